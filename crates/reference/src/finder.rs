@@ -1,0 +1,97 @@
+//! Finds ingredients by the names in a text and reports the names that are not one ingredient's.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use crate::findings::Findings;
+use crate::names::normalise;
+use crate::wording::{list, quote};
+use crate::{Diagnostic, Ingredient, Library, Lookup};
+
+/// Finds ingredients by name, reporting every name that is not one ingredient's.
+pub(crate) struct Finder<'l> {
+    library: &'l Library,
+    known: HashMap<String, Lookup>,
+}
+
+impl<'l> Finder<'l> {
+    /// Starts with a library.
+    pub(crate) fn new(library: &'l Library) -> Self {
+        Self { library, known: HashMap::new() }
+    }
+
+    /// Returns the ingredient with this index.
+    pub(crate) fn ingredient(&self, index: usize) -> Option<&'l Ingredient> {
+        self.library.ingredients.get(index)
+    }
+
+    /// Returns the index of the ingredient, or reports why there is none.
+    pub(crate) fn find(&mut self, name: &str, span: Range<usize>, findings: &mut Findings) -> Option<usize> {
+        let library = self.library;
+        let lookup = self.known.entry(name.to_owned()).or_insert_with(|| {
+            // The nearest names are not worked out for an error that is only counted.
+            let uncounted = findings.is_full() && !library.names.is_taken(name);
+            if uncounted { Lookup::Unknown { nearest: Vec::new() } } else { library.find(name) }
+        });
+        match lookup {
+            Lookup::Found(index) => Some(*index),
+            Lookup::Ambiguous(several) => {
+                let message = format!("{} is the declared name of {} ingredients", quote(name), several.len());
+                let hint = format!("Write {}.", list(self.library.keys(several), "or"));
+                findings.push(
+                    Diagnostic::error("ambiguous-ingredient", message, span)
+                        .label("more than one ingredient")
+                        .hint(hint),
+                );
+                None
+            }
+            Lookup::Unknown { nearest } => {
+                let message = format!("no ingredient is called {}", quote(name));
+                let mut diagnostic = Diagnostic::error("unknown-ingredient", message, span).label("not in the table");
+                if matches!(normalise(name).as_str(), "total" | "sum") {
+                    diagnostic = diagnostic.hint("Leave the total out; it is worked out.");
+                } else if !nearest.is_empty() {
+                    let names = list(self.library.keys(nearest), "and");
+                    diagnostic = diagnostic.hint(format!("The nearest names are {names}."));
+                }
+                findings.push(diagnostic);
+                None
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::sample::library;
+
+    #[test]
+    fn messages_carry_the_right_names() {
+        let library = library();
+        let mut finder = Finder::new(&library);
+        let mut findings = Findings::default();
+        assert_eq!(finder.find("bees wax", 0..1, &mut findings), Some(0));
+        for name in ["castr oil", "shared wax", "Total"] {
+            assert_eq!(finder.find(name, 0..1, &mut findings), None);
+        }
+        let errors = findings.finish(()).unwrap_err();
+        let hints: Vec<&str> = errors.iter().map(|error| error.hints[0].as_str()).collect();
+        assert!(hints[0].starts_with("The nearest names are `castor-oil`, `"), "{}", hints[0]);
+        assert_eq!(hints[1..], ["Write `plain-wax` or `hard-wax`.", "Leave the total out; it is worked out."]);
+    }
+
+    #[test]
+    fn a_flood_of_unknown_names_is_counted() {
+        let library = library();
+        let mut finder = Finder::new(&library);
+        let mut findings = Findings::default();
+        for count in 0..100_000 {
+            finder.find(&format!("wax number {count}"), 0..1, &mut findings);
+        }
+        let errors = findings.finish(()).unwrap_err();
+        assert_eq!(errors.last().unwrap().message, "99800 more errors are not listed");
+    }
+}

@@ -1,0 +1,390 @@
+//! One amount: a number above 0 with an optional unit of share or mass.
+
+use std::ops::Range;
+
+use crate::number::{Scan, scan};
+use crate::suggest::nearest;
+use crate::temperature::is_temperature_unit;
+use crate::wording::{quote, short};
+use crate::{Diagnostic, Ingredient};
+
+/// Largest amount taken, in its unit or in grams: a blend of two hundred such amounts still adds up exactly enough.
+const LARGEST: f64 = 1e12;
+/// Smallest amount taken, in its unit or in grams.
+const SMALLEST: f64 = 1e-9;
+
+/// What the value of a [`Quantity`] counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Parts by mass of any total; no unit was written.
+    Parts,
+    /// Percent by mass.
+    Percent,
+    /// Grams; every unit of mass is converted.
+    Gram,
+}
+
+/// An amount above 0.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Quantity {
+    /// The value, in `unit`.
+    pub value: f64,
+    /// What the value counts.
+    pub unit: Unit,
+}
+
+/// Why a text is no amount.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum QuantityError {
+    /// Nothing was written.
+    #[error("the amount is empty")]
+    Empty,
+    /// Not one plain number.
+    #[error("{} is not an amount", quote(.written))]
+    NotANumber {
+        /// What was written.
+        written: String,
+    },
+    /// A comma that may part thousands or decimals.
+    #[error("{} may be {decimal} or {thousands}", quote(.written))]
+    AmbiguousComma {
+        /// What was written.
+        written: String,
+        /// Value with the comma as decimal comma.
+        decimal: f64,
+        /// Value with the comma parting thousands.
+        thousands: f64,
+    },
+    /// Infinite or not a number.
+    #[error("{} is not a finite amount", quote(.written))]
+    NotFinite {
+        /// What was written.
+        written: String,
+    },
+    /// Below 0.
+    #[error("{} is negative", quote(.written))]
+    Negative {
+        /// What was written.
+        written: String,
+    },
+    /// Exactly 0.
+    #[error("{} is zero", quote(.written))]
+    Zero {
+        /// What was written.
+        written: String,
+    },
+    /// Too large to be an amount.
+    #[error("{} is above the largest amount taken, {LARGEST:e}", quote(.written))]
+    TooLarge {
+        /// What was written.
+        written: String,
+    },
+    /// Too small to be an amount.
+    #[error("{} is below the smallest amount taken, {SMALLEST:e}", quote(.written))]
+    TooSmall {
+        /// What was written.
+        written: String,
+    },
+    /// A unit that is not known.
+    #[error("{} is not a unit of mass or share", quote(.unit))]
+    UnknownUnit {
+        /// The unit written.
+        unit: String,
+        /// The nearest known unit.
+        nearest: &'static str,
+    },
+    /// A volume, which cannot be turned into a mass before the ingredient is known.
+    #[error("{} is a volume, and parts are weighed", quote(.written))]
+    Volume {
+        /// What was written.
+        written: String,
+        /// The volume, ml.
+        millilitres: f64,
+    },
+    /// A temperature.
+    #[error("{} is a temperature, not an amount", quote(.written))]
+    Temperature {
+        /// What was written.
+        written: String,
+    },
+}
+
+impl QuantityError {
+    /// Returns the stable short code.
+    pub fn code(&self) -> &'static str {
+        match self {
+            QuantityError::Empty => "empty-amount",
+            QuantityError::NotANumber { .. } => "not-a-number",
+            QuantityError::AmbiguousComma { .. } => "ambiguous-comma",
+            QuantityError::NotFinite { .. } => "amount-not-finite",
+            QuantityError::Negative { .. } => "negative-amount",
+            QuantityError::Zero { .. } => "zero-amount",
+            QuantityError::TooLarge { .. } => "amount-too-large",
+            QuantityError::TooSmall { .. } => "amount-too-small",
+            QuantityError::UnknownUnit { .. } => "unknown-unit",
+            QuantityError::Volume { .. } => "volume",
+            QuantityError::Temperature { .. } => "temperature-as-amount",
+        }
+    }
+
+    /// Returns this error at a place in a text; with the ingredient known, a volume's hint gives the mass.
+    pub fn diagnostic(&self, span: Range<usize>, ingredient: Option<&Ingredient>) -> Diagnostic {
+        let diagnostic = Diagnostic::error(self.code(), self.to_string(), span);
+        match self {
+            QuantityError::Empty => diagnostic.hint("Write an amount by mass, such as `26`, `26 %` or `26 g`."),
+            QuantityError::NotANumber { .. } | QuantityError::NotFinite { .. } => {
+                diagnostic.hint("Write one plain number with an optional unit, such as `26`, `1.5 %` or `26 g`.")
+            }
+            QuantityError::AmbiguousComma { decimal, thousands, .. } => {
+                diagnostic.hint(format!("Write `{decimal:?}` with a decimal point, or `{thousands}` without a comma."))
+            }
+            QuantityError::Negative { .. } => diagnostic.hint("Write an amount above 0."),
+            QuantityError::Zero { .. } => diagnostic.hint("Leave the ingredient out, or write an amount above 0."),
+            QuantityError::TooLarge { .. } | QuantityError::TooSmall { .. } => {
+                diagnostic.hint("Check the number and the unit.")
+            }
+            QuantityError::UnknownUnit { nearest, .. } => diagnostic
+                .hint(format!("The nearest unit is `{nearest}`; mg, g, kg, oz, lb, % and parts are understood.")),
+            QuantityError::Volume { written, millilitres } => match ingredient {
+                Some(ingredient) => diagnostic.hint(format!(
+                    "Weigh it: {} of {} is about {} g at {} °C.",
+                    written,
+                    ingredient.common_name.to_lowercase(),
+                    short(millilitres * ingredient.density_g_ml),
+                    ingredient.density_at_c
+                )),
+                None => diagnostic.hint("Weigh it, and write the mass in g, kg, oz or lb."),
+            },
+            QuantityError::Temperature { .. } => diagnostic
+                .hint("Write an amount by mass here; a temperature is given to the command, such as `--at 25`."),
+        }
+    }
+}
+
+/// What a unit means for an amount.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Meaning {
+    /// A share.
+    Share(Unit),
+    /// A mass; grams in one.
+    Mass(f64),
+    /// A volume; millilitres in one.
+    Volume(f64),
+}
+
+/// Every unit, in lower case without spaces and dots. Ounce and pound are avoirdupois; spoons, cups and pints are US.
+const UNITS: &[(&str, Meaning)] = &[
+    ("%", Meaning::Share(Unit::Percent)),
+    ("percent", Meaning::Share(Unit::Percent)),
+    ("pct", Meaning::Share(Unit::Percent)),
+    ("%w/w", Meaning::Share(Unit::Percent)),
+    ("part", Meaning::Share(Unit::Parts)),
+    ("parts", Meaning::Share(Unit::Parts)),
+    ("partsbymass", Meaning::Share(Unit::Parts)),
+    ("partsbyweight", Meaning::Share(Unit::Parts)),
+    ("g", Meaning::Mass(1.0)),
+    ("gram", Meaning::Mass(1.0)),
+    ("grams", Meaning::Mass(1.0)),
+    ("gramme", Meaning::Mass(1.0)),
+    ("grammes", Meaning::Mass(1.0)),
+    ("kg", Meaning::Mass(1000.0)),
+    ("kilo", Meaning::Mass(1000.0)),
+    ("kilos", Meaning::Mass(1000.0)),
+    ("kilogram", Meaning::Mass(1000.0)),
+    ("kilograms", Meaning::Mass(1000.0)),
+    ("mg", Meaning::Mass(0.001)),
+    ("milligram", Meaning::Mass(0.001)),
+    ("milligrams", Meaning::Mass(0.001)),
+    ("oz", Meaning::Mass(GRAMS_PER_OUNCE)),
+    ("ounce", Meaning::Mass(GRAMS_PER_OUNCE)),
+    ("ounces", Meaning::Mass(GRAMS_PER_OUNCE)),
+    ("lb", Meaning::Mass(16.0 * GRAMS_PER_OUNCE)),
+    ("lbs", Meaning::Mass(16.0 * GRAMS_PER_OUNCE)),
+    ("pound", Meaning::Mass(16.0 * GRAMS_PER_OUNCE)),
+    ("pounds", Meaning::Mass(16.0 * GRAMS_PER_OUNCE)),
+    ("ml", Meaning::Volume(1.0)),
+    ("cc", Meaning::Volume(1.0)),
+    ("millilitre", Meaning::Volume(1.0)),
+    ("millilitres", Meaning::Volume(1.0)),
+    ("milliliter", Meaning::Volume(1.0)),
+    ("milliliters", Meaning::Volume(1.0)),
+    ("cl", Meaning::Volume(10.0)),
+    ("dl", Meaning::Volume(100.0)),
+    ("l", Meaning::Volume(1000.0)),
+    ("litre", Meaning::Volume(1000.0)),
+    ("litres", Meaning::Volume(1000.0)),
+    ("liter", Meaning::Volume(1000.0)),
+    ("liters", Meaning::Volume(1000.0)),
+    ("drop", Meaning::Volume(0.05)),
+    ("drops", Meaning::Volume(0.05)),
+    ("tsp", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
+    ("teaspoon", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
+    ("teaspoons", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
+    ("tbsp", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
+    ("tablespoon", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
+    ("tablespoons", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
+    ("floz", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("fluidounce", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("fluidounces", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("cup", Meaning::Volume(8.0 * MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("cups", Meaning::Volume(8.0 * MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("pint", Meaning::Volume(16.0 * MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("pints", Meaning::Volume(16.0 * MILLILITRES_PER_US_FLUID_OUNCE)),
+    ("pt", Meaning::Volume(16.0 * MILLILITRES_PER_US_FLUID_OUNCE)),
+];
+
+/// Grams in an avoirdupois ounce, exact by definition.
+pub const GRAMS_PER_OUNCE: f64 = 28.349_523_125;
+/// Millilitres in a US fluid ounce, exact by definition.
+const MILLILITRES_PER_US_FLUID_OUNCE: f64 = 29.573_529_562_5;
+
+/// Longest unit, in bytes, that can be in the table; a longer text is not compared at all.
+const LONGEST_UNIT: usize = 32;
+
+/// Returns a unit in lower case without spaces and dots.
+fn plain_unit(unit: &str) -> String {
+    unit.chars().filter(|letter| !letter.is_whitespace() && *letter != '.').flat_map(char::to_lowercase).collect()
+}
+
+/// Returns what a unit of share, mass or volume means.
+fn meaning(unit: &str) -> Option<Meaning> {
+    if unit.len() > LONGEST_UNIT {
+        return None;
+    }
+    let plain = plain_unit(unit);
+    UNITS.iter().find(|(name, _)| *name == plain).map(|(_, meaning)| *meaning)
+}
+
+/// Whether a text is a unit an amount or a temperature can have.
+pub(crate) fn is_unit(text: &str) -> bool {
+    meaning(text).is_some() || (text.len() <= LONGEST_UNIT && is_temperature_unit(text))
+}
+
+/// Reads one amount: a number above 0 with an optional unit (`%`, parts, mg, g, kg, oz, lb).
+///
+/// # Errors
+/// [`QuantityError`] for anything that is not one finite amount above 0, for volumes and for temperatures.
+///
+/// ```
+/// use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
+/// assert_eq!(parse_quantity("1.5 kg"), Ok(Quantity { value: 1500.0, unit: Unit::Gram }));
+/// assert_eq!(parse_quantity("10 ml").map_err(|error| error.code()), Err("volume"));
+/// ```
+pub fn parse_quantity(text: &str) -> Result<Quantity, QuantityError> {
+    let text = text.trim();
+    let written = || text.to_owned();
+    if text.is_empty() {
+        return Err(QuantityError::Empty);
+    }
+    let scanned = scan(text);
+    let Some(unit) = scanned.rest().map(str::trim) else {
+        return Err(QuantityError::NotANumber { written: written() });
+    };
+    let meaning = if unit.is_empty() { Some(Meaning::Share(Unit::Parts)) } else { meaning(unit) };
+    let temperature = meaning.is_none() && unit.len() <= LONGEST_UNIT && is_temperature_unit(unit);
+    if meaning.is_none() && !temperature && !unit.starts_with(char::is_alphabetic) {
+        return Err(QuantityError::NotANumber { written: written() });
+    }
+    let (value, written_nonzero) = match scanned {
+        Scan::Number { value, written_nonzero, .. } => (value, written_nonzero),
+        Scan::Ambiguous { decimal, thousands, .. } => {
+            return Err(QuantityError::AmbiguousComma { written: written(), decimal, thousands });
+        }
+        Scan::NotFinite { .. } | Scan::None => return Err(QuantityError::NotFinite { written: written() }),
+    };
+    if temperature {
+        return Err(QuantityError::Temperature { written: written() });
+    }
+    let Some(meaning) = meaning else {
+        let names = UNITS.iter().enumerate().map(|(index, (name, _))| (index, *name));
+        let best = nearest(&plain_unit(unit), names, 1).first().and_then(|index| UNITS.get(*index));
+        return Err(QuantityError::UnknownUnit { unit: unit.to_owned(), nearest: best.map_or("g", |(name, _)| name) });
+    };
+    if value < 0.0 {
+        return Err(QuantityError::Negative { written: written() });
+    }
+    if value == 0.0 && !written_nonzero {
+        return Err(QuantityError::Zero { written: written() });
+    }
+    let (value, unit) = match meaning {
+        Meaning::Share(unit) => (value, unit),
+        Meaning::Mass(grams) => (value * grams, Unit::Gram),
+        Meaning::Volume(millilitres) => {
+            return Err(QuantityError::Volume { written: written(), millilitres: value * millilitres });
+        }
+    };
+    if value > LARGEST {
+        Err(QuantityError::TooLarge { written: written() })
+    } else if value < SMALLEST {
+        Err(QuantityError::TooSmall { written: written() })
+    } else {
+        Ok(Quantity { value, unit })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn amounts_are_read_in_every_unit() {
+        for (text, value, unit) in [
+            ("26", 26.0, Unit::Parts),
+            (" 26 parts ", 26.0, Unit::Parts),
+            ("26,5 %", 26.5, Unit::Percent),
+            ("26 per cent", 26.0, Unit::Percent),
+            ("26g", 26.0, Unit::Gram),
+            ("1.5 Kg", 1500.0, Unit::Gram),
+            ("250mg", 0.25, Unit::Gram),
+            ("1 oz", 28.349523125, Unit::Gram),
+            ("1 oz.", 28.349523125, Unit::Gram),
+            ("2 lb", 907.18474, Unit::Gram),
+            ("1e2", 100.0, Unit::Parts),
+        ] {
+            let seen = parse_quantity(text).unwrap_or(Quantity { value: f64::NAN, unit });
+            assert!((seen.value - value).abs() <= 1e-12 * value && seen.unit == unit, "{text}: {seen:?}");
+        }
+    }
+
+    #[test]
+    fn each_refusal_has_its_code() {
+        for (text, code) in [
+            ("", "empty-amount"),
+            ("some", "not-a-number"),
+            ("20-30", "not-a-number"),
+            ("1/2 oz", "not-a-number"),
+            ("½ oz", "not-a-number"),
+            ("1.2.3", "not-a-number"),
+            ("1,000 g", "ambiguous-comma"),
+            ("NaN", "amount-not-finite"),
+            ("inf %", "amount-not-finite"),
+            ("-3 g", "negative-amount"),
+            ("\u{2212}3", "negative-amount"),
+            ("0", "zero-amount"),
+            ("-0.0", "zero-amount"),
+            ("1e999", "amount-too-large"),
+            ("1e13", "amount-too-large"),
+            ("1e-999", "amount-too-small"),
+            ("1e-10 g", "amount-too-small"),
+            ("5 gm", "unknown-unit"),
+            ("5 handfuls", "unknown-unit"),
+            ("10 ml", "volume"),
+            ("2 fl. oz", "volume"),
+            ("3 Tbsp", "volume"),
+            ("20 drops", "volume"),
+            ("45 C", "temperature-as-amount"),
+            ("113 °F", "temperature-as-amount"),
+        ] {
+            assert_eq!(parse_quantity(text).map_err(|error| error.code()), Err(code), "{text}");
+        }
+    }
+
+    #[test]
+    fn unit_names_are_plain_and_unique() {
+        for (index, (name, _)) in UNITS.iter().enumerate() {
+            assert_eq!(plain_unit(name), *name);
+            assert!(UNITS.iter().skip(index + 1).all(|(other, _)| other != name), "{name} twice");
+            assert!(!is_temperature_unit(name) && name.len() <= LONGEST_UNIT);
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! Ingredients: waxes, butters, oils and what they are made of.
+
+use serde::{Deserialize, Serialize};
+
+use crate::Status;
+
+/// What an ingredient is, in trade words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum IngredientKind {
+    /// A wax.
+    Wax,
+    /// A butter: a fat that is solid or soft at room temperature.
+    Butter,
+    /// A liquid oil.
+    Oil,
+    /// A simple ester.
+    Ester,
+    /// A fatty alcohol.
+    FattyAlcohol,
+    /// A fatty acid.
+    FattyAcid,
+    /// A hydrocarbon, solid or liquid.
+    Hydrocarbon,
+    /// Anything else.
+    Other,
+}
+
+/// Whether an ingredient comes from a nut, for the allergen statement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NutOrigin {
+    /// Not from a nut.
+    No,
+    /// From a tree nut.
+    TreeNut,
+    /// From peanut.
+    Peanut,
+    /// From coconut.
+    Coconut,
+    /// From shea, which some rules list among the tree nuts.
+    Shea,
+    /// May be, depending on the lot.
+    Possible,
+}
+
+impl NutOrigin {
+    /// Every nut origin, in the order of the table's documentation.
+    pub const ALL: [NutOrigin; 6] = [
+        NutOrigin::No,
+        NutOrigin::TreeNut,
+        NutOrigin::Peanut,
+        NutOrigin::Coconut,
+        NutOrigin::Shea,
+        NutOrigin::Possible,
+    ];
+
+    /// Returns the word used in tables and files.
+    pub fn word(self) -> &'static str {
+        match self {
+            NutOrigin::No => "no",
+            NutOrigin::TreeNut => "tree-nut",
+            NutOrigin::Peanut => "peanut",
+            NutOrigin::Coconut => "coconut",
+            NutOrigin::Shea => "shea",
+            NutOrigin::Possible => "possible",
+        }
+    }
+}
+
+/// Where an ingredient comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Origin {
+    /// From a plant.
+    Plant,
+    /// From an animal.
+    Animal,
+    /// From mineral oil.
+    Mineral,
+    /// Made.
+    Synthetic,
+}
+
+/// One species in one ingredient.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Component {
+    /// Index into [`crate::Library::species`].
+    pub species: usize,
+    /// Share by mass, %.
+    pub percent: f64,
+    /// Spread between lots, absolute mass %, one standard deviation.
+    pub sd_percent: f64,
+    /// How the share was obtained.
+    pub status: Status,
+    /// Key of the source in `data/sources.bib`.
+    pub source: String,
+    /// Remarks.
+    pub note: String,
+}
+
+/// One ingredient of the reference table, or a maker's own lot of one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Ingredient {
+    /// Unique key, e.g. `cocoa-butter`.
+    pub key: String,
+    /// Common name.
+    pub common_name: String,
+    /// Declared (INCI) name.
+    pub inci_name: String,
+    /// Other names a maker may write.
+    pub synonyms: Vec<String>,
+    /// What it is.
+    pub kind: IngredientKind,
+    /// Nut origin.
+    pub nut_origin: NutOrigin,
+    /// Where it comes from.
+    pub origin: Origin,
+    /// Lower end of the typical melting range, °C.
+    pub melt_low_c: f64,
+    /// Upper end of the typical melting range, °C.
+    pub melt_high_c: f64,
+    /// The test the melting range belongs to.
+    pub melt_test: String,
+    /// How the melting range was obtained.
+    pub melt_status: Status,
+    /// Source of the melting range.
+    pub melt_source: String,
+    /// Density, g/ml.
+    pub density_g_ml: f64,
+    /// Temperature of the density, °C.
+    pub density_at_c: f64,
+    /// How the density was obtained.
+    pub density_status: Status,
+    /// Source of the density.
+    pub density_source: String,
+    /// Needle penetration at 25 °C, 0.1 mm, where one is published.
+    pub needle_dmm_25c: Option<f64>,
+    /// How the needle penetration was obtained.
+    pub needle_status: Option<Status>,
+    /// Source of the needle penetration.
+    pub needle_source: Option<String>,
+    /// Yield stress of the neat ingredient at 25 °C, rested, relative to beeswax = 1.
+    pub relative_firmness: f64,
+    /// How the relative firmness was obtained.
+    pub relative_firmness_status: Status,
+    /// Source of the relative firmness.
+    pub relative_firmness_source: String,
+    /// What it is made of; closes to 100 %.
+    pub composition: Vec<Component>,
+    /// Price per kilogram in the maker's own money, known only for a lot.
+    pub price_per_kg: Option<f64>,
+    /// Index of the ingredient this is a maker's lot of; `None` for an ingredient of the reference table.
+    pub lot_of: Option<usize>,
+    /// Melting point stated for the lot, °C; kept with it and not used by the prediction.
+    pub lot_melt_c: Option<f64>,
+    /// Needle penetration at 25 °C stated for the lot, 0.1 mm; kept with it and not used by the prediction.
+    pub lot_needle_dmm: Option<f64>,
+    /// Remarks.
+    pub note: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use serde::de::value::{Error, StrDeserializer};
+    use serde::de::{Deserialize, IntoDeserializer};
+
+    use super::*;
+
+    #[test]
+    fn words_are_those_of_the_tables() {
+        for origin in NutOrigin::ALL {
+            let word: StrDeserializer<'_, Error> = origin.word().into_deserializer();
+            assert_eq!(NutOrigin::deserialize(word), Ok(origin));
+        }
+    }
+}

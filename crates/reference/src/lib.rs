@@ -1,0 +1,42 @@
+//! Reference data of barwright: crystallising species, ingredients, the maker's own lots, and formulas.
+//!
+//! This crate reads, checks, looks up and suggests. It holds no model, opens no file, prints nothing and never panics on any
+//! input: text comes in, typed values and [`Diagnostic`]s go out.
+//!
+//! # Contents
+//! - [`Library`]: the built-in tables, parsed and checked, with look-up by name.
+//! - [`Species`], [`CrystalForm`], [`Ingredient`]: one row each, with source and [`Status`] beside every figure.
+//! - [`formula`]: a blend by mass, from inline text, TOML or CSV; [`formula::quantity`] reads one amount.
+//! - [`temperature`]: temperatures in °C, °F or K.
+//! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
+//! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
+//! - [`sources`]: the publications named in the tables.
+//! - [`diagnostic`]: what was wrong, where, and what to do.
+
+pub mod diagnostic;
+mod finder;
+mod findings;
+pub mod formula;
+pub mod ingredient;
+pub mod library;
+pub mod lots;
+pub mod names;
+mod number;
+#[cfg(test)]
+mod sample;
+pub mod sources;
+pub mod species;
+pub mod status;
+pub mod suggest;
+mod tables;
+pub mod temperature;
+mod toml_text;
+mod wording;
+
+pub use diagnostic::{Diagnostic, Severity};
+pub use formula::{Formula, Part, Reading};
+pub use ingredient::{Component, Ingredient, IngredientKind, NutOrigin, Origin};
+pub use library::{DataFault, Library};
+pub use names::Lookup;
+pub use species::{CrystalForm, CrystalState, FormRef, Species};
+pub use status::Status;

@@ -1,0 +1,152 @@
+//! The built-in tables, parsed and checked, and the look-up by name.
+
+use std::collections::HashMap;
+
+use crate::names::{Claim, Lookup, NameIndex};
+use crate::tables::{read_ingredients, read_species};
+use crate::wording::quote;
+use crate::{Ingredient, Species};
+
+/// A fault in the reference tables: file, line and what was wrong.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[error("{file}, line {line}: {what}")]
+pub struct DataFault {
+    /// File name below `data/`.
+    pub file: &'static str,
+    /// Line, counted from 1.
+    pub line: u64,
+    /// What was wrong.
+    pub what: String,
+}
+
+/// Species and ingredients, with look-up.
+#[derive(Debug, Clone, Default)]
+pub struct Library {
+    /// Every species, in file order.
+    pub species: Vec<Species>,
+    /// Every ingredient, in file order; lots are appended.
+    pub ingredients: Vec<Ingredient>,
+    pub(crate) names: NameIndex,
+    species_of: HashMap<String, usize>,
+}
+
+impl Library {
+    /// Reads and checks the tables that come with this crate.
+    ///
+    /// # Errors
+    /// Every fault of every table, with file and line.
+    ///
+    /// ```
+    /// use barwright_reference::{Library, Lookup};
+    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// assert!(matches!(library.find("Bees Wax"), Lookup::Found(_)));
+    /// # Ok::<(), String>(())
+    /// ```
+    pub fn builtin() -> Result<Library, Vec<DataFault>> {
+        Library::from_tables(
+            include_str!("../../../data/species.csv"),
+            include_str!("../../../data/species_forms.csv"),
+            include_str!("../../../data/ingredients.csv"),
+            include_str!("../../../data/compositions.csv"),
+        )
+    }
+
+    /// Reads and checks tables given as CSV text; the columns are those of `data/README.md`.
+    ///
+    /// # Errors
+    /// Every fault of every table, with file and line.
+    pub fn from_tables(
+        species: &str,
+        forms: &str,
+        ingredients: &str,
+        compositions: &str,
+    ) -> Result<Library, Vec<DataFault>> {
+        let mut faults = Vec::new();
+        let species = read_species(species, forms, &mut faults);
+        let species_of: HashMap<String, usize> =
+            species.iter().enumerate().map(|(index, species)| (species.key.clone(), index)).collect();
+        let rows = read_ingredients(ingredients, compositions, &species_of, &mut faults);
+
+        let mut names = NameIndex::default();
+        for (index, entry) in rows.iter().enumerate() {
+            let ingredient = &entry.row;
+            let own = [&ingredient.key, &ingredient.common_name].into_iter().chain(&ingredient.synonyms);
+            for name in own {
+                let earlier = names.add(name, index, Claim::Own).and_then(|earlier| rows.get(earlier));
+                if let Some(earlier) = earlier.filter(|earlier| earlier.row.key != ingredient.key) {
+                    let (name, key) = (quote(name), quote(&earlier.row.key));
+                    let what = format!("the name {name} belongs to {key} on line {} already", earlier.line);
+                    faults.push(DataFault { file: "ingredients.csv", line: entry.line, what });
+                }
+            }
+            names.add(&ingredient.inci_name, index, Claim::Declared);
+        }
+        if !faults.is_empty() {
+            return Err(faults);
+        }
+        Ok(Library { species, ingredients: rows.into_iter().map(|entry| entry.row).collect(), names, species_of })
+    }
+
+    /// Finds the ingredient a name belongs to.
+    ///
+    /// Key, common name, synonyms and declared (INCI) name count; case, accents, punctuation, the plural and the order of
+    /// the words do not. A declared name that several ingredients share is ambiguous unless it is one ingredient's own name.
+    ///
+    /// ```
+    /// use barwright_reference::{Library, Lookup};
+    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let Lookup::Unknown { nearest } = library.find("beswax") else { return Err("found".to_owned()) };
+    /// assert_eq!(library.ingredients[nearest[0]].key, "beeswax");
+    /// # Ok::<(), String>(())
+    /// ```
+    pub fn find(&self, name: &str) -> Lookup {
+        self.names.find(name)
+    }
+
+    /// Returns the ingredient with exactly this key.
+    pub fn ingredient(&self, key: &str) -> Option<&Ingredient> {
+        self.ingredients.iter().find(|ingredient| ingredient.key == key)
+    }
+
+    /// Returns the index of the species with exactly this key.
+    pub fn species_index(&self, key: &str) -> Option<usize> {
+        self.species_of.get(key).copied()
+    }
+
+    /// Returns the keys of ingredients by their indices, leaving out any that do not exist.
+    pub(crate) fn keys<'l>(&'l self, indices: &'l [usize]) -> impl Iterator<Item = &'l str> {
+        indices.iter().filter_map(|index| self.ingredients.get(*index)).map(|ingredient| ingredient.key.as_str())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, library};
+
+    #[test]
+    fn names_and_keys_are_found() {
+        let library = library();
+        for (name, found) in [
+            ("beeswax", Lookup::Found(0)),
+            ("CERA FLAVA", Lookup::Found(0)),
+            ("bee-waxes", Lookup::Found(0)),
+            ("oil, castor", Lookup::Found(3)),
+            ("shared wax", Lookup::Ambiguous(vec![1, 2])),
+        ] {
+            assert_eq!(library.find(name), found, "{name}");
+        }
+        assert!(matches!(library.find("oil of castor"), Lookup::Unknown { nearest } if nearest.len() == 3));
+        assert_eq!(library.species_index("POS"), Some(1));
+        assert_eq!(library.species_index("pos"), None);
+        assert_eq!(library.ingredient("hard-wax").map(|wax| wax.density_g_ml), Some(0.99));
+    }
+
+    #[test]
+    fn a_name_with_two_owners_is_a_fault() {
+        let tables = INGREDIENTS.replace("Plain wax", "Bee-wax");
+        let faults = Library::from_tables(SPECIES, FORMS, &tables, COMPOSITIONS).err().unwrap_or_default();
+        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        assert_eq!(faults, ["ingredients.csv, line 3: the name `Bee-wax` belongs to `beeswax` on line 2 already"]);
+    }
+}

@@ -1,0 +1,388 @@
+//! The maker's own deliveries, which stand in for an ingredient.
+
+use std::ops::{Range, RangeInclusive};
+
+use toml::de::{DeTable, DeValue};
+
+use crate::finder::Finder;
+use crate::findings::Findings;
+use crate::formula::BYTE_ORDER_MARK;
+use crate::names::{Claim, Lookup};
+use crate::number::{Scan, scan};
+use crate::suggest::nearest;
+use crate::tables::{DENSITY_G_ML, MELT_C, NEEDLE_DMM};
+use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
+use crate::wording::{list, quote, short};
+use crate::{Component, Diagnostic, Ingredient, Library, NutOrigin, Status};
+
+/// The source of every figure stated in a lot.
+pub const LOT_SOURCE: &str = "lot";
+
+/// The keys a lot can have.
+const KEYS: &[&str] =
+    &["like", "name", "species", "melt_c", "needle_dmm", "price_per_kg", "density_g_ml", "nut_origin"];
+/// Sums of stated shares that are taken as complete, mass %.
+const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
+/// Prices taken, per kilogram in the maker's own money.
+const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
+/// Error of an analysis, absolute mass %.
+const ANALYSIS_SD_PERCENT: f64 = 0.5;
+/// Error of an analysis, relative to the share.
+const ANALYSIS_SD_RELATIVE: f64 = 0.05;
+
+impl Library {
+    /// Returns this library with the maker's lots appended as ingredients, and notes on how they were read.
+    ///
+    /// A lot is a copy of the ingredient it is `like`; what the file states replaces the copied figures. A stated composition
+    /// is scaled to 100 %, and its spread shrinks to the error of an analysis: 0.5 % absolute or 5 % of the share, whichever
+    /// is larger.
+    ///
+    /// # Errors
+    /// Every error of the text.
+    ///
+    /// ```
+    /// use barwright_reference::{Library, Lookup};
+    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let text = "[lot.spring-wax]\nlike = \"beeswax\"\nprice_per_kg = 14.5\n";
+    /// let (library, notes) = library.with_lots(text).map_err(|errors| format!("{errors:?}"))?;
+    /// assert!(notes.is_empty());
+    /// assert_eq!(library.ingredient("spring-wax").and_then(|lot| lot.price_per_kg), Some(14.5));
+    /// # Ok::<(), String>(())
+    /// ```
+    pub fn with_lots(&self, text: &str) -> Result<(Library, Vec<Diagnostic>), Vec<Diagnostic>> {
+        let mut findings = Findings::default();
+        let mut library = self.clone();
+        let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
+        let offset = text.len() - body.len();
+        let mut any = false;
+        for entry in read(body, offset, &mut findings) {
+            match (entry.key.as_str(), &entry.value) {
+                ("lot", DeValue::Table(_)) => {}
+                ("lot", _) => {
+                    findings.push(wrong_kind(&entry, "a table").hint("Write a line such as `[lot.my-cocoa]`."));
+                    continue;
+                }
+                _ => {
+                    findings.push(
+                        unknown_key(&entry, &["lot"]).hint("Start each lot with a line such as `[lot.my-cocoa]`."),
+                    );
+                    continue;
+                }
+            }
+            let DeValue::Table(lots) = entry.value else { continue };
+            for lot in entries(lots, offset) {
+                any = true;
+                add_lot(self, &mut library, lot, offset, &mut findings);
+            }
+        }
+        if !any && !findings.has_errors() {
+            findings.push(
+                Diagnostic::error("no-lots", "the file has no lots", 0..text.len()).hint(
+                    "Start each lot with a line such as `[lot.my-cocoa]`, and below it `like = \"cocoa-butter\"`.",
+                ),
+            );
+        }
+        findings.finish(library)
+    }
+}
+
+/// Reads one lot and appends it; `base` is the library without lots.
+fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize, findings: &mut Findings) {
+    let (key, key_span) = (lot.key.clone(), lot.key_span.clone());
+    let DeValue::Table(table) = lot.value else {
+        findings
+            .push(wrong_kind(&lot, "a table").hint(format!("Write a line `[lot.{key}]` and the lot's keys below it.")));
+        return;
+    };
+    check_name(library, &key, key_span.clone(), findings);
+    let stated = Stated::read(base, table, offset, findings);
+    let Some(like) = stated.like else {
+        if !stated.like_written {
+            findings.push(
+                Diagnostic::error("like-missing", format!("the lot {} has no key `like`", quote(&key)), key_span)
+                    .hint("Write the ingredient the lot is a delivery of, such as `like = \"cocoa-butter\"`."),
+            );
+        }
+        return;
+    };
+    let Some(parent) = base.ingredients.get(like) else {
+        return;
+    };
+    for (name, value) in [("melt_c", &stated.melt_c), ("needle_dmm", &stated.needle_dmm)] {
+        if let Some((_, span)) = value {
+            let message =
+                format!("`{name}` of {} is kept with the lot but not yet used by the prediction", quote(&key));
+            findings.push(Diagnostic::note("lot-figure-not-used", message, span.clone()));
+        }
+    }
+    if let Some((name, span)) = &stated.name {
+        check_name(library, name, span.clone(), findings);
+    }
+    let index = library.ingredients.len();
+    library.names.add(&key, index, Claim::Own);
+    if let Some((name, _)) = &stated.name {
+        library.names.add(name, index, Claim::Own);
+    }
+    let density = stated.density_g_ml.map(|(density, _)| density);
+    library.ingredients.push(Ingredient {
+        common_name: stated.name.map_or_else(|| key.clone(), |(name, _)| name),
+        key,
+        synonyms: Vec::new(),
+        nut_origin: stated.nut_origin.unwrap_or(parent.nut_origin),
+        density_g_ml: density.unwrap_or(parent.density_g_ml),
+        density_status: if density.is_some() { Status::Read } else { parent.density_status },
+        density_source: if density.is_some() { LOT_SOURCE.to_owned() } else { parent.density_source.clone() },
+        composition: stated.composition.unwrap_or_else(|| parent.composition.clone()),
+        price_per_kg: stated.price_per_kg.map(|(price, _)| price),
+        lot_of: Some(like),
+        lot_melt_c: stated.melt_c.map(|(melt_c, _)| melt_c),
+        lot_needle_dmm: stated.needle_dmm.map(|(needle_dmm, _)| needle_dmm),
+        ..parent.clone()
+    });
+}
+
+/// Reports a name that has no letters or is somebody's already.
+fn check_name(library: &Library, name: &str, span: Range<usize>, findings: &mut Findings) {
+    if !name.chars().any(char::is_alphanumeric) {
+        let message = format!("{} has no letters or digits", quote(name));
+        findings
+            .push(Diagnostic::error("lot-name-empty", message, span).hint("Give the lot a name such as `my-cocoa`."));
+    } else if library.names.is_taken(name) {
+        let owner = match library.find(name) {
+            Lookup::Found(owner) => list(library.keys(&[owner]), "and"),
+            Lookup::Ambiguous(owners) => list(library.keys(&owners), "and"),
+            Lookup::Unknown { .. } => String::new(),
+        };
+        let message = format!("{} is already a name of {owner}", quote(name));
+        findings.push(
+            Diagnostic::error("lot-name-taken", message, span).label("taken").hint("Give the lot a name of its own."),
+        );
+    }
+}
+
+/// A figure with its place.
+type Figure = Option<(f64, Range<usize>)>;
+
+/// What a lot file states about one lot.
+#[derive(Default)]
+struct Stated {
+    like: Option<usize>,
+    like_written: bool,
+    name: Option<(String, Range<usize>)>,
+    composition: Option<Vec<Component>>,
+    melt_c: Figure,
+    needle_dmm: Figure,
+    price_per_kg: Figure,
+    density_g_ml: Figure,
+    nut_origin: Option<NutOrigin>,
+}
+
+impl Stated {
+    /// Reads the table of one lot.
+    fn read(base: &Library, table: DeTable<'_>, offset: usize, findings: &mut Findings) -> Stated {
+        let mut stated = Stated::default();
+        for entry in entries(table, offset) {
+            match entry.key.as_str() {
+                "like" => {
+                    stated.like_written = true;
+                    if let Some(name) = filled_text(&entry, findings) {
+                        stated.like = Finder::new(base).find(&name, entry.value_span, findings);
+                    }
+                }
+                "name" => stated.name = filled_text(&entry, findings).map(|name| (name, entry.value_span)),
+                "melt_c" => stated.melt_c = figure(&entry, MELT_C, "°C", findings),
+                "needle_dmm" => stated.needle_dmm = figure(&entry, NEEDLE_DMM, "tenths of a millimetre", findings),
+                "price_per_kg" => stated.price_per_kg = figure(&entry, PRICE_PER_KG, "per kilogram", findings),
+                "density_g_ml" => stated.density_g_ml = figure(&entry, DENSITY_G_ML, "g/ml", findings),
+                "nut_origin" => stated.nut_origin = nut_origin(&entry, findings),
+                "species" => stated.composition = composition(base, entry, offset, findings),
+                _ => findings.push(unknown_key(&entry, KEYS)),
+            }
+        }
+        stated
+    }
+}
+
+/// Reads a number in a range, or reports it.
+fn figure(entry: &Entry<'_>, range: RangeInclusive<f64>, unit: &str, findings: &mut Findings) -> Figure {
+    let Some(number) = number_text(&entry.value) else {
+        findings.push(wrong_kind(entry, "a decimal number").hint(format!("Write a plain number, {unit}.")));
+        return None;
+    };
+    match scan(number) {
+        Scan::Number { value, .. } if range.contains(&value) => Some((value, entry.value_span.clone())),
+        _ => {
+            let (low, high) = (short(*range.start()), short(*range.end()));
+            let message = format!("{} is {number}, outside {low} to {high} {unit}", quote(&entry.key));
+            findings.push(
+                Diagnostic::error("out-of-range", message, entry.value_span.clone())
+                    .hint("Check the number and its unit."),
+            );
+            None
+        }
+    }
+}
+
+/// Reads a nut origin, or reports it.
+fn nut_origin(entry: &Entry<'_>, findings: &mut Findings) -> Option<NutOrigin> {
+    let word = filled_text(entry, findings)?;
+    let origin = NutOrigin::ALL.into_iter().find(|origin| origin.word() == word);
+    if origin.is_none() {
+        let names = list(NutOrigin::ALL.map(NutOrigin::word), "or");
+        findings.push(
+            Diagnostic::error(
+                "unknown-nut-origin",
+                format!("{} is not a nut origin", quote(&word)),
+                entry.value_span.clone(),
+            )
+            .hint(format!("Write {names}.")),
+        );
+    }
+    origin
+}
+
+/// Reads a stated composition and scales it to 100 %, or reports what is wrong with it.
+fn composition(base: &Library, entry: Entry<'_>, offset: usize, findings: &mut Findings) -> Option<Vec<Component>> {
+    let DeValue::Table(table) = entry.value else {
+        findings.push(
+            wrong_kind(&entry, "a table").hint("Write the mass % of each species, such as `{ POP = 16, POS = 39 }`."),
+        );
+        return None;
+    };
+    let mut shares: Vec<(usize, f64)> = Vec::new();
+    let mut sound = true;
+    for share in entries(table, offset) {
+        let species = base.species_index(&share.key);
+        if species.is_none() {
+            let names = base.species.iter().enumerate().map(|(index, species)| (index, species.key.as_str()));
+            let near = nearest(&share.key, names, 3);
+            let names = list(near.iter().filter_map(|index| base.species.get(*index)).map(|s| s.key.as_str()), "and");
+            let message = format!("no species is called {}", quote(&share.key));
+            findings.push(
+                Diagnostic::error("unknown-species", message, share.key_span.clone())
+                    .hint(format!("The nearest species are {names}.")),
+            );
+        }
+        let percent = match figure(&share, 0.0..=100.0, "mass %", findings) {
+            Some((0.0, span)) => {
+                let message = format!("the share of {} is zero", quote(&share.key));
+                findings.push(Diagnostic::error("zero-amount", message, span).hint("Leave the species out."));
+                None
+            }
+            figure => figure,
+        };
+        match (species, percent) {
+            (Some(species), Some((percent, _))) => shares.push((species, percent)),
+            _ => sound = false,
+        }
+    }
+    let total: f64 = shares.iter().map(|(_, percent)| percent).sum();
+    if sound && !COMPLETE_PERCENT.contains(&total) {
+        let (low, high) = (COMPLETE_PERCENT.start(), COMPLETE_PERCENT.end());
+        let message = format!("the species sum to {} %, outside {low} to {high} %", short(total));
+        findings.push(
+            Diagnostic::error("species-sum", message, entry.key_span)
+                .hint("State every species of the ingredient by mass %, so that they sum to 100."),
+        );
+        return None;
+    }
+    sound.then(|| {
+        shares
+            .into_iter()
+            .map(|(species, stated)| {
+                let percent = 100.0 * stated / total;
+                Component {
+                    species,
+                    percent,
+                    sd_percent: ANALYSIS_SD_PERCENT.max(ANALYSIS_SD_RELATIVE * percent),
+                    status: Status::Read,
+                    source: LOT_SOURCE.to_owned(),
+                    note: String::new(),
+                }
+            })
+            .collect()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::formula::read_inline;
+    use crate::sample::{codes, library, parts};
+
+    #[test]
+    fn a_lot_copies_its_parent_and_states_its_own() {
+        let text = "\u{feff}[lot.my-wax]\nlike = 'bees wax'\nname = 'May wax'\nspecies = { POS = 80, POP = 19 }\n\
+                    melt_c = 63.5\nneedle_dmm = 18\nprice_per_kg = 12\ndensity_g_ml = 0.95\nnut_origin = 'possible'\n\
+                    [lot.oil-2]\nlike = 'castor-oil'\n";
+        let (library, notes) = library().with_lots(text).unwrap();
+        let lot = library.ingredient("my-wax").unwrap();
+        assert_eq!((lot.lot_of, lot.lot_melt_c, lot.lot_needle_dmm), (Some(0), Some(63.5), Some(18.0)));
+        assert_eq!((lot.common_name.as_str(), lot.inci_name.as_str()), ("May wax", "Cera Flava"));
+        assert_eq!((lot.price_per_kg, lot.density_g_ml, lot.density_at_c), (Some(12.0), 0.95, 20.0));
+        assert_eq!(lot.nut_origin, NutOrigin::Possible);
+        let shares: Vec<_> = lot.composition.iter().map(|c| (c.species, c.percent, c.sd_percent)).collect();
+        assert_eq!(shares, [(1, 8000.0 / 99.0, 0.05 * (8000.0 / 99.0)), (0, 1900.0 / 99.0, 0.05 * (1900.0 / 99.0))]);
+        assert!(lot.composition.iter().all(|c| c.status == Status::Read && c.source == LOT_SOURCE));
+        assert_eq!(library.ingredients[5].composition, library.ingredients[3].composition);
+        assert_eq!(notes.iter().map(|note| &text[note.span.clone()]).collect::<Vec<_>>(), ["63.5", "18"]);
+
+        assert_eq!(library.find("cera flava"), Lookup::Found(0), "a lot does not share its parent's declared name");
+        let reading = read_inline("may wax 1, my-wax 1, oil 2 2", "x", &library);
+        assert_eq!(parts(&library, reading), [("my-wax", 50.0), ("oil-2", 50.0)]);
+    }
+
+    #[test]
+    fn a_small_share_keeps_the_absolute_error() {
+        let (library, _) = library().with_lots("[lot.a]\nlike='beeswax'\nspecies={POP=95,oil=5}").unwrap();
+        let spread: Vec<f64> = library.ingredients[4].composition.iter().map(|c| c.sd_percent).collect();
+        assert_eq!(spread, [4.75, 0.5]);
+    }
+
+    #[test]
+    #[rustfmt::skip]
+    fn every_refusal_has_its_code_and_place() {
+        for (text, code, place) in [
+            ("", "no-lots", ""),
+            ("[lot]\n", "no-lots", "[lot]\n"),
+            ("lot = 1", "wrong-kind", "1"),
+            ("[lots.a]\nlike='beeswax'", "unknown-key", "lots"),
+            ("[lot]\na = 1", "wrong-kind", "1"),
+            ("[lot.a]\n", "like-missing", "a"),
+            ("[lot.a]\nlike = 3", "wrong-kind", "3"),
+            ("[lot.a]\nlike = 'beswax'", "unknown-ingredient", "'beswax'"),
+            ("[lot.a]\nlike = 'shared wax'", "ambiguous-ingredient", "'shared wax'"),
+            ("[lot.cera-flava]\nlike = 'beeswax'", "lot-name-taken", "cera-flava"),
+            ("[lot.a]\nlike='beeswax'\n[lot.A]\nlike='beeswax'", "lot-name-taken", "A"),
+            ("[lot.a]\nlike='beeswax'\nname='Castor oil'", "lot-name-taken", "'Castor oil'"),
+            ("[lot.'-']\nlike='beeswax'", "lot-name-empty", "'-'"),
+            ("[lot.a]\nlike='beeswax'\nprice=3", "unknown-key", "price"),
+            ("[lot.a]\nlike='beeswax'\nmelt_c='63'", "wrong-kind", "'63'"),
+            ("[lot.a]\nlike='beeswax'\nmelt_c=251", "out-of-range", "251"),
+            ("[lot.a]\nlike='beeswax'\nneedle_dmm=0", "out-of-range", "0"),
+            ("[lot.a]\nlike='beeswax'\nprice_per_kg=-1", "out-of-range", "-1"),
+            ("[lot.a]\nlike='beeswax'\ndensity_g_ml=nan", "out-of-range", "nan"),
+            ("[lot.a]\nlike='beeswax'\nnut_origin='hazel'", "unknown-nut-origin", "'hazel'"),
+            ("[lot.a]\nlike='beeswax'\nspecies=3", "wrong-kind", "3"),
+            ("[lot.a]\nlike='beeswax'\nspecies={POP=97.9}", "species-sum", "species"),
+            ("[lot.a]\nlike='beeswax'\nspecies={}", "species-sum", "species"),
+            ("[lot.a]\nlike='beeswax'\nspecies={POX=100}", "unknown-species", "POX"),
+            ("[lot.a]\nlike='beeswax'\nspecies={POP=100,POS=0}", "zero-amount", "0"),
+            ("[lot.a]\nlike='beeswax'\nspecies={POP=100}\nlike='x'", "duplicate-key", "like"),
+        ] {
+            let errors = library().with_lots(text).map(|_| ()).unwrap_err();
+            let seen: Vec<_> = errors.iter().map(|error| (error.code, &text[error.span.clone()])).collect();
+            assert_eq!(seen, [(code, place)], "{text:?}: {errors:?}");
+        }
+    }
+
+    #[test]
+    fn all_errors_come_at_once() {
+        let text = "[lot.a]\nlike='x'\nmelt_c=999\n[lot.beeswax]\nlik='beeswax'";
+        let mut seen = codes(library().with_lots(text).map(|_| ()));
+        seen.sort_unstable();
+        assert_eq!(seen, ["like-missing", "lot-name-taken", "out-of-range", "unknown-ingredient", "unknown-key"]);
+    }
+}

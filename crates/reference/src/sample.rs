@@ -1,0 +1,59 @@
+//! Small tables for tests.
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+use crate::{Diagnostic, Library, Reading};
+
+/// Species table.
+pub(crate) const SPECIES: &str = "\
+key,name,class,molar_mass_g_mol,liquid_class,fresh_form,fresh_family,rested_form,rested_family,tempered_form,tempered_family,note
+POP,palmitic-oleic-palmitic,triglyceride,833.4,triglyceride,alpha,fat,beta,pop,beta,pop,
+POS,palmitic-oleic-stearic,triglyceride,861.4,triglyceride,alpha,fat,beta,pop,beta,pop,
+oil,liquid oil,liquid,880,triglyceride,,,,,,,never solid
+";
+
+/// Crystal form table.
+pub(crate) const FORMS: &str = "\
+species,form,melt_c,melt_sd_c,melt_status,heat_kj_mol,heat_sd_kj_mol,heat_status,source,note
+POP,alpha,16,1,recalled,90,5,recalled,s1,
+POP,beta,37,0.5,read,140,5,recalled,s1,
+POS,alpha,19,1,recalled,95,5,recalled,s1,
+POS,beta,36,0.5,read,145,5,estimated,s1,
+";
+
+/// Ingredient table.
+pub(crate) const INGREDIENTS: &str = "\
+key,common_name,inci_name,synonyms,kind,nut_origin,origin,melt_low_c,melt_high_c,melt_test,melt_status,melt_source,\
+density_g_ml,density_at_c,density_status,density_source,needle_dmm_25c,needle_status,needle_source,relative_firmness,\
+relative_firmness_status,relative_firmness_source,note
+beeswax,Beeswax,Cera Flava,yellow beeswax;bee wax,wax,no,animal,62,65,drop point,read,s1,0.96,20,read,s1,20,recalled,s1,1,estimated,s1,
+plain-wax,Plain wax,Shared Wax,,wax,no,mineral,50,56,drop point,read,s1,0.9,20,read,s1,,,,0.7,estimated,s1,
+hard-wax,Hard wax,Shared Wax,,wax,no,plant,80,84,drop point,read,s1,0.99,20,read,s1,2,recalled,s1,6,estimated,s1,
+castor-oil,Castor oil,Ricinus Communis Seed Oil,,oil,no,plant,-18,-10,pour point,read,s1,0.96,25,read,s1,,,,0,estimated,s1,
+";
+
+/// Composition table.
+pub(crate) const COMPOSITIONS: &str = "\
+ingredient,species,percent,sd_percent,status,source,note
+beeswax,POP,60,3,estimated,s1,
+beeswax,POS,40,3,estimated,s1,
+plain-wax,POS,100,1,estimated,s1,
+hard-wax,POP,100,1,estimated,s1,
+castor-oil,oil,100,1,read,s1,
+";
+
+/// The library of these tables.
+pub(crate) fn library() -> Library {
+    Library::from_tables(SPECIES, FORMS, INGREDIENTS, COMPOSITIONS).unwrap()
+}
+
+/// The parts of the first formula as keys and percent.
+pub(crate) fn parts(library: &Library, reading: Result<Reading, Vec<Diagnostic>>) -> Vec<(&str, f64)> {
+    let reading = reading.unwrap();
+    let name = |index: usize| library.ingredients[index].key.as_str();
+    reading.formulas[0].parts.iter().map(|part| (name(part.ingredient), (part.percent * 1e9).round() / 1e9)).collect()
+}
+
+/// The codes of the errors.
+pub(crate) fn codes<T: std::fmt::Debug>(reading: Result<T, Vec<Diagnostic>>) -> Vec<&'static str> {
+    reading.unwrap_err().iter().map(|error| error.code).collect()
+}

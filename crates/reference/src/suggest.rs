@@ -1,0 +1,48 @@
+//! The nearest right names for a misspelt one.
+
+/// Most characters of the misspelt name compared, so that a very long one costs no more than a short one.
+const MOST_COMPARED: usize = 64;
+
+/// Returns the indices of the `count` nearest names, best first; an index given with several names counts by its best.
+///
+/// `names` pairs an index with a name; compare like with like, that is, normalise both sides the same way first.
+///
+/// ```
+/// use barwright_reference::suggest::nearest;
+/// let names = [(0, "beeswax"), (0, "ceraalba"), (1, "castoroil"), (2, "cocoabutter")];
+/// assert_eq!(nearest("beswax", names, 1), [0]);
+/// ```
+pub fn nearest<'n>(wanted: &str, names: impl IntoIterator<Item = (usize, &'n str)>, count: usize) -> Vec<usize> {
+    let wanted: String = wanted.chars().take(MOST_COMPARED).collect();
+    let mut scored: Vec<(usize, f64)> =
+        names.into_iter().map(|(index, name)| (index, similarity(&wanted, name))).collect();
+    scored.sort_by(|left, right| left.0.cmp(&right.0).then(right.1.total_cmp(&left.1)));
+    scored.dedup_by_key(|entry| entry.0);
+    scored.sort_by(|left, right| right.1.total_cmp(&left.1));
+    scored.into_iter().take(count).map(|(index, _)| index).collect()
+}
+
+/// Returns how alike two names are, 0 to 1: the mean of a measure that favours a common start and one that counts edits.
+fn similarity(left: &str, right: &str) -> f64 {
+    0.5 * (strsim::jaro_winkler(left, right) + strsim::normalized_damerau_levenshtein(left, right))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn misspellings_find_their_name() {
+        let names = [(0, "beeswax"), (1, "castoroil"), (2, "cocoabutter"), (2, "cacaobutter"), (3, "sunfloweroil")];
+        for (wanted, best) in [("beswax", 0), ("beewsax", 0), ("casteroil", 1), ("cacoabuter", 2), ("sunflower", 3)] {
+            assert_eq!(nearest(wanted, names, 3).first(), Some(&best), "{wanted}");
+        }
+    }
+
+    #[test]
+    fn each_index_comes_once_and_ties_keep_their_order() {
+        assert_eq!(nearest("x", [(0, "ab"), (0, "cd"), (1, "ef")], 9), [0, 1]);
+        assert!(nearest("x", [], 3).is_empty());
+        assert_eq!(nearest(&"x".repeat(1 << 20), [(7, "beeswax")], 3), [7]);
+    }
+}

@@ -1,0 +1,535 @@
+//! Reads the four reference tables and checks every row.
+
+use std::collections::HashMap;
+use std::ops::RangeInclusive;
+
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+
+use crate::library::DataFault;
+use crate::wording::{list, quote, short};
+use crate::{Component, CrystalForm, FormRef, Ingredient, IngredientKind, NutOrigin, Origin, Species, Status};
+
+/// Melting points that can occur in the tables and in a lot, °C.
+pub(crate) const MELT_C: RangeInclusive<f64> = -150.0..=250.0;
+/// Heats of fusion that can occur, kJ/mol.
+const HEAT_KJ_MOL: RangeInclusive<f64> = 1.0..=500.0;
+/// Molar masses that can occur, g/mol.
+const MOLAR_MASS_G_MOL: RangeInclusive<f64> = 50.0..=3000.0;
+/// Densities that can occur in the tables and in a lot, g/ml.
+pub(crate) const DENSITY_G_ML: RangeInclusive<f64> = 0.7..=1.2;
+/// Temperatures a density can belong to, °C.
+const DENSITY_AT_C: RangeInclusive<f64> = -20.0..=200.0;
+/// Needle penetrations that can occur in the tables and in a lot, 0.1 mm.
+pub(crate) const NEEDLE_DMM: RangeInclusive<f64> = 0.1..=1000.0;
+/// Firmness relative to beeswax that can occur.
+const RELATIVE_FIRMNESS: RangeInclusive<f64> = 0.0..=100.0;
+/// Standard deviations that can occur, in the unit of their figure.
+const SD: RangeInclusive<f64> = 0.0..=100.0;
+/// How far the shares of one ingredient may be from 100, mass %.
+const CLOSURE_PERCENT: f64 = 0.01;
+
+/// A row with the line it starts on.
+pub(crate) struct Row<R> {
+    /// Line, counted from 1.
+    pub(crate) line: u64,
+    /// What the row says.
+    pub(crate) row: R,
+}
+
+/// One of the four files: its name, its columns and the faults found so far.
+struct Table<'f> {
+    file: &'static str,
+    faults: &'f mut Vec<DataFault>,
+}
+
+impl Table<'_> {
+    /// Adds a fault.
+    fn fault(&mut self, line: u64, what: impl Into<String>) {
+        self.faults.push(DataFault { file: self.file, line, what: what.into() });
+    }
+
+    /// Reads every row that can be read; the header must have exactly the given columns, in the order of `R`'s
+    /// fields, so that no row needs to look its columns up.
+    fn rows<R: DeserializeOwned>(&mut self, text: &str, columns: &[&str]) -> Vec<Row<R>> {
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let headers = match reader.headers() {
+            Ok(headers) => headers.clone(),
+            Err(error) => {
+                self.fault(1, format!("the header cannot be read: {error}"));
+                return Vec::new();
+            }
+        };
+        let missing: Vec<&str> = columns.iter().copied().filter(|name| !headers.iter().any(|h| h == *name)).collect();
+        let extra: Vec<&str> = headers.iter().filter(|name| !columns.contains(name)).collect();
+        if headers != *columns {
+            if !missing.is_empty() {
+                self.fault(1, format!("the column {} is missing", list(missing.iter().copied(), "and")));
+            }
+            if !extra.is_empty() {
+                self.fault(1, format!("the column {} is not known", list(extra.iter().copied(), "and")));
+            }
+            if missing.is_empty() && extra.is_empty() {
+                self.fault(1, format!("the columns must stand in the order {}", list(columns.iter().copied(), "and")));
+            }
+            return Vec::new();
+        }
+        let mut rows = Vec::new();
+        for record in reader.records() {
+            match record {
+                Ok(record) => {
+                    let line = record.position().map_or(0, csv::Position::line);
+                    match record.deserialize(None) {
+                        Ok(row) => rows.push(Row { line, row }),
+                        Err(error) => self.fault(line, in_column(&error, &headers)),
+                    }
+                }
+                Err(error) => self.fault(error.position().map_or(0, csv::Position::line), error.to_string()),
+            }
+        }
+        rows
+    }
+
+    /// Checks that a figure is finite and in its range.
+    fn range(&mut self, line: u64, column: &str, value: f64, range: RangeInclusive<f64>) {
+        if !range.contains(&value) {
+            let (low, high) = (short(*range.start()), short(*range.end()));
+            self.fault(line, format!("{column} is {value}, outside {low} to {high}"));
+        }
+    }
+
+    /// Faults every row left over because its owner is in no other table.
+    fn orphans<R>(&mut self, left: HashMap<String, Vec<Row<R>>>, what: &str, file: &str) {
+        let mut rows: Vec<(u64, String)> = left
+            .into_iter()
+            .flat_map(|(owner, rows)| rows.into_iter().map(move |row| (row.line, owner.clone())))
+            .collect();
+        rows.sort_unstable();
+        for (line, owner) in rows {
+            self.fault(line, format!("{what} {} is not in {file}", quote(&owner)));
+        }
+    }
+
+    /// Checks that a text is not empty.
+    fn filled(&mut self, line: u64, column: &str, text: &str) {
+        if text.trim().is_empty() {
+            self.fault(line, format!("{column} is empty"));
+        }
+    }
+}
+
+/// Says what a row's error is, with the name of the column.
+fn in_column(error: &csv::Error, headers: &csv::StringRecord) -> String {
+    let csv::ErrorKind::Deserialize { err, .. } = error.kind() else {
+        return error.to_string();
+    };
+    match err.field().and_then(|field| headers.get(usize::try_from(field).ok()?)) {
+        Some(column) => format!("{column}: {}", err.kind()),
+        None => err.to_string(),
+    }
+}
+
+#[derive(Deserialize)]
+struct SpeciesRow {
+    key: String,
+    name: String,
+    class: String,
+    molar_mass_g_mol: f64,
+    liquid_class: String,
+    fresh_form: String,
+    fresh_family: String,
+    rested_form: String,
+    rested_family: String,
+    tempered_form: String,
+    tempered_family: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct FormRow {
+    species: String,
+    form: String,
+    melt_c: f64,
+    melt_sd_c: f64,
+    melt_status: Status,
+    heat_kj_mol: f64,
+    heat_sd_kj_mol: f64,
+    heat_status: Status,
+    source: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct IngredientRow {
+    key: String,
+    common_name: String,
+    inci_name: String,
+    synonyms: String,
+    kind: IngredientKind,
+    nut_origin: NutOrigin,
+    origin: Origin,
+    melt_low_c: f64,
+    melt_high_c: f64,
+    melt_test: String,
+    melt_status: Status,
+    melt_source: String,
+    density_g_ml: f64,
+    density_at_c: f64,
+    density_status: Status,
+    density_source: String,
+    needle_dmm_25c: Option<f64>,
+    needle_status: Option<Status>,
+    needle_source: Option<String>,
+    relative_firmness: f64,
+    relative_firmness_status: Status,
+    relative_firmness_source: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct CompositionRow {
+    ingredient: String,
+    species: String,
+    percent: f64,
+    sd_percent: f64,
+    status: Status,
+    source: String,
+    note: String,
+}
+
+const SPECIES_COLUMNS: &[&str] = &[
+    "key",
+    "name",
+    "class",
+    "molar_mass_g_mol",
+    "liquid_class",
+    "fresh_form",
+    "fresh_family",
+    "rested_form",
+    "rested_family",
+    "tempered_form",
+    "tempered_family",
+    "note",
+];
+
+const FORM_COLUMNS: &[&str] = &[
+    "species",
+    "form",
+    "melt_c",
+    "melt_sd_c",
+    "melt_status",
+    "heat_kj_mol",
+    "heat_sd_kj_mol",
+    "heat_status",
+    "source",
+    "note",
+];
+
+const INGREDIENT_COLUMNS: &[&str] = &[
+    "key",
+    "common_name",
+    "inci_name",
+    "synonyms",
+    "kind",
+    "nut_origin",
+    "origin",
+    "melt_low_c",
+    "melt_high_c",
+    "melt_test",
+    "melt_status",
+    "melt_source",
+    "density_g_ml",
+    "density_at_c",
+    "density_status",
+    "density_source",
+    "needle_dmm_25c",
+    "needle_status",
+    "needle_source",
+    "relative_firmness",
+    "relative_firmness_status",
+    "relative_firmness_source",
+    "note",
+];
+
+const COMPOSITION_COLUMNS: &[&str] = &["ingredient", "species", "percent", "sd_percent", "status", "source", "note"];
+
+/// Reads and checks the species with their crystal forms.
+pub(crate) fn read_species(species: &str, forms: &str, faults: &mut Vec<DataFault>) -> Vec<Species> {
+    let mut table = Table { file: "species_forms.csv", faults };
+    let mut forms_of: HashMap<String, Vec<Row<CrystalForm>>> = HashMap::new();
+    for Row { line, row } in table.rows::<FormRow>(forms, FORM_COLUMNS) {
+        table.filled(line, "form", &row.form);
+        table.filled(line, "source", &row.source);
+        table.range(line, "melt_c", row.melt_c, MELT_C);
+        table.range(line, "melt_sd_c", row.melt_sd_c, SD);
+        table.range(line, "heat_kj_mol", row.heat_kj_mol, HEAT_KJ_MOL);
+        table.range(line, "heat_sd_kj_mol", row.heat_sd_kj_mol, SD);
+        let known = forms_of.entry(row.species.clone()).or_default();
+        if let Some(earlier) = known.iter().find(|earlier| earlier.row.form == row.form) {
+            let (form, species) = (quote(&row.form), quote(&row.species));
+            table.fault(line, format!("the form {form} of {species} stands on line {} already", earlier.line));
+        }
+        let form = CrystalForm {
+            form: row.form,
+            melt_c: row.melt_c,
+            melt_sd_c: row.melt_sd_c,
+            melt_status: row.melt_status,
+            heat_kj_mol: row.heat_kj_mol,
+            heat_sd_kj_mol: row.heat_sd_kj_mol,
+            heat_status: row.heat_status,
+            source: row.source,
+            note: row.note,
+        };
+        known.push(Row { line, row: form });
+    }
+
+    let mut table = Table { file: "species.csv", faults };
+    let mut lines: HashMap<String, u64> = HashMap::new();
+    let mut read = Vec::new();
+    for Row { line, row } in table.rows::<SpeciesRow>(species, SPECIES_COLUMNS) {
+        for (column, text) in
+            [("key", &row.key), ("name", &row.name), ("class", &row.class), ("liquid_class", &row.liquid_class)]
+        {
+            table.filled(line, column, text);
+        }
+        table.range(line, "molar_mass_g_mol", row.molar_mass_g_mol, MOLAR_MASS_G_MOL);
+        if let Some(earlier) = lines.insert(row.key.clone(), line) {
+            table.fault(line, format!("the key {} stands on line {earlier} already", quote(&row.key)));
+        }
+        let forms: Vec<CrystalForm> =
+            forms_of.remove(&row.key).unwrap_or_default().into_iter().map(|form| form.row).collect();
+        let mut reference = |state: &str, form: &str, family: &str| {
+            if form.is_empty() && family.is_empty() {
+                return None;
+            }
+            let index = forms.iter().position(|known| known.form == form);
+            if form.is_empty() || family.is_empty() {
+                table.fault(line, format!("{state}_form and {state}_family must both be filled or both be empty"));
+            } else if index.is_none() {
+                table.fault(line, format!("{state}_form {} has no row in species_forms.csv", quote(form)));
+            }
+            index.map(|form| FormRef { form, family: family.to_owned() })
+        };
+        let fresh = reference("fresh", &row.fresh_form, &row.fresh_family);
+        let rested = reference("rested", &row.rested_form, &row.rested_family);
+        let tempered = reference("tempered", &row.tempered_form, &row.tempered_family);
+        let states = [&row.fresh_form, &row.rested_form, &row.tempered_form];
+        if states.iter().any(|form| form.is_empty()) && states.iter().any(|form| !form.is_empty()) {
+            table
+                .fault(line, "a species crystallises in every state or in none, but only some form columns are filled");
+        }
+        let melt_c = |reference: &Option<FormRef>| Some(forms.get(reference.as_ref()?.form)?.melt_c);
+        if let (Some(fresh_c), Some(rested_c)) = (melt_c(&fresh), melt_c(&rested))
+            && rested_c < fresh_c
+        {
+            table.fault(line, format!("the rested form melts at {rested_c} °C, below the fresh form at {fresh_c} °C"));
+        }
+        read.push(Species {
+            key: row.key,
+            name: row.name,
+            class: row.class,
+            molar_mass_g_mol: row.molar_mass_g_mol,
+            liquid_class: row.liquid_class,
+            forms,
+            fresh,
+            rested,
+            tempered,
+            note: row.note,
+        });
+    }
+    let mut table = Table { file: "species_forms.csv", faults };
+    table.orphans(forms_of, "the species", "species.csv");
+    read
+}
+
+/// Reads and checks the ingredients with their compositions; `species_of` maps species keys to indices.
+pub(crate) fn read_ingredients(
+    ingredients: &str,
+    compositions: &str,
+    species_of: &HashMap<String, usize>,
+    faults: &mut Vec<DataFault>,
+) -> Vec<Row<Ingredient>> {
+    let mut table = Table { file: "compositions.csv", faults };
+    let mut made_of: HashMap<String, Vec<Row<Component>>> = HashMap::new();
+    for Row { line, row } in table.rows::<CompositionRow>(compositions, COMPOSITION_COLUMNS) {
+        table.filled(line, "source", &row.source);
+        table.range(line, "sd_percent", row.sd_percent, SD);
+        if !(row.percent > 0.0 && row.percent <= 100.0) {
+            table.fault(line, format!("percent is {}, not above 0 and up to 100", row.percent));
+        }
+        let Some(species) = species_of.get(&row.species).copied() else {
+            table.fault(line, format!("the species {} is not in species.csv", quote(&row.species)));
+            continue;
+        };
+        let known = made_of.entry(row.ingredient.clone()).or_default();
+        if let Some(earlier) = known.iter().find(|earlier| earlier.row.species == species) {
+            let (species, ingredient) = (quote(&row.species), quote(&row.ingredient));
+            table.fault(line, format!("{species} in {ingredient} stands on line {} already", earlier.line));
+        }
+        let component = Component {
+            species,
+            percent: row.percent,
+            sd_percent: row.sd_percent,
+            status: row.status,
+            source: row.source,
+            note: row.note,
+        };
+        known.push(Row { line, row: component });
+    }
+
+    let mut table = Table { file: "ingredients.csv", faults };
+    let mut lines: HashMap<String, u64> = HashMap::new();
+    let mut read = Vec::new();
+    for Row { line, row } in table.rows::<IngredientRow>(ingredients, INGREDIENT_COLUMNS) {
+        check_ingredient(&mut table, line, &row);
+        if let Some(earlier) = lines.insert(row.key.clone(), line) {
+            table.fault(line, format!("the key {} stands on line {earlier} already", quote(&row.key)));
+        }
+        let composition: Vec<Component> =
+            made_of.remove(&row.key).unwrap_or_default().into_iter().map(|component| component.row).collect();
+        let total: f64 = composition.iter().map(|component| component.percent).sum();
+        if (total - 100.0).abs() > CLOSURE_PERCENT {
+            table.fault(line, format!("the composition of {} sums to {total:.3} %, not 100", quote(&row.key)));
+        }
+        read.push(Row { line, row: ingredient(row, composition) });
+    }
+    let mut table = Table { file: "compositions.csv", faults };
+    table.orphans(made_of, "the ingredient", "ingredients.csv");
+    read
+}
+
+/// Checks the figures and words of one ingredient.
+fn check_ingredient(table: &mut Table<'_>, line: u64, row: &IngredientRow) {
+    for (column, text) in [
+        ("common_name", &row.common_name),
+        ("inci_name", &row.inci_name),
+        ("melt_test", &row.melt_test),
+        ("melt_source", &row.melt_source),
+        ("density_source", &row.density_source),
+        ("relative_firmness_source", &row.relative_firmness_source),
+    ] {
+        table.filled(line, column, text);
+    }
+    if row.key.is_empty() || !row.key.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-') {
+        table.fault(line, format!("the key {} is not small letters, digits and hyphens", quote(&row.key)));
+    }
+    table.range(line, "melt_low_c", row.melt_low_c, MELT_C);
+    table.range(line, "melt_high_c", row.melt_high_c, MELT_C);
+    table.range(line, "density_g_ml", row.density_g_ml, DENSITY_G_ML);
+    table.range(line, "density_at_c", row.density_at_c, DENSITY_AT_C);
+    table.range(line, "relative_firmness", row.relative_firmness, RELATIVE_FIRMNESS);
+    if row.melt_low_c > row.melt_high_c {
+        table.fault(line, format!("melt_low_c {} is above melt_high_c {}", row.melt_low_c, row.melt_high_c));
+    }
+    if let Some(needle_dmm) = row.needle_dmm_25c {
+        table.range(line, "needle_dmm_25c", needle_dmm, NEEDLE_DMM);
+        if row.needle_status.is_none() || row.needle_source.is_none() {
+            table.fault(line, "needle_dmm_25c has no needle_status or no needle_source");
+        }
+    }
+}
+
+/// Turns a row into an ingredient.
+fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
+    let synonyms = row.synonyms.split(';').map(str::trim).filter(|name| !name.is_empty()).map(str::to_owned).collect();
+    Ingredient {
+        key: row.key,
+        common_name: row.common_name,
+        inci_name: row.inci_name,
+        synonyms,
+        kind: row.kind,
+        nut_origin: row.nut_origin,
+        origin: row.origin,
+        melt_low_c: row.melt_low_c,
+        melt_high_c: row.melt_high_c,
+        melt_test: row.melt_test,
+        melt_status: row.melt_status,
+        melt_source: row.melt_source,
+        density_g_ml: row.density_g_ml,
+        density_at_c: row.density_at_c,
+        density_status: row.density_status,
+        density_source: row.density_source,
+        needle_dmm_25c: row.needle_dmm_25c,
+        needle_status: row.needle_status,
+        needle_source: row.needle_source,
+        relative_firmness: row.relative_firmness,
+        relative_firmness_status: row.relative_firmness_status,
+        relative_firmness_source: row.relative_firmness_source,
+        composition,
+        price_per_kg: None,
+        lot_of: None,
+        lot_melt_c: None,
+        lot_needle_dmm: None,
+        note: row.note,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::Library;
+    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES};
+
+    /// The faults after replacing one piece of one table.
+    fn faults(file: usize, from: &str, to: &str) -> Vec<String> {
+        let mut tables = [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS].map(str::to_owned);
+        assert!(tables[file].contains(from), "{from}");
+        tables[file] = tables[file].replacen(from, to, 1);
+        let library = Library::from_tables(&tables[0], &tables[1], &tables[2], &tables[3]);
+        library.err().unwrap_or_default().iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn sound_tables_have_no_faults() {
+        assert!(faults(0, "POP", "POP").is_empty());
+    }
+
+    #[test]
+    #[rustfmt::skip]
+    fn each_fault_names_file_and_line() {
+        for (file, from, to, fault) in [
+            (0, "liquid_class", "liquid", "species.csv, line 1: the column `liquid_class` is missing"),
+            (3, "percent,sd_percent", "sd_percent,percent", "compositions.csv, line 1: the columns must stand in the order"),
+            (0, "833.4", "49", "species.csv, line 2: molar_mass_g_mol is 49, outside 50 to 3000"),
+            (0, "833.4", "NaN", "species.csv, line 2: molar_mass_g_mol is NaN, outside 50 to 3000"),
+            (0, "833.4", "x", "species.csv, line 2: molar_mass_g_mol: invalid float literal"),
+            (0, "alpha,fat", "gamma,fat", "species.csv, line 2: fresh_form `gamma` has no row in species_forms.csv"),
+            (0, "alpha,fat", "alpha,", "species.csv, line 2: fresh_form and fresh_family must both be filled or both be empty"),
+            (0, "alpha,fat", ",", "species.csv, line 2: a species crystallises in every state or in none"),
+            (0, "alpha,fat,beta", "beta,fat,alpha", "species.csv, line 2: the rested form melts at 16 °C, below the fresh form"),
+            (0, "POS,", "POP,", "species.csv, line 3: the key `POP` stands on line 2 already"),
+            (0, ",liquid,880", ",,880", "species.csv, line 4: class is empty"),
+            (1, "alpha,16", "alpha,-151", "species_forms.csv, line 2: melt_c is -151, outside -150 to 250"),
+            (1, "read,140", "read,501", "species_forms.csv, line 3: heat_kj_mol is 501, outside 1 to 500"),
+            (1, "37,0.5", "37,-0.5", "species_forms.csv, line 3: melt_sd_c is -0.5, outside 0 to 100"),
+            (1, "POP,alpha", "PPP,alpha", "species_forms.csv, line 2: the species `PPP` is not in species.csv"),
+            (1, "POP,alpha", "POP,beta", "species_forms.csv, line 3: the form `beta` of `POP` stands on line 2 already"),
+            (1, "recalled", "guessed", "species_forms.csv, line 2: unknown variant `guessed`"),
+            (1, "s1,\n", "s1\n", "species_forms.csv, line 2"),
+            (2, "0.96", "1.3", "ingredients.csv, line 2: density_g_ml is 1.3, outside 0.7 to 1.2"),
+            (2, "62,65", "66,65", "ingredients.csv, line 2: melt_low_c 66 is above melt_high_c 65"),
+            (2, "20,recalled", "20,", "ingredients.csv, line 2: needle_dmm_25c has no needle_status or no needle_source"),
+            (2, "plain-wax", "Plain wax", "ingredients.csv, line 3: the key `Plain wax` is not small letters, digits and hyphens"),
+            (2, "hard-wax", "plain-wax", "ingredients.csv, line 4: the key `plain-wax` stands on line 3 already"),
+            (3, "POP,60", "POP,59.98", "ingredients.csv, line 2: the composition of `beeswax` sums to 99.980 %, not 100"),
+            (3, "POP,60", "POP,0", "compositions.csv, line 2: percent is 0, not above 0 and up to 100"),
+            (3, "POP,60", "OOO,60", "compositions.csv, line 2: the species `OOO` is not in species.csv"),
+            (3, "beeswax,POS", "beeswax,POP", "compositions.csv, line 3: `POP` in `beeswax` stands on line 2 already"),
+            (3, "castor-oil", "castor", "compositions.csv, line 6: the ingredient `castor` is not in ingredients.csv"),
+        ] {
+            let faults = faults(file, from, to);
+            assert!(faults.iter().any(|seen| seen.starts_with(fault)), "{fault}: {faults:?}");
+        }
+    }
+
+    #[test]
+    fn faults_of_all_tables_come_at_once() {
+        let species = SPECIES.replace("833.4", "1");
+        let forms = FORMS.replace("alpha,16", "alpha,999");
+        let ingredients = INGREDIENTS.replacen("0.96", "9", 1);
+        let compositions = COMPOSITIONS.replace("POP,60", "POP,61");
+        let faults = Library::from_tables(&species, &forms, &ingredients, &compositions).err().unwrap_or_default();
+        let files: Vec<&str> = faults.iter().map(|fault| fault.file).collect();
+        let expected = ["species_forms.csv", "species.csv", "species.csv", "ingredients.csv", "ingredients.csv"];
+        assert_eq!(files, expected, "{faults:?}");
+    }
+}

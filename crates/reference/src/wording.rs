@@ -1,0 +1,84 @@
+//! Pieces of messages: quoted text, lists of names and short numbers.
+
+/// Most characters of the user's own text repeated in a message.
+const MOST_QUOTED: usize = 48;
+
+/// Returns the text in back quotes, shortened, with control characters made visible.
+pub(crate) fn quote(text: &str) -> String {
+    let mut quoted = String::from("`");
+    for (count, letter) in text.trim().chars().enumerate() {
+        if count == MOST_QUOTED {
+            quoted.push('…');
+            break;
+        }
+        if letter.is_control() {
+            quoted.extend(letter.escape_default());
+        } else {
+            quoted.push(letter);
+        }
+    }
+    quoted.push('`');
+    quoted
+}
+
+/// Returns quoted names as a list, e.g. `` `a`, `b` or `c` `` with `last` being "or".
+pub(crate) fn list<'n>(names: impl IntoIterator<Item = &'n str>, last: &str) -> String {
+    let quoted: Vec<String> = names.into_iter().map(quote).collect();
+    match quoted.split_last() {
+        None => String::new(),
+        Some((only, [])) => only.clone(),
+        Some((end, rest)) => format!("{} {last} {end}", rest.join(", ")),
+    }
+}
+
+/// Returns a number with three significant digits, or more where it is a whole number, without trailing zeros.
+pub(crate) fn short(value: f64) -> String {
+    let magnitude = value.abs();
+    if magnitude != 0.0 && !(1e-4..1e9).contains(&magnitude) {
+        return format!("{value:.2e}");
+    }
+    let whole_digits = if magnitude >= 1.0 { magnitude.log10().floor() as usize + 1 } else { 0 };
+    let decimals = match whole_digits {
+        0 if magnitude == 0.0 => 0,
+        0 => 2 + (-magnitude.log10()).ceil() as usize,
+        digits => 3_usize.saturating_sub(digits),
+    };
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quotes_are_short_and_visible() {
+        assert_eq!(quote(" a\u{1b}b "), "`a\\u{1b}b`");
+        assert_eq!(quote(&"é".repeat(60)).chars().count(), MOST_QUOTED + 3);
+    }
+
+    #[test]
+    fn lists_read_as_english() {
+        assert_eq!(list([], "or"), "");
+        assert_eq!(list(["a"], "or"), "`a`");
+        assert_eq!(list(["a", "b", "c"], "or"), "`a`, `b` or `c`");
+    }
+
+    #[test]
+    fn numbers_keep_three_digits() {
+        for (value, text) in [
+            (9.6, "9.6"),
+            (9.6149, "9.61"),
+            (0.0, "0"),
+            (100.0, "100"),
+            (283.495, "283"),
+            (12345.6, "12346"),
+            (0.05, "0.05"),
+            (0.012345, "0.0123"),
+            (-3.0, "-3"),
+            (1e12, "1.00e12"),
+        ] {
+            assert_eq!(short(value), text);
+        }
+    }
+}

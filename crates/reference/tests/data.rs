@@ -1,0 +1,156 @@
+//! The real tables: complete, sound, and not changed unawares.
+#![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
+
+use std::collections::{BTreeSet, HashMap};
+use std::sync::LazyLock;
+
+use barwright_reference::names::normalise;
+use barwright_reference::sources::{SOURCES, read_sources, source_citation};
+use barwright_reference::{Library, Lookup};
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| {
+    Library::builtin().unwrap_or_else(|faults| {
+        let lines: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        unreachable!("{} faults\n{}", faults.len(), lines.join("\n"))
+    })
+});
+
+/// Row counts and column sums. After a change of the tables that is meant, copy the numbers the failing test prints.
+const FROZEN: &[(&str, f64)] = &[
+    ("species", 211.0000),
+    ("forms", 260.0000),
+    ("ingredients", 84.0000),
+    ("components", 819.0000),
+    ("synonyms", 335.0000),
+    ("sources", 74.0000),
+    ("sum of molar_mass_g_mol", 139505.8700),
+    ("sum of melt_c", 10837.1900),
+    ("sum of heat_kj_mol", 28710.3000),
+    ("sum of percent", 8400.0000),
+    ("sum of sd_percent", 1044.9200),
+    ("sum of density_g_ml", 76.9390),
+    ("sum of melt_low_c", 1979.8000),
+    ("sum of melt_high_c", 2633.7000),
+    ("sum of relative_firmness", 64.1200),
+];
+
+/// The same numbers of the tables as they are.
+fn counted() -> Vec<(&'static str, f64)> {
+    let forms = || LIBRARY.species.iter().flat_map(|species| &species.forms);
+    let components = || LIBRARY.ingredients.iter().flat_map(|ingredient| &ingredient.composition);
+    let ingredients = || LIBRARY.ingredients.iter();
+    let count = |number: usize| f64::from(u32::try_from(number).unwrap());
+    vec![
+        ("species", count(LIBRARY.species.len())),
+        ("forms", count(forms().count())),
+        ("ingredients", count(LIBRARY.ingredients.len())),
+        ("components", count(components().count())),
+        ("synonyms", count(ingredients().map(|ingredient| ingredient.synonyms.len()).sum())),
+        ("sources", count(read_sources(SOURCES).unwrap().len())),
+        ("sum of molar_mass_g_mol", LIBRARY.species.iter().map(|species| species.molar_mass_g_mol).sum()),
+        ("sum of melt_c", forms().map(|form| form.melt_c).sum()),
+        ("sum of heat_kj_mol", forms().map(|form| form.heat_kj_mol).sum()),
+        ("sum of percent", components().map(|component| component.percent).sum()),
+        ("sum of sd_percent", components().map(|component| component.sd_percent).sum()),
+        ("sum of density_g_ml", ingredients().map(|ingredient| ingredient.density_g_ml).sum()),
+        ("sum of melt_low_c", ingredients().map(|ingredient| ingredient.melt_low_c).sum()),
+        ("sum of melt_high_c", ingredients().map(|ingredient| ingredient.melt_high_c).sum()),
+        ("sum of relative_firmness", ingredients().map(|ingredient| ingredient.relative_firmness).sum()),
+    ]
+}
+
+#[test]
+fn the_tables_are_as_frozen() {
+    let counted = counted();
+    let print: String = counted.iter().map(|(what, number)| format!("    ({what:?}, {number:.4}),\n")).collect();
+    let same = counted.len() == FROZEN.len()
+        && counted.iter().zip(FROZEN).all(|(now, then)| now.0 == then.0 && (now.1 - then.1).abs() < 1e-3);
+    assert!(same, "the tables have changed; they now are\n{print}");
+}
+
+#[test]
+fn the_tables_are_complete_enough() {
+    assert!(LIBRARY.ingredients.len() >= 65, "{} ingredients", LIBRARY.ingredients.len());
+    assert!(LIBRARY.species.len() >= 120, "{} species", LIBRARY.species.len());
+}
+
+#[test]
+fn every_composition_closes() {
+    for ingredient in &LIBRARY.ingredients {
+        let total: f64 = ingredient.composition.iter().map(|component| component.percent).sum();
+        assert!((total - 100.0).abs() <= 0.01, "{}: {total}", ingredient.key);
+    }
+}
+
+#[test]
+fn keys_are_unique() {
+    let species: BTreeSet<&str> = LIBRARY.species.iter().map(|species| species.key.as_str()).collect();
+    let ingredients: BTreeSet<&str> = LIBRARY.ingredients.iter().map(|ingredient| ingredient.key.as_str()).collect();
+    assert_eq!((species.len(), ingredients.len()), (LIBRARY.species.len(), LIBRARY.ingredients.len()));
+}
+
+#[test]
+fn every_name_of_an_ingredient_finds_it() {
+    let mut owners: HashMap<String, &str> = HashMap::new();
+    for (index, ingredient) in LIBRARY.ingredients.iter().enumerate() {
+        let mut own: BTreeSet<String> = BTreeSet::new();
+        for name in ingredient.synonyms.iter().chain([&ingredient.key, &ingredient.common_name]) {
+            assert_eq!(LIBRARY.find(name), Lookup::Found(index), "{name} of {}", ingredient.key);
+            own.insert(normalise(name));
+        }
+        for name in own {
+            let earlier = owners.insert(name.clone(), &ingredient.key);
+            assert_eq!(earlier, None, "{name} of {}", ingredient.key);
+        }
+        assert!(!matches!(LIBRARY.find(&ingredient.inci_name), Lookup::Unknown { .. }), "{}", ingredient.inci_name);
+    }
+}
+
+#[test]
+fn every_source_is_in_the_bibliography() {
+    let known: BTreeSet<String> = read_sources(SOURCES).unwrap().into_iter().map(|source| source.key).collect();
+    let mut named: BTreeSet<&str> = BTreeSet::new();
+    for species in &LIBRARY.species {
+        named.extend(species.forms.iter().map(|form| form.source.as_str()));
+    }
+    for ingredient in &LIBRARY.ingredients {
+        named.extend([&*ingredient.melt_source, &*ingredient.density_source, &*ingredient.relative_firmness_source]);
+        named.extend(ingredient.needle_source.as_deref());
+        named.extend(ingredient.composition.iter().map(|component| component.source.as_str()));
+    }
+    let missing: Vec<&&str> = named.iter().filter(|key| !known.contains(**key)).collect();
+    assert!(missing.is_empty(), "{missing:?}");
+    for key in named {
+        let citation = source_citation(key).unwrap();
+        assert!(citation.len() > 10 && !citation.contains('\n'), "{key}: {citation}");
+    }
+}
+
+#[test]
+fn figures_are_physical() {
+    for species in &LIBRARY.species {
+        assert!((50.0..=3000.0).contains(&species.molar_mass_g_mol), "{}", species.key);
+        for form in &species.forms {
+            assert!((-150.0..=250.0).contains(&form.melt_c), "{} {}", species.key, form.form);
+            assert!((1.0..=500.0).contains(&form.heat_kj_mol), "{} {}", species.key, form.form);
+            assert!(form.melt_sd_c >= 0.0 && form.heat_sd_kj_mol >= 0.0, "{} {}", species.key, form.form);
+            // No organic crystal takes more than 300 J/g to melt.
+            assert!(1000.0 * form.heat_kj_mol / species.molar_mass_g_mol < 300.0, "{} {}", species.key, form.form);
+        }
+    }
+    for ingredient in &LIBRARY.ingredients {
+        assert!((0.7..=1.2).contains(&ingredient.density_g_ml), "{}", ingredient.key);
+        assert!(ingredient.melt_low_c <= ingredient.melt_high_c, "{}", ingredient.key);
+        assert!(ingredient.composition.iter().all(|c| c.percent > 0.0 && c.sd_percent >= 0.0), "{}", ingredient.key);
+    }
+}
+
+#[test]
+fn the_stable_form_melts_no_lower() {
+    use barwright_reference::CrystalState::{Fresh, Rested};
+    for species in &LIBRARY.species {
+        if let (Some((fresh, _)), Some((rested, _))) = (species.crystal(Fresh), species.crystal(Rested)) {
+            assert!(rested.melt_c >= fresh.melt_c, "{}: {} below {}", species.key, rested.melt_c, fresh.melt_c);
+        }
+    }
+}

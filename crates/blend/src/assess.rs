@@ -1,0 +1,567 @@
+//! The whole answer for one formula.
+
+use barwright_reference::{CrystalState, Formula, Library};
+use serde::Serialize;
+use thiserror::Error;
+
+use crate::cautions::{self, Caution};
+use crate::equilibrium::{EquilibriumError, Problem, Solver};
+use crate::firmness::{self, SCALE_PERCENT};
+use crate::interval::Estimate;
+use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
+use crate::mixture::Mixture;
+use crate::model_draw::{ModelDraw, ModelDraws};
+use crate::parameters::Parameters;
+use crate::penetration;
+use crate::sampling::Draws;
+use crate::suitability::{self, DetailOutlook, GrainOutlook, GrainRisk, SkinFeel, SkinOutlook, Verdict, WarmthOutlook};
+
+/// Draws behind an interval unless asked otherwise.
+pub const DEFAULT_DRAWS: usize = 256;
+
+/// Seed unless asked otherwise.
+pub const DEFAULT_SEED: u64 = 20;
+
+/// A warm room, °C: a blend that slips below it is no bar.
+const ROOM_C: f64 = 20.0;
+
+/// Families of symmetric stearic triglycerides, which grow the coarse crystals felt as grain.
+const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];
+
+/// The liquid oil of the beeswax-equivalent scale.
+const SCALE_OIL: &str = "sunflower-oil";
+
+/// The wax of the beeswax-equivalent scale.
+const SCALE_WAX: &str = "beeswax";
+
+/// Why a blend could not be assessed.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum BlendError {
+    /// A part points outside the reference table.
+    #[error("no ingredient or species number {index} in the reference table")]
+    UnknownIngredient {
+        /// The number.
+        index: usize,
+    },
+    /// A species names a family without parameters.
+    #[error("species {species}: crystal family `{family}` has no parameters")]
+    UnknownFamily {
+        /// Key of the species.
+        species: String,
+        /// The family.
+        family: String,
+    },
+    /// A species names a liquid class without parameters.
+    #[error("species {species}: liquid class `{liquid_class}` has no parameters")]
+    UnknownLiquidClass {
+        /// Key of the species.
+        species: String,
+        /// The class.
+        liquid_class: String,
+    },
+    /// The reference table lacks an ingredient that the firmness scale needs.
+    #[error("the reference table has no `{key}`, which the firmness scale needs")]
+    MissingReference {
+        /// Key of the ingredient.
+        key: &'static str,
+    },
+    /// No equilibrium.
+    #[error(transparent)]
+    Equilibrium(#[from] EquilibriumError),
+}
+
+/// What to compute.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Options {
+    /// Temperatures of the solids and firmness tables, °C.
+    pub at_c: Vec<f64>,
+    /// Crystal state in use and in the post.
+    pub state: CrystalState,
+    /// Temperature of the bar when it leaves the mould, °C (judged fresh, unless it was tempered).
+    pub release_c: f64,
+    /// Finest relief of the mould, mm.
+    pub relief_mm: f64,
+    /// Temperature the bar should keep its shape at, °C.
+    pub hold_c: f64,
+    /// Draws behind the intervals; 0 gives values without spread.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Options {
+            at_c: vec![20.0, 25.0, 30.0, 35.0],
+            state: CrystalState::Rested,
+            release_c: 20.0,
+            relief_mm: 0.8,
+            hold_c: 40.0,
+            draws: DEFAULT_DRAWS,
+            seed: DEFAULT_SEED,
+        }
+    }
+}
+
+/// A part as shown.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PartShown {
+    /// Key of the ingredient.
+    pub ingredient: String,
+    /// Mass %.
+    pub percent: f64,
+}
+
+/// The formula as shown.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FormulaShown {
+    /// Its name.
+    pub name: String,
+    /// Its parts, in the order written.
+    pub parts: Vec<PartShown>,
+}
+
+/// Solids at one temperature.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SolidsAt {
+    /// °C.
+    pub temperature_c: f64,
+    /// Solid fat content, mass %.
+    pub percent: Estimate,
+}
+
+/// Melt landmarks; `None` below −20 °C.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Melt {
+    /// Yield stress at half of its value at 20 °C.
+    pub softening_c: Option<Estimate>,
+    /// Slip point.
+    pub slip_point_c: Option<Estimate>,
+    /// Drop point.
+    pub drop_point_c: Option<Estimate>,
+    /// Clear point.
+    pub clear_point_c: Option<Estimate>,
+}
+
+/// Firmness at one temperature.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FirmnessAt {
+    /// °C.
+    pub temperature_c: f64,
+    /// Yield stress, kPa.
+    pub yield_stress_kpa: Estimate,
+    /// Beeswax in liquid oil that would be as firm, mass %.
+    pub beeswax_equivalent_percent: Estimate,
+    /// Needle penetration, 0.1 mm; `None` when softer than the test allows.
+    pub needle_dmm: Option<Estimate>,
+}
+
+/// The whole answer for one formula.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Assessment {
+    /// The formula.
+    pub formula: FormulaShown,
+    /// Crystal state in use.
+    pub state: CrystalState,
+    /// Solids table.
+    pub solids: Vec<SolidsAt>,
+    /// Landmarks.
+    pub melt: Melt,
+    /// Firmness table.
+    pub firmness: Vec<FirmnessAt>,
+    /// Fine detail (heuristic).
+    pub detail: DetailOutlook,
+    /// Warmth (heuristic).
+    pub warmth: WarmthOutlook,
+    /// Skin feel (heuristic).
+    pub skin: SkinOutlook,
+    /// Graininess (heuristic).
+    pub grain: GrainOutlook,
+    /// What to mind.
+    pub cautions: Vec<Caution>,
+    /// Draws behind the intervals.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+    /// Values of every draw, for paired comparison.
+    #[serde(skip)]
+    pub(crate) ensemble: Ensemble,
+}
+
+impl Assessment {
+    /// Whether the blend is a bar at room temperature at all: it slips above 20 °C.
+    pub fn sets_at_room(&self) -> bool {
+        self.melt.slip_point_c.is_some_and(|slip| slip.value > ROOM_C)
+    }
+}
+
+/// Everything computed from one draw.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Outcome {
+    pub solids_percent: Vec<f64>,
+    pub yield_kpa: Vec<f64>,
+    pub beeswax_percent: Vec<f64>,
+    pub softening_c: Option<f64>,
+    pub slip_c: Option<f64>,
+    pub drop_c: Option<f64>,
+    pub clear_c: Option<f64>,
+    pub hold_c: Option<f64>,
+    pub finest_mm: f64,
+    pub melted_percent: f64,
+    pub skin_kpa: f64,
+    pub grain: f64,
+}
+
+/// The central outcome and that of every draw.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Ensemble {
+    pub central: Outcome,
+    pub drawn: Vec<Outcome>,
+}
+
+impl Ensemble {
+    pub fn estimate(&self, of: impl Fn(&Outcome) -> f64) -> Estimate {
+        Estimate::from_draws(of(&self.central), self.drawn.iter().map(&of).collect())
+    }
+
+    /// As [`Ensemble::estimate`], for what a blend may not have; draws without it count as `missing`.
+    pub fn estimate_or(&self, missing: f64, of: impl Fn(&Outcome) -> Option<f64>) -> Option<Estimate> {
+        let central = of(&self.central)?;
+        let drawn = self.drawn.iter().map(|outcome| of(outcome).unwrap_or(missing)).collect();
+        Some(Estimate::from_draws(central, drawn))
+    }
+
+    /// As [`Ensemble::estimate_or`]; draws without a landmark count as the lowest one looked for.
+    pub fn landmark(&self, of: impl Fn(&Outcome) -> Option<f64>) -> Option<Estimate> {
+        self.estimate_or(LOWEST_LANDMARK_C, of)
+    }
+
+    pub fn probability(&self, holds: impl Fn(&Outcome) -> bool) -> f64 {
+        if self.drawn.is_empty() {
+            return f64::from(u8::from(holds(&self.central)));
+        }
+        self.drawn.iter().filter(|outcome| holds(outcome)).count() as f64 / self.drawn.len() as f64
+    }
+}
+
+/// What several formulas of one run share: the draws of the model and the beeswax scale.
+#[derive(Debug)]
+pub struct Workbench<'a> {
+    library: &'a Library,
+    parameters: &'a Parameters,
+    options: Options,
+    draws: Draws,
+    models: ModelDraws,
+    /// Structure of beeswax in oil: per draw (central first), per temperature.
+    scales: Vec<Vec<[f64; SCALE_PERCENT.len()]>>,
+}
+
+/// Assesses one formula.
+///
+/// # Arguments
+/// * `library`: reference tables, with the maker's lots if any.
+/// * `parameters`: model parameters.
+/// * `formula`: parts in mass %.
+/// * `options`: temperatures, crystal state, demands, draws.
+///
+/// # Returns
+/// Every estimate with its 90 % interval.
+///
+/// # Errors
+/// [`BlendError`].
+///
+/// # Validity
+/// Water-free blends of waxes, fats and oils, −20 to 120 °C.
+///
+/// # Example
+/// ```
+/// use barwright_blend::{Options, Parameters, assess};
+/// use barwright_reference::{Library, formula};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
+///     .map_err(|errors| errors[0].message.clone())?;
+/// let answer = assess(&library, &Parameters::builtin()?, &reading.formulas[0], &Options::default())?;
+/// assert!(answer.melt.clear_point_c.unwrap().value > 50.0);
+/// # Ok(())
+/// # }
+/// ```
+pub fn assess(
+    library: &Library,
+    parameters: &Parameters,
+    formula: &Formula,
+    options: &Options,
+) -> Result<Assessment, BlendError> {
+    Workbench::new(library, parameters, options.clone())?.assess(formula)
+}
+
+impl<'a> Workbench<'a> {
+    /// Draws the model parameters and lays the beeswax scale.
+    ///
+    /// # Errors
+    /// [`BlendError::MissingReference`], or as [`assess`].
+    pub fn new(library: &'a Library, parameters: &'a Parameters, options: Options) -> Result<Self, BlendError> {
+        let draws = Draws::new(options.seed, options.draws);
+        let models = ModelDraws::new(parameters, &draws);
+        let mut bench = Workbench { library, parameters, options, draws, models, scales: Vec::new() };
+        bench.scales = bench.beeswax_scales()?;
+        Ok(bench)
+    }
+
+    /// The options in force.
+    pub fn options(&self) -> &Options {
+        &self.options
+    }
+
+    fn draw_numbers(&self) -> impl Iterator<Item = Option<usize>> + use<> {
+        std::iter::once(None).chain((0..self.draws.count()).map(Some))
+    }
+
+    fn model(&self, draw: Option<usize>) -> &ModelDraw {
+        draw.and_then(|index| self.models.drawn.get(index)).unwrap_or(&self.models.central)
+    }
+
+    fn scale_mixture(&self, wax_percent: f64) -> Result<Mixture, BlendError> {
+        let find = |key: &'static str| {
+            let position = self.library.ingredients.iter().position(|ingredient| ingredient.key == key);
+            position.ok_or(BlendError::MissingReference { key })
+        };
+        let part = |ingredient, percent| barwright_reference::Part { ingredient, percent };
+        let parts = vec![part(find(SCALE_WAX)?, wax_percent), part(find(SCALE_OIL)?, 100.0 - wax_percent)];
+        let formula = Formula { name: String::new(), parts };
+        // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
+        Mixture::new(self.library, self.parameters, &formula, self.options.state, &Draws::new(0, 0))
+    }
+
+    fn beeswax_scales(&self) -> Result<Vec<Vec<[f64; SCALE_PERCENT.len()]>>, BlendError> {
+        let temperatures = self.options.at_c.len();
+        let mut scales = vec![vec![[0.0; SCALE_PERCENT.len()]; temperatures]; self.draws.count() + 1];
+        for (level, &percent) in SCALE_PERCENT.iter().enumerate() {
+            let mixture = self.scale_mixture(percent)?;
+            let mut bench = Chain::new(&mixture, self.model(None))?;
+            for (scale, draw) in scales.iter_mut().zip(self.draw_numbers()) {
+                bench.fill(&mixture, draw, self.model(draw))?;
+                let mut evaluator = bench.evaluator(self.model(draw), 1.0);
+                for (at, &celsius) in scale.iter_mut().zip(&self.options.at_c) {
+                    at[level] = evaluator.point(celsius)?.structure;
+                }
+            }
+        }
+        Ok(scales)
+    }
+
+    /// Assesses one formula.
+    ///
+    /// # Errors
+    /// As [`assess`].
+    pub fn assess(&self, formula: &Formula) -> Result<Assessment, BlendError> {
+        let options = &self.options;
+        let in_use = Mixture::new(self.library, self.parameters, formula, options.state, &self.draws)?;
+        // A tempered bar sets in its stable form at once; any other leaves the mould in the less stable one.
+        let released = match options.state {
+            CrystalState::Tempered => CrystalState::Tempered,
+            CrystalState::Fresh | CrystalState::Rested => CrystalState::Fresh,
+        };
+        let fresh = Mixture::new(self.library, self.parameters, formula, released, &self.draws)?;
+        let content = Content::of(self.library, &in_use);
+        let mut use_chain = Chain::new(&in_use, self.model(None))?;
+        let mut fresh_chain = Chain::new(&fresh, self.model(None))?;
+        let mut outcomes = Vec::with_capacity(self.draws.count() + 1);
+        for (scale, draw) in self.scales.iter().zip(self.draw_numbers()) {
+            let model = self.model(draw);
+            use_chain.fill(&in_use, draw, model)?;
+            fresh_chain.fill(&fresh, draw, model)?;
+            let interplay = in_use.interplay(draw);
+            let release = fresh_chain.evaluator(model, interplay).point(options.release_c)?;
+            let mut evaluator = use_chain.evaluator(model, interplay);
+            outcomes.push(self.outcome(&mut evaluator, model, release, scale, &content)?);
+        }
+        let central = outcomes.remove(0);
+        Ok(self.summarise(formula, Ensemble { central, drawn: outcomes }, &content))
+    }
+
+    fn outcome(
+        &self,
+        evaluator: &mut Evaluator<'_>,
+        model: &ModelDraw,
+        release: Point,
+        scale: &[[f64; SCALE_PERCENT.len()]],
+        content: &Content,
+    ) -> Result<Outcome, EquilibriumError> {
+        let (options, parameters) = (&self.options, self.parameters);
+        let clear_c = evaluator.clear_point_c();
+        evaluator.start_curve(clear_c);
+        let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
+        let drop_c = evaluator.highest_c_with(model.drop_over_slip, |point| point.holding)?;
+        let hold_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
+        let skin = evaluator.point(parameters.skin.temperature_c)?;
+        let room = evaluator.point(parameters.landmarks.softening_from_c)?;
+        let softening_c = if room.yield_kpa > 0.0 {
+            let target = room.yield_kpa * parameters.landmarks.softening_share;
+            evaluator.highest_c_with(target, |point| point.yield_kpa)?
+        } else {
+            None
+        };
+        let mut outcome = Outcome {
+            solids_percent: Vec::with_capacity(options.at_c.len()),
+            yield_kpa: Vec::with_capacity(options.at_c.len()),
+            beeswax_percent: Vec::with_capacity(options.at_c.len()),
+            softening_c,
+            slip_c,
+            drop_c,
+            clear_c,
+            hold_c,
+            finest_mm: suitability::finest_feature_mm(&parameters.detail, model, release.yield_kpa),
+            melted_percent: 100.0 * (1.0 - skin.solids),
+            skin_kpa: skin.yield_kpa,
+            grain: suitability::grain_index(
+                &parameters.grain,
+                content.symmetric_percent,
+                100.0 * (1.0 - room.solids),
+                content.wax_percent,
+            ),
+        };
+        for (&celsius, scale) in options.at_c.iter().zip(scale) {
+            let point = evaluator.point(celsius)?;
+            outcome.solids_percent.push(100.0 * point.solids);
+            outcome.yield_kpa.push(point.yield_kpa);
+            outcome.beeswax_percent.push(firmness::beeswax_equivalent_percent(scale, point.structure));
+        }
+        Ok(outcome)
+    }
+
+    fn summarise(&self, formula: &Formula, ensemble: Ensemble, content: &Content) -> Assessment {
+        let (options, parameters) = (&self.options, self.parameters);
+        let solids = options.at_c.iter().enumerate().map(|(index, &temperature_c)| SolidsAt {
+            temperature_c,
+            percent: ensemble.estimate(|outcome| outcome.solids_percent[index]),
+        });
+        let firmness = options.at_c.iter().enumerate().map(|(index, &temperature_c)| FirmnessAt {
+            temperature_c,
+            yield_stress_kpa: ensemble.estimate(|outcome| outcome.yield_kpa[index]),
+            beeswax_equivalent_percent: ensemble.estimate(|outcome| outcome.beeswax_percent[index]),
+            needle_dmm: needle(&ensemble, index),
+        });
+        let detail_probability = ensemble.probability(|outcome| outcome.finest_mm <= options.relief_mm);
+        let hold_probability = ensemble.probability(|outcome| outcome.hold_c.is_some_and(|c| c >= options.hold_c));
+        let feel = SkinFeel::from_yield(&parameters.skin, ensemble.central.skin_kpa);
+        let grain = ensemble.estimate(|outcome| outcome.grain);
+        let finite = ensemble.central.finest_mm.is_finite();
+        Assessment {
+            formula: FormulaShown {
+                name: formula.name.clone(),
+                parts: formula
+                    .parts
+                    .iter()
+                    .filter_map(|part| {
+                        let ingredient = self.library.ingredients.get(part.ingredient)?;
+                        Some(PartShown { ingredient: ingredient.key.clone(), percent: part.percent })
+                    })
+                    .collect(),
+            },
+            state: options.state,
+            solids: solids.collect(),
+            melt: Melt {
+                softening_c: ensemble.landmark(|outcome| outcome.softening_c),
+                slip_point_c: ensemble.landmark(|outcome| outcome.slip_c),
+                drop_point_c: ensemble.landmark(|outcome| outcome.drop_c),
+                clear_point_c: ensemble.landmark(|outcome| outcome.clear_c),
+            },
+            firmness: firmness.collect(),
+            detail: DetailOutlook {
+                finest_feature_mm: finite
+                    .then(|| ensemble.estimate(|outcome| outcome.finest_mm.min(suitability::COARSEST_FEATURE_MM))),
+                relief_mm: options.relief_mm,
+                release_c: options.release_c,
+                verdict: Verdict::from_probability(detail_probability),
+                probability: detail_probability,
+            },
+            warmth: WarmthOutlook {
+                hold_c: ensemble.landmark(|outcome| outcome.hold_c),
+                wanted_c: options.hold_c,
+                verdict: Verdict::from_probability(hold_probability),
+                probability: hold_probability,
+            },
+            skin: SkinOutlook {
+                temperature_c: parameters.skin.temperature_c,
+                melted_percent: ensemble.estimate(|outcome| outcome.melted_percent),
+                yield_stress_kpa: ensemble.estimate(|outcome| outcome.skin_kpa),
+                verdict: feel,
+                probability: ensemble
+                    .probability(|outcome| SkinFeel::from_yield(&parameters.skin, outcome.skin_kpa) == feel),
+            },
+            grain: GrainOutlook {
+                verdict: GrainRisk::from_index(grain.value),
+                risk: grain,
+                symmetric_percent: content.symmetric_percent,
+                wax_percent: content.wax_percent,
+            },
+            cautions: cautions::of(self.library, formula, &ensemble.central),
+            draws: options.draws,
+            seed: options.seed,
+            ensemble,
+        }
+    }
+}
+
+/// Needle penetration; draws softer than the test allows count as its limit.
+fn needle(ensemble: &Ensemble, index: usize) -> Option<Estimate> {
+    ensemble.estimate_or(penetration::NEEDLE_LIMIT_DMM, |outcome| {
+        penetration::needle_dmm_from_yield(outcome.yield_kpa[index])
+    })
+}
+
+/// Shares of the bar that the grain rule asks for.
+struct Content {
+    symmetric_percent: f64,
+    wax_percent: f64,
+}
+
+impl Content {
+    fn of(library: &Library, mixture: &Mixture) -> Self {
+        let mut content = Content { symmetric_percent: 0.0, wax_percent: 0.0 };
+        for (species, percent) in mixture.species_percent() {
+            let Some(species) = library.species.get(species) else {
+                continue;
+            };
+            let Some((_, family)) = species.crystal(CrystalState::Rested) else {
+                continue;
+            };
+            if SYMMETRIC_FAMILIES.contains(&family) {
+                content.symmetric_percent += percent;
+            } else if species.class != "triglyceride" {
+                content.wax_percent += percent;
+            }
+        }
+        content
+    }
+}
+
+/// Buffers that follow one mixture through its draws.
+struct Chain {
+    amounts: Vec<crate::equilibrium::SpeciesAmount>,
+    problem: Problem,
+    solver: Solver,
+}
+
+impl Chain {
+    fn new(mixture: &Mixture, model: &ModelDraw) -> Result<Self, EquilibriumError> {
+        let mut amounts = Vec::new();
+        mixture.amounts(None, model, &mut amounts);
+        let problem = Problem::new(&amounts, mixture.family_count())?;
+        let solver = Solver::new(&problem);
+        Ok(Chain { amounts, problem, solver })
+    }
+
+    fn fill(&mut self, mixture: &Mixture, draw: Option<usize>, model: &ModelDraw) -> Result<(), EquilibriumError> {
+        mixture.amounts(draw, model, &mut self.amounts);
+        self.problem.fill(&self.amounts)?;
+        self.solver.reset();
+        Ok(())
+    }
+
+    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, interplay: f64) -> Evaluator<'b> {
+        Evaluator::new(&self.problem, &mut self.solver, model, interplay)
+    }
+}

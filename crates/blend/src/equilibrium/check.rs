@@ -1,0 +1,64 @@
+//! Independent check of a solution: mass balance, equal chemical potentials, and no absent phase that wants to form.
+//!
+//! Written from the definitions in [`super`], not from the solver's own sums.
+
+use super::{Phases, Problem};
+
+/// How far a solution is from an equilibrium.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Residuals {
+    /// Largest relative error of `liquid + solid = total` over the species, and of the phase totals.
+    pub mass_balance: f64,
+    /// Largest `|μ_i^S − μ_i^L| / RT` over species whose family and whose liquid are both present.
+    pub chemical_potential: f64,
+    /// How far the most supersaturated absent phase is above saturation; zero or negative is right.
+    pub supersaturation: f64,
+}
+
+/// Phases smaller than this many moles are judged absent.
+const ABSENT_MOLES: f64 = 1e-13;
+
+/// Returns the residuals of `phases`, a solution of `problem`.
+pub fn residuals(problem: &Problem, phases: &Phases<'_>) -> Residuals {
+    let count = problem.len();
+    let mut mass_balance = 0.0_f64;
+    let (mut liquid_sum, mut delta_sum) = (0.0, 0.0);
+    for i in 0..count {
+        let (total, liquid, solid) =
+            (problem.species_moles(i), phases.species_liquid_moles(i), phases.species_solid_moles(i));
+        mass_balance = mass_balance.max(((liquid + solid - total) / total).abs());
+        liquid_sum += liquid;
+        delta_sum += liquid * problem.species_delta(i);
+    }
+    mass_balance = mass_balance.max((liquid_sum - phases.liquid_moles()).abs());
+    let liquid_present = liquid_sum > ABSENT_MOLES;
+    let delta_bar = if liquid_present { delta_sum / liquid_sum } else { phases.delta_bar() };
+    let (mut chemical_potential, mut supersaturation) = (0.0_f64, f64::NEG_INFINITY);
+    let mut incipient_liquid = 0.0;
+    for block in problem.blocks() {
+        let solid_sum: f64 = (block.start..block.end).map(|i| phases.species_solid_moles(i)).sum();
+        let mut saturation = 0.0;
+        for i in block.start..block.end {
+            let apart = problem.species_delta(i) - delta_bar;
+            let ln_k = problem.ln_ideal_k(i, phases.temperature_k()) + apart * apart;
+            if liquid_present {
+                let in_liquid = phases.species_liquid_moles(i) / liquid_sum;
+                saturation += in_liquid * ln_k.exp();
+                if solid_sum > ABSENT_MOLES {
+                    let in_solid = phases.species_solid_moles(i) / solid_sum;
+                    chemical_potential = chemical_potential.max((in_solid.ln() - in_liquid.ln() - ln_k).abs());
+                }
+            } else {
+                incipient_liquid += phases.species_solid_moles(i) / solid_sum / ln_k.exp();
+            }
+        }
+        mass_balance = mass_balance.max((solid_sum - phases.solid_moles(block.family)).abs());
+        if liquid_present && solid_sum <= ABSENT_MOLES {
+            supersaturation = supersaturation.max(saturation - 1.0);
+        }
+    }
+    if !liquid_present {
+        supersaturation = incipient_liquid - 1.0;
+    }
+    Residuals { mass_balance, chemical_potential, supersaturation }
+}

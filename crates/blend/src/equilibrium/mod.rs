@@ -1,0 +1,236 @@
+//! Solid-liquid equilibrium of a blend: one liquid, any number of crystal families, one solid solution per family.
+//!
+//! # Equations
+//! With `n_i` moles of species `i`, `L` moles of liquid and `S_f` moles of the solid solution of family `f`:
+//!
+//! ```text
+//! K_i   = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i)]          x_i^S = K_i x_i^L
+//! ln γ_i = (δ_i − δ̄)²,   δ̄ = Σ x_i^L δ_i              (regular liquid; δ = 0 everywhere is the ideal one)
+//! E_i   = L + K_i S_f(i)     l_i = n_i L / E_i        s_i = n_i K_i S_f / E_i
+//! r_L   = 1 − Σ_i n_i / E_i        = 0 where liquid is present, ≥ 0 where it is not
+//! r_f   = 1 − Σ_{i in f} n_i K_i / E_i = 0 where family f is present, ≥ 0 where it is not
+//! ```
+//!
+//! For a given δ̄ these are the optimality conditions of the convex function
+//! `Q(L, S) = L + Σ S_f − Σ n_i ln E_i` over `L, S ≥ 0` (the reduced form of the Gibbs-energy minimum, Michelsen 1994).
+//! The Hessian is an arrow: families couple only through the liquid.
+//!
+//! # Why it cannot fail
+//! * `Q` is convex, so `convex` (Newton with an active set and a line search) ends at its only minimum.
+//! * The excess energy of the liquid is the variance of δ over the liquid. It leaves the total Gibbs energy strictly convex
+//!   while `(δ_max − δ_min)² < 2`, which [`Problem::new`] enforces. Then exactly one δ̄ in `[δ_min, δ_max]` agrees with the
+//!   liquid it produces, and `nested` brackets it.
+//! * `newton` solves for everything at once from the neighbouring solution. It is fast and may give up; then the nested
+//!   solver takes over.
+//!
+//! # Sources
+//! Michelsen 1994, Computers chem. Engng 18:545 (the function Q; recalled). Hildebrand and Scott, The Solubility of
+//! Nonelectrolytes (regular solutions; recalled).
+
+mod check;
+mod convex;
+mod nested;
+mod newton;
+mod predict;
+mod problem;
+mod sums;
+
+pub use check::{Residuals, residuals};
+pub use problem::{FamilyBlock, GAS_CONSTANT, Problem, SpeciesAmount};
+
+use thiserror::Error;
+
+/// Largest residual (mole fractions) at which a solution is accepted.
+pub const RESIDUAL_TOLERANCE: f64 = 1e-12;
+
+/// Lowest temperature the solver accepts, K (−60 °C).
+pub const LOWEST_TEMPERATURE_K: f64 = 213.15;
+
+/// Highest temperature the solver accepts, K (200 °C).
+pub const HIGHEST_TEMPERATURE_K: f64 = 473.15;
+
+/// Largest allowed `(δ_max − δ_min)²`: below 2 the regular liquid never splits in two.
+pub const LARGEST_DELTA_RANGE_SQUARED: f64 = 1.98;
+
+/// Farther from the last temperature than this, a cold start is the better one, K.
+const LONGEST_WARM_STEP_K: f64 = 6.0;
+
+/// Why an equilibrium could not be computed.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum EquilibriumError {
+    /// Nothing to melt.
+    #[error("the mixture holds no species")]
+    Empty,
+    /// An amount, molar mass, melting point or heat is not a positive finite number.
+    #[error("species {species}: {quantity} = {value} is not a positive finite number")]
+    NotPositive {
+        /// Position in the list given.
+        species: usize,
+        /// Which figure.
+        quantity: &'static str,
+        /// What it was.
+        value: f64,
+    },
+    /// The liquid parameters would let the melt split into two liquids, which this model does not describe.
+    #[error("liquid parameters span {range_squared:.3}, above the limit {LARGEST_DELTA_RANGE_SQUARED} for one liquid")]
+    LiquidSplits {
+        /// `(δ_max − δ_min)²`.
+        range_squared: f64,
+    },
+    /// The temperature lies outside the range of the model.
+    #[error("temperature {temperature_k} K is outside {LOWEST_TEMPERATURE_K} to {HIGHEST_TEMPERATURE_K} K")]
+    TemperatureOutOfRange {
+        /// Temperature asked for, K.
+        temperature_k: f64,
+    },
+    /// The safeguarded solver ran out of iterations; never seen on valid input.
+    #[error("no equilibrium at {temperature_k} K after {iterations} iterations (residual {residual:e})")]
+    NotConverged {
+        /// Temperature, K.
+        temperature_k: f64,
+        /// Iterations spent.
+        iterations: usize,
+        /// Largest residual reached.
+        residual: f64,
+    },
+}
+
+/// Solves equilibria of one [`Problem`] and keeps the last solution as the next starting point.
+///
+/// All buffers are allocated once; [`Solver::solve`] allocates nothing.
+#[derive(Debug, Clone)]
+pub struct Solver {
+    work: sums::Work,
+    warm: bool,
+    history: predict::History,
+}
+
+/// A solved equilibrium, read from a [`Solver`].
+#[derive(Debug, Clone, Copy)]
+pub struct Phases<'a> {
+    problem: &'a Problem,
+    work: &'a sums::Work,
+}
+
+impl Solver {
+    /// Prepares buffers for `problem`.
+    pub fn new(problem: &Problem) -> Self {
+        Solver { work: sums::Work::new(problem), warm: false, history: predict::History::default() }
+    }
+
+    /// Forgets the last solution, so that the next one starts cold.
+    pub fn reset(&mut self) {
+        self.warm = false;
+        self.history.clear();
+    }
+
+    /// Solves the equilibrium of `problem` at `temperature_k`.
+    ///
+    /// The result does not depend on the starting point beyond [`RESIDUAL_TOLERANCE`].
+    ///
+    /// # Arguments
+    /// * `problem`: the mixture this solver was made for (same species and families; amounts may have changed).
+    /// * `temperature_k`: K, within [`LOWEST_TEMPERATURE_K`] to [`HIGHEST_TEMPERATURE_K`].
+    ///
+    /// # Errors
+    /// [`EquilibriumError::TemperatureOutOfRange`]; [`EquilibriumError::NotConverged`] should never be seen.
+    ///
+    /// # Example
+    /// A pure species is solid below its melting point and liquid above it:
+    /// ```
+    /// use barwright_blend::equilibrium::{Problem, Solver, SpeciesAmount};
+    /// // 1,3-distearoyl-2-oleoylglycerol, beta-1: 43.0 °C, 151 kJ/mol (recalled, Sato et al. 1989)
+    /// let sos = SpeciesAmount::crystal(1.0, 0.88949, 0, 316.15, 151_000.0);
+    /// let problem = Problem::new(&[sos], 1)?;
+    /// let mut solver = Solver::new(&problem);
+    /// assert_eq!(solver.solve(&problem, 315.0)?.solid_mass_fraction(), 1.0);
+    /// assert_eq!(solver.solve(&problem, 317.0)?.solid_mass_fraction(), 0.0);
+    /// # Ok::<(), barwright_blend::equilibrium::EquilibriumError>(())
+    /// ```
+    pub fn solve<'a>(&'a mut self, problem: &'a Problem, temperature_k: f64) -> Result<Phases<'a>, EquilibriumError> {
+        if !(LOWEST_TEMPERATURE_K..=HIGHEST_TEMPERATURE_K).contains(&temperature_k) {
+            return Err(EquilibriumError::TemperatureOutOfRange { temperature_k });
+        }
+        let last_temperature_k = self.work.temperature_k;
+        self.work.set_temperature(problem, temperature_k);
+        let mut solved = self.work.try_all_liquid(problem) || self.work.try_all_solid(problem);
+        let near = self.warm && (temperature_k - last_temperature_k).abs() <= LONGEST_WARM_STEP_K;
+        if !solved && near && self.work.liquid > 0.0 {
+            self.history.predict(&mut self.work);
+            solved = newton::solve(&mut self.work, problem);
+        }
+        if !solved {
+            self.history.clear();
+            self.work.set_delta_bar(problem, problem.overall_delta());
+            self.work.start_cold(problem);
+            solved = newton::solve(&mut self.work, problem);
+        }
+        if !solved {
+            nested::solve(&mut self.work, problem)?;
+        }
+        self.warm = true;
+        self.history.remember(&self.work);
+        Ok(Phases { problem, work: &self.work })
+    }
+}
+
+impl Phases<'_> {
+    /// Temperature, K.
+    pub fn temperature_k(&self) -> f64 {
+        self.work.temperature_k
+    }
+
+    /// Moles of liquid per mole of mixture.
+    pub fn liquid_moles(&self) -> f64 {
+        self.work.liquid
+    }
+
+    /// Moles of the solid solution of `family` per mole of mixture.
+    pub fn solid_moles(&self, family: usize) -> f64 {
+        let block = self.problem.blocks().iter().position(|block| block.family == family);
+        block.and_then(|index| self.work.solids.get(index)).copied().unwrap_or(0.0)
+    }
+
+    /// Mole-averaged δ of the liquid.
+    pub fn delta_bar(&self) -> f64 {
+        self.work.delta_bar
+    }
+
+    /// Newton iterations spent.
+    pub fn iterations(&self) -> usize {
+        self.work.iterations
+    }
+
+    /// Moles of species `i` (in the problem's own order) in the liquid, per mole of mixture.
+    pub fn species_liquid_moles(&self, i: usize) -> f64 {
+        self.work.species_liquid(self.problem, i)
+    }
+
+    /// Moles of species `i` (in the problem's own order) in its solid solution, per mole of mixture.
+    pub fn species_solid_moles(&self, i: usize) -> f64 {
+        self.work.species_solid(self.problem, i)
+    }
+
+    /// `ln K_i`, including the activity coefficient, of species `i` in the problem's own order.
+    pub fn ln_k(&self, i: usize) -> f64 {
+        self.work.ln_k(self.problem, i)
+    }
+
+    /// Mass of solid per mass of mixture, 0 to 1.
+    pub fn solid_mass_fraction(&self) -> f64 {
+        let blocks = self.problem.blocks().iter().enumerate();
+        let solid_kg: f64 = blocks.map(|(index, block)| self.work.block_solid_kg(self.problem, index, block)).sum();
+        (solid_kg / self.problem.mean_molar_mass).clamp(0.0, 1.0)
+    }
+
+    /// Writes the mass of each family's solid per mass of mixture into `fractions`, one entry per family.
+    pub fn family_mass_fractions(&self, fractions: &mut Vec<f64>) {
+        fractions.clear();
+        fractions.resize(self.problem.family_count(), 0.0);
+        for (index, block) in self.problem.blocks().iter().enumerate() {
+            let solid_kg = self.work.block_solid_kg(self.problem, index, block);
+            fractions[block.family] = solid_kg / self.problem.mean_molar_mass;
+        }
+    }
+}

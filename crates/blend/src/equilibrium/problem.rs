@@ -1,0 +1,350 @@
+//! The mixture as the solver sees it: species sorted into families, amounts as moles.
+
+use super::{EquilibriumError, LARGEST_DELTA_RANGE_SQUARED};
+
+/// Molar gas constant, J/(mol K) (CODATA 2018, exact).
+pub const GAS_CONSTANT: f64 = 8.314_462_618_153_24;
+
+/// One species of a mixture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpeciesAmount {
+    /// Mass, any unit, the same for all species.
+    pub mass: f64,
+    /// Molar mass, kg/mol.
+    pub molar_mass_kg_mol: f64,
+    /// Crystal family, or `None` when it never crystallises.
+    pub family: Option<usize>,
+    /// Melting point, K; ignored when it never crystallises.
+    pub melt_k: f64,
+    /// Heat of fusion, J/mol; ignored when it never crystallises.
+    pub heat_j_mol: f64,
+    /// Regular-solution parameter δ of the liquid, dimensionless.
+    pub delta: f64,
+}
+
+impl SpeciesAmount {
+    /// A crystallising species in an ideal liquid.
+    pub fn crystal(mass: f64, molar_mass_kg_mol: f64, family: usize, melt_k: f64, heat_j_mol: f64) -> Self {
+        SpeciesAmount { mass, molar_mass_kg_mol, family: Some(family), melt_k, heat_j_mol, delta: 0.0 }
+    }
+
+    /// A species that never crystallises, in an ideal liquid.
+    pub fn amorphous(mass: f64, molar_mass_kg_mol: f64) -> Self {
+        SpeciesAmount { mass, molar_mass_kg_mol, family: None, melt_k: 1.0, heat_j_mol: 1.0, delta: 0.0 }
+    }
+
+    /// The same species with regular-solution parameter `delta`.
+    pub fn with_delta(self, delta: f64) -> Self {
+        SpeciesAmount { delta, ..self }
+    }
+}
+
+/// A run of species that share one solid solution.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FamilyBlock {
+    /// The caller's number of the family.
+    pub family: usize,
+    /// First species.
+    pub start: usize,
+    /// One past the last species.
+    pub end: usize,
+    /// First of its runs.
+    pub(super) first_run: usize,
+    /// One past the last of its runs.
+    pub(super) end_run: usize,
+}
+
+impl FamilyBlock {
+    /// Its runs.
+    pub(super) fn runs(&self) -> std::ops::Range<usize> {
+        self.first_run..self.end_run
+    }
+}
+
+/// Neighbouring species that share both family (or none) and liquid class: what the inner loops run over.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Run {
+    pub start: usize,
+    pub end: usize,
+    pub class: usize,
+    /// Moles of all its species per mole of mixture.
+    pub moles: f64,
+}
+
+/// A mixture, ready to be solved at any temperature.
+#[derive(Debug, Clone)]
+pub struct Problem {
+    /// Moles per mole of mixture.
+    pub(super) moles: Vec<f64>,
+    /// ΔH / R, K.
+    pub(super) heat_k: Vec<f64>,
+    /// 1 / Tm, 1/K.
+    pub(super) inverse_melt: Vec<f64>,
+    /// Molar mass, kg/mol.
+    pub(super) molar_mass: Vec<f64>,
+    /// Liquid class of each species.
+    pub(super) class: Vec<usize>,
+    /// δ of each liquid class.
+    pub(super) class_delta: Vec<f64>,
+    pub(super) mean_molar_mass: f64,
+    blocks: Vec<FamilyBlock>,
+    pub(super) runs: Vec<Run>,
+    family_count: usize,
+    /// Caller's index of each species here.
+    source: Vec<usize>,
+}
+
+impl Problem {
+    /// Sorts the species into families and turns masses into moles.
+    ///
+    /// Species of zero mass are left out. The order of `species` does not change any result.
+    ///
+    /// # Arguments
+    /// * `species`: masses in any one unit; family numbers below `families`.
+    /// * `families`: how many crystal families the caller knows.
+    ///
+    /// # Errors
+    /// [`EquilibriumError::Empty`], [`EquilibriumError::NotPositive`], [`EquilibriumError::LiquidSplits`].
+    pub fn new(species: &[SpeciesAmount], families: usize) -> Result<Self, EquilibriumError> {
+        let mut problem = Problem {
+            moles: Vec::new(),
+            heat_k: Vec::new(),
+            inverse_melt: Vec::new(),
+            molar_mass: Vec::new(),
+            class: Vec::new(),
+            class_delta: Vec::new(),
+            mean_molar_mass: 0.0,
+            blocks: Vec::new(),
+            runs: Vec::new(),
+            family_count: families,
+            source: Vec::new(),
+        };
+        problem.fill(species)?;
+        Ok(problem)
+    }
+
+    /// Refills this problem from `species`, reusing its memory.
+    ///
+    /// # Errors
+    /// As [`Problem::new`].
+    pub fn fill(&mut self, species: &[SpeciesAmount]) -> Result<(), EquilibriumError> {
+        for (index, one) in species.iter().enumerate() {
+            check(index, one, self.family_count)?;
+        }
+        self.source.clear();
+        self.source.extend((0..species.len()).filter(|&i| species[i].mass > 0.0));
+        if self.source.is_empty() {
+            return Err(EquilibriumError::Empty);
+        }
+        let key = |i: usize| species[i].family.unwrap_or(usize::MAX);
+        let order = |i: usize| {
+            let one = &species[i];
+            (key(i), one.delta.to_bits(), one.melt_k.to_bits(), one.molar_mass_kg_mol.to_bits(), one.mass.to_bits())
+        };
+        self.source.sort_by_key(|&i| order(i));
+        for list in [&mut self.moles, &mut self.heat_k, &mut self.inverse_melt, &mut self.molar_mass] {
+            list.clear();
+        }
+        self.class.clear();
+        self.class_delta.clear();
+        self.blocks.clear();
+        self.runs.clear();
+        let (mut total_moles, mut total_mass) = (0.0, 0.0);
+        for (position, &i) in self.source.iter().enumerate() {
+            let one = &species[i];
+            let moles = one.mass / one.molar_mass_kg_mol;
+            total_moles += moles;
+            total_mass += one.mass;
+            self.moles.push(moles);
+            self.heat_k.push(one.heat_j_mol / GAS_CONSTANT);
+            self.inverse_melt.push(1.0 / one.melt_k);
+            self.molar_mass.push(one.molar_mass_kg_mol);
+            let class = self.class_delta.iter().position(|&d| d == one.delta).unwrap_or_else(|| {
+                self.class_delta.push(one.delta);
+                self.class_delta.len() - 1
+            });
+            self.class.push(class);
+            let same_family = position > 0 && key(self.source[position - 1]) == key(i);
+            match self.runs.last_mut() {
+                Some(run) if same_family && run.class == class => run.end = position + 1,
+                _ => self.runs.push(Run { start: position, end: position + 1, class, moles: 0.0 }),
+            }
+            let end_run = self.runs.len();
+            let Some(family) = one.family else { continue };
+            match self.blocks.last_mut() {
+                Some(block) if same_family => (block.end, block.end_run) = (position + 1, end_run),
+                _ => self.blocks.push(FamilyBlock {
+                    family,
+                    start: position,
+                    end: position + 1,
+                    first_run: end_run - 1,
+                    end_run,
+                }),
+            }
+        }
+        for moles in &mut self.moles {
+            *moles /= total_moles;
+        }
+        for run in &mut self.runs {
+            run.moles = self.moles[run.start..run.end].iter().sum();
+        }
+        self.mean_molar_mass = total_mass / total_moles;
+        let (low, high) = self.delta_range();
+        let range_squared = (high - low) * (high - low);
+        if range_squared > LARGEST_DELTA_RANGE_SQUARED {
+            return Err(EquilibriumError::LiquidSplits { range_squared });
+        }
+        Ok(())
+    }
+
+    /// Number of species with a nonzero amount.
+    pub fn len(&self) -> usize {
+        self.moles.len()
+    }
+
+    /// Whether the mixture is empty; a built problem never is.
+    pub fn is_empty(&self) -> bool {
+        self.moles.is_empty()
+    }
+
+    /// Number of species that can crystallise; they come first.
+    pub fn crystallising(&self) -> usize {
+        self.blocks.last().map_or(0, |block| block.end)
+    }
+
+    /// Runs of species that can crystallise; the others follow in `runs`.
+    pub(super) fn crystal_runs(&self) -> &[Run] {
+        &self.runs[..self.blocks.last().map_or(0, |block| block.end_run)]
+    }
+
+    /// Number of crystal families the caller knows, present or not.
+    pub fn family_count(&self) -> usize {
+        self.family_count
+    }
+
+    /// The families present, each a run of species.
+    pub fn blocks(&self) -> &[FamilyBlock] {
+        &self.blocks
+    }
+
+    /// Moles of species `i` (own order) per mole of mixture.
+    pub fn species_moles(&self, i: usize) -> f64 {
+        self.moles[i]
+    }
+
+    /// δ of species `i` (own order).
+    pub fn species_delta(&self, i: usize) -> f64 {
+        self.class_delta[self.class[i]]
+    }
+
+    /// Molar mass of species `i` (own order), kg/mol.
+    pub fn species_molar_mass(&self, i: usize) -> f64 {
+        self.molar_mass[i]
+    }
+
+    /// `(ΔH_i/R)(1/T − 1/Tm_i)` of species `i` (own order) at `temperature_k`.
+    pub fn ln_ideal_k(&self, i: usize, temperature_k: f64) -> f64 {
+        self.heat_k[i] * (1.0 / temperature_k - self.inverse_melt[i])
+    }
+
+    /// Position of own species `i` in the list the problem was built from.
+    pub fn source_index(&self, i: usize) -> usize {
+        self.source[i]
+    }
+
+    /// Mean molar mass, kg/mol.
+    pub fn mean_molar_mass(&self) -> f64 {
+        self.mean_molar_mass
+    }
+
+    /// δ averaged over all moles.
+    pub fn overall_delta(&self) -> f64 {
+        self.moles.iter().zip(&self.class).map(|(n, &c)| n * self.class_delta[c]).sum()
+    }
+
+    /// Smallest and largest δ present.
+    pub fn delta_range(&self) -> (f64, f64) {
+        self.class_delta.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &d| (low.min(d), high.max(d)))
+    }
+
+    /// Largest over the families of `Σ x_i γ_i K_i` in the all-liquid mixture: above 1 something crystallises.
+    pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
+        let delta_bar = self.overall_delta();
+        let mut largest = 0.0_f64;
+        for block in &self.blocks {
+            let mut sum = 0.0;
+            for i in block.start..block.end {
+                let apart = self.class_delta[self.class[i]] - delta_bar;
+                sum += self.moles[i] * (self.ln_ideal_k(i, temperature_k) + apart * apart).exp();
+            }
+            largest = largest.max(sum);
+        }
+        largest
+    }
+}
+
+fn check(index: usize, one: &SpeciesAmount, families: usize) -> Result<(), EquilibriumError> {
+    let positive = |quantity, value: f64| {
+        if value.is_finite() && value > 0.0 {
+            Ok(())
+        } else {
+            Err(EquilibriumError::NotPositive { species: index, quantity, value })
+        }
+    };
+    if one.mass != 0.0 {
+        positive("mass", one.mass)?;
+    }
+    positive("molar mass", one.molar_mass_kg_mol)?;
+    positive("1 + δ²", 1.0 + one.delta * one.delta)?;
+    if let Some(family) = one.family {
+        positive("melting point", one.melt_k)?;
+        positive("heat of fusion", one.heat_j_mol)?;
+        positive("family number below the count", (families as f64) - (family as f64))?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+    use super::*;
+
+    fn one(mass: f64) -> SpeciesAmount {
+        SpeciesAmount::crystal(mass, 0.8, 0, 320.0, 1.5e5)
+    }
+
+    #[test]
+    fn what_is_not_physical_is_refused_with_its_number() {
+        for (species, quantity) in [
+            (one(-1.0), "mass"),
+            (one(f64::NAN), "mass"),
+            (one(f64::INFINITY), "mass"),
+            (SpeciesAmount { molar_mass_kg_mol: 0.0, ..one(1.0) }, "molar mass"),
+            (SpeciesAmount { melt_k: -3.0, ..one(1.0) }, "melting point"),
+            (SpeciesAmount { heat_j_mol: f64::NAN, ..one(1.0) }, "heat of fusion"),
+            (SpeciesAmount { family: Some(7), ..one(1.0) }, "family number below the count"),
+        ] {
+            match Problem::new(&[one(1.0), species], 1) {
+                Err(EquilibriumError::NotPositive { species: 1, quantity: found, .. }) => assert_eq!(found, quantity),
+                other => panic!("{quantity}: {other:?}"),
+            }
+        }
+        assert_eq!(Problem::new(&[], 1).unwrap_err(), EquilibriumError::Empty);
+        assert_eq!(Problem::new(&[one(0.0)], 1).unwrap_err(), EquilibriumError::Empty);
+    }
+
+    #[test]
+    fn a_melt_that_would_split_is_refused() {
+        let apart = [one(1.0), one(1.0).with_delta(1.5)];
+        assert!(matches!(Problem::new(&apart, 1), Err(EquilibriumError::LiquidSplits { .. })));
+    }
+
+    #[test]
+    fn the_order_given_is_kept_as_source_index() {
+        let species = [SpeciesAmount { family: Some(1), ..one(1.0) }, one(2.0), SpeciesAmount::amorphous(1.0, 0.4)];
+        let problem = Problem::new(&species, 2).unwrap();
+        let order: Vec<usize> = (0..problem.len()).map(|i| problem.source_index(i)).collect();
+        assert_eq!(order, [1, 0, 2]);
+        assert_eq!(problem.crystallising(), 2);
+    }
+}

@@ -1,0 +1,316 @@
+//! Buffers of the solver, and the sums over species that residuals and derivatives are made of.
+
+use super::{FamilyBlock, Problem};
+
+/// Rounds of the cold start, solids against liquid.
+const START_ROUNDS: usize = 3;
+
+/// Newton steps on each family's solid in one round of the cold start.
+const START_STEPS: usize = 2;
+
+/// A round of the cold start leaves at least this share of the liquid.
+const START_LIQUID: f64 = 0.2;
+
+/// Sums of one crystal family; letters as in [`Sums`].
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct FamilySums {
+    /// `r_f = 1 − Σ n K / E`.
+    pub residual: f64,
+    /// `∂r_f/∂L = Σ n K / E²`.
+    pub to_liquid: f64,
+    /// `∂r_f/∂S_f = Σ n K² / E²`.
+    pub to_solid: f64,
+    /// `Σ n K d / E²`, with `d = δ_i − δ̄`.
+    pub first_moment: f64,
+    /// `Σ n K d² / E²`.
+    pub second_moment: f64,
+}
+
+/// Sums over all species.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sums {
+    /// `r_L = 1 − Σ n / E`.
+    pub residual: f64,
+    /// `∂r_L/∂L = Σ n / E²`.
+    pub to_liquid: f64,
+    /// `r_δ = Σ n d / E`.
+    pub delta_residual: f64,
+    /// `Σ n d / E²`.
+    pub delta_to_liquid: f64,
+}
+
+impl Sums {
+    /// Adds a run: `Σ n/E`, `Σ n/E²` and its δ − δ̄.
+    fn add(&mut self, in_liquid: f64, slope: f64, apart: f64) {
+        self.residual -= in_liquid;
+        self.to_liquid += slope;
+        self.delta_residual += apart * in_liquid;
+        self.delta_to_liquid += apart * slope;
+    }
+}
+
+/// Everything the solver writes to.
+#[derive(Debug, Clone)]
+pub(super) struct Work {
+    pub temperature_k: f64,
+    /// `exp[(ΔH/R)(1/T − 1/Tm)]` of each crystallising species.
+    pub ideal_k: Vec<f64>,
+    /// `Σ n K` of each run of the problem at γ = 1.
+    pub ideal_saturation: Vec<f64>,
+    /// `exp[(δ − δ̄)²]` of each liquid class.
+    pub class_gamma: Vec<f64>,
+    /// `δ − δ̄` of each liquid class.
+    pub class_apart: Vec<f64>,
+    pub liquid: f64,
+    pub delta_bar: f64,
+    /// Moles of solid, one entry per block of the problem.
+    pub solids: Vec<f64>,
+    pub families: Vec<FamilySums>,
+    /// Which blocks are free to move in the current step.
+    pub free: Vec<bool>,
+    pub step: Vec<f64>,
+    pub trial: Vec<f64>,
+    pub iterations: usize,
+}
+
+impl Work {
+    pub fn new(problem: &Problem) -> Self {
+        let blocks = problem.blocks().len();
+        Work {
+            temperature_k: 0.0,
+            ideal_k: vec![0.0; problem.crystallising()],
+            ideal_saturation: vec![0.0; problem.crystal_runs().len()],
+            class_gamma: vec![1.0; problem.class_delta.len()],
+            class_apart: vec![0.0; problem.class_delta.len()],
+            liquid: 1.0,
+            delta_bar: 0.0,
+            solids: vec![0.0; blocks],
+            families: vec![FamilySums::default(); blocks],
+            free: vec![false; blocks],
+            step: vec![0.0; blocks],
+            trial: vec![0.0; blocks],
+            iterations: 0,
+        }
+    }
+
+    /// Evaluates the ideal `K` of every crystallising species.
+    pub fn set_temperature(&mut self, problem: &Problem, temperature_k: f64) {
+        self.ideal_k.resize(problem.crystallising(), 0.0);
+        self.class_gamma.resize(problem.class_delta.len(), 1.0);
+        self.class_apart.resize(problem.class_delta.len(), 0.0);
+        let blocks = problem.blocks().len();
+        self.ideal_saturation.resize(problem.crystal_runs().len(), 0.0);
+        for list in [&mut self.solids, &mut self.step, &mut self.trial] {
+            list.resize(blocks, 0.0);
+        }
+        self.families.resize(blocks, FamilySums::default());
+        self.free.resize(blocks, false);
+        self.temperature_k = temperature_k;
+        self.iterations = 0;
+        let inverse = 1.0 / temperature_k;
+        for ((k, heat), melt) in self.ideal_k.iter_mut().zip(&problem.heat_k).zip(&problem.inverse_melt) {
+            *k = (heat * (inverse - melt)).exp();
+        }
+        for (saturation, run) in self.ideal_saturation.iter_mut().zip(problem.crystal_runs()) {
+            let range = run.start..run.end;
+            *saturation = problem.moles[range.clone()].iter().zip(&self.ideal_k[range]).map(|(n, k)| n * k).sum();
+        }
+    }
+
+    /// Sets δ̄ and with it the activity coefficients.
+    pub fn set_delta_bar(&mut self, problem: &Problem, delta_bar: f64) {
+        self.delta_bar = delta_bar;
+        let classes = self.class_gamma.iter_mut().zip(&mut self.class_apart).zip(&problem.class_delta);
+        for ((gamma, apart), delta) in classes {
+            *apart = delta - delta_bar;
+            *gamma = (*apart * *apart).exp();
+        }
+    }
+
+    /// Tries the all-liquid state; keeps it and returns true when nothing wants to crystallise.
+    pub fn try_all_liquid(&mut self, problem: &Problem) -> bool {
+        // The activity coefficients only raise K, so these cheap sums settle most solid mixtures at once.
+        if problem.blocks().iter().any(|block| self.ideal_saturation[block.runs()].iter().sum::<f64>() > 1.0) {
+            return false;
+        }
+        let delta_bar = self.delta_bar;
+        self.set_delta_bar(problem, problem.overall_delta());
+        if problem.blocks().iter().any(|block| self.saturation(problem, block) > 1.0) {
+            self.delta_bar = delta_bar;
+            return false;
+        }
+        self.liquid = 1.0;
+        self.solids.fill(0.0);
+        true
+    }
+
+    /// `Σ n K` of a family, with its activity coefficients.
+    fn saturation(&self, problem: &Problem, block: &FamilyBlock) -> f64 {
+        let runs = problem.runs[block.runs()].iter().zip(&self.ideal_saturation[block.runs()]);
+        runs.map(|(run, ideal)| ideal * self.class_gamma[run.class]).sum()
+    }
+
+    /// Tries the all-solid state; keeps it and returns true when no liquid can form.
+    ///
+    /// The excess energy of a regular liquid is never negative, so a mixture that stays solid against the ideal liquid stays
+    /// solid. The reverse does not hold: false means that the question is open.
+    pub fn try_all_solid(&mut self, problem: &Problem) -> bool {
+        if problem.crystallising() < problem.moles.len() {
+            return false;
+        }
+        let mut incipient_liquid = 0.0;
+        for (solid, block) in self.trial.iter_mut().zip(problem.blocks()) {
+            let range = block.start..block.end;
+            *solid = problem.moles[range.clone()].iter().sum();
+            for (n, k) in problem.moles[range.clone()].iter().zip(&self.ideal_k[range]) {
+                incipient_liquid += n / (k * *solid);
+            }
+            if incipient_liquid > 1.0 {
+                return false;
+            }
+        }
+        self.liquid = 0.0;
+        self.solids.copy_from_slice(&self.trial);
+        self.set_delta_bar(problem, problem.overall_delta());
+        true
+    }
+
+    /// Starts from nothing: alternates between the solids that a given liquid leaves and the liquid that those leave.
+    ///
+    /// Keeps δ̄ as it is. `r_f` rises and is concave in `S_f`, so Newton from the bound `S_f ≥ n_i − L / K_i` (each species
+    /// alone) climbs to its root without overshooting.
+    pub fn start_cold(&mut self, problem: &Problem) {
+        self.liquid = 1.0;
+        for _ in 0..START_ROUNDS {
+            let liquid = self.liquid;
+            let mut left = 1.0;
+            for (index, block) in problem.blocks().iter().enumerate() {
+                let k = |i: usize| self.ideal_k[i] * self.class_gamma[problem.class[i]];
+                let mut solid = 0.0_f64;
+                for i in block.start..block.end {
+                    solid = solid.max(problem.moles[i] - liquid / k(i));
+                }
+                for _ in 0..START_STEPS {
+                    let (mut residual, mut slope) = (1.0, 0.0);
+                    for i in block.start..block.end {
+                        let in_solid = problem.moles[i] * k(i) / (liquid + k(i) * solid);
+                        residual -= in_solid;
+                        slope += in_solid * k(i) / (liquid + k(i) * solid);
+                    }
+                    if residual >= 0.0 {
+                        break;
+                    }
+                    solid -= residual / slope;
+                }
+                self.solids[index] = solid;
+                left -= solid;
+            }
+            self.liquid = left.max(START_LIQUID * liquid);
+        }
+    }
+
+    /// Evaluates every sum at the current liquid, solids and δ̄ (activity coefficients already set).
+    pub fn evaluate(&mut self, problem: &Problem) -> Sums {
+        let liquid = self.liquid;
+        let inverse_liquid = 1.0 / liquid;
+        let mut all = Sums { residual: 1.0, ..Sums::default() };
+        for (index, block) in problem.blocks().iter().enumerate() {
+            let solid = self.solids[index];
+            let mut family = FamilySums { residual: 1.0, ..FamilySums::default() };
+            if solid == 0.0 {
+                // Without solid every E is L: an undersaturated family needs no loop over its species.
+                family.residual -= self.saturation(problem, block) * inverse_liquid;
+                if family.residual >= 0.0 {
+                    for run in &problem.runs[block.runs()] {
+                        let in_liquid = run.moles * inverse_liquid;
+                        all.add(in_liquid, in_liquid * inverse_liquid, self.class_apart[run.class]);
+                    }
+                    self.families[index] = family;
+                    continue;
+                }
+                family.residual = 1.0;
+            }
+            for run in &problem.runs[block.runs()] {
+                let gamma = self.class_gamma[run.class];
+                let (mut liquid_sum, mut liquid_slope) = (0.0, 0.0);
+                let (mut solid_sum, mut to_liquid, mut to_solid) = (0.0, 0.0, 0.0);
+                let range = run.start..run.end;
+                for (&n, &ideal_k) in problem.moles[range.clone()].iter().zip(&self.ideal_k[range]) {
+                    let k = ideal_k * gamma;
+                    let inverse = 1.0 / (liquid + k * solid);
+                    let in_liquid = n * inverse;
+                    let in_solid = k * in_liquid;
+                    let slope = in_solid * inverse;
+                    liquid_sum += in_liquid;
+                    liquid_slope += in_liquid * inverse;
+                    solid_sum += in_solid;
+                    to_liquid += slope;
+                    to_solid += k * slope;
+                }
+                let apart = self.class_apart[run.class];
+                all.add(liquid_sum, liquid_slope, apart);
+                family.residual -= solid_sum;
+                family.to_liquid += to_liquid;
+                family.to_solid += to_solid;
+                family.first_moment += apart * to_liquid;
+                family.second_moment += apart * apart * to_liquid;
+            }
+            self.families[index] = family;
+        }
+        for run in &problem.runs[problem.crystal_runs().len()..] {
+            let in_liquid = run.moles * inverse_liquid;
+            all.add(in_liquid, in_liquid * inverse_liquid, self.class_apart[run.class]);
+        }
+        all
+    }
+
+    /// `K` of species `i`, with its activity coefficient.
+    pub fn k(&self, problem: &Problem, i: usize) -> f64 {
+        self.ideal_k.get(i).map_or(0.0, |k| k * self.class_gamma[problem.class[i]])
+    }
+
+    pub fn ln_k(&self, problem: &Problem, i: usize) -> f64 {
+        if i >= problem.crystallising() {
+            return f64::NEG_INFINITY;
+        }
+        let apart = self.class_apart[problem.class[i]];
+        problem.ln_ideal_k(i, self.temperature_k) + apart * apart
+    }
+
+    /// Mass of solid of one block, kg per mole of mixture.
+    pub fn block_solid_kg(&self, problem: &Problem, index: usize, block: &FamilyBlock) -> f64 {
+        let solid = self.solids[index];
+        if solid == 0.0 {
+            return 0.0;
+        }
+        let mut mass_kg = 0.0;
+        for run in &problem.runs[block.runs()] {
+            let gamma_solid = self.class_gamma[run.class] * solid;
+            for i in run.start..run.end {
+                let in_solid = self.ideal_k[i] * gamma_solid;
+                mass_kg += problem.moles[i] * problem.molar_mass[i] * in_solid / (self.liquid + in_solid);
+            }
+        }
+        mass_kg
+    }
+
+    fn solid_of(&self, problem: &Problem, i: usize) -> f64 {
+        let block = problem.blocks().iter().position(|block| i >= block.start && i < block.end);
+        block.map_or(0.0, |index| self.solids[index])
+    }
+
+    pub fn species_liquid(&self, problem: &Problem, i: usize) -> f64 {
+        if i >= problem.crystallising() {
+            return problem.moles[i];
+        }
+        problem.moles[i] * self.liquid / (self.liquid + self.k(problem, i) * self.solid_of(problem, i))
+    }
+
+    pub fn species_solid(&self, problem: &Problem, i: usize) -> f64 {
+        if i >= problem.crystallising() {
+            return 0.0;
+        }
+        let solid = self.k(problem, i) * self.solid_of(problem, i);
+        problem.moles[i] * solid / (self.liquid + solid)
+    }
+}

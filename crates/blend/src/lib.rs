@@ -1,0 +1,34 @@
+//! Blend model of barwright: how a water-free bar of wax, butter and oil sets, feels, releases and travels.
+//!
+//! No I/O, no printing, no panics. Everything is computed from a [`barwright_reference::Library`] (what ingredients are made of) and
+//! [`Parameters`] (what crystals do), both with their spread.
+//!
+//! # Contents
+//! - [`equilibrium`]: which crystals there are at a temperature.
+//! - [`solubility`]: one solid in one liquid, the textbook case of it.
+//! - [`mixture`]: from a formula to the species the equilibrium works on.
+//! - [`sampling`], [`interval`]: how uncertain it is.
+//! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
+//! - [`landmarks`]: softening onset, slip, drop and clear point.
+//! - [`suitability`]: detail, warmth, skin and grain.
+//! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
+
+pub mod assess;
+pub mod cautions;
+pub mod compare;
+pub mod equilibrium;
+pub mod firmness;
+pub mod interval;
+pub mod landmarks;
+pub mod mixture;
+pub mod model_draw;
+pub mod parameters;
+pub mod penetration;
+pub mod sampling;
+pub mod solubility;
+pub mod suitability;
+
+pub use assess::{Assessment, BlendError, Options, assess};
+pub use compare::{Comparison, compare};
+pub use interval::Estimate;
+pub use parameters::Parameters;

@@ -1,0 +1,223 @@
+//! From a formula to the species the equilibrium works on: the mass-weighted sum of what its ingredients are made of.
+
+use barwright_reference::{CrystalState, Formula, Library};
+
+use crate::Parameters;
+use crate::assess::BlendError;
+use crate::equilibrium::SpeciesAmount;
+use crate::model_draw::ModelDraw;
+use crate::sampling::Draws;
+
+/// 0 °C in kelvin.
+pub const ZERO_CELSIUS_K: f64 = 273.15;
+
+/// A drawn share of a species falls at most to this part of its central value, so that no species vanishes.
+const SMALLEST_SHARE: f64 = 1e-3;
+
+/// A drawn heat of fusion falls at most to this part of its central value.
+const SMALLEST_HEAT: f64 = 0.3;
+
+/// One species of the blend.
+#[derive(Debug, Clone)]
+struct Slot {
+    species: usize,
+    molar_mass_kg_mol: f64,
+    family: Option<usize>,
+    liquid_class: usize,
+    melt_k: f64,
+    melt_sd_k: f64,
+    heat_j_mol: f64,
+    heat_sd_j_mol: f64,
+    melt_draws: Vec<f64>,
+    heat_draws: Vec<f64>,
+}
+
+/// One species of one ingredient.
+#[derive(Debug, Clone)]
+struct Share {
+    slot: usize,
+    percent: f64,
+    sd_percent: f64,
+    draws: Vec<f64>,
+}
+
+/// One ingredient of the blend.
+#[derive(Debug, Clone)]
+struct Lot {
+    ingredient: usize,
+    percent: f64,
+    shares: Vec<Share>,
+}
+
+/// A formula as species, in one crystal state, with the spread of every figure.
+#[derive(Debug, Clone)]
+pub struct Mixture {
+    families: usize,
+    slots: Vec<Slot>,
+    lots: Vec<Lot>,
+    state: CrystalState,
+    interplay: Vec<f64>,
+}
+
+impl Mixture {
+    /// Sums the species of every part of `formula`.
+    ///
+    /// Neither the order of the parts nor that of the tables changes any figure.
+    ///
+    /// # Arguments
+    /// * `library`: reference tables (with the maker's lots).
+    /// * `parameters`: model parameters; every family and liquid class of the species must be among them.
+    /// * `formula`: parts in mass %.
+    /// * `state`: crystal state.
+    /// * `draws`: source of draws; [`Draws::count`] may be 0.
+    ///
+    /// # Errors
+    /// [`BlendError::UnknownIngredient`], [`BlendError::UnknownFamily`], [`BlendError::UnknownLiquidClass`].
+    pub fn new(
+        library: &Library,
+        parameters: &Parameters,
+        formula: &Formula,
+        state: CrystalState,
+        draws: &Draws,
+    ) -> Result<Self, BlendError> {
+        let mut parts: Vec<_> = formula.parts.iter().filter(|part| part.percent > 0.0).collect();
+        for part in &parts {
+            if part.ingredient >= library.ingredients.len() {
+                return Err(BlendError::UnknownIngredient { index: part.ingredient });
+            }
+        }
+        parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
+        let mut mixture = Mixture {
+            families: parameters.families.len(),
+            slots: Vec::new(),
+            lots: Vec::new(),
+            state,
+            interplay: Vec::new(),
+        };
+        let mut names: Vec<&str> = Vec::new();
+        for part in parts {
+            let ingredient = &library.ingredients[part.ingredient];
+            names.push(&ingredient.key);
+            let mut shares = Vec::with_capacity(ingredient.composition.len());
+            for component in &ingredient.composition {
+                let slot = mixture.slot(library, parameters, component.species, draws)?;
+                let species = library.species.get(component.species).map_or("", |species| species.key.as_str());
+                let share_draws = if component.sd_percent > 0.0 {
+                    draws.dimension(&format!("lot:{}:{species}", ingredient.key))
+                } else {
+                    Vec::new()
+                };
+                shares.push(Share {
+                    slot,
+                    percent: component.percent,
+                    sd_percent: component.sd_percent,
+                    draws: share_draws,
+                });
+            }
+            mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
+        }
+        if draws.count() > 0 {
+            let sd = parameters.firmness.interplay_ln_sd;
+            // A single ingredient and the same set in other proportions share one draw: their difference is known better.
+            let column = draws.dimension(&format!("interplay:{}", names.join("+")));
+            mixture.interplay = column.into_iter().map(|z| (sd * z).exp()).collect();
+        }
+        Ok(mixture)
+    }
+
+    fn slot(
+        &mut self,
+        library: &Library,
+        parameters: &Parameters,
+        species: usize,
+        draws: &Draws,
+    ) -> Result<usize, BlendError> {
+        if let Some(known) = self.slots.iter().position(|slot| slot.species == species) {
+            return Ok(known);
+        }
+        let one = library.species.get(species).ok_or(BlendError::UnknownIngredient { index: species })?;
+        let liquid_class = parameters.liquid_class_index(&one.liquid_class).ok_or_else(|| {
+            BlendError::UnknownLiquidClass { species: one.key.clone(), liquid_class: one.liquid_class.clone() }
+        })?;
+        let mut slot = Slot {
+            species,
+            molar_mass_kg_mol: one.molar_mass_g_mol * 1e-3,
+            family: None,
+            liquid_class,
+            melt_k: 1.0,
+            melt_sd_k: 0.0,
+            heat_j_mol: 1.0,
+            heat_sd_j_mol: 0.0,
+            melt_draws: Vec::new(),
+            heat_draws: Vec::new(),
+        };
+        if let Some((form, family)) = one.crystal(self.state) {
+            slot.family =
+                Some(parameters.family_index(family).ok_or_else(|| BlendError::UnknownFamily {
+                    species: one.key.clone(),
+                    family: family.to_owned(),
+                })?);
+            slot.melt_k = form.melt_c + ZERO_CELSIUS_K;
+            slot.melt_sd_k = form.melt_sd_c;
+            slot.heat_j_mol = form.heat_kj_mol * 1e3;
+            slot.heat_sd_j_mol = form.heat_sd_kj_mol * 1e3;
+            slot.melt_draws = draws.dimension(&format!("melt:{}", one.key));
+            slot.heat_draws = draws.dimension(&format!("heat:{}", one.key));
+        }
+        self.slots.push(slot);
+        Ok(self.slots.len() - 1)
+    }
+
+    /// Number of crystal families of the parameter file.
+    pub fn family_count(&self) -> usize {
+        self.families
+    }
+
+    /// Ingredients and their mass %, by key.
+    pub fn parts(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+        self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
+    }
+
+    /// Factor on the yield stress for how these ingredients' crystals meet: 1 for the central draw.
+    pub fn interplay(&self, draw: Option<usize>) -> f64 {
+        draw.and_then(|index| self.interplay.get(index)).copied().unwrap_or(1.0)
+    }
+
+    /// Central mass % of each species in the whole, as (index into the library, mass %).
+    pub fn species_percent(&self) -> Vec<(usize, f64)> {
+        let mut percent = vec![0.0; self.slots.len()];
+        for lot in &self.lots {
+            for share in &lot.shares {
+                percent[share.slot] += lot.percent * share.percent / 100.0;
+            }
+        }
+        self.slots.iter().map(|slot| slot.species).zip(percent).collect()
+    }
+
+    /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
+    pub fn amounts(&self, draw: Option<usize>, model: &ModelDraw, amounts: &mut Vec<SpeciesAmount>) {
+        let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
+        amounts.clear();
+        amounts.extend(self.slots.iter().map(|slot| {
+            let shift = slot.family.map_or(0.0, |family| model.melt_shift_k[family]);
+            SpeciesAmount {
+                mass: 0.0,
+                molar_mass_kg_mol: slot.molar_mass_kg_mol,
+                family: slot.family,
+                melt_k: slot.melt_k + shift + slot.melt_sd_k * score(&slot.melt_draws),
+                heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * score(&slot.heat_draws))
+                    .max(SMALLEST_HEAT * slot.heat_j_mol),
+                delta: model.delta[slot.liquid_class],
+            }
+        }));
+        for lot in &self.lots {
+            let drawn = |share: &Share| {
+                (share.percent + share.sd_percent * score(&share.draws)).max(SMALLEST_SHARE * share.percent)
+            };
+            let total: f64 = lot.shares.iter().map(drawn).sum();
+            for share in &lot.shares {
+                amounts[share.slot].mass += lot.percent * drawn(share) / total;
+            }
+        }
+    }
+}

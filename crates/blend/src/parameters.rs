@@ -1,0 +1,337 @@
+//! Parameters of the model, read from `data/model.toml`, each with its spread.
+
+use serde::Deserialize;
+use thiserror::Error;
+
+/// The parameter file that ships with barwright.
+const BUILTIN: &str = include_str!("../../../data/model.toml");
+
+/// The layout of the parameter file this version reads.
+const SCHEMA: u32 = 1;
+
+/// Why a parameter file was refused.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum ParameterError {
+    /// Not valid TOML, an unknown key, or a missing one.
+    #[error("parameter file: {message}")]
+    Syntax {
+        /// What the reader said.
+        message: String,
+    },
+    /// A layout this version does not read.
+    #[error("parameter file has schema {found}, this version reads {SCHEMA}")]
+    Schema {
+        /// What the file says.
+        found: u32,
+    },
+    /// Two entries of one name.
+    #[error("parameter file names {what} `{name}` twice")]
+    Duplicate {
+        /// `family` or `liquid_class`.
+        what: &'static str,
+        /// The name.
+        name: String,
+    },
+    /// A figure outside its physical range.
+    #[error("parameter file: {what} of `{name}` is {value}, outside {low} to {high}")]
+    OutOfRange {
+        /// Which figure.
+        what: &'static str,
+        /// Of which entry.
+        name: String,
+        /// What it was.
+        value: f64,
+        /// Smallest allowed.
+        low: f64,
+        /// Largest allowed.
+        high: f64,
+    },
+}
+
+/// Regular-solution parameter of one class of species in the melt.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LiquidClass {
+    /// Name, as in `species.csv`.
+    pub name: String,
+    /// δ relative to triglyceride oil, dimensionless.
+    pub delta: f64,
+    /// Standard deviation of δ.
+    pub sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// What one crystal family does to firmness and melting.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Family {
+    /// Name, as in `species.csv`.
+    pub name: String,
+    /// Structuring power per gram relative to the crystals of beeswax.
+    pub structuring: f64,
+    /// Standard deviation of its logarithm.
+    pub ln_sd: f64,
+    /// Critical gelling level: mass % of crystals that just holds oil.
+    pub critical_percent: f64,
+    /// Standard deviation of its logarithm.
+    pub critical_ln_sd: f64,
+    /// Standard deviation of the family's melting points as a group, K: what the ideal solid solution leaves out.
+    pub melt_shift_sd_k: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Yield stress from structure: `τ = yield_kpa · φ_eff^exponent · exp[−softening_per_k (T − 25 °C)]`.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Firmness {
+    /// Yield stress of neat beeswax at 25 °C, kPa.
+    pub yield_kpa: f64,
+    /// Standard deviation of its logarithm.
+    pub yield_ln_sd: f64,
+    /// Network exponent.
+    pub exponent: f64,
+    /// Its standard deviation.
+    pub exponent_sd: f64,
+    /// Correlation of the logarithm of the yield stress with the exponent, −1 to 1.
+    pub yield_exponent_correlation: f64,
+    /// Softening of the crystals themselves, 1/K.
+    pub softening_per_k: f64,
+    /// Its standard deviation.
+    pub softening_sd_per_k: f64,
+    /// Spread of ln τ between casts of one formula: cooling rate, pour.
+    pub cast_ln_sd: f64,
+    /// Spread of ln τ between sets of ingredients of equal structure: how their crystals meet.
+    pub interplay_ln_sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Where the melt landmarks sit on the structure curve.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Landmarks {
+    /// Structure at the drop point over that at the slip point.
+    pub drop_over_slip: f64,
+    /// Standard deviation of its logarithm.
+    pub drop_over_slip_ln_sd: f64,
+    /// Temperature whose yield stress the softening onset is measured against, °C.
+    pub softening_from_c: f64,
+    /// Share of that yield stress left at the softening onset.
+    pub softening_share: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Fine detail: `w_min = compliance · adhesion / τ`.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Detail {
+    /// Work of adhesion of the silicone, J/m².
+    pub adhesion_j_m2: f64,
+    /// Dimensionless: geometry times modulus over yield stress.
+    pub compliance: f64,
+    /// Standard deviation of its logarithm.
+    pub compliance_ln_sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Warmth: the bar keeps its shape while its yield stress exceeds the load.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Warmth {
+    /// Stress a standing bar must carry for a day, kPa.
+    pub load_kpa: f64,
+    /// Standard deviation of its logarithm.
+    pub load_ln_sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Skin feel.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Skin {
+    /// Skin temperature, °C.
+    pub temperature_c: f64,
+    /// Below this yield stress the bar smears, kPa.
+    pub smears_below_kpa: f64,
+    /// Above this yield stress the bar drags, kPa.
+    pub drags_above_kpa: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Where the risk of graininess sets in.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Grain {
+    /// Symmetric stearic triglycerides at which the risk is half, mass % of the bar.
+    pub symmetric_percent: f64,
+    /// Liquid share at 20 °C at which the risk is half, mass %.
+    pub liquid_percent: f64,
+    /// Crystallised wax at which the risk has fallen by half, mass %.
+    pub wax_percent: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// All parameters of the model.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Parameters {
+    /// Layout of the file.
+    pub schema: u32,
+    /// Classes of species in the melt.
+    #[serde(rename = "liquid_class")]
+    pub liquid_classes: Vec<LiquidClass>,
+    /// Crystal families.
+    #[serde(rename = "family")]
+    pub families: Vec<Family>,
+    /// Firmness.
+    pub firmness: Firmness,
+    /// Landmarks.
+    pub landmarks: Landmarks,
+    /// Fine detail.
+    pub detail: Detail,
+    /// Warmth.
+    pub warmth: Warmth,
+    /// Skin feel.
+    pub skin: Skin,
+    /// Graininess.
+    pub grain: Grain,
+}
+
+impl Parameters {
+    /// Returns the parameters that ship with barwright.
+    ///
+    /// # Errors
+    /// [`ParameterError`] when the built-in file is damaged; the tests exclude it.
+    pub fn builtin() -> Result<Self, ParameterError> {
+        Self::from_toml(BUILTIN)
+    }
+
+    /// Reads parameters from the text of a `model.toml`.
+    ///
+    /// # Errors
+    /// Every variant of [`ParameterError`].
+    pub fn from_toml(text: &str) -> Result<Self, ParameterError> {
+        let parameters: Parameters =
+            toml::from_str(text).map_err(|error| ParameterError::Syntax { message: error.to_string() })?;
+        parameters.check()?;
+        Ok(parameters)
+    }
+
+    /// Returns the position of a family by name.
+    pub fn family_index(&self, name: &str) -> Option<usize> {
+        self.families.iter().position(|family| family.name == name)
+    }
+
+    /// Returns the position of a liquid class by name.
+    pub fn liquid_class_index(&self, name: &str) -> Option<usize> {
+        self.liquid_classes.iter().position(|class| class.name == name)
+    }
+
+    fn check(&self) -> Result<(), ParameterError> {
+        if self.schema != SCHEMA {
+            return Err(ParameterError::Schema { found: self.schema });
+        }
+        let range = |what, name: &str, value: f64, low: f64, high: f64| {
+            if value >= low && value <= high {
+                Ok(())
+            } else {
+                Err(ParameterError::OutOfRange { what, name: name.to_owned(), value, low, high })
+            }
+        };
+        for (index, class) in self.liquid_classes.iter().enumerate() {
+            range("delta", &class.name, class.delta, -2.0, 2.0)?;
+            range("sd", &class.name, class.sd, 0.0, 1.0)?;
+            if self.liquid_class_index(&class.name) != Some(index) {
+                return Err(ParameterError::Duplicate { what: "liquid_class", name: class.name.clone() });
+            }
+        }
+        for (index, family) in self.families.iter().enumerate() {
+            range("structuring", &family.name, family.structuring, 0.01, 100.0)?;
+            range("ln_sd", &family.name, family.ln_sd, 0.0, 2.0)?;
+            range("critical_percent", &family.name, family.critical_percent, 0.01, 50.0)?;
+            range("critical_ln_sd", &family.name, family.critical_ln_sd, 0.0, 2.0)?;
+            range("melt_shift_sd_k", &family.name, family.melt_shift_sd_k, 0.0, 20.0)?;
+            if self.family_index(&family.name) != Some(index) {
+                return Err(ParameterError::Duplicate { what: "family", name: family.name.clone() });
+            }
+        }
+        let firmness = &self.firmness;
+        range("yield_kpa", "firmness", firmness.yield_kpa, 1.0, 1e5)?;
+        range("yield_ln_sd", "firmness", firmness.yield_ln_sd, 0.0, 2.0)?;
+        range("exponent", "firmness", firmness.exponent, 1.0, 6.0)?;
+        range("exponent_sd", "firmness", firmness.exponent_sd, 0.0, 2.0)?;
+        range("yield_exponent_correlation", "firmness", firmness.yield_exponent_correlation, -0.99, 0.99)?;
+        range("softening_per_k", "firmness", firmness.softening_per_k, 0.0, 0.2)?;
+        range("softening_sd_per_k", "firmness", firmness.softening_sd_per_k, 0.0, 0.1)?;
+        range("cast_ln_sd", "firmness", firmness.cast_ln_sd, 0.0, 2.0)?;
+        range("interplay_ln_sd", "firmness", firmness.interplay_ln_sd, 0.0, 2.0)?;
+        range("drop_over_slip", "landmarks", self.landmarks.drop_over_slip, 0.01, 1.0)?;
+        range("drop_over_slip_ln_sd", "landmarks", self.landmarks.drop_over_slip_ln_sd, 0.0, 2.0)?;
+        range("softening_from_c", "landmarks", self.landmarks.softening_from_c, -20.0, 60.0)?;
+        range("softening_share", "landmarks", self.landmarks.softening_share, 0.01, 0.99)?;
+        range("adhesion_j_m2", "detail", self.detail.adhesion_j_m2, 1e-4, 10.0)?;
+        range("compliance", "detail", self.detail.compliance, 1.0, 1e6)?;
+        range("compliance_ln_sd", "detail", self.detail.compliance_ln_sd, 0.0, 2.0)?;
+        range("load_kpa", "warmth", self.warmth.load_kpa, 0.01, 1e3)?;
+        range("load_ln_sd", "warmth", self.warmth.load_ln_sd, 0.0, 2.0)?;
+        range("temperature_c", "skin", self.skin.temperature_c, 20.0, 45.0)?;
+        range("smears_below_kpa", "skin", self.skin.smears_below_kpa, 0.0, 1e4)?;
+        range("drags_above_kpa", "skin", self.skin.drags_above_kpa, self.skin.smears_below_kpa, 1e5)?;
+        range("symmetric_percent", "grain", self.grain.symmetric_percent, 0.1, 100.0)?;
+        range("liquid_percent", "grain", self.grain.liquid_percent, 0.1, 100.0)?;
+        range("wax_percent", "grain", self.grain.wax_percent, 0.1, 100.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
+
+    #[test]
+    fn built_in_parameters_are_sound_and_keep_one_liquid() {
+        let parameters = Parameters::builtin().unwrap();
+        let deltas = parameters.liquid_classes.iter().map(|class| class.delta);
+        let (low, high) = deltas.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), d| (low.min(d), high.max(d)));
+        assert!((high - low).powi(2) < LARGEST_DELTA_RANGE_SQUARED);
+    }
+
+    #[test]
+    fn damaged_parameters_are_refused() {
+        let text = BUILTIN;
+        let refused = |from: &str, to: &str| {
+            assert!(text.contains(from), "{from}");
+            Parameters::from_toml(&text.replacen(from, to, 1)).unwrap_err()
+        };
+        assert_eq!(refused("schema = 1", "schema = 9"), ParameterError::Schema { found: 9 });
+        assert!(matches!(refused("schema = 1", "schema = 1\nextra = 2"), ParameterError::Syntax { .. }));
+        assert!(matches!(refused("exponent = 2.5", "exponent = 60.0"), ParameterError::OutOfRange { .. }));
+        assert!(matches!(refused("name = \"pos\"", "name = \"sos\""), ParameterError::Duplicate { .. }));
+        assert!(matches!(refused("yield_kpa = 500.0", "yield_kpa = nan"), ParameterError::OutOfRange { .. }));
+    }
+}

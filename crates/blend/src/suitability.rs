@@ -1,0 +1,242 @@
+//! Suitability: fine detail, warmth, skin feel and grain, each a number with an interval, a probability and a plain word.
+//!
+//! All four are heuristics: no published relation was found between any of them and composition. The rules stand beside each
+//! function; their constants are in `data/model.toml`.
+
+use serde::Serialize;
+
+use crate::interval::Estimate;
+use crate::model_draw::ModelDraw;
+use crate::parameters::{Detail, Grain, Skin};
+
+/// Relief coarser than this is not told apart, mm: no mould has it.
+pub const COARSEST_FEATURE_MM: f64 = 1000.0;
+
+/// How sure a yes or no is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// At least 9 in 10.
+    Yes,
+    /// At least 2 in 3.
+    Likely,
+    /// Between 1 in 3 and 2 in 3.
+    Open,
+    /// At most 1 in 3.
+    Unlikely,
+    /// At most 1 in 10.
+    No,
+}
+
+impl Verdict {
+    /// Turns a probability into a word.
+    pub fn from_probability(probability: f64) -> Self {
+        match probability {
+            p if p >= 0.9 => Verdict::Yes,
+            p if p >= 2.0 / 3.0 => Verdict::Likely,
+            p if p > 1.0 / 3.0 => Verdict::Open,
+            p if p > 0.1 => Verdict::Unlikely,
+            _ => Verdict::No,
+        }
+    }
+
+    /// Returns the word shown.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Yes => "yes",
+            Verdict::Likely => "likely",
+            Verdict::Open => "open",
+            Verdict::Unlikely => "unlikely",
+            Verdict::No => "no",
+        }
+    }
+}
+
+/// Fine detail.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DetailOutlook {
+    /// Finest relief that leaves the mould whole, mm; `None` when the bar does not set.
+    pub finest_feature_mm: Option<Estimate>,
+    /// The relief asked for, mm.
+    pub relief_mm: f64,
+    /// Temperature of the bar when it leaves the mould, °C.
+    pub release_c: f64,
+    /// Whether the relief asked for survives.
+    pub verdict: Verdict,
+    /// Probability that it does.
+    pub probability: f64,
+}
+
+/// Warmth.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WarmthOutlook {
+    /// Highest temperature at which the bar keeps its shape for a day, °C; `None` when it never does.
+    pub hold_c: Option<Estimate>,
+    /// The temperature asked for, °C.
+    pub wanted_c: f64,
+    /// Whether it is kept.
+    pub verdict: Verdict,
+    /// Probability that it is.
+    pub probability: f64,
+}
+
+/// How a bar behaves on skin.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum SkinFeel {
+    /// Too soft.
+    Smears,
+    /// Right.
+    Glides,
+    /// Too hard.
+    Drags,
+}
+
+impl SkinFeel {
+    /// Returns the feel of a yield stress at skin temperature.
+    pub fn from_yield(skin: &Skin, yield_kpa: f64) -> Self {
+        if yield_kpa < skin.smears_below_kpa {
+            SkinFeel::Smears
+        } else if yield_kpa > skin.drags_above_kpa {
+            SkinFeel::Drags
+        } else {
+            SkinFeel::Glides
+        }
+    }
+
+    /// Returns the word shown.
+    pub fn word(self) -> &'static str {
+        match self {
+            SkinFeel::Smears => "smears",
+            SkinFeel::Glides => "glides",
+            SkinFeel::Drags => "drags",
+        }
+    }
+}
+
+/// Skin feel.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct SkinOutlook {
+    /// Skin temperature, °C.
+    pub temperature_c: f64,
+    /// Share of the bar that is liquid there, %.
+    pub melted_percent: Estimate,
+    /// Yield stress there, kPa.
+    pub yield_stress_kpa: Estimate,
+    /// How it feels.
+    pub verdict: SkinFeel,
+    /// Probability of that feel.
+    pub probability: f64,
+}
+
+/// Risk of graininess in words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum GrainRisk {
+    /// Below 0.15.
+    Low,
+    /// 0.15 to 0.4.
+    Moderate,
+    /// Above 0.4.
+    High,
+}
+
+impl GrainRisk {
+    /// Turns an index into a word.
+    pub fn from_index(index: f64) -> Self {
+        match index {
+            i if i < 0.15 => GrainRisk::Low,
+            i if i <= 0.4 => GrainRisk::Moderate,
+            _ => GrainRisk::High,
+        }
+    }
+
+    /// Returns the word shown.
+    pub fn word(self) -> &'static str {
+        match self {
+            GrainRisk::Low => "low",
+            GrainRisk::Moderate => "moderate",
+            GrainRisk::High => "high",
+        }
+    }
+}
+
+/// Graininess when cooled slowly.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct GrainOutlook {
+    /// Index from 0 (none) to 1 (sure).
+    pub risk: Estimate,
+    /// The same in a word.
+    pub verdict: GrainRisk,
+    /// Symmetric stearic triglycerides, mass % of the bar.
+    pub symmetric_percent: f64,
+    /// Crystallising wax, mass % of the bar.
+    pub wax_percent: f64,
+}
+
+/// Returns the finest relief that leaves the mould whole.
+///
+/// `w = c W / τ`: adhesion loads a thin rib, its own strength carries it (fracture mechanics, modulus proportional to τ).
+///
+/// # Arguments
+/// * `detail`, `model`: parameters.
+/// * `yield_kpa`: fresh yield stress at release, kPa.
+///
+/// # Returns
+/// mm, at most [`COARSEST_FEATURE_MM`]; infinite without strength.
+///
+/// # Validity
+/// Heuristic: the constant is set so that 30 % wax, 30 % hard butter and 40 % oil takes fine relief (common practice, no
+/// source).
+pub fn finest_feature_mm(detail: &Detail, model: &ModelDraw, yield_kpa: f64) -> f64 {
+    if yield_kpa <= 0.0 {
+        return f64::INFINITY;
+    }
+    (model.compliance * detail.adhesion_j_m2 / (yield_kpa * 1e3) * 1e3).min(COARSEST_FEATURE_MM)
+}
+
+/// Returns the index of graininess when cooled slowly, 0 to 1.
+///
+/// Grows with symmetric stearic triglycerides and with liquid to grow in, falls with wax that nucleates first.
+///
+/// # Arguments
+/// * `grain`: parameters.
+/// * `symmetric_percent`, `liquid_percent`, `wax_percent`: mass % of the bar; liquid at room temperature.
+///
+/// # Validity
+/// Heuristic after common practice, no source.
+pub fn grain_index(grain: &Grain, symmetric_percent: f64, liquid_percent: f64, wax_percent: f64) -> f64 {
+    let rise = |x: f64, half: f64| x * x / (x * x + half * half);
+    let symmetric = rise(symmetric_percent, grain.symmetric_percent);
+    let liquid = rise(liquid_percent, grain.liquid_percent);
+    symmetric * liquid * (1.0 - rise(wax_percent, grain.wax_percent))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::Parameters;
+
+    #[test]
+    fn words_follow_the_numbers() {
+        let words = [0.95, 0.9, 0.7, 0.5, 0.2, 0.05].map(|p| Verdict::from_probability(p).word());
+        assert_eq!(words, ["yes", "yes", "likely", "open", "unlikely", "no"]);
+        assert_eq!([0.1, 0.3, 0.5].map(|i| GrainRisk::from_index(i).word()), ["low", "moderate", "high"]);
+        let skin = Parameters::builtin().unwrap().skin;
+        assert_eq!(
+            [1.0, 50.0, 900.0].map(|kpa| SkinFeel::from_yield(&skin, kpa).word()),
+            ["smears", "glides", "drags"]
+        );
+    }
+
+    #[test]
+    fn grain_needs_symmetric_fat_and_liquid_and_yields_to_wax() {
+        let grain = Parameters::builtin().unwrap().grain;
+        let base = grain_index(&grain, 20.0, 60.0, 5.0);
+        assert!(grain_index(&grain, 0.0, 60.0, 5.0) < 1e-12);
+        assert!(grain_index(&grain, 20.0, 20.0, 5.0) < base);
+        assert!(grain_index(&grain, 20.0, 60.0, 25.0) < base);
+        assert!(grain_index(&grain, 40.0, 60.0, 5.0) > base);
+    }
+}

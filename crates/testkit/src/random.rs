@@ -1,0 +1,64 @@
+//! Random blends.
+
+use barwright_blend::equilibrium::{EquilibriumError, Problem, SpeciesAmount};
+use barwright_blend::mixture::Mixture;
+use barwright_blend::model_draw::ModelDraws;
+use barwright_blend::sampling::Draws;
+use barwright_blend::{BlendError, Parameters};
+use barwright_reference::{CrystalState, Formula, Library, Part};
+use rand::seq::SliceRandom;
+use rand::{Rng, RngExt, SeedableRng};
+use rand_pcg::Pcg64;
+
+/// A generator with a fixed seed.
+pub fn generator(seed: u64) -> Pcg64 {
+    Pcg64::seed_from_u64(seed)
+}
+
+/// A formula of 1 to `most` different ingredients; shares span three decades.
+pub fn formula(generator: &mut impl Rng, library: &Library, most: usize) -> Formula {
+    let count = generator.random_range(1..=most.min(library.ingredients.len()));
+    let mut chosen: Vec<usize> = (0..library.ingredients.len()).collect();
+    chosen.shuffle(generator);
+    let masses: Vec<f64> = (0..count).map(|_| 10_f64.powf(generator.random_range(-3.0..0.0))).collect();
+    let total: f64 = masses.iter().sum();
+    let parts =
+        chosen.into_iter().zip(masses).map(|(ingredient, mass)| Part { ingredient, percent: 100.0 * mass / total });
+    Formula { name: "random blend".to_owned(), parts: parts.collect() }
+}
+
+/// One of the three crystal states.
+pub fn state(generator: &mut impl Rng) -> CrystalState {
+    CrystalState::ALL[generator.random_range(0..CrystalState::ALL.len())]
+}
+
+/// The species of a formula with central parameters.
+///
+/// # Errors
+/// As [`Mixture::new`].
+pub fn species(
+    library: &Library,
+    parameters: &Parameters,
+    formula: &Formula,
+    state: CrystalState,
+) -> Result<Vec<SpeciesAmount>, BlendError> {
+    let draws = Draws::new(0, 0);
+    let mixture = Mixture::new(library, parameters, formula, state, &draws)?;
+    let mut amounts = Vec::new();
+    mixture.amounts(None, &ModelDraws::new(parameters, &draws).central, &mut amounts);
+    Ok(amounts)
+}
+
+/// The problem of a formula with central parameters.
+///
+/// # Errors
+/// As [`Mixture::new`] and [`Problem::new`].
+pub fn problem(
+    library: &Library,
+    parameters: &Parameters,
+    formula: &Formula,
+    state: CrystalState,
+) -> Result<Problem, BlendError> {
+    let species = species(library, parameters, formula, state)?;
+    Problem::new(&species, parameters.families.len()).map_err(|error: EquilibriumError| error.into())
+}

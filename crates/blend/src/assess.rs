@@ -394,7 +394,9 @@ impl<'a> Workbench<'a> {
         evaluator.start_curve(clear_c);
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
         let drop_c = evaluator.highest_c_with(model.drop_over_slip, |point| point.holding)?;
-        let hold_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
+        let carries_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
+        let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+        let hold_c = carries_c.zip(weeps_c).map(|(carries, weeps)| carries.min(weeps));
         let skin = evaluator.point(parameters.skin.temperature_c)?;
         let room = evaluator.point(parameters.landmarks.softening_from_c)?;
         let softening_c = if room.yield_kpa > 0.0 {

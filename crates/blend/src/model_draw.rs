@@ -29,6 +29,8 @@ pub struct ModelDraw {
     pub compliance: f64,
     /// Warmth: load, kPa.
     pub load_kpa: f64,
+    /// Warmth: crystals over their critical gelling level below which oil weeps.
+    pub weep_below: f64,
 }
 
 /// The central parameters and all draws.
@@ -54,6 +56,7 @@ impl ModelDraws {
             drop_over_slip: parameters.landmarks.drop_over_slip,
             compliance: parameters.detail.compliance,
             load_kpa: parameters.warmth.load_kpa,
+            weep_below: parameters.warmth.weep_below,
         };
         let mut drawn = vec![central.clone(); draws.count()];
         for (index, class) in parameters.liquid_classes.iter().enumerate().filter(|(_, class)| class.sd > 0.0) {
@@ -93,6 +96,9 @@ impl ModelDraws {
             draw.drop_over_slip = (draw.drop_over_slip * (landmarks.drop_over_slip_ln_sd * drop).exp()).min(1.0);
             draw.compliance *= (parameters.detail.compliance_ln_sd * compliance).exp();
             draw.load_kpa *= (parameters.warmth.load_ln_sd * load).exp();
+        }
+        for (draw, weep) in drawn.iter_mut().zip(draws.dimension("weep")) {
+            draw.weep_below *= (parameters.warmth.weep_ln_sd * weep).exp();
         }
         for draw in &mut drawn {
             keep_one_liquid(&mut draw.delta);

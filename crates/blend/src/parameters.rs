@@ -149,7 +149,7 @@ pub struct Detail {
     pub basis: String,
 }
 
-/// Warmth: the bar keeps its shape while its yield stress exceeds the load.
+/// Warmth: the bar keeps its shape while its yield stress exceeds the load and its crystals hold the oil.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Warmth {
@@ -157,6 +157,10 @@ pub struct Warmth {
     pub load_kpa: f64,
     /// Standard deviation of its logarithm.
     pub load_ln_sd: f64,
+    /// Crystals over their critical gelling level below which oil weeps out within a day.
+    pub weep_below: f64,
+    /// Standard deviation of its logarithm.
+    pub weep_ln_sd: f64,
     /// How it was obtained.
     pub status: String,
     /// From what.
@@ -298,6 +302,8 @@ impl Parameters {
         range("compliance_ln_sd", "detail", self.detail.compliance_ln_sd, 0.0, 2.0)?;
         range("load_kpa", "warmth", self.warmth.load_kpa, 0.01, 1e3)?;
         range("load_ln_sd", "warmth", self.warmth.load_ln_sd, 0.0, 2.0)?;
+        range("weep_below", "warmth", self.warmth.weep_below, 0.1, 100.0)?;
+        range("weep_ln_sd", "warmth", self.warmth.weep_ln_sd, 0.0, 2.0)?;
         range("temperature_c", "skin", self.skin.temperature_c, 20.0, 45.0)?;
         range("smears_below_kpa", "skin", self.skin.smears_below_kpa, 0.0, 1e4)?;
         range("drags_above_kpa", "skin", self.skin.drags_above_kpa, self.skin.smears_below_kpa, 1e5)?;

@@ -1,5 +1,8 @@
 //! Suitability: fine detail, warmth, skin feel and grain, each a number with an interval, a probability and a plain word.
 //!
+//! *Warmth* is the lower of two temperatures: where the yield stress falls to the load of the bar's own weight and a stack, and
+//! where the crystals no longer hold the oil.
+//!
 //! All four are heuristics: no published relation was found between any of them and composition. The rules stand beside each
 //! function; their constants are in `data/model.toml`.
 

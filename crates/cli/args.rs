@@ -1,0 +1,370 @@
+//! The command line: subcommands, options and their limits.
+
+use std::ffi::{OsStr, OsString};
+use std::path::PathBuf;
+
+use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
+use barwright_reference::temperature::{parse_temperature, parse_temperatures};
+use barwright_reference::{CrystalState, IngredientKind};
+use clap::{Parser, Subcommand, ValueEnum};
+
+use crate::length::parse_relief;
+use crate::render::number::significant;
+
+/// Temperatures the model is made for, °C.
+const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
+
+/// Most temperatures in one table.
+const MOST_TEMPERATURES: usize = 40;
+
+/// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
+#[derive(Debug, Parser)]
+#[command(
+    name = "barwright",
+    version,
+    help_expected = true,
+    max_term_width = 100,
+    after_help = "\
+Examples:
+  barwright assess 'beeswax 26, mango butter 22, sunflower oil 52'
+  barwright compare winter.toml summer.toml
+  barwright ingredients --kind wax
+
+Exit status: 0 done, 1 the input is wrong, 2 the command line is wrong."
+)]
+pub struct Args {
+    /// Use colour: `never` when another program reads the output, `always` to keep it through a pager
+    ///
+    /// With `auto`, colour is used on a terminal unless NO_COLOR is set.
+    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value = "auto")]
+    pub color: Colour,
+    /// What to do.
+    #[command(subcommand)]
+    pub action: Action,
+}
+
+/// The subcommands.
+#[derive(Debug, Subcommand)]
+pub enum Action {
+    /// Predict one formula: firmness, fine detail, warmth, feel on skin, risk of grain
+    Assess(Assess),
+    /// Predict several formulas side by side, the differences that matter first
+    Compare(Compare),
+    /// Show the reference table: what the ingredients are, and where each figure comes from
+    Ingredients(Ingredients),
+}
+
+/// What a FORMULA can be, for the help of the subcommands.
+const FORMULA_HELP: &str = "\
+A FORMULA is one of:
+  a text            'beeswax 26, mango butter 22, sunflower oil 52'
+  a .toml file      a [parts] table with one `ingredient = amount` a line
+  a .csv file       one formula a column, or columns formula, ingredient, percent
+  -                 any of these from standard input
+Amounts are parts by mass of any total, percent, or masses (g, oz, ...); volumes are not taken.
+";
+
+/// Puts what a FORMULA can be before the examples.
+fn with_formula_help(examples: &str) -> String {
+    format!("{FORMULA_HELP}\n{examples}")
+}
+
+/// `assess`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright assess 'beeswax 26, mango butter 22, shea butter 10, sunflower oil 42'
+  barwright assess winter.toml --at 5,20,95F --hold 45
+  barwright assess season.csv --formula summer --lots my-lots.toml --json")
+)]
+pub struct Assess {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Assess the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// What is asked of the formula.
+    #[command(flatten)]
+    pub wishes: Wishes,
+}
+
+/// `compare`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright compare winter.toml summer.toml
+  barwright compare 'beeswax 30, olive oil 70' 'beeswax 20, candelilla wax 5, olive oil 75' --hold 45
+  barwright compare season.csv --state fresh --json")
+)]
+pub struct Compare {
+    /// Two or more formulas: files, `-` for standard input, or texts; a .csv file can hold several
+    #[arg(value_name = "FORMULA", required = true)]
+    pub formulas: Vec<OsString>,
+    /// What is asked of the formulas.
+    #[command(flatten)]
+    pub wishes: Wishes,
+}
+
+/// `ingredients`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright ingredients --kind wax
+  barwright ingredients 'cera alba'
+  barwright ingredients butter --sources")]
+pub struct Ingredients {
+    /// A name or a part of one; the name of one ingredient shows its full card
+    #[arg(value_name = "QUERY")]
+    pub query: Option<String>,
+    /// List only ingredients of this kind, to see what could stand in for one that ran out
+    #[arg(long, value_enum)]
+    pub kind: Option<Kind>,
+    /// Say where each figure of the table comes from, to judge how far to trust it
+    #[arg(long)]
+    pub sources: bool,
+    /// Print one JSON document with every figure, for scripts
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What is asked of formulas.
+#[derive(Debug, clap::Args)]
+pub struct Wishes {
+    /// Temperatures of the tables: add those of your coldest store and hottest van
+    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
+    #[arg(allow_hyphen_values = true)]
+    pub at: Temperatures,
+    /// Crystal state of the bar in use: `fresh` for one used within hours, `tempered` if you temper
+    #[arg(long, value_enum, default_value = "rested")]
+    pub state: State,
+    /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Temperature of the bar when it leaves the mould: lower it if you unmould from a fridge
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub release: f64,
+    /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole
+    #[arg(long, value_name = "LENGTH", default_value = "0.8mm", value_parser = parse_relief)]
+    #[arg(allow_hyphen_values = true)]
+    pub relief: f64,
+    /// Temperature the bar must keep its shape at for a day: raise it for summer post
+    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub hold: f64,
+    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+    /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    pub draws: u64,
+    /// Start of the trial computations: change it to see how much the intervals owe to chance
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    pub seed: u64,
+}
+
+/// Temperatures, °C.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Temperatures(pub Vec<f64>);
+
+/// When to use colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set
+    Auto,
+    /// In any case
+    Always,
+    /// In no case
+    Never,
+}
+
+impl Colour {
+    /// Returns what the command line says before it is read, for messages about the command line itself.
+    pub fn written(arguments: &[OsString]) -> Self {
+        let after = |first: &OsStr, second: Option<&OsString>| match first.to_str() {
+            Some("--color") => second.and_then(|value| value.to_str()).map(str::to_owned),
+            Some(word) => word.strip_prefix("--color=").map(str::to_owned),
+            None => None,
+        };
+        arguments
+            .iter()
+            .enumerate()
+            .find_map(|(index, word)| after(word, arguments.get(index + 1)))
+            .and_then(|value| Colour::from_str(&value, false).ok())
+            .unwrap_or(Colour::Auto)
+    }
+}
+
+impl From<Colour> for clap::ColorChoice {
+    fn from(colour: Colour) -> Self {
+        match colour {
+            Colour::Auto => clap::ColorChoice::Auto,
+            Colour::Always => clap::ColorChoice::Always,
+            Colour::Never => clap::ColorChoice::Never,
+        }
+    }
+}
+
+/// Units shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Units {
+    /// °C, g, kPa, mm
+    Metric,
+    /// °F, oz, psi, in
+    Us,
+}
+
+/// Crystal state of the bar in use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum State {
+    /// Quick-chilled and just set
+    Fresh,
+    /// After days at room temperature
+    Rested,
+    /// Tempered before pouring
+    Tempered,
+}
+
+impl From<State> for CrystalState {
+    fn from(state: State) -> Self {
+        match state {
+            State::Fresh => CrystalState::Fresh,
+            State::Rested => CrystalState::Rested,
+            State::Tempered => CrystalState::Tempered,
+        }
+    }
+}
+
+/// Kind of ingredient.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Kind {
+    /// Waxes
+    Wax,
+    /// Butters and other soft fats
+    Butter,
+    /// Liquid oils
+    Oil,
+    /// Simple esters
+    Ester,
+    /// Fatty alcohols
+    FattyAlcohol,
+    /// Fatty acids
+    FattyAcid,
+    /// Hydrocarbons, solid or liquid
+    Hydrocarbon,
+    /// Anything else
+    Other,
+}
+
+impl From<Kind> for IngredientKind {
+    fn from(kind: Kind) -> Self {
+        match kind {
+            Kind::Wax => IngredientKind::Wax,
+            Kind::Butter => IngredientKind::Butter,
+            Kind::Oil => IngredientKind::Oil,
+            Kind::Ester => IngredientKind::Ester,
+            Kind::FattyAlcohol => IngredientKind::FattyAlcohol,
+            Kind::FattyAcid => IngredientKind::FattyAcid,
+            Kind::Hydrocarbon => IngredientKind::Hydrocarbon,
+            Kind::Other => IngredientKind::Other,
+        }
+    }
+}
+
+impl Wishes {
+    /// Returns what the model is asked to compute.
+    pub fn options(&self) -> barwright_blend::Options {
+        barwright_blend::Options {
+            at_c: self.at.0.clone(),
+            state: self.state.into(),
+            release_c: self.release,
+            relief_mm: self.relief,
+            hold_c: self.hold,
+            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.seed,
+        }
+    }
+
+    /// Returns the lot file.
+    pub fn lots(&self) -> Option<PathBuf> {
+        self.lots.as_ref().map(PathBuf::from)
+    }
+}
+
+/// Reads the list of `--at`; a temperature written twice counts once.
+fn table_temperatures(text: &str) -> Result<Temperatures, String> {
+    let read = parse_temperatures(text).map_err(|errors| {
+        let mut sentences: Vec<String> = errors.iter().map(|error| error.message.clone()).collect();
+        sentences.push("write temperatures such as `20,25,95F`".to_owned());
+        sentences.join("; ")
+    })?;
+    let mut temperatures: Vec<f64> = Vec::new();
+    for celsius in read {
+        let celsius = in_model(celsius)?;
+        if !temperatures.contains(&celsius) {
+            temperatures.push(celsius);
+        }
+    }
+    if temperatures.len() > MOST_TEMPERATURES {
+        return Err(format!("{} temperatures are more than {MOST_TEMPERATURES}", temperatures.len()));
+    }
+    Ok(Temperatures(temperatures))
+}
+
+/// Reads one temperature.
+fn model_temperature(text: &str) -> Result<f64, String> {
+    parse_temperature(text)
+        .map_err(|error| format!("{error}; write a temperature such as `45`, `45C` or `113F`"))
+        .and_then(in_model)
+}
+
+/// Rounds a temperature to 0.01 °C, so that one converted from °F reads well, or refuses it.
+fn in_model(celsius: f64) -> Result<f64, String> {
+    if MODEL_C.contains(&celsius) {
+        Ok((celsius * 100.0).round() / 100.0 + 0.0)
+    } else {
+        Err(format!(
+            "{} °C is outside {} to {} °C, where the prediction holds",
+            significant(celsius, 3),
+            MODEL_C.start(),
+            MODEL_C.end()
+        ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn temperatures_are_rounded_and_kept_once() {
+        assert_eq!(table_temperatures("20; 100F,20,-0"), Ok(Temperatures(vec![20.0, 37.78, 0.0])));
+        for text in ["", "20,,25", "20,warm", "-21", "121", "nan", "1e999"] {
+            assert!(table_temperatures(text).is_err(), "{text}");
+        }
+        let many: Vec<String> = (0..41).map(|number| number.to_string()).collect();
+        assert!(table_temperatures(&many.join(",")).is_err());
+    }
+
+    #[test]
+    fn colour_is_known_before_the_rest_is_read() {
+        let of = |words: &[&str]| Colour::written(&words.iter().map(OsString::from).collect::<Vec<_>>());
+        assert_eq!(of(&["x", "--color", "never"]), Colour::Never);
+        assert_eq!(of(&["x", "--color=always"]), Colour::Always);
+        assert_eq!(of(&["x", "--color"]), Colour::Auto);
+    }
+}

@@ -1,0 +1,36 @@
+//! `compare`: several formulas side by side.
+
+use std::ffi::OsStr;
+
+use crate::args::Compare;
+use crate::commands::builtin_parameters;
+use crate::error::{CliError, Complaint};
+use crate::input::load;
+use crate::output::Streams;
+use crate::render;
+
+/// Runs the subcommand.
+pub fn run(order: &Compare, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let written: Vec<&OsStr> = order.formulas.iter().map(|formula| formula.as_os_str()).collect();
+    let loaded = load(&written, order.wishes.lots().as_deref(), streams)?;
+    if loaded.formulas.len() < 2 {
+        return Err(Complaint::new("one-formula", "there is one formula, and `compare` takes two or more")
+            .hint("Name a second formula, or use `barwright assess`.")
+            .into());
+    }
+    let options = order.wishes.options();
+    let parameters = builtin_parameters()?;
+    let comparison = barwright_blend::compare(&loaded.library, &parameters, &loaded.formulas, &options)?;
+    if order.wishes.json {
+        return streams.data.json(&comparison);
+    }
+    let view = render::compare::View {
+        comparison: &comparison,
+        formulas: &loaded.formulas,
+        library: &loaded.library,
+        options: &options,
+        units: order.wishes.units,
+    };
+    render::compare::write(&mut streams.data, &view)?;
+    Ok(())
+}

@@ -1,0 +1,14 @@
+//! The subcommands: load, compute, show.
+
+pub mod assess;
+pub mod compare;
+pub mod ingredients;
+
+use barwright_blend::Parameters;
+
+use crate::error::CliError;
+
+/// Returns the built-in model parameters.
+fn builtin_parameters() -> Result<Parameters, CliError> {
+    Parameters::builtin().map_err(|error| CliError::internal(format!("the model parameters are faulty: {error}")))
+}

@@ -1,0 +1,100 @@
+//! Shows what was wrong: the place, the line, what was seen and what to do.
+
+use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
+
+use crate::error::{Complaint, Place};
+use crate::excerpt::excerpt;
+use crate::output::wrap;
+
+/// Columns taken by the rule and the word before a hint.
+const HINT_START: usize = 12;
+
+/// Characters of a line given to the renderer, which trims them to the columns there are.
+const LONGEST_LINE: usize = 500;
+
+/// Most characters shown of the name of a text.
+const LONGEST_PATH: usize = 200;
+
+/// Returns complaints as text, one after the other with an empty line between.
+pub fn render(complaints: &[Complaint], colour: bool, columns: usize) -> String {
+    let renderer = if colour { Renderer::styled() } else { Renderer::plain() }.term_width(columns);
+    let mut text = String::new();
+    for complaint in complaints {
+        if !text.is_empty() {
+            text.push('\n');
+        }
+        text.push_str(&one(complaint, &renderer, columns));
+        text.push('\n');
+    }
+    if complaints.len() > 1 {
+        text.push_str(&format!("\n{} errors in all\n", complaints.len()));
+    }
+    text
+}
+
+fn one(complaint: &Complaint, renderer: &Renderer, columns: usize) -> String {
+    let title = Level::ERROR.primary_title(visible(&complaint.message)).id(complaint.code);
+    let mut group = Group::with_title(title);
+    match &complaint.place {
+        Place::None => {}
+        Place::File { origin, at } => {
+            let mut place = Origin::path(path(origin));
+            if let Some((line, column)) = at {
+                place = place.line(*line).char_column(*column);
+            }
+            group = group.element(place);
+        }
+        Place::Text { origin, text, span } => {
+            let cut = excerpt(text, span, LONGEST_LINE);
+            let mut mark = AnnotationKind::Primary.span(cut.span);
+            if !complaint.label.is_empty() {
+                mark = mark.label(visible(&complaint.label));
+            }
+            let snippet = Snippet::source(cut.shown).line_start(cut.line).annotation(mark);
+            group = if cut.whole {
+                group.element(snippet.path(path(origin)))
+            } else {
+                // The column of a line that was cut has to be stated.
+                let place = Origin::path(path(origin)).line(cut.line).char_column(cut.column);
+                group.element(place).element(snippet)
+            };
+        }
+    }
+    for hint in &complaint.hints {
+        let lines = wrap(&visible(hint), columns.saturating_sub(HINT_START), 0);
+        group = group.element(Level::HELP.with_name("hint").message(lines.join("\n")));
+    }
+    renderer.render(&[group])
+}
+
+/// Returns the name of a text, the end of it when it is very long.
+fn path(origin: &str) -> String {
+    let count = origin.chars().count();
+    if count <= LONGEST_PATH {
+        visible(origin)
+    } else {
+        let end: String = origin.chars().skip(count - LONGEST_PATH).collect();
+        format!("…{}", visible(&end))
+    }
+}
+
+/// Returns a text with every character that could disturb a terminal shown as a sign.
+pub fn visible(text: &str) -> String {
+    text.chars().filter_map(visible_letter).collect()
+}
+
+/// Returns the sign a character is shown as; `None` for one that has no width and no meaning here.
+pub fn visible_letter(letter: char) -> Option<char> {
+    match letter {
+        '\t' | '\n' => Some(' '),
+        '\u{0}'..='\u{1f}' => char::from_u32(0x2400 + u32::from(letter)),
+        '\u{7f}' => Some('␡'),
+        '\u{feff}' => None,
+        // Marks, embeddings and isolates that change the direction of writing, and separators of lines.
+        '\u{61c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' => {
+            Some(char::REPLACEMENT_CHARACTER)
+        }
+        letter if letter.is_control() => Some(char::REPLACEMENT_CHARACTER),
+        letter => Some(letter),
+    }
+}

@@ -1,0 +1,358 @@
+//! Loads what the user wrote: formulas from files, standard input or the command line, and lots.
+
+use std::ffi::OsStr;
+use std::fs::File;
+use std::io::{self, ErrorKind, IsTerminal, Read};
+use std::path::Path;
+use std::rc::Rc;
+
+use barwright_reference::formula::{Format, read, sniff};
+use barwright_reference::suggest::nearest;
+use barwright_reference::{Diagnostic, Formula, Library, Lookup};
+
+use crate::complain::visible;
+use crate::error::{CliError, Complaint, Place};
+use crate::output::Streams;
+
+/// Largest text taken, bytes: a formula of two hundred parts has a few thousand.
+const LARGEST_BYTES: u64 = 1_000_000;
+
+/// Endings that make an argument a file name, even when there is no such file.
+const ENDINGS: [&str; 3] = ["toml", "csv", "txt"];
+
+/// Most names of a folder looked at for a hint.
+const MOST_NAMES: usize = 5000;
+
+/// What formulas are read from.
+#[derive(Debug)]
+struct Source {
+    /// Name shown in messages.
+    origin: String,
+    text: Rc<str>,
+    format: Format,
+    /// Name of a formula that the text gives none.
+    name: String,
+}
+
+/// Formulas with the library they were read with.
+#[derive(Debug)]
+pub struct Loaded {
+    /// Reference tables and lots.
+    pub library: Library,
+    /// The formulas in the order written.
+    pub formulas: Vec<Formula>,
+    /// Remark of each formula's file, where it has one.
+    pub remarks: Vec<Option<String>>,
+}
+
+/// Returns the built-in tables.
+pub fn builtin_library() -> Result<Library, CliError> {
+    Library::builtin().map_err(|faults| {
+        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        CliError::internal(format!("the reference tables are faulty: {}", faults.join("; ")))
+    })
+}
+
+/// Loads lots and formulas and writes the notes on how they were read.
+///
+/// # Errors
+/// Everything that is wrong with any of them.
+pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Loaded, CliError> {
+    let on_stdin = written.iter().filter(|argument| **argument == "-").count();
+    if on_stdin + usize::from(lots == Some(Path::new("-"))) > 1 {
+        return Err(CliError::command_line(
+            Complaint::new("stdin-twice", "`-` is written more than once, and standard input can be read only once")
+                .hint("Put the other text into a file and write its name."),
+        ));
+    }
+    let mut library = builtin_library()?;
+    let mut complaints = Vec::new();
+    let mut notes: Vec<String> = Vec::new();
+    let mut lots_known = true;
+    if let Some(path) = lots {
+        match load_lots(&library, path) {
+            Ok((with_lots, lot_notes)) => {
+                library = with_lots;
+                notes.extend(lot_notes);
+            }
+            Err(wrong) => {
+                lots_known = false;
+                complaints.extend(wrong);
+            }
+        }
+    }
+    let (mut formulas, mut remarks) = (Vec::new(), Vec::new());
+    for (index, argument) in written.iter().enumerate() {
+        let source = match resolve(argument, index + 1, &library) {
+            Ok(source) => source,
+            Err(complaint) => {
+                complaints.push(*complaint);
+                continue;
+            }
+        };
+        match read(&source.text, source.format, &source.name, &library) {
+            Ok(reading) => {
+                notes.extend(reading.notes.iter().map(|note| say(note, &source.origin, &source.text)));
+                remarks.extend(reading.formulas.iter().map(|_| reading.remark.clone()));
+                formulas.extend(reading.formulas);
+            }
+            Err(mut errors) => complaints.extend({
+                // A table with several formulas names the same wrong ingredient once for each.
+                errors.dedup();
+                errors
+                    .into_iter()
+                    // A name may be that of a lot in the file that could not be read.
+                    .filter(|error| lots_known || error.code != "unknown-ingredient")
+                    .map(|error| complaint_in(error, &source, &library))
+            }),
+        }
+    }
+    for note in notes {
+        streams.remarks.note(&note)?;
+    }
+    if complaints.is_empty() { Ok(Loaded { library, formulas, remarks }) } else { Err(CliError::input(complaints)) }
+}
+
+/// Returns a note on one line with its place.
+fn say(note: &Diagnostic, origin: &str, text: &str) -> String {
+    let (line, column) = barwright_reference::diagnostic::line_column(text, note.span.start);
+    let place = if !text.trim_end().contains('\n') { origin.to_owned() } else { format!("{origin}:{line}:{column}") };
+    let mut said = format!("{place}: {}", note.message);
+    for hint in &note.hints {
+        said.push_str(". ");
+        said.push_str(hint.trim_end_matches('.'));
+    }
+    said
+}
+
+/// Places a finding in its source, and adds what the source as a whole lets one guess.
+fn complaint_in(error: Diagnostic, source: &Source, library: &Library) -> Complaint {
+    let complaint = Complaint::from_diagnostic(error, &source.origin, &source.text);
+    let text = source.text.as_ref();
+    let one_word = !text.contains(|letter: char| letter.is_ascii_digit() || matches!(letter, '\n' | ','));
+    if complaint.code == "unknown-key" && text.contains("[lot") {
+        complaint.hint("A file of lots is named behind `--lots`.")
+    } else if source.format == Format::Inline && one_word && matches!(library.find(text), Lookup::Unknown { .. }) {
+        complaint.hint("This was read as a formula; to name a file, write its ending too, such as `.toml`.")
+    } else {
+        complaint
+    }
+}
+
+fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
+    let origin = if path == Path::new("-") { "standard input".to_owned() } else { path.display().to_string() };
+    let text = if path == Path::new("-") { read_stdin(&origin) } else { read_file(path, &origin) };
+    let text = text.map_err(|complaint| vec![*complaint])?;
+    match library.with_lots(&text) {
+        Ok((library, notes)) => {
+            let notes = notes.iter().map(|note| say(note, &origin, &text)).collect();
+            Ok((library, notes))
+        }
+        Err(errors) => Err(errors.into_iter().map(|error| Complaint::from_diagnostic(error, &origin, &text)).collect()),
+    }
+}
+
+/// Finds out what an argument is, and reads it.
+///
+/// An existing file, or what has the ending of one, is a file; what has a slash in it is a file unless it reads as a formula
+/// (`caprylic/capric triglyceride 20`); anything else is a formula.
+fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source, Box<Complaint>> {
+    let inline_name = format!("formula {number}");
+    if argument == "-" {
+        let origin = "standard input".to_owned();
+        let text = read_stdin(&origin)?;
+        return Ok(Source { format: sniff(&text), origin, text, name: inline_name });
+    }
+    let path = Path::new(argument);
+    let ending = path.extension().and_then(OsStr::to_str).map(str::to_lowercase).unwrap_or_default();
+    let written = argument.to_str();
+    // What may not be looked at may exist; what is no possible file name cannot.
+    let exists = path.try_exists().unwrap_or_else(|error| error.kind() == ErrorKind::PermissionDenied);
+    if exists && written != Some("") || written.is_none_or(|text| names_file(text, &ending, library)) {
+        let origin = path.display().to_string();
+        let text = read_file(path, &origin)?;
+        return Ok(Source {
+            format: match ending.as_str() {
+                "toml" => Format::Toml,
+                "csv" => Format::Csv,
+                _ => sniff(&text),
+            },
+            name: path.file_stem().map_or(inline_name, |stem| stem.to_string_lossy().into_owned()),
+            origin,
+            text,
+        });
+    }
+    let text = check_filled(written.unwrap_or(""), &inline_name)?;
+    if text.len() as u64 > LARGEST_BYTES {
+        return Err(Box::new(too_large(&inline_name, text.len() as u64)));
+    }
+    Ok(Source { format: sniff(&text), origin: inline_name.clone(), text, name: inline_name })
+}
+
+/// Whether a text that names no existing file is still meant as the name of one.
+fn names_file(text: &str, ending: &str, library: &Library) -> bool {
+    let one_line = !text.contains('\n');
+    (one_line && ENDINGS.contains(&ending))
+        || (text.contains(['/', '\\'])
+            && one_line
+            && read(text, Format::Inline, "", library).is_err()
+            && !text.contains(','))
+}
+
+/// Reads standard input up to the largest size.
+fn read_stdin(origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+    let stdin = io::stdin();
+    if stdin.is_terminal() {
+        // Whoever typed `-` by mistake would wait for ever; a failure to say so changes nothing.
+        let _ = io::Write::write_all(
+            &mut io::stderr(),
+            b"note: reading a formula from the keyboard; end it with Ctrl-D on a new line\n",
+        );
+    }
+    read_capped(stdin.lock(), origin)
+}
+
+/// Reads a file, refusing by its size before reading it.
+fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+    let failed = |error: io::Error| Box::new(unreadable(path, origin, &error));
+    let facts = std::fs::metadata(path).map_err(failed)?;
+    if facts.is_dir() {
+        return Err(Box::new(
+            Complaint::about_file("directory", format!("`{}` is a folder, not a file", short(origin)), origin)
+                .hint("Write the name of a formula file in it."),
+        ));
+    }
+    if facts.is_file() && facts.len() > LARGEST_BYTES {
+        return Err(Box::new(too_large(origin, facts.len())));
+    }
+    read_capped(File::open(path).map_err(failed)?, origin)
+}
+
+/// Reads at most the largest size, and checks that it is text and not empty.
+fn read_capped(reader: impl Read, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+    let mut bytes = Vec::new();
+    let capped = reader.take(LARGEST_BYTES + 1).read_to_end(&mut bytes);
+    capped.map_err(|error| Box::new(unreadable(Path::new(origin), origin, &error)))?;
+    if bytes.len() as u64 > LARGEST_BYTES {
+        return Err(Box::new(too_large(origin, bytes.len() as u64)));
+    }
+    match std::str::from_utf8(&bytes) {
+        Ok(text) => check_filled(text, origin),
+        Err(error) => Err(Box::new(not_text(&bytes, error.valid_up_to(), origin))),
+    }
+}
+
+/// Refuses a text with nothing in it.
+fn check_filled(text: &str, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+    if text.trim_matches(|letter: char| letter.is_whitespace() || letter == '\u{feff}').is_empty() {
+        return Err(Box::new(
+            Complaint::about_file("empty", format!("{} is empty", named(origin)), origin)
+                .hint("Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil 74`."),
+        ));
+    }
+    Ok(Rc::from(text))
+}
+
+fn too_large(origin: &str, bytes: u64) -> Complaint {
+    let size =
+        if bytes > LARGEST_BYTES + 1 { format!("has {:.1} MB", bytes as f64 / 1e6) } else { "goes on".to_owned() };
+    Complaint::about_file("too-large", format!("{} {size}, above the 1 MB taken", named(origin)), origin)
+        .hint("A formula has a few lines; check that this is the right file.")
+}
+
+fn not_text(bytes: &[u8], at: usize, origin: &str) -> Complaint {
+    let before = bytes.get(..at).unwrap_or(&[]);
+    let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
+    let byte = bytes.get(at).copied().unwrap_or(0);
+    let line_start = before.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+    let on_line = std::str::from_utf8(before.get(line_start..).unwrap_or(&[])).unwrap_or("");
+    let message = format!("{} is not UTF-8 text: the byte at offset {at} is 0x{byte:02X}", named(origin));
+    let complaint = Complaint {
+        place: Place::File { origin: origin.to_owned(), at: Some((line, on_line.chars().count() + 1)) },
+        ..Complaint::new("not-utf8", message)
+    };
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        complaint.hint("It is UTF-16; save it again as UTF-8.")
+    } else {
+        complaint.hint("Save it again as UTF-8.")
+    }
+}
+
+/// Says why a file cannot be read; for a missing one, which one may be meant.
+fn unreadable(path: &Path, origin: &str, error: &io::Error) -> Complaint {
+    let shown = short(origin);
+    match error.kind() {
+        ErrorKind::NotFound => {
+            let complaint = Complaint::about_file("no-file", format!("there is no file `{shown}`"), origin);
+            match neighbour(path) {
+                Neighbour::File(name) => complaint.hint(format!("The nearest file there is `{name}`.")),
+                Neighbour::None => complaint.hint("There is no formula file in that folder."),
+                Neighbour::NoFolder(folder) => complaint.hint(format!("There is no folder `{folder}`.")),
+            }
+            .hint("A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.")
+        }
+        ErrorKind::PermissionDenied => {
+            Complaint::about_file("no-permission", format!("`{shown}` may not be read"), origin)
+                .hint("Allow reading it, or copy it to where you may read it.")
+        }
+        ErrorKind::NotADirectory => Complaint::about_file(
+            "no-file",
+            format!("there is no file `{shown}`: a part of its path is a file, not a folder"),
+            origin,
+        ),
+        _ => Complaint::about_file("unreadable", format!("`{shown}` cannot be read: {error}"), origin),
+    }
+}
+
+/// What there is beside a missing file.
+enum Neighbour {
+    File(String),
+    None,
+    NoFolder(String),
+}
+
+/// Looks for the file of the folder whose name is nearest to that of `path`.
+fn neighbour(path: &Path) -> Neighbour {
+    let folder = match path.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    };
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return Neighbour::NoFolder(short(&folder.display().to_string()));
+    };
+    let mut names: Vec<String> = entries
+        .take(MOST_NAMES)
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .filter(|name| {
+            let ending = Path::new(name).extension().and_then(OsStr::to_str).unwrap_or("");
+            ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known))
+        })
+        .collect();
+    names.sort_unstable();
+    let wanted = path.file_name().map(OsStr::to_string_lossy).unwrap_or_default();
+    let best = nearest(&wanted.to_lowercase(), names.iter().map(String::as_str).enumerate(), 1);
+    match best.first().and_then(|index| names.get(*index)) {
+        Some(name) => Neighbour::File(visible(&folder.join(name).display().to_string().replacen("./", "", 1))),
+        None => Neighbour::None,
+    }
+}
+
+/// Returns the name of a source for a sentence: a file's in back quotes.
+fn named(origin: &str) -> String {
+    if origin == "standard input" || origin.starts_with("formula ") {
+        origin.to_owned()
+    } else {
+        format!("`{}`", short(origin))
+    }
+}
+
+/// Returns a name cut to a length that fits a sentence, keeping its end.
+fn short(name: &str) -> String {
+    const MOST: usize = 80;
+    let count = name.chars().count();
+    if count <= MOST {
+        visible(name)
+    } else {
+        format!("…{}", visible(&name.chars().skip(count - MOST).collect::<String>()))
+    }
+}

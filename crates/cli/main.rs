@@ -1,0 +1,17 @@
+//! The command `barwright`: arguments in, tables or JSON out. It holds no model.
+
+mod args;
+mod basis;
+mod commands;
+mod complain;
+mod error;
+mod excerpt;
+mod input;
+mod length;
+mod output;
+mod render;
+mod run;
+
+fn main() -> std::process::ExitCode {
+    run::run()
+}

@@ -1,0 +1,160 @@
+//! Where the command writes: the only door to standard output and standard error.
+
+use std::io::{self, Write};
+
+use clap::builder::styling::{AnsiColor, Style};
+use serde::Serialize;
+
+use crate::complain::visible;
+use crate::error::CliError;
+
+/// Most columns laid out for.
+pub const MOST_COLUMNS: usize = 100;
+
+/// Columns that running text is wrapped at, at most: longer lines are hard to read.
+const TEXT_COLUMNS: usize = 92;
+
+/// The two streams of a run.
+pub struct Streams<'w> {
+    /// Standard output: what was asked for, and nothing else.
+    pub data: Output<'w>,
+    /// Standard error: notes and warnings.
+    pub remarks: Output<'w>,
+}
+
+/// One stream, with what it can show.
+pub struct Output<'w> {
+    writer: &'w mut dyn Write,
+    colour: bool,
+    columns: usize,
+    started: bool,
+}
+
+impl<'w> Output<'w> {
+    /// Makes an output.
+    pub fn new(writer: &'w mut dyn Write, colour: bool, columns: usize) -> Self {
+        Output { writer, colour, columns, started: false }
+    }
+
+    /// Columns to lay out for.
+    pub fn columns(&self) -> usize {
+        self.columns
+    }
+
+    /// Writes one line as it is.
+    pub fn line(&mut self, text: &str) -> io::Result<()> {
+        self.started = true;
+        writeln!(self.writer, "{text}")
+    }
+
+    /// Writes an empty line.
+    pub fn blank(&mut self) -> io::Result<()> {
+        writeln!(self.writer)
+    }
+
+    /// Writes the title of an answer.
+    pub fn title(&mut self, text: &str, aside: &str) -> io::Result<()> {
+        let title = self.paint(AnsiColor::Cyan.on_default().bold(), text);
+        if aside.is_empty() { self.line(&title) } else { self.line(&format!("{title}  ({aside})")) }
+    }
+
+    /// Writes a heading, after an empty line if anything stands before it.
+    pub fn heading(&mut self, text: &str) -> io::Result<()> {
+        let heading = self.paint(Style::new().bold(), text);
+        if self.started {
+            self.blank()?;
+        }
+        self.line(&heading)
+    }
+
+    /// Writes running text, wrapped; later lines are indented by `hang` columns.
+    pub fn text(&mut self, text: &str, hang: usize) -> io::Result<()> {
+        for line in wrap(text, self.columns.min(TEXT_COLUMNS), hang) {
+            self.line(&line)?;
+        }
+        Ok(())
+    }
+
+    /// Writes one item of a list: its label, and its text beside it.
+    pub fn item(&mut self, label: &str, text: &str) -> io::Result<()> {
+        let start = format!("  {label}: ");
+        let mut lines = wrap(&format!("{start}{text}"), self.columns.min(TEXT_COLUMNS), 4).into_iter();
+        if let Some(first) = lines.next() {
+            let rest = first.strip_prefix(&start).unwrap_or("");
+            let label = self.paint(Style::new().bold(), label);
+            self.line(&format!("  {label}: {rest}"))?;
+        }
+        lines.try_for_each(|line| self.line(&line))
+    }
+
+    /// Writes one note.
+    pub fn note(&mut self, text: &str) -> io::Result<()> {
+        let word = self.paint(AnsiColor::Green.on_default().bold(), "note");
+        self.line(&format!("{word}: {}", visible(text)))
+    }
+
+    /// Writes one JSON document.
+    pub fn json(&mut self, value: &impl Serialize) -> Result<(), CliError> {
+        serde_json::to_writer_pretty(&mut self.writer, value)?;
+        self.blank()?;
+        Ok(())
+    }
+
+    /// Returns a text in a style, or as it is without colour.
+    fn paint(&self, style: Style, text: &str) -> String {
+        if self.colour { format!("{style}{text}{style:#}") } else { text.to_owned() }
+    }
+}
+
+/// Columns kept free for a unit, which stays on the line of its number.
+const UNIT_ROOM: usize = 4;
+
+/// Breaks a text at blanks into lines of at most `columns`; lines after the first are indented by `hang`.
+pub fn wrap(text: &str, columns: usize, hang: usize) -> Vec<String> {
+    let indent = text.len() - text.trim_start_matches(' ').len();
+    let mut lines = vec![" ".repeat(indent)];
+    let mut used = indent;
+    let mut at_start = true;
+    for word in text.split(' ').filter(|word| !word.is_empty()) {
+        let length = word.chars().count();
+        let unit = word.starts_with(['°', '%']) || word.starts_with("mm") || word.starts_with("kPa");
+        if !at_start && !unit && used + 1 + length + UNIT_ROOM > columns {
+            lines.push(" ".repeat(hang));
+            used = hang;
+            at_start = true;
+        }
+        if let Some(line) = lines.last_mut() {
+            if !at_start {
+                line.push(' ');
+                used += 1;
+            }
+            line.push_str(word);
+            used += length;
+            at_start = false;
+        }
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_wrapped_at_blanks() {
+        assert_eq!(wrap("one two three", 12, 2), ["one two", "  three"]);
+        assert_eq!(wrap("  a verylongword b", 9, 1), ["  a", " verylongword", " b"]);
+        assert_eq!(wrap("it is now 20 °C in here", 16, 0), ["it is now 20 °C", "in here"]);
+        assert_eq!(wrap("", 6, 1), [""]);
+    }
+
+    #[test]
+    fn without_colour_nothing_but_text_is_written() {
+        let mut bytes = Vec::new();
+        let mut output = Output::new(&mut bytes, false, 40);
+        let written =
+            output.title("Bar", "rested").and_then(|()| output.heading("Parts")).and_then(|()| output.note("a\u{1b}b"));
+        assert!(written.is_ok());
+        assert_eq!(String::from_utf8_lossy(&bytes), "Bar  (rested)\n\nParts\nnote: a␛b\n");
+    }
+}

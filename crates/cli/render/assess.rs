@@ -1,0 +1,249 @@
+//! One assessment for people.
+
+use std::io;
+
+use barwright_blend::cautions::Caution;
+use barwright_blend::suitability::{SkinFeel, Verdict};
+use barwright_blend::{Assessment, Estimate, Options};
+use barwright_reference::{CrystalState, Formula, Library};
+
+use super::number::{in_hundred, interval, significant, whole};
+use super::table::Sheet;
+use super::units::{needle, with_unit};
+use super::{Group, capital, name};
+use crate::args::Units;
+use crate::basis::Basis;
+use crate::complain::visible;
+use crate::output::Output;
+
+/// What the tables call the parts of the bar a rule of thumb speaks about.
+pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of thumb, no published relation.";
+
+/// The landmarks with the test each belongs to.
+pub const LANDMARKS: [(&str, &str); 4] = [
+    ("softening onset", "half the firmness of 20 °C is gone; needle at several temperatures, ASTM D1321"),
+    ("slip point", "open tube; ISO 6321, AOCS Cc 3-25"),
+    ("drop point", "falling drop; AOCS Cc 18-80, ASTM D127"),
+    ("clear point", "last crystal gone; AOCS Cc 1-25, end of melting by calorimetry"),
+];
+
+/// Writes an assessment: the answer, the tables, what it rests on, what to mind.
+pub fn write(
+    output: &mut Output<'_>,
+    answer: &Assessment,
+    formula: &Formula,
+    library: &Library,
+    options: &Options,
+    units: Units,
+    remark: Option<&str>,
+) -> io::Result<()> {
+    output.title(&capital(&name(&answer.formula.name)), answer.state.word())?;
+    if let Some(remark) = remark {
+        output.text(&visible(remark), 0)?;
+    }
+    output.blank()?;
+    for sentence in sentences(answer, options, units) {
+        output.text(&sentence, 2)?;
+    }
+    output.text(RULE_OF_THUMB, 2)?;
+
+    output.heading("Parts, % by mass")?;
+    parts(formula, library).write(output)?;
+
+    output.heading("Melting")?;
+    let degree = units.degree();
+    let mut sheet = Sheet::new(&["landmark", degree, "test"]);
+    for ((landmark, estimate), (_, test)) in landmarks(answer).into_iter().zip(LANDMARKS) {
+        let shown = estimate.map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate));
+        sheet.row(&[landmark, &shown, &in_units(test, units)]);
+    }
+    sheet.write(output)?;
+
+    output.heading("Solids and firmness")?;
+    let mut sheet = Sheet::new(&[
+        degree,
+        "solids, %",
+        &format!("yield stress, {}", units.stress()),
+        "as firm as beeswax in oil, %",
+        "needle, 0.1 mm",
+    ])
+    .right(&[0]);
+    for (solids, firmness) in answer.solids.iter().zip(&answer.firmness) {
+        sheet.row(&[
+            units.given(solids.temperature_c),
+            interval(&solids.percent, whole),
+            units.yield_stress(&firmness.yield_stress_kpa),
+            interval(&firmness.beeswax_equivalent_percent, beeswax_percent),
+            needle(firmness.needle_dmm.as_ref()),
+        ]);
+    }
+    sheet.write(output)?;
+
+    output.heading("What this rests on")?;
+    output.text(&format!("  {}", Basis::of(library, formula).sentence()), 2)?;
+    output.text(&format!("  {}", interval_words(options)), 2)?;
+
+    output.heading("Mind")?;
+    for caution in spoken_cautions(answer) {
+        output.item(&capital(caution.about), &visible(&caution.text))?;
+    }
+    Ok(())
+}
+
+/// Says where the numbers in brackets come from.
+pub fn interval_words(options: &Options) -> String {
+    format!(
+        "In brackets: 90 % intervals from {} trial computations (seed {}) over lots, melting points and model parameters.",
+        options.draws, options.seed
+    )
+}
+
+/// The cautions that the answer does not say already.
+pub fn spoken_cautions(answer: &Assessment) -> impl Iterator<Item = &Caution> {
+    answer.cautions.iter().filter(|caution| caution.about != "setting")
+}
+
+/// Returns the landmarks with their names.
+pub fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); 4] {
+    let melt = &answer.melt;
+    let estimates = [&melt.softening_c, &melt.slip_point_c, &melt.drop_point_c, &melt.clear_point_c];
+    let mut named = [("", None); 4];
+    for (entry, (estimate, (landmark, _))) in named.iter_mut().zip(estimates.into_iter().zip(LANDMARKS)) {
+        *entry = (landmark, estimate.as_ref());
+    }
+    named
+}
+
+/// What is shown for a landmark that was not found.
+pub fn below_the_scale(units: Units) -> String {
+    format!("below {}", units.given(barwright_blend::landmarks::LOWEST_LANDMARK_C))
+}
+
+/// Returns a beeswax equivalent; one above all beeswax is beyond the scale.
+pub fn beeswax_percent(percent: f64) -> String {
+    if percent < 10.0 { significant(percent, 2) } else { whole(percent) }
+}
+
+/// Replaces the temperature in a description by one in the units shown.
+fn in_units(test: &str, units: Units) -> String {
+    test.replace("20 °C", &units.given_degrees(20.0))
+}
+
+/// Returns the plain answer, one sentence an entry.
+fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
+    let mut said = Vec::new();
+    if !answer.sets_at_room() {
+        let words = answer.cautions.iter().find(|caution| caution.about == "setting");
+        said.push(words.map_or_else(
+            || "This blend does not set into a bar at room temperature.".to_owned(),
+            |caution| visible(&caution.text),
+        ));
+    }
+    said.push(detail_sentence(answer, units));
+    said.extend(firmness_sentence(answer, options, units));
+    said.push(warmth_sentence(answer, units));
+    said.push(skin_sentence(answer, units));
+    said.push(grain_sentence(answer));
+    said
+}
+
+fn detail_sentence(answer: &Assessment, units: Units) -> String {
+    let detail = &answer.detail;
+    let relief = units.given_length(detail.relief_mm);
+    let probability = in_hundred(detail.probability);
+    let cold = units.given_degrees(detail.release_c);
+    let (verdict, outcome) = match detail.verdict {
+        Verdict::Yes => ("yes", format!("Relief of {relief} leaves the mould whole")),
+        Verdict::Likely => ("likely", format!("Relief of {relief} should leave the mould whole")),
+        Verdict::Open => ("open", format!("Relief of {relief} may or may not leave the mould whole")),
+        Verdict::Unlikely => ("unlikely", format!("Relief of {relief} will often break in the mould")),
+        Verdict::No => ("no", format!("Relief of {relief} will not leave the mould whole")),
+    };
+    let finest = with_unit(&units.relief(detail.finest_feature_mm.as_ref()), units.length_unit());
+    format!("Firm enough for fine detail: {verdict}. {outcome} at {cold} ({probability}). Finest relief: {finest}.")
+}
+
+/// Says how firm the bar is at the temperature of the table that is nearest to a room.
+fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Option<String> {
+    let nearest = answer.firmness.iter().min_by(|a, b| {
+        let distance = |celsius: f64| (celsius - options.release_c).abs();
+        distance(a.temperature_c).total_cmp(&distance(b.temperature_c))
+    })?;
+    let beeswax = interval(&nearest.beeswax_equivalent_percent, beeswax_percent);
+    Some(format!(
+        "At {}, {}, it is as firm as liquid oil with {} beeswax in it.",
+        units.given_degrees(nearest.temperature_c),
+        match answer.state {
+            CrystalState::Fresh => "just set",
+            CrystalState::Rested => "once rested",
+            CrystalState::Tempered => "tempered",
+        },
+        with_unit(&beeswax, "%")
+    ))
+}
+
+fn warmth_sentence(answer: &Assessment, units: Units) -> String {
+    let warmth = &answer.warmth;
+    let wanted = units.given_degrees(warmth.wanted_c);
+    let probability = in_hundred(warmth.probability);
+    let verdict = warmth.verdict.word();
+    match &warmth.hold_c {
+        Some(hold) => {
+            format!("Keeps its shape for a day up to {}; at {wanted}: {verdict}, {probability}.", units.degrees(hold))
+        }
+        None => format!("Does not keep its shape at any temperature above {}.", units.given_degrees(-20.0)),
+    }
+}
+
+fn skin_sentence(answer: &Assessment, units: Units) -> String {
+    let skin = &answer.skin;
+    let feel = match skin.verdict {
+        SkinFeel::Glides => "glides",
+        SkinFeel::Smears => "smears, being too soft",
+        SkinFeel::Drags => "drags, being too hard",
+    };
+    format!(
+        "On skin it {feel} ({}): {} of it is melted at {}.",
+        in_hundred(skin.probability),
+        with_unit(&interval(&skin.melted_percent, whole), "%"),
+        units.given_degrees(skin.temperature_c)
+    )
+}
+
+fn grain_sentence(answer: &Assessment) -> String {
+    let grain = &answer.grain;
+    format!(
+        "Risk of grain when cooled slowly: {}, {} on a scale from 0 to 1.",
+        grain.verdict.word(),
+        interval(&grain.risk, |risk| format!("{risk:.2}"))
+    )
+}
+
+/// Makes the table of parts, in groups with their sums.
+fn parts(formula: &Formula, library: &Library) -> Sheet {
+    let mut sheet = Sheet::new(&["group", "ingredient", "part", "group sum"]).right(&[2, 3]);
+    for group in Group::ALL {
+        let members: Vec<_> = formula
+            .parts
+            .iter()
+            .filter_map(|part| library.ingredients.get(part.ingredient).map(|known| (known, part.percent)))
+            .filter(|(known, _)| Group::of(known) == group)
+            .collect();
+        let sum: f64 = members.iter().map(|(_, percent)| percent).sum();
+        for (index, (known, percent)) in members.iter().enumerate() {
+            let first = index == 0;
+            sheet.row(&[
+                if first { group.word().to_owned() } else { String::new() },
+                name(&known.common_name),
+                share(*percent),
+                if first { share(sum) } else { String::new() },
+            ]);
+        }
+    }
+    sheet
+}
+
+/// Returns a share with one decimal, or two digits below 1.
+pub fn share(percent: f64) -> String {
+    if percent < 1.0 { significant(percent, 2) } else { format!("{percent:.1}") }
+}

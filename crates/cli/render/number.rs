@@ -1,0 +1,81 @@
+//! Numbers with sensible digits, and estimates with their interval.
+
+use barwright_blend::Estimate;
+
+/// Returns a number rounded to this many significant digits, without an exponent.
+pub fn significant(value: f64, digits: u8) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    if !value.is_finite() {
+        return "none".to_owned();
+    }
+    // Position of the first digit: 0 for units, 1 for tens, -1 for tenths.
+    let first = |value: f64| value.abs().log10().floor() as i32;
+    let last = first(value) + 1 - i32::from(digits);
+    let step = 10f64.powi(last);
+    let rounded = (value / step).round() * step;
+    // Rounding can move the first digit (0.996 is 1.0), and with it the number of decimals.
+    let decimals = (i32::from(digits) - 1 - first(rounded)).clamp(0, 12) as usize;
+    format!("{rounded:.decimals$}")
+}
+
+/// Returns `value (low to high)`, or only the value when the ends look the same.
+pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
+    let [value, low, high] = [estimate.value, estimate.low, estimate.high].map(show);
+    if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
+}
+
+/// Returns a whole number.
+pub fn whole(value: f64) -> String {
+    // Adding zero turns a rounded -0 into 0.
+    format!("{:.0}", value.round() + 0.0)
+}
+
+/// Returns a probability as a count of hundred.
+pub fn in_hundred(probability: f64) -> String {
+    match probability * 100.0 {
+        p if p < 1.0 => "under 1 in 100".to_owned(),
+        p if p > 99.0 => "over 99 in 100".to_owned(),
+        p => format!("{p:.0} in 100"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_digits_are_kept() {
+        for (value, text) in [
+            (0.0, "0"),
+            (312.4, "310"),
+            (9.96, "10"),
+            (0.996, "1.0"),
+            (0.0623, "0.062"),
+            (1.04, "1.0"),
+            (99.6, "100"),
+            (12.3, "12"),
+            (1234.0, "1200"),
+            (-4.26, "-4.3"),
+            (f64::INFINITY, "none"),
+        ] {
+            assert_eq!(significant(value, 2), text, "{value}");
+        }
+        assert_eq!(significant(0.793_75, 3), "0.794");
+    }
+
+    #[test]
+    fn intervals_that_say_nothing_are_left_out() {
+        let of = |value, low, high| interval(&Estimate { value, low, high }, whole);
+        assert_eq!(of(38.2, 31.0, 44.4), "38 (31 to 44)");
+        assert_eq!(of(0.1, -0.2, 0.3), "0");
+    }
+
+    #[test]
+    fn probabilities_are_never_certain() {
+        assert_eq!(in_hundred(1.0), "over 99 in 100");
+        assert_eq!(in_hundred(0.0), "under 1 in 100");
+        assert_eq!(in_hundred(0.784), "78 in 100");
+    }
+}

@@ -1,0 +1,187 @@
+//! Quantities in the units asked for, with the digits they deserve.
+
+use barwright_blend::Estimate;
+use barwright_blend::penetration::NEEDLE_LIMIT_DMM;
+
+use super::number::{interval, significant, whole};
+use crate::args::Units;
+use crate::length::INCH_MM;
+
+/// One pound-force per square inch, kPa.
+const PSI_KPA: f64 = 6.894_757;
+
+/// °F per °C of a difference.
+const FAHRENHEIT_PER_CELSIUS: f64 = 1.8;
+
+/// A temperature interval wider than this is shown in whole degrees, °C.
+const WIDE_C: f64 = 3.0;
+
+/// A relief coarser than this is no relief, mm.
+const COARSEST_MM: f64 = 100.0;
+
+/// A yield stress below this is none, kPa.
+const SOFTEST_KPA: f64 = 0.01;
+
+impl Units {
+    /// Returns the sign of the temperature scale.
+    pub fn degree(self) -> &'static str {
+        match self {
+            Units::Metric => "°C",
+            Units::Us => "°F",
+        }
+    }
+
+    /// Returns the unit of yield stress.
+    pub fn stress(self) -> &'static str {
+        match self {
+            Units::Metric => "kPa",
+            Units::Us => "psi",
+        }
+    }
+
+    fn scaled(self, celsius: f64) -> f64 {
+        match self {
+            Units::Metric => celsius,
+            Units::Us => celsius * FAHRENHEIT_PER_CELSIUS + 32.0,
+        }
+    }
+
+    /// Returns a temperature someone gave, without a unit: `37.8`.
+    pub fn given(self, celsius: f64) -> String {
+        let text = format!("{:.1}", self.scaled(celsius) + 0.0);
+        text.strip_suffix(".0").unwrap_or(&text).to_owned()
+    }
+
+    /// Returns a temperature someone gave: `37.8 °C`.
+    pub fn given_degrees(self, celsius: f64) -> String {
+        format!("{} {}", self.given(celsius), self.degree())
+    }
+
+    /// Returns an estimated temperature without a unit: `47 (42 to 52)`, or `63.2 (62.1 to 64.0)` when it is that sure.
+    pub fn temperature(self, estimate: &Estimate) -> String {
+        let wide = estimate.high - estimate.low > WIDE_C;
+        interval(estimate, |celsius| {
+            let value = self.scaled(celsius);
+            if wide { whole(value) } else { format!("{:.1}", value + 0.0) }
+        })
+    }
+
+    /// Returns an estimated temperature: `47 °C (42 to 52)`.
+    pub fn degrees(self, estimate: &Estimate) -> String {
+        with_unit(&self.temperature(estimate), self.degree())
+    }
+
+    /// Returns a difference of temperatures: `6 °C`.
+    pub fn difference(self, celsius: f64) -> String {
+        let value = match self {
+            Units::Metric => celsius,
+            Units::Us => celsius * FAHRENHEIT_PER_CELSIUS,
+        };
+        format!("{} {}", whole(value), self.degree())
+    }
+
+    /// Returns a yield stress without a unit.
+    pub fn yield_stress(self, estimate: &Estimate) -> String {
+        interval(estimate, |kpa| {
+            let (value, least) = match self {
+                Units::Metric => (kpa, SOFTEST_KPA),
+                Units::Us => (kpa / PSI_KPA, 0.001),
+            };
+            if value < least { "0".to_owned() } else { significant(value, 2) }
+        })
+    }
+
+    fn length(self, millimetres: f64) -> String {
+        match self {
+            Units::Metric => significant(millimetres, 2),
+            Units::Us => significant(millimetres / INCH_MM, 2),
+        }
+    }
+
+    /// Returns the unit of length.
+    pub fn length_unit(self) -> &'static str {
+        match self {
+            Units::Metric => "mm",
+            Units::Us => "in",
+        }
+    }
+
+    /// Returns a length someone gave: `0.8 mm`.
+    pub fn given_length(self, millimetres: f64) -> String {
+        let (value, unit) = match self {
+            Units::Metric => (millimetres, "mm"),
+            Units::Us => (millimetres / INCH_MM, "in"),
+        };
+        format!("{} {unit}", trim(&significant(value, 2)))
+    }
+
+    /// Returns the finest relief without a unit; what is coarser than any mould is `over 100`.
+    pub fn relief(self, estimate: Option<&Estimate>) -> String {
+        let over = || format!("over {}", self.length(COARSEST_MM));
+        match estimate {
+            Some(estimate) if estimate.low <= COARSEST_MM => {
+                interval(estimate, |mm| if mm > COARSEST_MM { over() } else { self.length(mm) })
+            }
+            _ => over(),
+        }
+    }
+}
+
+/// Returns a needle penetration; what is softer than the test allows is `over 250`.
+pub fn needle(estimate: Option<&Estimate>) -> String {
+    let over = format!("over {NEEDLE_LIMIT_DMM}");
+    match estimate {
+        Some(estimate) => interval(estimate, |dmm| match dmm {
+            dmm if dmm >= NEEDLE_LIMIT_DMM => over.clone(),
+            dmm if dmm < 1.0 => "under 1".to_owned(),
+            dmm => significant(dmm, 2),
+        }),
+        None => over,
+    }
+}
+
+/// Puts a unit behind the value and before its interval: `47 °C (42 to 52)`.
+pub fn with_unit(shown: &str, unit: &str) -> String {
+    match shown.split_once(" (") {
+        Some((value, rest)) => format!("{value} {unit} ({rest}"),
+        None => format!("{shown} {unit}"),
+    }
+}
+
+/// Drops zeros behind the point.
+fn trim(number: &str) -> &str {
+    if number.contains('.') { number.trim_end_matches('0').trim_end_matches('.') } else { number }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn estimate(value: f64, low: f64, high: f64) -> Estimate {
+        Estimate { value, low, high }
+    }
+
+    #[test]
+    fn digits_follow_the_width_of_the_interval() {
+        assert_eq!(Units::Metric.degrees(&estimate(47.2, 42.0, 52.4)), "47 °C (42 to 52)");
+        assert_eq!(Units::Metric.temperature(&estimate(63.21, 62.0, 64.0)), "63.2 (62.0 to 64.0)");
+        assert_eq!(Units::Us.degrees(&estimate(45.0, 40.0, 50.0)), "113 °F (104 to 122)");
+        assert_eq!(Units::Us.difference(10.0), "18 °F");
+        assert_eq!(Units::Us.given(37.78), "100");
+    }
+
+    #[test]
+    fn what_has_no_measure_says_so() {
+        assert_eq!(Units::Metric.relief(None), "over 100");
+        assert_eq!(Units::Metric.relief(Some(&estimate(0.62, 0.3, f64::MAX))), "0.62 (0.30 to over 100)");
+        assert_eq!(needle(None), "over 250");
+        assert_eq!(needle(Some(&estimate(180.0, 90.0, 250.0))), "180 (90 to over 250)");
+        assert_eq!(Units::Metric.yield_stress(&estimate(0.0, 0.0, 0.001)), "0");
+    }
+
+    #[test]
+    fn lengths_given_are_shown_as_given() {
+        assert_eq!(Units::Metric.given_length(0.8), "0.8 mm");
+        assert_eq!(Units::Us.given_length(25.4 / 32.0), "0.031 in");
+    }
+}

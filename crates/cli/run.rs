@@ -1,0 +1,121 @@
+//! One run: arguments in, exit status out.
+
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::panic::{self, AssertUnwindSafe};
+use std::process::ExitCode;
+use std::sync::OnceLock;
+
+use anstream::{AutoStream, ColorChoice};
+use clap::error::ErrorKind;
+use clap::{CommandFactory, FromArgMatches};
+use terminal_size::{Width, terminal_size};
+
+use crate::args::{Action, Args, Colour};
+use crate::commands;
+use crate::complain;
+use crate::error::{CliError, Kind};
+use crate::output::{MOST_COLUMNS, Output, Streams};
+
+/// Fewest columns laid out for, however narrow the terminal.
+const FEWEST_COLUMNS: usize = 60;
+
+/// Where the program stopped in the middle of its work.
+static STOPPED: OnceLock<String> = OnceLock::new();
+
+/// Runs the command and returns its exit status, whatever happens.
+pub fn run() -> ExitCode {
+    // A panic is caught and reported like any other fault; where it was is kept for the report.
+    panic::set_hook(Box::new(|fault| {
+        let place = fault.location().map_or_else(String::new, |place| format!(" at {place}"));
+        let _ = STOPPED.set(place);
+    }));
+    let status = panic::catch_unwind(attempt).unwrap_or_else(|_| {
+        let failure = stopped();
+        report(&failure, false);
+        failure.kind.exit_status()
+    });
+    ExitCode::from(status)
+}
+
+/// Returns the failure after a panic.
+fn stopped() -> CliError {
+    let place = STOPPED.get().map_or("", String::as_str);
+    CliError::internal(format!("the program stopped in the middle of its work{place}"))
+}
+
+/// Reads the command line, does what it says and reports a failure.
+fn attempt() -> u8 {
+    let arguments: Vec<_> = std::env::args_os().collect();
+    let written = Colour::written(&arguments);
+    let parsed = Args::command()
+        .color(written.into())
+        .try_get_matches_from(&arguments)
+        .and_then(|matches| Args::from_arg_matches(&matches));
+    let args = match parsed {
+        Ok(args) => args,
+        Err(error) => return say_usage(&error),
+    };
+    let failure = panic::catch_unwind(AssertUnwindSafe(|| act(&args)));
+    let error = match failure {
+        Ok(Ok(())) => return 0,
+        Ok(Err(error)) => error,
+        Err(_) => stopped(),
+    };
+    report(&error, in_colour(args.color, &io::stderr()));
+    error.kind.exit_status()
+}
+
+/// Prints what clap has to say: help and version on standard output, errors on standard error.
+fn say_usage(error: &clap::Error) -> u8 {
+    let written = error.print();
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => match written.map_err(CliError::from) {
+            Ok(()) => 0,
+            Err(error) => error.kind.exit_status(),
+        },
+        _ => Kind::CommandLine.exit_status(),
+    }
+}
+
+/// Does what the arguments say.
+fn act(args: &Args) -> Result<(), CliError> {
+    let (stdout, stderr) = (io::stdout(), io::stderr());
+    let mut data = BufWriter::new(stdout.lock());
+    let mut remarks = stderr.lock();
+    let mut streams = Streams {
+        data: Output::new(&mut data, in_colour(args.color, &stdout), columns(&stdout)),
+        remarks: Output::new(&mut remarks, in_colour(args.color, &stderr), columns(&stderr)),
+    };
+    match &args.action {
+        Action::Assess(order) => commands::assess::run(order, &mut streams)?,
+        Action::Compare(order) => commands::compare::run(order, &mut streams)?,
+        Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
+    }
+    data.flush()?;
+    Ok(())
+}
+
+/// Prints a failure on standard error; when that is gone too, the exit status must do.
+fn report(error: &CliError, colour: bool) {
+    let text = complain::render(&error.complaints, colour, columns(&io::stderr()));
+    let _ = io::stderr().lock().write_all(text.as_bytes());
+}
+
+/// Whether a stream takes colour; `auto` goes by the terminal, `NO_COLOR`, `CLICOLOR` and `TERM`.
+fn in_colour(wanted: Colour, stream: &impl anstream::stream::RawStream) -> bool {
+    match wanted {
+        Colour::Always => true,
+        Colour::Never => false,
+        Colour::Auto => !matches!(AutoStream::choice(stream), ColorChoice::Never),
+    }
+}
+
+/// Returns the columns to lay out for: those of the terminal, or [`MOST_COLUMNS`] when there is none.
+fn columns(stream: &(impl IsTerminal + std::os::fd::AsFd)) -> usize {
+    if !stream.is_terminal() {
+        return MOST_COLUMNS;
+    }
+    let stated = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    let seen = || terminal_size().map(|(Width(columns), _)| usize::from(columns));
+    stated.or_else(seen).unwrap_or(MOST_COLUMNS).clamp(FEWEST_COLUMNS, MOST_COLUMNS)
+}

@@ -1,0 +1,576 @@
+//! What the user wrote is wrong: exit status 1, nothing on standard output, and a message that helps.
+
+use std::fs::File;
+
+use insta::assert_snapshot;
+use tempfile::TempDir;
+
+use crate::{run, run_in, run_on, run_with};
+
+#[test]
+fn unknown_ingredient() {
+    assert_snapshot!(run(&["assess", "beeswax 26, mango buter 22, olive oil 52"]).shown(), @"
+    exit 1
+    stderr:
+    error[unknown-ingredient]: no ingredient is called `mango buter`
+     --> formula 1:1:13
+      |
+    1 | beeswax 26, mango buter 22, olive oil 52
+      |             ^^^^^^^^^^^ not in the table
+      |
+      = hint: The nearest names are `mango-butter`, `mowrah-butter` and `cocoa-butter`.
+    ");
+}
+
+#[test]
+fn amounts_that_are_none() {
+    assert_snapshot!(
+        run(&["assess", "beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some"]).shown(),
+        @"
+    exit 1
+    stderr:
+    error[negative-amount]: `-3` is negative
+     --> formula 1:1:9
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |         ^^
+      |
+      = hint: Write an amount above 0.
+
+    error[zero-amount]: `0` is zero
+     --> formula 1:1:25
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |                         ^
+      |
+      = hint: Leave the ingredient out, or write an amount above 0.
+
+    error[amount-not-finite]: `NaN` is not a finite amount
+     --> formula 1:1:41
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |                                         ^^^
+      |
+      = hint: Write one plain number with an optional unit, such as `26`, `1.5 %` or `26 g`.
+
+    error[amount-not-finite]: `inf` is not a finite amount
+     --> formula 1:1:59
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |                                                           ^^^
+      |
+      = hint: Write one plain number with an optional unit, such as `26`, `1.5 %` or `26 g`.
+
+    error[amount-too-large]: `1e999` is above the largest amount taken, 1e12
+     --> formula 1:1:74
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |                                                                          ^^^^^
+      |
+      = hint: Check the number and the unit.
+
+    error[amount-missing]: `jojoba oil some` has no amount
+     --> formula 1:1:81
+      |
+    1 | beeswax -3; shea butter 0; mango butter NaN; cocoa butter inf; olive oil 1e999; jojoba oil some
+      |                                                                                 ^^^^^^^^^^^^^^^ how much?
+      |
+      = hint: Write the amount by mass after the name, such as `beeswax 26`.
+
+    6 errors in all
+    "
+    );
+}
+
+#[test]
+fn volumes_with_the_mass() {
+    assert_snapshot!(run(&["assess", "beeswax 26 g, sunflower oil 30 ml, olive oil 2 tbsp"]).shown(), @"
+    exit 1
+    stderr:
+    error[volume]: `30 ml` is a volume, and parts are weighed
+     --> formula 1:1:29
+      |
+    1 | beeswax 26 g, sunflower oil 30 ml, olive oil 2 tbsp
+      |                             ^^^^^
+      |
+      = hint: Weigh it: 30 ml of sunflower oil is about 27.6 g at 20 °C.
+
+    error[volume]: `2 tbsp` is a volume, and parts are weighed
+     --> formula 1:1:46
+      |
+    1 | beeswax 26 g, sunflower oil 30 ml, olive oil 2 tbsp
+      |                                              ^^^^^^
+      |
+      = hint: Weigh it: 2 tbsp of olive oil is about 26.9 g at 20 °C.
+
+    2 errors in all
+    ");
+}
+
+#[test]
+fn temperature_as_amount() {
+    assert_snapshot!(run(&["assess", "beeswax 95F, olive oil 5"]).shown(), @"
+    exit 1
+    stderr:
+    error[temperature-as-amount]: `95F` is a temperature, not an amount
+     --> formula 1:1:9
+      |
+    1 | beeswax 95F, olive oil 5
+      |         ^^^
+      |
+      = hint: Write an amount by mass here; a temperature is given to the command, such as `--at
+              25`.
+    ");
+}
+
+#[test]
+fn masses_and_shares_mixed() {
+    assert_snapshot!(run(&["assess", "beeswax 26 g, olive oil 74 %"]).shown(), @"
+    exit 1
+    stderr:
+    error[mixed-units]: `26 g` of `beeswax` in line 1, column 9 is a mass, but `74 %` of `olive oil` in line 1, column 25 is a share
+     --> formula 1:1:25
+      |
+    1 | beeswax 26 g, olive oil 74 %
+      |                         ^^^^ the other kind of amount
+      |
+      = hint: Write every amount as a mass, or every amount as a share.
+    ");
+}
+
+#[test]
+fn nothing_in_it() {
+    for text in ["", " \n\t", "\u{feff}"] {
+        let answer = run(&["assess", text]);
+        assert_eq!(answer.status, 1, "{text:?}");
+        assert!(answer.stderr.contains("error[empty]: formula 1 is empty"), "{}", answer.stderr);
+    }
+    assert_snapshot!(run_on("bar.toml", "", &["assess", "bar.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[empty]: `bar.toml` is empty
+    --> bar.toml
+     = hint: Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil
+             74`.
+    ");
+    assert_snapshot!(run_with("", &["assess", "-"]).shown(), @"
+    exit 1
+    stderr:
+    error[empty]: standard input is empty
+    --> standard input
+     = hint: Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil
+             74`.
+    ");
+}
+
+#[test]
+fn no_parts() {
+    assert_snapshot!(run_on("bar.toml", "name = 'x'\n[parts]\n", &["assess", "bar.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-parts]: the formula `x` has no parts
+     --> bar.toml:2:2
+      |
+    2 | [parts]
+      |  ^^^^^
+      |
+      = hint: Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil
+              74`.
+    ");
+    assert_snapshot!(run_on("bar.csv", "ingredient,percent\n", &["assess", "bar.csv"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-parts]: the table has no parts below its header
+     --> bar.csv:1:1
+      |
+    1 | ingredient,percent
+      | ^^^^^^^^^^^^^^^^^^
+      |
+      = hint: Write a header line such as `ingredient,percent` and one line for each ingredient.
+    ");
+}
+
+#[test]
+fn a_word_that_may_be_a_file() {
+    assert_snapshot!(run(&["assess", "winterbar"]).shown(), @"
+    exit 1
+    stderr:
+    error[amount-missing]: `winterbar` has no amount
+     --> formula 1:1:1
+      |
+    1 | winterbar
+      | ^^^^^^^^^ how much?
+      |
+      = hint: Write the amount by mass after the name, such as `beeswax 26`.
+      = hint: This was read as a formula; to name a file, write its ending too, such as `.toml`.
+    ");
+    assert_snapshot!(run(&["assess", "beeswax"]).shown(), @"
+    exit 1
+    stderr:
+    error[amount-missing]: `beeswax` has no amount
+     --> formula 1:1:1
+      |
+    1 | beeswax
+      | ^^^^^^^ how much?
+      |
+      = hint: Write the amount by mass after the name, such as `beeswax 26`.
+    ");
+}
+
+#[test]
+fn missing_file() {
+    assert_snapshot!(run_on("winter.toml", "", &["assess", "wintr.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-file]: there is no file `wintr.toml`
+    --> wintr.toml
+     = hint: The nearest file there is `winter.toml`.
+     = hint: A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.
+    ");
+    assert_snapshot!(run(&["assess", "winter.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-file]: there is no file `winter.toml`
+    --> winter.toml
+     = hint: There is no formula file in that folder.
+     = hint: A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.
+    ");
+    assert_snapshot!(run(&["assess", "none/winter.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-file]: there is no file `none/winter.toml`
+    --> none/winter.toml
+     = hint: There is no folder `none`.
+     = hint: A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.
+    ");
+}
+
+#[test]
+fn folder() {
+    let folder = TempDir::new().unwrap();
+    std::fs::create_dir(folder.path().join("bars")).unwrap();
+    assert_snapshot!(run_in(folder.path(), &["assess", "bars"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[directory]: `bars` is a folder, not a file
+    --> bars
+     = hint: Write the name of a formula file in it.
+    ");
+}
+
+#[test]
+fn not_utf8() {
+    assert_snapshot!(run_on("bar.txt", b"beeswax 26\noil \xe9 74\n", &["assess", "bar.txt"]).shown(), @"
+    exit 1
+    stderr:
+    error[not-utf8]: `bar.txt` is not UTF-8 text: the byte at offset 15 is 0xE9
+    --> bar.txt:2:5
+     = hint: Save it again as UTF-8.
+    ");
+    assert_snapshot!(run_on("bar.txt", b"\xff\xfeb\0e\0e\0", &["assess", "bar.txt"]).shown(), @"
+    exit 1
+    stderr:
+    error[not-utf8]: `bar.txt` is not UTF-8 text: the byte at offset 0 is 0xFF
+    --> bar.txt:1:1
+     = hint: It is UTF-16; save it again as UTF-8.
+    ");
+}
+
+#[test]
+fn a_very_large_file_is_refused_by_its_size() {
+    let folder = TempDir::new().unwrap();
+    File::create(folder.path().join("bar.toml")).unwrap().set_len(200_000_000).unwrap();
+    let start = std::time::Instant::now();
+    let answer = run_in(folder.path(), &["assess", "bar.toml"], b"");
+    assert!(start.elapsed().as_secs() < 2, "it was read");
+    assert_snapshot!(answer.shown(), @"
+    exit 1
+    stderr:
+    error[too-large]: `bar.toml` has 200.0 MB, above the 1 MB taken
+    --> bar.toml
+     = hint: A formula has a few lines; check that this is the right file.
+    ");
+}
+
+#[test]
+fn standard_input_without_end_is_cut() {
+    let answer = run_with(vec![b'x'; 3_000_000], &["assess", "-"]);
+    assert_snapshot!(answer.shown(), @"
+    exit 1
+    stderr:
+    error[too-large]: standard input goes on, above the 1 MB taken
+    --> standard input
+     = hint: A formula has a few lines; check that this is the right file.
+    ");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_device_without_end_is_cut() {
+    let answer = run(&["assess", "/dev/zero"]);
+    assert_eq!(answer.status, 1);
+    assert!(answer.stderr.contains("error[too-large]"), "{}", answer.stderr);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_file_that_may_not_be_read() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("bar.toml");
+    std::fs::write(&path, "[parts]\nbeeswax = 1\n").unwrap();
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o000)).unwrap();
+    if File::open(&path).is_ok() {
+        return; // The superuser may read everything.
+    }
+    let answer = run_in(folder.path(), &["assess", "bar.toml"], b"");
+    assert_eq!(answer.status, 1);
+    assert!(answer.stderr.contains("error[no-permission]: `bar.toml` may not be read"), "{}", answer.stderr);
+}
+
+#[test]
+fn deep_nest() {
+    let text = format!("[parts]\nx = {}{}\n", "[".repeat(100_000), "]".repeat(100_000));
+    let answer = run_on("bar.toml", text, &["assess", "bar.toml"]);
+    assert_eq!(answer.status, 1);
+    assert!(answer.stderr.contains("error[toml-syntax]"), "{}", answer.stderr);
+    assert!(answer.stderr.len() < 20_000, "{} bytes", answer.stderr.len());
+}
+
+#[test]
+fn duplicate_and_unknown_keys() {
+    let text = "nmae = 'x'\nbeeswax = 3\n[parts]\nbeeswax = 26\nbeeswax = 20\n\"olive oil\" = 5\n";
+    assert_snapshot!(run_on("bar.toml", text, &["assess", "bar.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[unknown-key]: `nmae` is not a key here
+     --> bar.toml:1:1
+      |
+    1 | nmae = 'x'
+      | ^^^^
+      |
+      = hint: The nearest key is `name`; `name`, `note` and `parts` can be written here.
+
+    error[unknown-key]: `beeswax` is not a key here
+     --> bar.toml:2:1
+      |
+    2 | beeswax = 3
+      | ^^^^^^^
+      |
+      = hint: The nearest key is `name`; `name`, `note` and `parts` can be written here.
+      = hint: An ingredient belongs below a line `[parts]`.
+
+    error[duplicate-key]: the key `beeswax` is written twice
+     --> bar.toml:5:1
+      |
+    5 | beeswax = 20
+      | ^^^^^^^
+      |
+      = hint: Keep one of them.
+
+    3 errors in all
+    ");
+}
+
+#[test]
+fn ragged_table() {
+    let text = "ingredient,winter,summer\nbeeswax,20,26\nolive oil,80\nshea buter,1,2\n";
+    assert_snapshot!(run_on("bars.csv", text, &["compare", "bars.csv"]).shown(), @"
+    exit 1
+    stderr:
+    error[ragged-row]: line 3 has 2 fields, the header has 3; column 3 is the first that does not match
+     --> bars.csv:3:11
+      |
+    3 | olive oil,80
+      |           ^^
+      |
+      = hint: Give every row as many fields as the header; put a field with the delimiter in it
+              into quotes.
+
+    error[unknown-ingredient]: no ingredient is called `shea buter`
+     --> bars.csv:4:1
+      |
+    4 | shea buter,1,2
+      | ^^^^^^^^^^ not in the table
+      |
+      = hint: The nearest names are `shea-butter`, `sal-butter` and `soy-butter`.
+
+    2 errors in all
+    ");
+}
+
+#[test]
+fn every_error_of_every_file_at_once() {
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("a.toml"), "[parts]\nbeeswx = 3\n\"olive oil\" = -1\n").unwrap();
+    std::fs::write(folder.path().join("b.csv"), "ingredient,percent\nshea buter,3\n").unwrap();
+    std::fs::write(folder.path().join("lots.toml"), "[lot.mine]\nlik = 'beeswax'\n").unwrap();
+    let answer = run_in(folder.path(), &["compare", "a.toml", "b.csv", "wax 3", "--lots", "lots.toml"], b"");
+    // With the lots unread, a name that is not in the table may be a lot's and is no error yet.
+    assert_snapshot!(answer.shown(), @r#"
+    exit 1
+    stderr:
+    error[like-missing]: the lot `mine` has no key `like`
+     --> lots.toml:1:6
+      |
+    1 | [lot.mine]
+      |      ^^^^
+      |
+      = hint: Write the ingredient the lot is a delivery of, such as `like = "cocoa-butter"`.
+
+    error[unknown-key]: `lik` is not a key here
+     --> lots.toml:2:1
+      |
+    2 | lik = 'beeswax'
+      | ^^^
+      |
+      = hint: The nearest key is `like`; `like`, `name`, `species`, `melt_c`, `needle_dmm`,
+              `price_per_kg`, `density_g_ml` and `nut_origin` can be written here.
+
+    error[negative-amount]: `-1` is negative
+     --> a.toml:3:15
+      |
+    3 | "olive oil" = -1
+      |               ^^
+      |
+      = hint: Write an amount above 0.
+
+    3 errors in all
+    "#);
+    let answer = run_in(folder.path(), &["compare", "a.toml", "b.csv", "c.toml"], b"");
+    assert_eq!(answer.status, 1);
+    for seen in ["a.toml:2:1", "a.toml:3:15", "b.csv:2:1", "c.toml", "4 errors in all"] {
+        assert!(answer.stderr.contains(seen), "{seen}: {}", answer.stderr);
+    }
+}
+
+#[test]
+fn long_lines_are_cut() {
+    let answer = run(&["assess", &format!("beeswax 26, {} 3", "x".repeat(90_000))]);
+    assert_eq!(answer.status, 1);
+    assert!(answer.stderr.len() < 1000, "{} bytes", answer.stderr.len());
+    let line = format!("beeswax 26, olive oil 70{}, waxx 4", " ".repeat(50_000));
+    assert_snapshot!(run_with(line, &["assess", "-"]).shown(), @"
+    exit 1
+    stderr:
+    error[unknown-ingredient]: no ingredient is called `waxx`
+     --> standard input:1:50027
+      |
+     ::: 
+    1 | …                            , waxx 4
+      |                                ^^^^ not in the table
+      |
+      = hint: The nearest names are `soy-wax-fully-hydrogenated`, `soy-wax-soft` and
+              `white-beeswax`.
+    ");
+}
+
+#[test]
+fn control_characters_are_shown_as_signs() {
+    let text = "beeswax 26, \u{1b}[31mred\u{1b}[0m\u{7}\u{202e} 4";
+    for answer in [run(&["assess", text]), run_with(text, &["assess", "-"])] {
+        assert_eq!(answer.status, 1);
+        assert!(
+            answer.stderr.chars().all(|letter| letter == '\n' || !letter.is_control() && letter != '\u{202e}'),
+            "{:?}",
+            answer.stderr
+        );
+    }
+    let answer = run_on(
+        "a.toml",
+        "name = \"a\\u001b[31mb\"\nnote = \"c\\u001bd\"\n[parts]\nbeeswax = 1\n",
+        &["assess", "a.toml"],
+    );
+    assert_eq!(answer.status, 0);
+    assert!(answer.stdout.starts_with("A␛[31mb  (rested)\nc␛d\n"), "{}", answer.stdout);
+    let answer = run(&["ingredients", "\u{1b}[31m\u{9b}x"]);
+    assert!(!answer.stderr.contains(['\u{1b}', '\u{9b}']), "{:?}", answer.stderr);
+    let answer = run(&["assess", "\u{1b}[31m.toml"]);
+    assert!(!answer.stderr.contains('\u{1b}'), "{:?}", answer.stderr);
+}
+
+#[test]
+fn several_formulas_for_one() {
+    let text = "ingredient,winter,summer\nbeeswax,20,26\nolive oil,80,74\n";
+    assert_snapshot!(run_on("bars.csv", text, &["assess", "bars.csv"]).shown(), @"
+    exit 1
+    stderr:
+    error[several-formulas]: there are 2 formulas, and `assess` takes one
+     |
+     = hint: To see them side by side, use `barwright compare`.
+     = hint: To pick one, add `--formula NAME`; the names are `winter` and `summer`.
+    ");
+    assert_snapshot!(run_on("bars.csv", text, &["assess", "bars.csv", "--formula", "sumer"]).shown(), @"
+    exit 1
+    stderr:
+    error[unknown-formula]: no formula is called `sumer`
+     |
+     = hint: The nearest names are `summer` and `winter`.
+    ");
+}
+
+#[test]
+fn one_formula_for_several() {
+    assert_snapshot!(run(&["compare", "beeswax 30, olive oil 70"]).shown(), @"
+    exit 1
+    stderr:
+    error[one-formula]: there is one formula, and `compare` takes two or more
+     |
+     = hint: Name a second formula, or use `barwright assess`.
+    ");
+}
+
+#[test]
+fn bad_lots() {
+    let folder = TempDir::new().unwrap();
+    let lots = "[lot.my-cocoa]\nlike = 'coco butter'\nprice = 3\n";
+    std::fs::write(folder.path().join("lots.toml"), lots).unwrap();
+    assert_snapshot!(
+        run_in(folder.path(), &["assess", "my-cocoa 30, olive oil 70", "--lots", "lots.toml"], b"").shown(),
+        @"
+    exit 1
+    stderr:
+    error[unknown-ingredient]: no ingredient is called `coco butter`
+     --> lots.toml:2:8
+      |
+    2 | like = 'coco butter'
+      |        ^^^^^^^^^^^^^ not in the table
+      |
+      = hint: The nearest names are `cocoa-butter`, `coconut-oil-76` and `cupuacu-butter`.
+
+    error[unknown-key]: `price` is not a key here
+     --> lots.toml:3:1
+      |
+    3 | price = 3
+      | ^^^^^
+      |
+      = hint: The nearest key is `price_per_kg`; `like`, `name`, `species`, `melt_c`,
+              `needle_dmm`, `price_per_kg`, `density_g_ml` and `nut_origin` can be written here.
+
+    2 errors in all
+    "
+    );
+    assert_snapshot!(run_in(folder.path(), &["assess", "lots.toml"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[unknown-key]: `lot` is not a key here
+     --> lots.toml:1:2
+      |
+    1 | [lot.my-cocoa]
+      |  ^^^
+      |
+      = hint: The nearest key is `note`; `name`, `note` and `parts` can be written here.
+      = hint: A file of lots is named behind `--lots`.
+    ");
+}
+
+#[test]
+fn nothing_makes_it_panic() {
+    let texts = ["\0", "💧 3", "beeswax 26,,,,", "=", "[parts", "a\u{0}b 3", "ingredient", ",", "-0", "∞ 1", "\"", "#"];
+    for text in texts {
+        for name in ["bar.toml", "bar.csv", "bar.txt"] {
+            let answer = run_on(name, text, &["assess", name]);
+            assert_eq!((answer.status, answer.stdout.as_str()), (1, ""), "{text:?} in {name}");
+        }
+    }
+}

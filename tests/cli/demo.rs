@@ -1,0 +1,35 @@
+//! The demonstration formulas work and say that they are invented.
+
+use crate::{demo_folder, run, run_in};
+
+#[test]
+fn every_demonstration_formula_works() {
+    let mut count = 0;
+    for entry in std::fs::read_dir(demo_folder()).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        let text = std::fs::read_to_string(demo_folder().join(&name)).unwrap();
+        assert!(text.starts_with("# Invented for demonstration\n"), "{name}");
+        let arguments = match name.as_str() {
+            "lots-example.toml" => {
+                vec!["assess", "my-cocoa 30, local-wax 25, hard shea 10, olive oil 35", "--lots", &name]
+            }
+            _ if name.ends_with(".csv") => vec!["compare", &name],
+            _ => vec!["assess", &name],
+        };
+        let answer = run_in(demo_folder(), &[&arguments[..], &["--draws", "16"]].concat(), b"");
+        assert_eq!((answer.status, answer.stderr.as_str()), (0, ""), "{name}");
+        assert!(!answer.stdout.contains("does not set"), "{name} is no bar");
+        count += 1;
+    }
+    assert!(count >= 8);
+}
+
+#[test]
+fn every_ingredient_can_be_assessed_alone() {
+    let document = run(&["ingredients", "--json"]).json();
+    for ingredient in document["ingredients"].as_array().unwrap() {
+        let key = ingredient["key"].as_str().unwrap();
+        let answer = run(&["assess", &format!("{key} 1"), "--draws", "16", "--json"]);
+        assert_eq!(answer.status, 0, "{key}: {}", answer.stderr);
+    }
+}

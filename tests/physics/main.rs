@@ -1,0 +1,15 @@
+//! Invariants of the physics, on random blends of the real reference table.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
+
+mod convex_peer;
+mod equilibrium;
+mod invariants;
+
+use std::sync::LazyLock;
+
+use barwright_blend::Parameters;
+use barwright_reference::Library;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static PARAMETERS: LazyLock<Parameters> =
+    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));

@@ -1,0 +1,79 @@
+//! Rules of the trade. Common practice, no source: each is asserted as an ordering or a broad range, never as a number.
+
+use barwright_blend::suitability::Verdict;
+use barwright_reference::CrystalState;
+
+use crate::answer;
+
+const HARD_BUTTERS: [&str; 4] = ["cocoa butter", "kokum butter", "illipe butter", "sal butter"];
+const OILS: [&str; 4] = ["sunflower oil", "sweet almond oil", "jojoba oil", "olive oil"];
+
+fn firmness_kpa(text: &str) -> f64 {
+    answer(text, CrystalState::Rested, &[25.0]).firmness[0].yield_stress_kpa.value
+}
+
+#[test]
+fn thirty_thirty_forty_with_a_hard_butter_is_a_hard_bar_right_for_detail() {
+    // Common practice, no source: about 30 % wax, 30 % butter, 40 % liquid; with a hard butter a hard bar, for detailed moulds.
+    for butter in HARD_BUTTERS {
+        for oil in OILS {
+            let found = answer(&format!("beeswax 30, {butter} 30, {oil} 40"), CrystalState::Rested, &[20.0]);
+            let detail = &found.detail;
+            let bwe = found.firmness[0].beeswax_equivalent_percent.value;
+            println!("{butter} + {oil}: {:?} p {:.2}, {bwe:.0} % BWE", detail.verdict, detail.probability);
+            assert!(matches!(detail.verdict, Verdict::Yes | Verdict::Likely), "{butter} + {oil}: {detail:?}");
+            assert!(bwe > 40.0, "{butter} + {oil} is no hard bar: {bwe:.0} % BWE");
+        }
+    }
+}
+
+#[test]
+fn a_third_less_wax_is_no_bar_for_detail() {
+    // Common practice, no source: 15 to 25 % wax with a soft butter belongs in a tin.
+    let detail = answer("beeswax 15, shea butter 25, sunflower oil 60", CrystalState::Rested, &[20.0]).detail;
+    assert!(matches!(detail.verdict, Verdict::No | Verdict::Unlikely), "{detail:?}");
+}
+
+#[test]
+fn half_to_four_fifths_of_candelilla_replaces_beeswax() {
+    // Common practice, no source.
+    for (butter, oil) in
+        [("mango butter", "sunflower oil"), ("shea butter", "olive oil"), ("cocoa butter", "jojoba oil")]
+    {
+        let blend =
+            |wax: &str, percent: f64| firmness_kpa(&format!("{wax} {percent}, {butter} 25, {oil} {}", 75.0 - percent));
+        let beeswax = blend("beeswax", 25.0);
+        let (half, most) = (blend("candelilla wax", 12.5), blend("candelilla wax", 20.0));
+        println!("{butter} + {oil}: beeswax 25 % {beeswax:.1} kPa, candelilla 12.5 % {half:.1}, 20 % {most:.1}");
+        assert!(half <= beeswax && beeswax <= most, "{butter} + {oil}: {half:.1} ≤ {beeswax:.1} ≤ {most:.1} kPa");
+    }
+}
+
+#[test]
+fn carnauba_stiffens_more_than_candelilla_and_candelilla_more_than_beeswax() {
+    // Common practice, no source.
+    for oil in OILS {
+        let gel = |wax: &str| firmness_kpa(&format!("{wax} 20, {oil} 80"));
+        let (beeswax, candelilla, carnauba) = (gel("beeswax"), gel("candelilla wax"), gel("carnauba wax"));
+        assert!(
+            beeswax < candelilla && candelilla < carnauba,
+            "{oil}: {beeswax:.1}, {candelilla:.1}, {carnauba:.1} kPa"
+        );
+    }
+}
+
+#[test]
+fn more_liquid_is_softer() {
+    // Common practice, no source.
+    for butter in HARD_BUTTERS {
+        for oil in OILS {
+            let mut last = f64::INFINITY;
+            for liquid in [30.0, 40.0, 50.0, 60.0] {
+                let rest = (100.0 - liquid) / 2.0;
+                let kpa = firmness_kpa(&format!("beeswax {rest}, {butter} {rest}, {oil} {liquid}"));
+                assert!(kpa < last, "{butter} + {oil}: {kpa:.1} kPa at {liquid} % liquid, {last:.1} before");
+                last = kpa;
+            }
+        }
+    }
+}

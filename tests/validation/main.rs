@@ -1,0 +1,43 @@
+//! Predictions and textbook relations against published values. Source and status stand beside each value in `data/validation/`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
+
+mod common_practice;
+mod gel_melting;
+mod melting_ranges;
+mod penetration;
+mod solids;
+mod solubility;
+
+use std::sync::LazyLock;
+
+use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_reference::{CrystalState, Library, formula};
+use serde::de::DeserializeOwned;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static PARAMETERS: LazyLock<Parameters> =
+    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+
+/// Rows of one file of `data/validation/`.
+fn rows<T: DeserializeOwned>(name: &str) -> Vec<T> {
+    let path = format!("{}/data/validation/{name}", env!("CARGO_MANIFEST_DIR"));
+    let mut reader = csv::Reader::from_path(&path).expect(&path);
+    reader.deserialize().map(|row| row.expect(&path)).collect()
+}
+
+fn state(word: &str) -> CrystalState {
+    CrystalState::ALL.into_iter().find(|state| state.word() == word).expect("a crystal state")
+}
+
+/// Assesses inline text at the given temperatures.
+fn answer(text: &str, state: CrystalState, at_c: &[f64]) -> Assessment {
+    let formula = formula::read_inline(text, "row", &LIBRARY).expect(text).formulas.remove(0);
+    let options = Options { state, at_c: at_c.to_vec(), ..Options::default() };
+    assess(&LIBRARY, &PARAMETERS, &formula, &options).expect(text)
+}
+
+/// Every row says where its value comes from and how.
+fn check_provenance(source: &str, status: &str) {
+    assert!(!source.trim().is_empty(), "a row without a source");
+    assert!(matches!(status, "read" | "recalled"), "a published value is read or recalled, not `{status}`");
+}

@@ -29,7 +29,7 @@ pub struct Excerpt {
 /// Control characters and those that change the direction of writing are shown as signs. Of a range over several lines the
 /// first line with text in it is shown.
 pub fn excerpt(text: &str, span: &Range<usize>, columns: usize) -> Excerpt {
-    let mut span = inward(text, span.start)..inward(text, span.end);
+    let mut span = text.floor_char_boundary(span.start)..text.floor_char_boundary(span.end);
     let written = text.get(span.clone()).unwrap_or("");
     let blank = written.len() - written.trim_start().len();
     if blank < written.len() {
@@ -66,15 +66,6 @@ pub fn excerpt(text: &str, span: &Range<usize>, columns: usize) -> Excerpt {
         shown.push('…');
     }
     Excerpt { shown, span: start..end, line, column, whole: first == 0 && !cut }
-}
-
-/// Returns the nearest character boundary at or before `offset`.
-fn inward(text: &str, offset: usize) -> usize {
-    let mut place = offset.min(text.len());
-    while !text.is_char_boundary(place) {
-        place -= 1;
-    }
-    place
 }
 
 #[cfg(test)]

@@ -22,8 +22,8 @@ pub const DEFAULT_DRAWS: usize = 256;
 /// Seed unless asked otherwise.
 pub const DEFAULT_SEED: u64 = 20;
 
-/// A warm room, °C: a blend that slips below it is no bar.
-const ROOM_C: f64 = 20.0;
+/// A room, °C: a blend that slips below it is no bar.
+pub(crate) const ROOM_C: f64 = 20.0;
 
 /// Families of symmetric stearic triglycerides, which grow the coarse crystals felt as grain.
 const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];

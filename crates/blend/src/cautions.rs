@@ -3,7 +3,7 @@
 use barwright_reference::{Formula, IngredientKind, Library, NutOrigin, Origin};
 use serde::Serialize;
 
-use crate::assess::Outcome;
+use crate::assess::{Outcome, ROOM_C};
 
 /// One thing to mind.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -21,7 +21,7 @@ const PARTING_PERCENT: f64 = 5.0;
 pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome) -> Vec<Caution> {
     let mut cautions = Vec::new();
     let mut add = |about, text: String| cautions.push(Caution { about, text });
-    if outcome.slip_c.is_none_or(|slip| slip < 20.0) {
+    if outcome.slip_c.is_none_or(|slip| slip < ROOM_C) {
         add(
             "setting",
             "This blend does not set into a bar at room temperature: it needs wax or a hard butter.".to_owned(),

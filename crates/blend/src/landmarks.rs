@@ -89,11 +89,6 @@ impl<'a> Evaluator<'a> {
         })
     }
 
-    /// Crystallised mass fraction of each family at the last point.
-    pub fn fractions(&self) -> &[f64] {
-        &self.fractions
-    }
-
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].
     pub fn clear_point_c(&self) -> Option<f64> {
         let excess = |c: f64| self.problem.largest_saturation(c + ZERO_CELSIUS_K).ln();

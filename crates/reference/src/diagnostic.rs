@@ -62,19 +62,10 @@ impl Diagnostic {
 /// assert_eq!(barwright_reference::diagnostic::line_column("beeswax 26\noil 74", 15), (2, 5));
 /// ```
 pub fn line_column(text: &str, offset: usize) -> (usize, usize) {
-    let before = text.get(..inward(text, offset)).unwrap_or(text);
+    let before = text.get(..text.floor_char_boundary(offset)).unwrap_or(text);
     let line = before.matches('\n').count() + 1;
     let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
     (line, column)
-}
-
-/// Returns the nearest character boundary at or before `offset`, never beyond the text.
-pub(crate) fn inward(text: &str, offset: usize) -> usize {
-    let mut place = offset.min(text.len());
-    while !text.is_char_boundary(place) {
-        place -= 1;
-    }
-    place
 }
 
 #[cfg(test)]

@@ -5,7 +5,6 @@ use std::ops::Range;
 use toml::de::{DeTable, DeValue};
 
 use crate::Diagnostic;
-use crate::diagnostic::inward;
 use crate::findings::Findings;
 use crate::suggest::nearest;
 use crate::wording::{list, quote};
@@ -28,8 +27,8 @@ pub(crate) fn read<'t>(text: &'t str, offset: usize, findings: &mut Findings) ->
     let (table, errors) = DeTable::parse_recoverable(text);
     for error in errors {
         let span = error.span().unwrap_or(text.len()..text.len());
-        let start = inward(text, span.start);
-        let span = offset + start..offset + inward(text, span.end).max(start);
+        let start = text.floor_char_boundary(span.start);
+        let span = offset + start..offset + text.floor_char_boundary(span.end).max(start);
         findings.push(if error.message().starts_with("duplicate key") {
             let key = text.get(span.start - offset..span.end - offset).unwrap_or("");
             Diagnostic::error("duplicate-key", format!("the key {} is written twice", quote(key)), span)

@@ -52,6 +52,8 @@ pub enum Action {
     Compare(Compare),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
+    /// Hold every published measurement against the prediction: how far to trust the figures
+    Validate(Validate),
 }
 
 /// What a FORMULA can be, for the help of the subcommands.
@@ -128,6 +130,32 @@ pub struct Ingredients {
     /// Print one JSON document with every figure, for scripts
     #[arg(long)]
     pub json: bool,
+}
+
+/// `validate`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright validate
+  barwright validate --rows --plot measured-against-predicted.svg
+  barwright validate --table my-bench.csv --json")]
+pub struct Validate {
+    /// Your own table of measurements, with the columns of data/validation/measurements.csv
+    #[arg(long, value_name = "FILE")]
+    pub table: Option<PathBuf>,
+    /// List every scored row, to see where the model is right and where it is not
+    #[arg(long)]
+    pub rows: bool,
+    /// Draw measured against predicted values into an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub plot: Option<PathBuf>,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+    /// Trial computations behind each interval, 16 to 4096: fewer for a quick look
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    pub draws: u64,
 }
 
 /// What is asked of formulas.

@@ -213,7 +213,7 @@ fn read_stdin(origin: &str) -> Result<Rc<str>, Box<Complaint>> {
 }
 
 /// Reads a file, refusing by its size before reading it.
-fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+pub fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
     let failed = |error: io::Error| Box::new(unreadable(path, origin, &error));
     let facts = std::fs::metadata(path).map_err(failed)?;
     if facts.is_dir() {

@@ -9,6 +9,7 @@ mod excerpt;
 mod input;
 mod length;
 mod output;
+mod plot;
 mod render;
 mod run;
 

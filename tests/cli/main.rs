@@ -20,6 +20,7 @@ mod json;
 mod readme;
 mod snapshots;
 mod streams;
+mod validate;
 
 use std::path::Path;
 

@@ -2,10 +2,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
 mod common_practice;
-mod gel_melting;
-mod melting_ranges;
+mod measurements;
 mod penetration;
-mod solids;
+mod polymorphs;
 mod solubility;
 
 use std::sync::LazyLock;
@@ -23,10 +22,6 @@ fn rows<T: DeserializeOwned>(name: &str) -> Vec<T> {
     let path = format!("{}/data/validation/{name}", env!("CARGO_MANIFEST_DIR"));
     let mut reader = csv::Reader::from_path(&path).expect(&path);
     reader.deserialize().map(|row| row.expect(&path)).collect()
-}
-
-fn state(word: &str) -> CrystalState {
-    CrystalState::ALL.into_iter().find(|state| state.word() == word).expect("a crystal state")
 }
 
 /// Assesses inline text at the given temperatures.

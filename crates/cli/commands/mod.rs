@@ -3,6 +3,7 @@
 pub mod assess;
 pub mod compare;
 pub mod ingredients;
+pub mod validate;
 
 use barwright_blend::Parameters;
 

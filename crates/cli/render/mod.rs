@@ -6,6 +6,7 @@ pub mod ingredients;
 pub mod number;
 pub mod table;
 pub mod units;
+pub mod validate;
 
 use barwright_reference::{Ingredient, IngredientKind};
 

@@ -1,0 +1,58 @@
+//! `validate`: every published measurement against the prediction.
+
+use std::path::Path;
+
+use barwright_reference::Library;
+use barwright_validation::{Measurement, Report, RowFault, measurement, predict, score};
+
+use super::builtin_parameters;
+use crate::args::Validate;
+use crate::error::{CliError, Complaint, Place};
+use crate::input::{builtin_library, read_file};
+use crate::output::Streams;
+use crate::plot;
+use crate::render::validate::{write_report, write_rows};
+
+/// Name of the table that ships with the command.
+const BUILTIN_NAME: &str = "data/validation/measurements.csv";
+
+/// Runs the subcommand.
+pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let library = builtin_library()?;
+    let parameters = builtin_parameters()?;
+    let rows = load(order.table.as_deref(), &library)?;
+    let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);
+    let scored = predict(&library, &parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
+    let report: Report = score(&rows, &scored);
+    if let Some(path) = &order.plot {
+        plot::save(path, &plot::measured_against_predicted(&report))?;
+        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    }
+    if order.json {
+        return streams.data.json(&report);
+    }
+    write_report(&mut streams.data, &report)?;
+    if order.rows {
+        write_rows(&mut streams.data, &report)?;
+    }
+    Ok(())
+}
+
+/// Reads a table of measurements, the built-in one by default.
+fn load(path: Option<&Path>, library: &Library) -> Result<Vec<Measurement>, CliError> {
+    let Some(path) = path else {
+        return measurement::read(measurement::BUILTIN, library).map_err(|faults| refuse(&faults, BUILTIN_NAME));
+    };
+    let origin = path.display().to_string();
+    let text = read_file(path, &origin).map_err(|complaint| CliError::input(vec![*complaint]))?;
+    measurement::read(&text, library).map_err(|faults| refuse(&faults, &origin))
+}
+
+/// Every faulty row, with its line.
+fn refuse(faults: &[RowFault], origin: &str) -> CliError {
+    let complaint = |fault: &RowFault| {
+        let at = usize::try_from(fault.line).ok().map(|line| (line, 1));
+        Complaint { place: Place::File { origin: origin.to_owned(), at }, ..Complaint::new("measurement", &fault.what) }
+    };
+    CliError::input(faults.iter().map(complaint).collect())
+}

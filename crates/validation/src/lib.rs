@@ -1,0 +1,15 @@
+//! Published measurements against predictions: every row runs through the same code a user runs.
+//!
+//! # Contents
+//! - [`measurement`]: reads and checks `data/validation/measurements.csv`, every fault with its line.
+//! - [`predict`]: the same quantity from the blend model.
+//! - [`score`]: bias, errors, quantiles, interval coverage, rank correlation; rows that parameters may be fitted on and rows they
+//!   never see apart.
+
+pub mod measurement;
+pub mod predict;
+pub mod score;
+
+pub use measurement::{Bound, Measurement, Quantity, RowFault, Use};
+pub use predict::{Scored, predict};
+pub use score::{Report, score};

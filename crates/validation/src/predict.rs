@@ -1,0 +1,169 @@
+//! The measured quantity, predicted.
+//!
+//! | quantity | prediction |
+//! |---|---|
+//! | solids, slip, drop, clear, needle, yield | the figure `assess` gives |
+//! | gel melting | slip point: where the network fails |
+//! | calorimetric peak | the hottest temperature at which the solids fall fastest |
+//! | critical gelling level | the level at which the slip point reaches the test temperature |
+//! | force on a probe | yield stress: only its rank counts |
+
+use std::collections::BTreeMap;
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::{Assessment, BlendError, Estimate, Options, Parameters};
+use barwright_reference::{CrystalState, Formula, Library, Part};
+
+use crate::measurement::{Measurement, Quantity, Use};
+
+/// Spacing of the curve on which a calorimetric peak is looked for, K.
+const PEAK_STEP_K: f64 = 1.0;
+
+/// A peak is at least this part of the greatest one: below it lies the shoulder that a calorimeter does not resolve.
+const SMALLEST_PEAK: f64 = 0.4;
+
+/// The curve reaches this far below the clear point, K.
+const PEAK_REACH_K: f64 = 40.0;
+
+/// Levels tried for a critical gelling level, mass %.
+const GELLING_LEVELS: std::ops::RangeInclusive<f64> = 0.05..=30.0;
+
+/// Halvings of that range on a logarithmic scale: to about 1 %.
+const GELLING_HALVINGS: usize = 10;
+
+/// A measurement with its prediction.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scored {
+    /// Position of the measurement in the table.
+    pub row: usize,
+    /// The prediction; `None` when the model gives none (a blend that never sets).
+    pub predicted: Option<Estimate>,
+}
+
+/// Predicts every row that is not left out.
+///
+/// # Arguments
+/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `rows`: the measurements.
+/// * `draws`: draws behind the intervals.
+///
+/// # Returns
+/// One prediction for each scored row, in row order.
+///
+/// # Errors
+/// As [`barwright_blend::assess()`].
+pub fn predict(
+    library: &Library,
+    parameters: &Parameters,
+    rows: &[Measurement],
+    draws: usize,
+) -> Result<Vec<Scored>, BlendError> {
+    let mut scored = Vec::new();
+    // Rows of one formula and state share one assessment.
+    let mut groups: BTreeMap<(&str, CrystalState), Vec<usize>> = BTreeMap::new();
+    for (index, row) in rows.iter().enumerate().filter(|(_, row)| row.use_as != Use::LeftOut) {
+        groups.entry((&row.formula_text, row.state)).or_default().push(index);
+    }
+    for ((_, state), members) in groups {
+        let mut at_c: Vec<f64> = members.iter().filter_map(|&index| rows[index].temperature_c).collect();
+        at_c.sort_by(f64::total_cmp);
+        at_c.dedup();
+        let options = Options { at_c, state, draws, ..Options::default() };
+        let bench = Workbench::new(library, parameters, options)?;
+        let formula = &rows[members[0]].formula;
+        let answer = bench.assess(formula)?;
+        for index in members {
+            let predicted = match rows[index].quantity {
+                Quantity::MeltPeakC => peak(library, parameters, formula, state, &answer)?,
+                Quantity::CriticalGellingPercent => gelling_level(library, parameters, &rows[index], draws)?,
+                _ => figure(&answer, &rows[index]),
+            };
+            scored.push(Scored { row: index, predicted });
+        }
+    }
+    scored.sort_by_key(|one| one.row);
+    Ok(scored)
+}
+
+/// Reads the figure off an assessment.
+fn figure(answer: &Assessment, row: &Measurement) -> Option<Estimate> {
+    let at =
+        |celsius: f64| answer.firmness.iter().find(|one| row.temperature_c.is_some() && one.temperature_c == celsius);
+    let celsius = row.temperature_c.unwrap_or(f64::NAN);
+    match row.quantity {
+        Quantity::SolidsPercent => answer.solids.iter().find(|one| one.temperature_c == celsius).map(|one| one.percent),
+        Quantity::SlipC | Quantity::GelMeltC => answer.melt.slip_point_c,
+        Quantity::DropC => answer.melt.drop_point_c,
+        Quantity::ClearC => answer.melt.clear_point_c,
+        Quantity::NeedleDmm => at(celsius).and_then(|one| one.needle_dmm),
+        Quantity::ConeYieldKpa | Quantity::YieldKpa | Quantity::ForceN => at(celsius).map(|one| one.yield_stress_kpa),
+        Quantity::MeltPeakC | Quantity::CriticalGellingPercent => None,
+    }
+}
+
+/// The hottest peak of melting of the central draw, with the spread of the clear point around it.
+fn peak(
+    library: &Library,
+    parameters: &Parameters,
+    formula: &Formula,
+    state: CrystalState,
+    answer: &Assessment,
+) -> Result<Option<Estimate>, BlendError> {
+    let Some(clear) = answer.melt.clear_point_c else { return Ok(None) };
+    let steps = (PEAK_REACH_K / PEAK_STEP_K) as usize;
+    let at_c: Vec<f64> = (0..=steps).map(|step| clear.value + PEAK_STEP_K * (1.0 - step as f64)).collect();
+    let options = Options { at_c, state, draws: 0, ..Options::default() };
+    let curve = Workbench::new(library, parameters, options)?.assess(formula)?.solids;
+    // From hot to cold: what melts between one temperature and the next.
+    let falls: Vec<f64> = curve.windows(2).map(|pair| pair[1].percent.value - pair[0].percent.value).collect();
+    let greatest = falls.iter().copied().fold(0.0, f64::max);
+    let is_peak = |index: usize| {
+        let beside = |index: Option<usize>| index.and_then(|index| falls.get(index)).copied().unwrap_or(0.0);
+        falls[index] >= SMALLEST_PEAK * greatest
+            && falls[index] >= beside(index.checked_sub(1))
+            && falls[index] >= beside(Some(index + 1))
+    };
+    Ok((0..falls.len()).find(|&index| is_peak(index)).map(|index| {
+        let middle = 0.5 * (curve[index].temperature_c + curve[index + 1].temperature_c);
+        let value = middle.min(clear.value);
+        Estimate { value, low: value + clear.low - clear.value, high: value + clear.high - clear.value }
+    }))
+}
+
+/// Level of the first part at which the slip point reaches the test temperature.
+fn gelling_level(
+    library: &Library,
+    parameters: &Parameters,
+    row: &Measurement,
+    draws: usize,
+) -> Result<Option<Estimate>, BlendError> {
+    let target_c = row.temperature_c.unwrap_or(barwright_blend::firmness::REFERENCE_C);
+    let options = Options { at_c: Vec::new(), state: row.state, draws, ..Options::default() };
+    let bench = Workbench::new(library, parameters, options)?;
+    let slip = |level: f64| -> Result<Option<Estimate>, BlendError> {
+        Ok(bench.assess(&with_level(&row.formula, level))?.melt.slip_point_c)
+    };
+    let level_where = |of: fn(&Estimate) -> f64| -> Result<f64, BlendError> {
+        let (mut low, mut high) = (GELLING_LEVELS.start().ln(), GELLING_LEVELS.end().ln());
+        for _ in 0..GELLING_HALVINGS {
+            let middle = 0.5 * (low + high);
+            let gels = slip(middle.exp())?.is_some_and(|slip| of(&slip) >= target_c);
+            if gels { high = middle } else { low = middle }
+        }
+        Ok((0.5 * (low + high)).exp())
+    };
+    // The warm end of the interval gels soonest.
+    let (value, low, high) =
+        (level_where(|slip| slip.value)?, level_where(|slip| slip.high)?, level_where(|slip| slip.low)?);
+    Ok(Some(Estimate { value, low: low.min(value), high: high.max(value) }))
+}
+
+/// The same formula with its first part at `level` mass %, the others in proportion.
+fn with_level(formula: &Formula, level: f64) -> Formula {
+    let rest: f64 = formula.parts.iter().skip(1).map(|part| part.percent).sum();
+    let parts = formula.parts.iter().enumerate().map(|(index, part)| Part {
+        ingredient: part.ingredient,
+        percent: if index == 0 { level } else { part.percent / rest * (100.0 - level) },
+    });
+    Formula { name: formula.name.clone(), parts: parts.collect() }
+}

@@ -1,0 +1,274 @@
+//! Errors of predictions, by quantity and by what the rows may be used for.
+
+use std::collections::BTreeMap;
+
+use barwright_blend::Estimate;
+use serde::Serialize;
+use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
+
+use crate::measurement::{Bound, Measurement, Quantity, Use};
+use crate::predict::Scored;
+
+/// How many of the worst rows a report names.
+pub const WORST_ROWS: usize = 10;
+
+/// Fewest formulas of one study that a rank correlation is worth.
+const FEWEST_RANKED: usize = 4;
+
+/// What is scored together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Group {
+    /// Solid fat content, percentage points.
+    Solids,
+    /// Slip, drop, clear point and calorimetric peak of fats and waxes, K.
+    Melting,
+    /// Melting of gels of wax in oil, K.
+    GelMelting,
+    /// Firmness, natural logarithm of the ratio.
+    Firmness,
+    /// Critical gelling level, natural logarithm of the ratio.
+    Gelling,
+}
+
+impl Group {
+    /// Returns the group of a measurement; a blend of several parts that melts by calorimetry or flows is a gel.
+    pub fn of(row: &Measurement) -> Option<Self> {
+        match row.quantity {
+            Quantity::SolidsPercent => Some(Group::Solids),
+            Quantity::GelMeltC => Some(Group::GelMelting),
+            Quantity::SlipC | Quantity::DropC | Quantity::ClearC | Quantity::MeltPeakC => {
+                Some(if row.formula.parts.len() > 1 { Group::GelMelting } else { Group::Melting })
+            }
+            Quantity::CriticalGellingPercent => Some(Group::Gelling),
+            Quantity::NeedleDmm | Quantity::ConeYieldKpa | Quantity::YieldKpa => Some(Group::Firmness),
+            Quantity::ForceN => None,
+        }
+    }
+
+    /// Returns the words shown.
+    pub fn words(self) -> &'static str {
+        match self {
+            Group::Solids => "solids",
+            Group::Melting => "melting, neat",
+            Group::GelMelting => "melting, blends",
+            Group::Firmness => "firmness",
+            Group::Gelling => "gelling level",
+        }
+    }
+
+    /// Returns the unit of its errors.
+    pub fn unit(self) -> &'static str {
+        match self {
+            Group::Solids => "points",
+            Group::Melting | Group::GelMelting => "°C",
+            Group::Firmness | Group::Gelling => "ln ratio",
+        }
+    }
+
+    fn logarithmic(self) -> bool {
+        matches!(self, Group::Firmness | Group::Gelling)
+    }
+}
+
+/// Errors of one group of rows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Errors {
+    /// What is scored.
+    pub group: Group,
+    /// Fitted or unseen rows.
+    #[serde(rename = "use")]
+    pub use_as: Use,
+    /// Point values.
+    pub points: usize,
+    /// Point values the model gives no figure for.
+    pub without_prediction: usize,
+    /// Mean error, prediction less measurement.
+    pub bias: f64,
+    /// Mean absolute error.
+    pub mean_absolute: f64,
+    /// Root mean square error.
+    pub rmse: f64,
+    /// 75th percentile of the absolute errors.
+    pub p75: f64,
+    /// 95th percentile of the absolute errors.
+    pub p95: f64,
+    /// Largest absolute error.
+    pub largest: f64,
+    /// Share of point values inside their 90 % interval.
+    pub inside_share: f64,
+    /// Share of point values within a factor of 2, for quantities scored as ratios.
+    pub within_factor_two: Option<f64>,
+    /// Bounds stated, and how many of them the central prediction keeps.
+    pub bounds: usize,
+    /// Bounds kept.
+    pub bounds_kept: usize,
+}
+
+/// Rank correlation of firmness inside one study.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Ranking {
+    /// The study.
+    pub study: String,
+    /// Fitted or unseen rows.
+    #[serde(rename = "use")]
+    pub use_as: Use,
+    /// Formulas ranked.
+    pub formulas: usize,
+    /// Spearman's correlation of measured and predicted firmness.
+    pub spearman: f64,
+}
+
+/// One row, for the list of the worst and for plots.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Row {
+    /// Unique name.
+    pub id: String,
+    /// What is scored.
+    pub group: Group,
+    /// Fitted or unseen.
+    #[serde(rename = "use")]
+    pub use_as: Use,
+    /// The formula as written.
+    pub formula: String,
+    /// Test temperature, °C.
+    pub temperature_c: Option<f64>,
+    /// Measured value.
+    pub measured: f64,
+    /// Prediction.
+    pub predicted: Option<Estimate>,
+    /// Error: difference, or logarithm of the ratio.
+    pub error: Option<f64>,
+    /// Whether the measurement is inside the 90 % interval.
+    pub inside: bool,
+}
+
+/// Everything a score says.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Report {
+    /// Errors by group, fitted and unseen rows apart.
+    pub errors: Vec<Errors>,
+    /// Rank correlations by study.
+    pub rankings: Vec<Ranking>,
+    /// The worst rows of all, by error over the usual error of their group.
+    pub worst: Vec<Row>,
+    /// Rows not scored, and why.
+    pub left_out: Vec<(String, String)>,
+    /// Every scored point value.
+    pub rows: Vec<Row>,
+}
+
+/// Scores predictions.
+///
+/// # Arguments
+/// * `table`: the measurements.
+/// * `scored`: their predictions, from [`crate::predict()`].
+pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
+    let mut groups: BTreeMap<(Use, Group), (Vec<Row>, Vec<bool>)> = BTreeMap::new();
+    let mut ranks: BTreeMap<(&str, Use), Vec<(f64, f64)>> = BTreeMap::new();
+    for one in scored {
+        let row = &table[one.row];
+        if let Some(pair) = firmness_pair(row, one) {
+            ranks.entry((&row.study, row.use_as)).or_default().push(pair);
+        }
+        let Some(group) = Group::of(row) else { continue };
+        let (points, bounds) = groups.entry((row.use_as, group)).or_default();
+        match row.kind {
+            Bound::Point => points.push(compare(row, one, group)),
+            Bound::Low => bounds.push(one.predicted.is_some_and(|found| found.value >= row.value)),
+            Bound::High => bounds.push(one.predicted.is_none_or(|found| found.value <= row.value)),
+        }
+    }
+    let errors: Vec<Errors> =
+        groups.iter().map(|((use_as, group), (points, bounds))| errors(*group, *use_as, points, bounds)).collect();
+    let rows: Vec<Row> = groups.into_values().flat_map(|(points, _)| points).collect();
+    let usual = |row: &Row| {
+        errors
+            .iter()
+            .find(|one| one.group == row.group && one.use_as == row.use_as)
+            .map_or(1.0, |one| one.rmse.max(1e-9))
+    };
+    let size = |row: &Row| row.error.map_or(f64::INFINITY, |error| error.abs() / usual(row));
+    let mut worst = rows.clone();
+    worst.sort_by(|a, b| size(b).total_cmp(&size(a)).then_with(|| a.id.cmp(&b.id)));
+    worst.truncate(WORST_ROWS);
+    let rankings =
+        ranks.into_iter().filter(|(_, pairs)| pairs.len() >= FEWEST_RANKED).map(|((study, use_as), pairs)| Ranking {
+            study: study.to_owned(),
+            use_as,
+            formulas: pairs.len(),
+            spearman: spearman(&pairs),
+        });
+    let left_out = table.iter().filter(|row| row.use_as == Use::LeftOut);
+    Report {
+        rankings: rankings.collect(),
+        worst,
+        left_out: left_out.map(|row| (row.id.clone(), row.reason.clone())).collect(),
+        errors,
+        rows,
+    }
+}
+
+/// Measured and predicted firmness of a row, both rising with firmness.
+fn firmness_pair(row: &Measurement, one: &Scored) -> Option<(f64, f64)> {
+    let predicted = one.predicted?.value;
+    match (row.kind, row.quantity) {
+        (Bound::Point, Quantity::ForceN | Quantity::YieldKpa | Quantity::ConeYieldKpa) => Some((row.value, predicted)),
+        (Bound::Point, Quantity::NeedleDmm) => Some((-row.value, -predicted)),
+        _ => None,
+    }
+}
+
+fn compare(row: &Measurement, one: &Scored, group: Group) -> Row {
+    let error = one.predicted.and_then(|found| {
+        let error = if group.logarithmic() { (found.value / row.value).ln() } else { found.value - row.value };
+        error.is_finite().then_some(error)
+    });
+    Row {
+        id: row.id.clone(),
+        group,
+        use_as: row.use_as,
+        formula: row.formula_text.clone(),
+        temperature_c: row.temperature_c,
+        measured: row.value,
+        predicted: one.predicted,
+        error,
+        inside: one.predicted.is_some_and(|found| found.low <= row.value && row.value <= found.high),
+    }
+}
+
+fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors {
+    let found: Vec<f64> = points.iter().filter_map(|row| row.error).collect();
+    let absolute: Vec<f64> = found.iter().map(|error| error.abs()).collect();
+    let mut ordered = Data::new(absolute.clone());
+    let count = found.len().max(1) as f64;
+    Errors {
+        group,
+        use_as,
+        points: points.len(),
+        without_prediction: points.len() - found.len(),
+        bias: found.iter().sum::<f64>() / count,
+        mean_absolute: absolute.iter().sum::<f64>() / count,
+        rmse: (found.iter().map(|error| error * error).sum::<f64>() / count).sqrt(),
+        p75: if found.is_empty() { 0.0 } else { ordered.quantile(0.75) },
+        p95: if found.is_empty() { 0.0 } else { ordered.quantile(0.95) },
+        largest: absolute.iter().copied().fold(0.0, f64::max),
+        inside_share: points.iter().filter(|row| row.inside).count() as f64 / points.len().max(1) as f64,
+        within_factor_two: group.logarithmic().then(|| {
+            absolute.iter().filter(|&&error| error <= std::f64::consts::LN_2).count() as f64
+                / points.len().max(1) as f64
+        }),
+        bounds: bounds.len(),
+        bounds_kept: bounds.iter().filter(|&&kept| kept).count(),
+    }
+}
+
+/// Spearman's rank correlation: Pearson's of the ranks, ties at their mean rank.
+fn spearman(pairs: &[(f64, f64)]) -> f64 {
+    let ranks = |of: fn(&(f64, f64)) -> f64| {
+        Data::new(pairs.iter().map(of).collect::<Vec<f64>>()).ranks(RankTieBreaker::Average)
+    };
+    let (first, second) = (ranks(|pair| pair.0), ranks(|pair| pair.1));
+    let spread = first.clone().population_std_dev() * second.clone().population_std_dev();
+    if spread > 0.0 { first.population_covariance(second) / spread } else { 0.0 }
+}

@@ -51,7 +51,7 @@ fn assessment(document: &Value, temperatures: usize) {
         estimate(&row["percent"]);
         assert!(row["percent"]["low"].as_f64().unwrap() >= 0.0 && row["percent"]["high"].as_f64().unwrap() <= 100.0);
     }
-    has(&document["melt"], &["softening_c", "slip_point_c", "drop_point_c", "clear_point_c"]);
+    has(&document["melt"], &["softening_c", "slip_point_c", "drop_point_c", "melt_end_c", "clear_point_c"]);
     document["melt"].as_object().unwrap().values().for_each(estimate);
     for row in document["firmness"].as_array().unwrap() {
         has(row, &["temperature_c", "yield_stress_kpa", "beeswax_equivalent_percent", "needle_dmm"]);

@@ -32,12 +32,13 @@ fn assess_in_full() {
 
     Melting
       landmark          °C              test
-     ───────────────────────────────────────────────────────────────────────────────────────────────────
+     ─────────────────────────────────────────────────────────────────────────────────────────
       softening onset   27 (26 to 29)   half the firmness of 20 °C is gone; needle at several
                                         temperatures, ASTM D1321
       slip point        55 (52 to 58)   open tube; ISO 6321, AOCS Cc 3-25
       drop point        57 (54 to 60)   falling drop; AOCS Cc 18-80, ASTM D127
-      clear point       60 (57 to 64)   last crystal gone; AOCS Cc 1-25, end of melting by calorimetry
+      end of melting    57 (55 to 61)   1 % of crystals left; calorimetry, AOCS Cj 1-94
+      clear point       60 (57 to 64)   last crystal gone; AOCS Cc 1-25
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
@@ -103,6 +104,7 @@ fn compare_in_full() {
       softening onset, °C             27 (26 to 29)           28 (26 to 31)
       slip point, °C                  55 (52 to 58)           56 (54 to 59)
       drop point, °C                  57 (54 to 60)           57 (55 to 61)
+      end of melting, °C              57 (55 to 61)           59 (56 to 64)
       clear point, °C                 60 (57 to 64)           62 (59 to 66)
       solids at 20 °C, %              36 (34 to 38)           44 (41 to 45)
       solids at 25 °C, %              32 (30 to 34)           39 (37 to 41)

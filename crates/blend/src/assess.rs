@@ -140,6 +140,8 @@ pub struct Melt {
     pub slip_point_c: Option<Estimate>,
     /// Drop point.
     pub drop_point_c: Option<Estimate>,
+    /// End of melting as a calorimeter sees it.
+    pub melt_end_c: Option<Estimate>,
     /// Clear point.
     pub clear_point_c: Option<Estimate>,
 }
@@ -205,6 +207,7 @@ pub(crate) struct Outcome {
     pub softening_c: Option<f64>,
     pub slip_c: Option<f64>,
     pub drop_c: Option<f64>,
+    pub end_c: Option<f64>,
     pub clear_c: Option<f64>,
     pub hold_c: Option<f64>,
     pub finest_mm: f64,
@@ -394,6 +397,7 @@ impl<'a> Workbench<'a> {
         evaluator.start_curve(clear_c);
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
         let drop_c = evaluator.highest_c_with(model.drop_over_slip, |point| point.holding)?;
+        let end_c = evaluator.highest_c_with(model.end_percent / 100.0, |point| point.solids)?;
         let carries_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
         let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
         let hold_c = carries_c.zip(weeps_c).map(|(carries, weeps)| carries.min(weeps));
@@ -412,6 +416,7 @@ impl<'a> Workbench<'a> {
             softening_c,
             slip_c,
             drop_c,
+            end_c,
             clear_c,
             hold_c,
             finest_mm: suitability::finest_feature_mm(&parameters.detail, model, release.yield_kpa),
@@ -468,6 +473,7 @@ impl<'a> Workbench<'a> {
                 softening_c: ensemble.landmark(|outcome| outcome.softening_c),
                 slip_point_c: ensemble.landmark(|outcome| outcome.slip_c),
                 drop_point_c: ensemble.landmark(|outcome| outcome.drop_c),
+                melt_end_c: ensemble.landmark(|outcome| outcome.end_c),
                 clear_point_c: ensemble.landmark(|outcome| outcome.clear_c),
             },
             firmness: firmness.collect(),

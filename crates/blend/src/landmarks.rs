@@ -5,7 +5,8 @@
 //! | softening onset | yield stress at half of its value at 20 °C | needle penetration at several temperatures |
 //! | slip point | crystals just hold the oil: `Σ 100 φ_k / c_k = 1` (4 % solids in a fat, its gelling level in a wax) | open tube, ISO 6321 / AOCS Cc 3-25; USP class II |
 //! | drop point | half of that | AOCS Cc 18-80, ASTM D127, Ph. Eur. 2.2.17 |
-//! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25; end of DSC melting |
+//! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
+//! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
 use crate::equilibrium::{EquilibriumError, Problem, Solver};
 use crate::firmness;

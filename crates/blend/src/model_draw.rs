@@ -25,6 +25,8 @@ pub struct ModelDraw {
     pub softening_per_k: f64,
     /// Structure at the drop point over that at the slip point.
     pub drop_over_slip: f64,
+    /// Solids at which a calorimeter sees the end of melting, mass %.
+    pub end_percent: f64,
     /// Detail: geometry times modulus over yield stress.
     pub compliance: f64,
     /// Warmth: load, kPa.
@@ -54,6 +56,7 @@ impl ModelDraws {
             exponent: parameters.firmness.exponent,
             softening_per_k: parameters.firmness.softening_per_k,
             drop_over_slip: parameters.landmarks.drop_over_slip,
+            end_percent: parameters.landmarks.end_percent,
             compliance: parameters.detail.compliance,
             load_kpa: parameters.warmth.load_kpa,
             weep_below: parameters.warmth.weep_below,
@@ -96,6 +99,9 @@ impl ModelDraws {
             draw.drop_over_slip = (draw.drop_over_slip * (landmarks.drop_over_slip_ln_sd * drop).exp()).min(1.0);
             draw.compliance *= (parameters.detail.compliance_ln_sd * compliance).exp();
             draw.load_kpa *= (parameters.warmth.load_ln_sd * load).exp();
+        }
+        for (draw, end) in drawn.iter_mut().zip(draws.dimension("end")) {
+            draw.end_percent *= (landmarks.end_ln_sd * end).exp();
         }
         for (draw, weep) in drawn.iter_mut().zip(draws.dimension("weep")) {
             draw.weep_below *= (parameters.warmth.weep_ln_sd * weep).exp();

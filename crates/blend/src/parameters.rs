@@ -123,6 +123,10 @@ pub struct Landmarks {
     pub drop_over_slip: f64,
     /// Standard deviation of its logarithm.
     pub drop_over_slip_ln_sd: f64,
+    /// Solids at which a calorimeter sees the end of melting, mass %.
+    pub end_percent: f64,
+    /// Standard deviation of its logarithm.
+    pub end_ln_sd: f64,
     /// Temperature whose yield stress the softening onset is measured against, °C.
     pub softening_from_c: f64,
     /// Share of that yield stress left at the softening onset.
@@ -295,6 +299,8 @@ impl Parameters {
         range("interplay_ln_sd", "firmness", firmness.interplay_ln_sd, 0.0, 2.0)?;
         range("drop_over_slip", "landmarks", self.landmarks.drop_over_slip, 0.01, 1.0)?;
         range("drop_over_slip_ln_sd", "landmarks", self.landmarks.drop_over_slip_ln_sd, 0.0, 2.0)?;
+        range("end_percent", "landmarks", self.landmarks.end_percent, 0.01, 10.0)?;
+        range("end_ln_sd", "landmarks", self.landmarks.end_ln_sd, 0.0, 2.0)?;
         range("softening_from_c", "landmarks", self.landmarks.softening_from_c, -20.0, 60.0)?;
         range("softening_share", "landmarks", self.landmarks.softening_share, 0.01, 0.99)?;
         range("adhesion_j_m2", "detail", self.detail.adhesion_j_m2, 1e-4, 10.0)?;

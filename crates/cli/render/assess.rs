@@ -20,11 +20,12 @@ use crate::output::Output;
 pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of thumb, no published relation.";
 
 /// The landmarks with the test each belongs to.
-pub const LANDMARKS: [(&str, &str); 4] = [
+pub const LANDMARKS: [(&str, &str); 5] = [
     ("softening onset", "half the firmness of 20 °C is gone; needle at several temperatures, ASTM D1321"),
     ("slip point", "open tube; ISO 6321, AOCS Cc 3-25"),
     ("drop point", "falling drop; AOCS Cc 18-80, ASTM D127"),
-    ("clear point", "last crystal gone; AOCS Cc 1-25, end of melting by calorimetry"),
+    ("end of melting", "1 % of crystals left; calorimetry, AOCS Cj 1-94"),
+    ("clear point", "last crystal gone; AOCS Cc 1-25"),
 ];
 
 /// Writes an assessment: the answer, the tables, what it rests on, what to mind.
@@ -104,10 +105,10 @@ pub fn spoken_cautions(answer: &Assessment) -> impl Iterator<Item = &Caution> {
 }
 
 /// Returns the landmarks with their names.
-pub fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); 4] {
+pub fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); LANDMARKS.len()] {
     let melt = &answer.melt;
-    let estimates = [&melt.softening_c, &melt.slip_point_c, &melt.drop_point_c, &melt.clear_point_c];
-    let mut named = [("", None); 4];
+    let estimates = [&melt.softening_c, &melt.slip_point_c, &melt.drop_point_c, &melt.melt_end_c, &melt.clear_point_c];
+    let mut named = [("", None); LANDMARKS.len()];
     for (entry, (estimate, (landmark, _))) in named.iter_mut().zip(estimates.into_iter().zip(LANDMARKS)) {
         *entry = (landmark, estimate.as_ref());
     }

@@ -431,8 +431,7 @@ fn side_by_side(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> 
         });
         row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
         row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
-        for index in 0..4 {
-            let label = super::assess::LANDMARKS.get(index).map_or("", |(label, _)| label);
+        for (index, (label, _)) in super::assess::LANDMARKS.iter().enumerate() {
             row(format!("{label}, {}", units.degree()), &|answer| {
                 landmarks(answer)
                     .get(index)

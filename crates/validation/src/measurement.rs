@@ -18,8 +18,10 @@ pub enum Quantity {
     SlipC,
     /// Drop point, °C.
     DropC,
-    /// Clear point or end of calorimetric melting, °C.
+    /// Clear point seen by eye, °C.
     ClearC,
+    /// End of melting by calorimetry or X-rays, °C.
+    MeltEndC,
     /// Calorimetric melting peak, °C.
     MeltPeakC,
     /// Temperature at which a gel flows, °C.
@@ -53,9 +55,12 @@ impl Quantity {
     fn range(self) -> std::ops::RangeInclusive<f64> {
         match self {
             Quantity::SolidsPercent => 0.0..=100.0,
-            Quantity::SlipC | Quantity::DropC | Quantity::ClearC | Quantity::MeltPeakC | Quantity::GelMeltC => {
-                -60.0..=150.0
-            }
+            Quantity::SlipC
+            | Quantity::DropC
+            | Quantity::ClearC
+            | Quantity::MeltEndC
+            | Quantity::MeltPeakC
+            | Quantity::GelMeltC => -60.0..=150.0,
             Quantity::CriticalGellingPercent => 0.01..=50.0,
             Quantity::NeedleDmm => 0.1..=400.0,
             Quantity::ConeYieldKpa | Quantity::YieldKpa => 1e-4..=1e5,

@@ -2,7 +2,7 @@
 //!
 //! | quantity | prediction |
 //! |---|---|
-//! | solids, slip, drop, clear, needle, yield | the figure `assess` gives |
+//! | solids, slip, drop, end, clear, needle, yield | the figure `assess` gives |
 //! | gel melting | slip point: where the network fails |
 //! | calorimetric peak | the hottest temperature at which the solids fall fastest |
 //! | critical gelling level | the level at which the slip point reaches the test temperature |
@@ -95,6 +95,7 @@ fn figure(answer: &Assessment, row: &Measurement) -> Option<Estimate> {
         Quantity::SlipC | Quantity::GelMeltC => answer.melt.slip_point_c,
         Quantity::DropC => answer.melt.drop_point_c,
         Quantity::ClearC => answer.melt.clear_point_c,
+        Quantity::MeltEndC => answer.melt.melt_end_c,
         Quantity::NeedleDmm => at(celsius).and_then(|one| one.needle_dmm),
         Quantity::ConeYieldKpa | Quantity::YieldKpa | Quantity::ForceN => at(celsius).map(|one| one.yield_stress_kpa),
         Quantity::MeltPeakC | Quantity::CriticalGellingPercent => None,

@@ -37,7 +37,7 @@ impl Group {
         match row.quantity {
             Quantity::SolidsPercent => Some(Group::Solids),
             Quantity::GelMeltC => Some(Group::GelMelting),
-            Quantity::SlipC | Quantity::DropC | Quantity::ClearC | Quantity::MeltPeakC => {
+            Quantity::SlipC | Quantity::DropC | Quantity::ClearC | Quantity::MeltEndC | Quantity::MeltPeakC => {
                 Some(if row.formula.parts.len() > 1 { Group::GelMelting } else { Group::Melting })
             }
             Quantity::CriticalGellingPercent => Some(Group::Gelling),

@@ -43,9 +43,9 @@ fn assess_in_full() {
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
      ──────────────────────────────────────────────────────────────────────────────────────────────
-      20   36 (34 to 38)   60 (25 to 160)      42 (37 to 48)                  97 (41 to 250)
+      20   36 (34 to 38)   60 (24 to 160)      42 (37 to 48)                  97 (41 to 250)
       25   32 (30 to 34)   38 (14 to 100)      38 (33 to 43)                  160 (54 to over 250)
-      30   26 (22 to 29)   20 (7.0 to 58)      33 (27 to 37)                  over 250
+      30   26 (22 to 29)   20 (7.0 to 59)      33 (27 to 37)                  over 250
       35   19 (16 to 20)   7.2 (2.1 to 22)     25 (22 to 26)                  over 250
 
     What this rests on
@@ -106,13 +106,13 @@ fn compare_in_full() {
       drop point, °C                  57 (54 to 60)           57 (55 to 61)
       end of melting, °C              57 (55 to 61)           59 (56 to 64)
       clear point, °C                 60 (57 to 64)           62 (59 to 66)
-      solids at 20 °C, %              36 (34 to 38)           44 (41 to 45)
+      solids at 20 °C, %              36 (34 to 38)           44 (41 to 46)
       solids at 25 °C, %              32 (30 to 34)           39 (37 to 41)
-      solids at 30 °C, %              26 (22 to 29)           34 (30 to 36)
+      solids at 30 °C, %              26 (22 to 29)           34 (30 to 37)
       solids at 35 °C, %              19 (16 to 20)           25 (23 to 27)
-      yield stress at 20 °C, kPa      60 (25 to 160)          110 (45 to 300)
+      yield stress at 20 °C, kPa      60 (24 to 160)          110 (45 to 310)
       yield stress at 25 °C, kPa      38 (14 to 100)          73 (29 to 200)
-      yield stress at 30 °C, kPa      20 (7.0 to 58)          46 (17 to 120)
+      yield stress at 30 °C, kPa      20 (7.0 to 59)          46 (17 to 120)
       yield stress at 35 °C, kPa      7.2 (2.1 to 22)         20 (7.0 to 56)
       as beeswax in oil at 20 °C, %   42 (37 to 48)           53 (47 to 60)
       as beeswax in oil at 25 °C, %   38 (33 to 43)           49 (43 to 55)

@@ -32,7 +32,7 @@ const LARGEST_RMSE: [(Use, Group, f64); 8] = [
     (Use::Unseen, Group::GelMelting, 4.0),
     (Use::Unseen, Group::Gelling, 0.6),
     (Use::Fit, Group::Solids, 6.0),
-    (Use::Fit, Group::Melting, 11.0),
+    (Use::Fit, Group::Melting, 9.0),
     (Use::Fit, Group::GelMelting, 0.6),
     (Use::Fit, Group::Firmness, 1.0),
 ];

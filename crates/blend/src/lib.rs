@@ -4,6 +4,7 @@
 //! [`Parameters`] (what crystals do), both with their spread.
 //!
 //! # Contents
+//! - [`theory`]: the whole model on one page.
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
 //! - [`mixture`]: from a formula to the species the equilibrium works on.
@@ -27,6 +28,7 @@ pub mod penetration;
 pub mod sampling;
 pub mod solubility;
 pub mod suitability;
+pub mod theory;
 
 pub use assess::{Assessment, BlendError, Options, assess};
 pub use compare::{Comparison, compare};

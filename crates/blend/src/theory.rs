@@ -1,0 +1,75 @@
+//! The model on one page: every equation, where its parameters come from, where it holds, and what it must not be used for.
+//!
+//! # 1. A blend is a distribution over species
+//! ```text
+//! w_i = Σ_j p_j c_ij            n_i = (w_i / M_i) / Σ (w / M)
+//! ```
+//! `p_j` mass share of ingredient j in the formula, `c_ij` mass share of species i in ingredient j, `M_i` molar mass, `n_i` moles per
+//! mole of blend. Parameters: `data/compositions.csv` with the spread between lots; `data/species.csv`.
+//! Code: [`crate::mixture`].
+//!
+//! # 2. Equilibrium at temperature T
+//! ```text
+//! x_i^S = K_i x_i^L,  K_i = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i)],  ln γ_i = (δ_i − δ̄)²,  δ̄ = Σ x_i^L δ_i
+//! E_i = L + K_i S_f,  l_i = n_i L / E_i,  s_i = n_i K_i S_f / E_i
+//! 1 − Σ n_i / E_i = 0,  1 − Σ_{i in f} n_i K_i / E_i = 0 for a family present, ≥ 0 for one absent
+//! ```
+//! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid. γ does not depend on temperature: the
+//! excess is taken as entropic. Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
+//! correlation of Wesdorp 1990), the family of each species (`data/species.csv`), δ of each liquid class (`data/model.toml`).
+//! Source: regular solutions after Hildebrand and Scott (recalled); reduced Gibbs minimum after Michelsen 1994 (recalled).
+//! Validity: −60 to 200 °C numerically; meant for −20 to 120 °C; `(δ_max − δ_min)² < 2`, one liquid.
+//! Code: [`crate::equilibrium`], proven by `tests/physics`.
+//!
+//! # 3. Crystal state
+//! `fresh`: the less stable form of each triglyceride, saturated and symmetric ones in one solid solution. `rested`, `tempered`: the
+//! stable form, symmetric ones each on their own. Waxes have one form. How long the change takes is not part of the model.
+//!
+//! # 4. Landmarks
+//! ```text
+//! holding(T) = Σ_k 100 φ_k / c_k     slip: holding = 1     drop: holding = d     end: Σ φ = 1 %     clear: max_f Σ x_i γ_i K_i = 1
+//! softening: τ(T) = ½ τ(20 °C)
+//! ```
+//! `φ_k` crystallised mass fraction of family k, `c_k` its critical gelling level, mass %. Parameters: `data/model.toml` (published
+//! gelling levels of waxes, 4 ± 2 % solids at the slip point of fats; the rest judgement).
+//! Code: [`crate::landmarks`].
+//!
+//! # 5. Firmness
+//! ```text
+//! φ_eff = Σ s_k φ_k,   τ = τ_0 φ_eff^m exp[−a (T − 25 °C)]
+//! needle: load · g = τ [N_c π r(p)² + a_f A_flank(p)]     cone: C = K W / p^1.6
+//! ```
+//! Parameters: `τ_0` from the needle penetration of neat beeswax (recalled), `s_k` and `m` from gels, neat waxes and common practice;
+//! spread of a factor of about 3 either way. Source: Narine and Marangoni 1999 (power law; recalled), Haighton 1959 (cone; read
+//! in the abstract), Shield 1955 (bearing factor; recalled).
+//! Code: [`crate::firmness`], [`crate::penetration`].
+//!
+//! # 6. Suitability
+//! Heuristics, each called one wherever it is shown: finest relief `w = c W / τ_fresh`; warmth, the lower of the temperatures where τ falls
+//! to a load and holding to a limit; skin, τ and the melted share at 33 °C; grain, a product of three saturating shares.
+//! Code: [`crate::suitability`].
+//!
+//! # 7. Uncertainty
+//! Every figure above has a spread; 256 draws, stratified and named ([`crate::sampling`]), give 5 % and 95 % quantiles. Not in
+//! the spread: families that would mix, species nobody listed, a second liquid, time.
+//!
+//! # Not for
+//! Emulsions or anything with water; safety, stability or shelf life; scent limits; liquids near their cloud point (real oils stay liquid for
+//! days below it); castor oil with much hydrocarbon oil; a figure of firmness to better than a factor of 3.
+//!
+//! # Table
+//! | function | given | solved for | equations |
+//! |---|---|---|---|
+//! | [`crate::mixture::Mixture::amounts`] | formula, compositions, a draw | masses of species | 1 |
+//! | [`crate::equilibrium::Solver::solve`] | moles, Tm, ΔH, δ, T | L, S_f, δ̄ | 2 |
+//! | [`crate::solubility::solid_solubility`] | T, Tm, ΔH, γ | mole fraction dissolved | 2, one solid |
+//! | [`crate::landmarks::Evaluator::clear_point_c`] | moles, Tm, ΔH, δ | T of the last crystal | 4, clear |
+//! | [`crate::landmarks::Evaluator::highest_c_with`] | a property and its target | T | 4, 6 |
+//! | [`crate::firmness::yield_kpa`] | φ_eff, T | τ | 5 |
+//! | [`crate::firmness::beeswax_equivalent_percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
+//! | [`crate::penetration::needle_dmm_from_yield`] | τ | depth of the needle | 5 |
+//! | [`crate::penetration::cone_yield`] | cone, mass, depth | cone yield value | 5 |
+//! | [`crate::suitability::finest_feature_mm`] | τ_fresh | finest relief | 6 |
+//! | [`crate::suitability::grain_index`] | shares of the bar | index 0 to 1 | 6 |
+//! | [`crate::assess()`] | formula, options | every figure with its interval | 1 to 7 |
+//! | [`crate::compare()`] | formulas, options | differences, draw by draw | 1 to 7 |

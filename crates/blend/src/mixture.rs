@@ -199,7 +199,7 @@ impl Mixture {
         let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
         amounts.clear();
         amounts.extend(self.slots.iter().map(|slot| {
-            let shift = slot.family.map_or(0.0, |family| model.melt_shift_k[family]);
+            let shift = slot.family.and_then(|family| model.melt_shift_k.get(family)).copied().unwrap_or(0.0);
             SpeciesAmount {
                 mass: 0.0,
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
@@ -207,7 +207,7 @@ impl Mixture {
                 melt_k: slot.melt_k + shift + slot.melt_sd_k * score(&slot.melt_draws),
                 heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * score(&slot.heat_draws))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
-                delta: model.delta[slot.liquid_class],
+                delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
             }
         }));
         for lot in &self.lots {

@@ -227,29 +227,33 @@ impl Problem {
         &self.blocks
     }
 
-    /// Moles of species `i` (own order) per mole of mixture.
+    /// Moles of species `i` (own order) per mole of mixture; 0 for one that is not there.
     pub fn species_moles(&self, i: usize) -> f64 {
-        self.moles[i]
+        self.moles.get(i).copied().unwrap_or(0.0)
     }
 
-    /// δ of species `i` (own order).
+    /// δ of species `i` (own order); 0 for one that is not there.
     pub fn species_delta(&self, i: usize) -> f64 {
-        self.class_delta[self.class[i]]
+        self.class.get(i).and_then(|&class| self.class_delta.get(class)).copied().unwrap_or(0.0)
     }
 
-    /// Molar mass of species `i` (own order), kg/mol.
+    /// Molar mass of species `i` (own order), kg/mol; 0 for one that is not there.
     pub fn species_molar_mass(&self, i: usize) -> f64 {
-        self.molar_mass[i]
+        self.molar_mass.get(i).copied().unwrap_or(0.0)
     }
 
-    /// `(ΔH_i/R)(1/T − 1/Tm_i)` of species `i` (own order) at `temperature_k`.
+    /// `(ΔH_i/R)(1/T − 1/Tm_i)` of species `i` (own order) at `temperature_k`; minus infinity for one that never crystallises or
+    /// is not there.
     pub fn ln_ideal_k(&self, i: usize, temperature_k: f64) -> f64 {
+        if i >= self.crystallising() {
+            return f64::NEG_INFINITY;
+        }
         self.heat_k[i] * (1.0 / temperature_k - self.inverse_melt[i])
     }
 
-    /// Position of own species `i` in the list the problem was built from.
-    pub fn source_index(&self, i: usize) -> usize {
-        self.source[i]
+    /// Position of own species `i` in the list the problem was built from; `None` for one that is not there.
+    pub fn source_index(&self, i: usize) -> Option<usize> {
+        self.source.get(i).copied()
     }
 
     /// Mean molar mass, kg/mol.
@@ -343,7 +347,7 @@ mod tests {
     fn the_order_given_is_kept_as_source_index() {
         let species = [SpeciesAmount { family: Some(1), ..one(1.0) }, one(2.0), SpeciesAmount::amorphous(1.0, 0.4)];
         let problem = Problem::new(&species, 2).unwrap();
-        let order: Vec<usize> = (0..problem.len()).map(|i| problem.source_index(i)).collect();
+        let order: Vec<usize> = (0..=problem.len()).filter_map(|i| problem.source_index(i)).collect();
         assert_eq!(order, [1, 0, 2]);
         assert_eq!(problem.crystallising(), 2);
     }

@@ -270,10 +270,9 @@ impl Work {
     }
 
     pub fn ln_k(&self, problem: &Problem, i: usize) -> f64 {
-        if i >= problem.crystallising() {
+        let Some(apart) = problem.class.get(i).and_then(|&class| self.class_apart.get(class)) else {
             return f64::NEG_INFINITY;
-        }
-        let apart = self.class_apart[problem.class[i]];
+        };
         problem.ln_ideal_k(i, self.temperature_k) + apart * apart
     }
 
@@ -301,7 +300,7 @@ impl Work {
 
     pub fn species_liquid(&self, problem: &Problem, i: usize) -> f64 {
         if i >= problem.crystallising() {
-            return problem.moles[i];
+            return problem.species_moles(i);
         }
         problem.moles[i] * self.liquid / (self.liquid + self.k(problem, i) * self.solid_of(problem, i))
     }

@@ -2,8 +2,8 @@
 //!
 //! # Contents
 //! - [`measurement`]: reads and checks `data/validation/measurements.csv`, every fault with its line.
-//! - [`predict`]: the same quantity from the blend model.
-//! - [`score`]: bias, errors, quantiles, interval coverage, rank correlation; rows that parameters may be fitted on and rows they
+//! - [`predict()`]: the same quantity from the blend model.
+//! - [`score()`]: bias, errors, quantiles, interval coverage, rank correlation; rows that parameters may be fitted on and rows they
 //!   never see apart.
 
 pub mod measurement;

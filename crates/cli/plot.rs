@@ -41,7 +41,7 @@ pub fn measured_against_predicted(report: &Report) -> String {
 }
 
 fn panel(group: Group, rows: &[&Row]) -> (Vec<Plot>, Layout) {
-    let logarithmic = matches!(group, Group::Firmness | Group::Gelling);
+    let logarithmic = group.logarithmic();
     let scaled = |value: f64| if logarithmic { value.max(1e-3).log10() } else { value };
     let point = |row: &&Row| {
         let found = row.predicted.map_or(f64::NAN, |found| found.value);

@@ -66,7 +66,8 @@ impl Group {
         }
     }
 
-    fn logarithmic(self) -> bool {
+    /// Whether its errors are logarithms of ratios.
+    pub fn logarithmic(self) -> bool {
         matches!(self, Group::Firmness | Group::Gelling)
     }
 }

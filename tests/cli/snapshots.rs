@@ -13,11 +13,11 @@ fn assess_in_full() {
     A gardener's hand bar in a fern-relief mould, for cold sheds: soft enough to glide on
     cold hands.
 
-    Firm enough for fine detail: open. Relief of 0.8 mm may or may not leave the mould whole
-      at 20 °C (62 in 100). Finest relief: 0.69 mm (0.22 to 2.4).
-    At 20 °C, once rested, it is as firm as liquid oil with 42 % (37 to 48) beeswax in it.
-    Keeps its shape for a day up to 41 °C (33 to 48); at 40 °C: open, 58 in 100.
-    On skin it glides (60 in 100): 80 % (76 to 82) of it is melted at 33 °C.
+    Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
+      (71 in 100). Finest relief: 0.51 mm (0.14 to 2.3).
+    At 20 °C, once rested, it is as firm as liquid oil with 45 % (33 to 67) beeswax in it.
+    Keeps its shape for a day up to 40 °C (31 to 47); at 40 °C: open, 50 in 100.
+    On skin it glides (57 in 100): 80 % (72 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
@@ -31,22 +31,22 @@ fn assess_in_full() {
                Jojoba oil      12.0
 
     Melting
-      landmark          °C              test
-     ─────────────────────────────────────────────────────────────────────────────────────────
-      softening onset   27 (26 to 29)   half the firmness of 20 °C is gone; needle at several
-                                        temperatures, ASTM D1321
-      slip point        55 (52 to 58)   open tube; ISO 6321, AOCS Cc 3-25
-      drop point        57 (54 to 60)   falling drop; AOCS Cc 18-80, ASTM D127
-      end of melting    57 (55 to 61)   1 % of crystals left; calorimetry, AOCS Cj 1-94
-      clear point       60 (57 to 64)   last crystal gone; AOCS Cc 1-25
+      landmark          °C                    test
+     ───────────────────────────────────────────────────────────────────────────────────────────────
+      softening onset   24.9 (23.7 to 26.2)   half the firmness of 20 °C is gone; needle at several
+                                              temperatures, ASTM D1321
+      slip point        56 (49 to 61)         open tube; ISO 6321, AOCS Cc 3-25
+      drop point        57 (51 to 62)         falling drop; AOCS Cc 18-80, ASTM D127
+      end of melting    57 (53 to 62)         1 % of crystals left; calorimetry, AOCS Cj 1-94
+      clear point       60 (55 to 65)         last crystal gone; AOCS Cc 1-25
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
      ──────────────────────────────────────────────────────────────────────────────────────────────
-      20   36 (34 to 38)   60 (24 to 160)      42 (37 to 48)                  97 (41 to 250)
-      25   32 (30 to 34)   38 (14 to 100)      38 (33 to 43)                  160 (54 to over 250)
-      30   26 (22 to 29)   20 (7.0 to 59)      33 (27 to 37)                  over 250
-      35   19 (16 to 20)   7.2 (2.1 to 22)     25 (22 to 26)                  over 250
+      20   37 (33 to 40)   93 (32 to 320)      45 (33 to 67)                  61 (27 to 190)
+      25   32 (27 to 36)   45 (16 to 170)      38 (28 to 56)                  130 (40 to over 250)
+      30   26 (19 to 32)   18 (4.0 to 77)      30 (22 to 44)                  over 250
+      35   19 (15 to 24)   6.4 (1.5 to 25)     25 (19 to 33)                  over 250
 
     What this rests on
       Composition: 58 figures, 34 quoted from memory of their source (58 % of the mass) and
@@ -75,52 +75,52 @@ fn compare_in_full() {
     Fern hand bar, winter and Fern hand bar, summer  (rested)
 
     What decides
-      Fern hand bar, summer is firmer: 1.9 times at 20 °C, 1.9 times at 25 °C, 2.2 times at
-        30 °C and 2.8 times at 35 °C; at least 87 in 100 sure.
-      Fern hand bar, summer takes finer relief: 0.31 (0.10 to 1.1) against 0.69 (0.22 to
-        2.4) mm; 93 in 100 sure.
-      Fern hand bar, summer keeps its shape 5 °C hotter: 46 (41 to 51) against 41 (33 to 48) °C;
-        98 in 100 sure.
-      Fern hand bar, winter melts more on skin: 80 (76 to 82) against 73 (69 to 75) %; over
-        99 in 100 sure.
+      Fern hand bar, summer is firmer: 1.9 times at 20 °C, 2.1 times at 25 °C, 2.6 times at
+        30 °C and 3.0 times at 35 °C; at least 84 in 100 sure.
+      Fern hand bar, summer takes finer relief: 0.22 (0.052 to 0.71) against 0.51 (0.14 to
+        2.3) mm; 84 in 100 sure.
+      Fern hand bar, summer keeps its shape 6 °C hotter: 46 (39 to 52) against 40 (31 to 47) °C;
+        92 in 100 sure.
+      Fern hand bar, winter melts more on skin: 80 (72 to 83) against 74 (65 to 76) %; 92 in
+        100 sure.
 
     Which to pour
-      Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (41 to 51); 98 in 100
+      Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (39 to 52); 92 in 100
         sure).
-      Finest detail: Fern hand bar, summer (finest relief 0.31 mm (0.10 to 1.1); 93 in 100
+      Finest detail: Fern hand bar, summer (finest relief 0.22 mm (0.052 to 0.71); 84 in 100
         sure).
-      Skin: Fern hand bar, summer (97 in 100) and Fern hand bar, winter (60 in 100) glide.
+      Skin: Fern hand bar, summer (95 in 100) and Fern hand bar, winter (57 in 100) glide.
 
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
      ───────────────────────────────────────────────────────────────────────────────
-      fine detail, 0.8 mm             open (62 in 100)        yes (91 in 100)
-      finest relief, mm               0.69 (0.22 to 2.4)      0.31 (0.10 to 1.1)
-      holds 40 °C                     open (58 in 100)        yes (97 in 100)
-      keeps its shape to, °C          41 (33 to 48)           46 (41 to 51)
-      on skin                         glides (60 in 100)      glides (97 in 100)
-      melted on skin, %               80 (76 to 82)           73 (69 to 75)
+      fine detail, 0.8 mm             likely (71 in 100)      yes (96 in 100)
+      finest relief, mm               0.51 (0.14 to 2.3)      0.22 (0.052 to 0.71)
+      holds 40 °C                     open (50 in 100)        yes (94 in 100)
+      keeps its shape to, °C          40 (31 to 47)           46 (39 to 52)
+      on skin                         glides (57 in 100)      glides (95 in 100)
+      melted on skin, %               80 (72 to 83)           74 (65 to 76)
       risk of grain, 0 to 1           0.04                    0.03
-      softening onset, °C             27 (26 to 29)           28 (26 to 31)
-      slip point, °C                  55 (52 to 58)           56 (54 to 59)
-      drop point, °C                  57 (54 to 60)           57 (55 to 61)
-      end of melting, °C              57 (55 to 61)           59 (56 to 64)
-      clear point, °C                 60 (57 to 64)           62 (59 to 66)
-      solids at 20 °C, %              36 (34 to 38)           44 (41 to 46)
-      solids at 25 °C, %              32 (30 to 34)           39 (37 to 41)
-      solids at 30 °C, %              26 (22 to 29)           34 (30 to 37)
-      solids at 35 °C, %              19 (16 to 20)           25 (23 to 27)
-      yield stress at 20 °C, kPa      60 (24 to 160)          110 (45 to 310)
-      yield stress at 25 °C, kPa      38 (14 to 100)          73 (29 to 200)
-      yield stress at 30 °C, kPa      20 (7.0 to 59)          46 (17 to 120)
-      yield stress at 35 °C, kPa      7.2 (2.1 to 22)         20 (7.0 to 56)
-      as beeswax in oil at 20 °C, %   42 (37 to 48)           53 (47 to 60)
-      as beeswax in oil at 25 °C, %   38 (33 to 43)           49 (43 to 55)
-      as beeswax in oil at 30 °C, %   33 (27 to 37)           44 (38 to 50)
-      as beeswax in oil at 35 °C, %   25 (22 to 26)           36 (32 to 39)
-      needle at 20 °C, 0.1 mm         97 (41 to 250)          51 (28 to 130)
-      needle at 25 °C, 0.1 mm         160 (54 to over 250)    78 (36 to 210)
-      needle at 30 °C, 0.1 mm         over 250                130 (49 to over 250)
+      softening onset, °C             24.9 (23.7 to 26.2)     25.5 (24.4 to 27.2)
+      slip point, °C                  56 (49 to 61)           57 (52 to 62)
+      drop point, °C                  57 (51 to 62)           57 (54 to 63)
+      end of melting, °C              57 (53 to 62)           59 (55 to 64)
+      clear point, °C                 60 (55 to 65)           62 (58 to 67)
+      solids at 20 °C, %              37 (33 to 40)           44 (40 to 48)
+      solids at 25 °C, %              32 (27 to 36)           40 (35 to 43)
+      solids at 30 °C, %              26 (19 to 32)           34 (26 to 39)
+      solids at 35 °C, %              19 (15 to 24)           26 (22 to 32)
+      yield stress at 20 °C, kPa      93 (32 to 320)          180 (68 to 550)
+      yield stress at 25 °C, kPa      45 (16 to 170)          93 (33 to 320)
+      yield stress at 30 °C, kPa      18 (4.0 to 77)          45 (15 to 150)
+      yield stress at 35 °C, kPa      6.4 (1.5 to 25)         19 (6.2 to 63)
+      as beeswax in oil at 20 °C, %   45 (33 to 67)           58 (45 to 77)
+      as beeswax in oil at 25 °C, %   38 (28 to 56)           51 (39 to 66)
+      as beeswax in oil at 30 °C, %   30 (22 to 44)           44 (33 to 57)
+      as beeswax in oil at 35 °C, %   25 (19 to 33)           37 (31 to 47)
+      needle at 20 °C, 0.1 mm         61 (27 to 190)          39 (19 to 85)
+      needle at 25 °C, 0.1 mm         130 (40 to over 250)    60 (27 to 180)
+      needle at 30 °C, 0.1 mm         over 250                130 (42 to over 250)
       needle at 35 °C, 0.1 mm         over 250                over 250
       Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
@@ -138,7 +138,7 @@ fn compare_in_full() {
         Jojoba oil                        12.0                    10.0
 
     Too small or too unsure to matter
-      Slip point, softening onset and risk of grain.
+      Softening onset, slip point and risk of grain.
 
     Mind
       Nuts: Nut-derived: shea butter. Say so plainly on the label.

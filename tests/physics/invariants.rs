@@ -147,7 +147,9 @@ fn the_same_seed_gives_the_same_answer_and_another_one_nearly_so() {
     assert_eq!(one, again);
     let (a, b) = (one.melt.slip_point_c.unwrap(), other.melt.slip_point_c.unwrap());
     assert_eq!(a.value, b.value);
-    assert!((a.low - b.low).abs() < 1.0 && (a.high - b.high).abs() < 1.0, "{a:?} {b:?}");
+    // The 5 % quantile of 256 normal draws has a standard error of 0.13 standard deviations, 4 % of the interval; three of them on both sides.
+    let allowed = 3.0 * std::f64::consts::SQRT_2 * 0.04 * (a.high - a.low);
+    assert!((a.low - b.low).abs() < allowed && (a.high - b.high).abs() < allowed, "{a:?} {b:?}");
 }
 
 #[test]

@@ -1,8 +1,10 @@
 //! Predictions and textbook relations against published values. Source and status stand beside each value in `data/validation/`.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
+mod calibration;
 mod common_practice;
 mod measurements;
+mod orderings;
 mod penetration;
 mod polymorphs;
 mod solubility;

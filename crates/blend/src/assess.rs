@@ -8,7 +8,7 @@ use crate::cautions::{self, Caution};
 use crate::equilibrium::{EquilibriumError, Problem, Solver};
 use crate::firmness::{self, SCALE_PERCENT};
 use crate::interval::Estimate;
-use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
+use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point};
 use crate::mixture::Mixture;
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
@@ -345,7 +345,7 @@ impl<'a> Workbench<'a> {
             let mut bench = Chain::new(&mixture, self.model(None))?;
             for (scale, draw) in scales.iter_mut().zip(self.draw_numbers()) {
                 bench.fill(&mixture, draw, self.model(draw))?;
-                let mut evaluator = bench.evaluator(self.model(draw), 1.0);
+                let mut evaluator = bench.evaluator(self.model(draw), Beyond::NOTHING);
                 for (at, &celsius) in scale.iter_mut().zip(&self.options.at_c) {
                     at[level] = evaluator.point(celsius)?.structure;
                 }
@@ -375,9 +375,9 @@ impl<'a> Workbench<'a> {
             let model = self.model(draw);
             use_chain.fill(&in_use, draw, model)?;
             fresh_chain.fill(&fresh, draw, model)?;
-            let interplay = in_use.interplay(draw);
-            let release = fresh_chain.evaluator(model, interplay).point(options.release_c)?;
-            let mut evaluator = use_chain.evaluator(model, interplay);
+            let beyond = in_use.beyond(draw);
+            let release = fresh_chain.evaluator(model, beyond).point(options.release_c)?;
+            let mut evaluator = use_chain.evaluator(model, beyond);
             outcomes.push(self.outcome(&mut evaluator, model, release, scale, &content)?);
         }
         let central = outcomes.remove(0);
@@ -569,7 +569,7 @@ impl Chain {
         Ok(())
     }
 
-    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, interplay: f64) -> Evaluator<'b> {
-        Evaluator::new(&self.problem, &mut self.solver, model, interplay)
+    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, beyond: Beyond) -> Evaluator<'b> {
+        Evaluator::new(&self.problem, &mut self.solver, model, beyond)
     }
 }

@@ -12,6 +12,7 @@ use crate::equilibrium::{EquilibriumError, Problem, Solver};
 use crate::firmness;
 use crate::mixture::ZERO_CELSIUS_K;
 use crate::model_draw::ModelDraw;
+use crate::root::{End, Tolerance, find_root, try_find_root};
 
 /// Landmarks below this temperature are not looked for, °C.
 pub const LOWEST_LANDMARK_C: f64 = -20.0;
@@ -22,14 +23,11 @@ const CURVE_STEP_K: f64 = 4.0;
 /// First step of that curve below the clear point, K; steps double until they reach [`CURVE_STEP_K`].
 const FIRST_STEP_K: f64 = 0.25;
 
-/// Landmarks are found to this, K, or to [`LANDMARK_TOLERANCE_LN`], whichever is met first.
-const LANDMARK_TOLERANCE_K: f64 = 0.02;
+/// How closely landmarks are found: K, and relative error of the property there.
+const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-5 };
 
-/// Relative error of the property at a landmark.
-const LANDMARK_TOLERANCE_LN: f64 = 1e-3;
-
-/// Refinements of one landmark; a handful is usual.
-const MAX_REFINEMENTS: usize = 40;
+/// How closely the clear point is found: K, and logarithm of the saturation.
+const CLEAR_TOLERANCE: Tolerance = Tolerance { argument: 1e-6, value: 1e-10 };
 
 /// What the bar is at one temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,14 +44,28 @@ pub struct Point {
     pub yield_kpa: f64,
 }
 
+/// What the model leaves out of one set of ingredients, in one draw.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beyond {
+    /// Factor on the yield stress.
+    pub interplay: f64,
+    /// Factor on how well the crystals hold oil.
+    pub holding: f64,
+}
+
+impl Beyond {
+    /// Nothing left out: the central draw.
+    pub const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
+}
+
 /// Computes points of one draw.
 #[derive(Debug)]
 pub struct Evaluator<'a> {
     problem: &'a Problem,
     solver: &'a mut Solver,
     model: &'a ModelDraw,
-    /// Factor on the yield stress.
-    interplay: f64,
+    beyond: Beyond,
+    melt_k: Vec<f64>,
     fractions: Vec<f64>,
     curve: Vec<Point>,
     next_below_k: f64,
@@ -61,12 +73,13 @@ pub struct Evaluator<'a> {
 
 impl<'a> Evaluator<'a> {
     /// Prepares to evaluate `problem` under `model`.
-    pub fn new(problem: &'a Problem, solver: &'a mut Solver, model: &'a ModelDraw, interplay: f64) -> Self {
+    pub fn new(problem: &'a Problem, solver: &'a mut Solver, model: &'a ModelDraw, beyond: Beyond) -> Self {
         Evaluator {
             problem,
             solver,
             model,
-            interplay,
+            beyond,
+            melt_k: Vec::new(),
             fractions: Vec::new(),
             curve: Vec::new(),
             next_below_k: FIRST_STEP_K,
@@ -79,44 +92,30 @@ impl<'a> Evaluator<'a> {
     /// As [`Solver::solve`].
     pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
         let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
-        phases.family_mass_fractions(&mut self.fractions);
-        let structure = firmness::structure(self.model, &self.fractions);
+        phases.family_solids(&mut self.fractions, &mut self.melt_k);
+        let structure = firmness::structure(self.model, &self.fractions, &self.melt_k, temperature_c);
         Ok(Point {
             temperature_c,
             solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
             structure,
-            holding: firmness::holding(self.model, &self.fractions),
-            yield_kpa: self.interplay * firmness::yield_kpa(self.model, structure, temperature_c),
+            holding: self.beyond.holding * firmness::holding(self.model, &self.fractions),
+            yield_kpa: self.beyond.interplay * firmness::yield_kpa(self.model, structure),
         })
     }
 
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].
     pub fn clear_point_c(&self) -> Option<f64> {
         let excess = |c: f64| self.problem.largest_saturation(c + ZERO_CELSIUS_K).ln();
-        let (mut low, mut high) = (LOWEST_LANDMARK_C, crate::equilibrium::HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
-        let (mut at_low, mut at_high) = (excess(low), excess(high));
+        let (low, high) = (LOWEST_LANDMARK_C, crate::equilibrium::HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
+        let (at_low, at_high) = (excess(low), excess(high));
         if at_low.is_nan() || at_low < 0.0 {
             return None;
         }
         if at_high >= 0.0 {
             return Some(high);
         }
-        // Illinois: a secant that halves the stale end, so that both ends close in.
-        for _ in 0..MAX_REFINEMENTS {
-            let next = (low * at_high - high * at_low) / (at_high - at_low);
-            let value = excess(next);
-            if value >= 0.0 {
-                (low, at_low) = (next, value);
-                at_high *= 0.5;
-            } else {
-                (high, at_high) = (next, value);
-                at_low *= 0.5;
-            }
-            if value.abs() < 1e-10 || high - low < 1e-6 {
-                return Some(next);
-            }
-        }
-        Some(0.5 * (low + high))
+        let (low, high) = (End { at: low, value: at_low }, End { at: high, value: at_high });
+        Some(find_root(low, high, CLEAR_TOLERANCE, excess))
     }
 
     /// Starts the melting curve at the clear point; without one there is no curve, and no landmark either.
@@ -162,26 +161,9 @@ impl<'a> Evaluator<'a> {
         };
         // The properties fall roughly as exponentials, but reach zero at the clear point: 1 + x keeps the logarithm finite.
         let excess = |point: &Point| (0.5 + 0.5 * of(point) / target).ln();
-        let (mut low, mut at_low) = (colder.temperature_c, excess(&colder));
-        let (mut high, mut at_high) = (hotter.temperature_c, excess(&hotter));
-        for _ in 0..MAX_REFINEMENTS {
-            if high - low < LANDMARK_TOLERANCE_K || at_low == 0.0 {
-                break;
-            }
-            let next = (low * at_high - high * at_low) / (at_high - at_low);
-            let value = excess(&self.point(next)?);
-            if value.abs() < LANDMARK_TOLERANCE_LN {
-                return Ok(Some(next));
-            }
-            // Illinois: the end that stays is halved, so that both ends close in.
-            if value > 0.0 {
-                (low, at_low) = (next, value);
-                at_high *= 0.5;
-            } else {
-                (high, at_high) = (next, value);
-                at_low *= 0.5;
-            }
-        }
-        Ok(Some(0.5 * (low + high)))
+        let low = End { at: colder.temperature_c, value: excess(&colder) };
+        let high = End { at: hotter.temperature_c, value: excess(&hotter) };
+        let mut at = |celsius: f64| Ok(excess(&self.point(celsius)?));
+        try_find_root(low, high, LANDMARK_TOLERANCE, &mut at).map(Some)
     }
 }

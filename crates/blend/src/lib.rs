@@ -7,24 +7,27 @@
 //! - [`theory`]: the whole model on one page.
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
-//! - [`mixture`]: from a formula to the species the equilibrium works on.
-//! - [`sampling`], [`interval`]: how uncertain it is.
+//! - [`mixture`], [`misfit`]: from a formula to the species the equilibrium works on.
+//! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
-//! - [`landmarks`]: softening onset, slip, drop and clear point.
+//! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
 pub mod assess;
 pub mod cautions;
 pub mod compare;
+pub mod coordinate;
 pub mod equilibrium;
 pub mod firmness;
 pub mod interval;
 pub mod landmarks;
+pub mod misfit;
 pub mod mixture;
 pub mod model_draw;
 pub mod parameters;
 pub mod penetration;
+pub mod root;
 pub mod sampling;
 pub mod solubility;
 pub mod suitability;

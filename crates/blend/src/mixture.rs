@@ -5,6 +5,8 @@ use barwright_reference::{CrystalState, Formula, Library};
 use crate::Parameters;
 use crate::assess::BlendError;
 use crate::equilibrium::SpeciesAmount;
+use crate::landmarks;
+use crate::misfit;
 use crate::model_draw::ModelDraw;
 use crate::sampling::Draws;
 
@@ -56,6 +58,15 @@ pub struct Mixture {
     slots: Vec<Slot>,
     lots: Vec<Lot>,
     state: CrystalState,
+    beyond: Beyond,
+}
+
+/// What the model leaves out of this set of ingredients, draw by draw; the same set in other proportions shares it, so that their
+/// difference is known better.
+#[derive(Debug, Clone, Default)]
+struct Beyond {
+    melt_shift_k: Vec<f64>,
+    holding: Vec<f64>,
     interplay: Vec<f64>,
 }
 
@@ -92,7 +103,7 @@ impl Mixture {
             slots: Vec::new(),
             lots: Vec::new(),
             state,
-            interplay: Vec::new(),
+            beyond: Beyond::default(),
         };
         let mut names: Vec<&str> = Vec::new();
         for part in parts {
@@ -116,12 +127,13 @@ impl Mixture {
             }
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
-        if draws.count() > 0 {
-            let sd = parameters.firmness.interplay_ln_sd;
-            // A single ingredient and the same set in other proportions share one draw: their difference is known better.
-            let column = draws.dimension(&format!("interplay:{}", names.join("+")));
-            mixture.interplay = column.into_iter().map(|z| (sd * z).exp()).collect();
-        }
+        let names = names.join("+");
+        let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
+        mixture.beyond = Beyond {
+            melt_shift_k: column("melt-shift", parameters.discrepancy.melt_shift_sd_k).collect(),
+            holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
+            interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
+        };
         Ok(mixture)
     }
 
@@ -178,9 +190,10 @@ impl Mixture {
         self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
     }
 
-    /// Factor on the yield stress for how these ingredients' crystals meet: 1 for the central draw.
-    pub fn interplay(&self, draw: Option<usize>) -> f64 {
-        draw.and_then(|index| self.interplay.get(index)).copied().unwrap_or(1.0)
+    /// What the model leaves out of this set of ingredients: nothing in the central draw.
+    pub fn beyond(&self, draw: Option<usize>) -> landmarks::Beyond {
+        let of = |list: &[f64]| draw.and_then(|index| list.get(index)).copied().unwrap_or(1.0);
+        landmarks::Beyond { interplay: of(&self.beyond.interplay), holding: of(&self.beyond.holding) }
     }
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).
@@ -197,6 +210,7 @@ impl Mixture {
     /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
     pub fn amounts(&self, draw: Option<usize>, model: &ModelDraw, amounts: &mut Vec<SpeciesAmount>) {
         let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
+        let beyond_k = draw.and_then(|index| self.beyond.melt_shift_k.get(index)).copied().unwrap_or(0.0);
         amounts.clear();
         amounts.extend(self.slots.iter().map(|slot| {
             let shift = slot.family.and_then(|family| model.melt_shift_k.get(family)).copied().unwrap_or(0.0);
@@ -204,7 +218,7 @@ impl Mixture {
                 mass: 0.0,
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
-                melt_k: slot.melt_k + shift + slot.melt_sd_k * score(&slot.melt_draws),
+                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * score(&slot.melt_draws),
                 heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * score(&slot.heat_draws))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
@@ -219,5 +233,6 @@ impl Mixture {
                 amounts[share.slot].mass += lot.percent * drawn(share) / total;
             }
         }
+        misfit::lower_melting_points(amounts, &model.misfit);
     }
 }

@@ -1,9 +1,11 @@
 //! One set of model parameters: the central one, or a draw from their spread.
 
-use nalgebra::{Cholesky, Matrix2, Vector2};
+use nalgebra::{Cholesky, DMatrix, DVector};
 
 use crate::Parameters;
+use crate::coordinate;
 use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
+use crate::parameters::Correlation;
 use crate::sampling::Draws;
 
 /// Model parameters of one draw; vectors follow the order of [`Parameters`].
@@ -17,12 +19,14 @@ pub struct ModelDraw {
     pub critical_percent: Vec<f64>,
     /// Shift of each family's melting points, K.
     pub melt_shift_k: Vec<f64>,
-    /// Yield stress of neat beeswax at 25 °C, kPa, with the spread between casts.
+    /// Misfit of unlike molecules in each family's crystal, `w`.
+    pub misfit: Vec<f64>,
+    /// Yield stress of the reference structure, kPa, with the spread between casts.
     pub yield_kpa: f64,
     /// Network exponent.
     pub exponent: f64,
-    /// Softening of the crystals, 1/K.
-    pub softening_per_k: f64,
+    /// Exponent of the stiffness of the crystals on `1 − T/Tm`.
+    pub softening_exponent: f64,
     /// Structure at the drop point over that at the slip point.
     pub drop_over_slip: f64,
     /// Solids at which a calorimeter sees the end of melting, mass %.
@@ -45,16 +49,17 @@ pub struct ModelDraws {
 }
 
 impl ModelDraws {
-    /// Draws every model parameter.
+    /// Draws every model parameter: fitted ones with their correlation, the others each on its own.
     pub fn new(parameters: &Parameters, draws: &Draws) -> Self {
         let central = ModelDraw {
             delta: parameters.liquid_classes.iter().map(|class| class.delta).collect(),
             structuring: parameters.families.iter().map(|family| family.structuring).collect(),
             critical_percent: parameters.families.iter().map(|family| family.critical_percent).collect(),
-            melt_shift_k: vec![0.0; parameters.families.len()],
+            melt_shift_k: parameters.families.iter().map(|family| family.melt_shift_k).collect(),
+            misfit: parameters.families.iter().map(|family| family.misfit).collect(),
             yield_kpa: parameters.firmness.yield_kpa,
             exponent: parameters.firmness.exponent,
-            softening_per_k: parameters.firmness.softening_per_k,
+            softening_exponent: parameters.firmness.softening_exponent,
             drop_over_slip: parameters.landmarks.drop_over_slip,
             end_percent: parameters.landmarks.end_percent,
             compliance: parameters.detail.compliance,
@@ -62,46 +67,37 @@ impl ModelDraws {
             weep_below: parameters.warmth.weep_below,
         };
         let mut drawn = vec![central.clone(); draws.count()];
-        for (index, class) in parameters.liquid_classes.iter().enumerate().filter(|(_, class)| class.sd > 0.0) {
-            for (draw, z) in drawn.iter_mut().zip(draws.dimension(&format!("delta:{}", class.name))) {
-                draw.delta[index] += class.sd * z;
-            }
+        if drawn.is_empty() {
+            return ModelDraws { central, drawn };
         }
-        for (index, family) in parameters.families.iter().enumerate() {
-            let name = &family.name;
-            for (draw, z) in drawn.iter_mut().zip(draws.dimension(&format!("structuring:{name}"))) {
-                draw.structuring[index] *= (family.ln_sd * z).exp();
-            }
-            for (draw, z) in drawn.iter_mut().zip(draws.dimension(&format!("critical:{name}"))) {
-                draw.critical_percent[index] *= (family.critical_ln_sd * z).exp();
-            }
-            for (draw, z) in drawn.iter_mut().zip(draws.dimension(&format!("melt-shift:{name}"))) {
-                draw.melt_shift_k[index] = family.melt_shift_sd_k * z;
-            }
+        let names = &parameters.correlation.names;
+        let mut together = DMatrix::zeros(draws.count(), names.len());
+        for (index, name) in names.iter().enumerate() {
+            together.set_column(index, &DVector::from_vec(draws.dimension(name)));
         }
-        let firmness = &parameters.firmness;
-        let root = yield_exponent_root(firmness);
-        let pair = draws.dimension("yield").into_iter().zip(draws.dimension("exponent"));
-        for (draw, (first, second)) in drawn.iter_mut().zip(pair) {
-            let apart = root * Vector2::new(first, second);
-            draw.yield_kpa *= apart.x.exp();
-            draw.exponent = (draw.exponent + apart.y).max(1.0);
+        if let Some(root) = correlation_root(&parameters.correlation) {
+            together *= root.transpose();
         }
-        let landmarks = &parameters.landmarks;
-        let singles = draws.dimension("softening").into_iter().zip(draws.dimension("cast"));
-        for (draw, (softening, cast)) in drawn.iter_mut().zip(singles) {
-            draw.softening_per_k = (draw.softening_per_k + firmness.softening_sd_per_k * softening).max(0.0);
-            draw.yield_kpa *= (firmness.cast_ln_sd * cast).exp();
+        for one in coordinate::all(parameters) {
+            let (centre, sd) = one.spread(parameters);
+            if sd == 0.0 {
+                continue;
+            }
+            let name = one.name(parameters);
+            let scores = match names.iter().position(|known| *known == name) {
+                Some(index) => together.column(index).iter().copied().collect(),
+                None => draws.dimension(&name),
+            };
+            for (draw, z) in drawn.iter_mut().zip(scores) {
+                one.apply(draw, centre + sd * z);
+            }
         }
         let heuristics =
-            draws.dimension("drop").into_iter().zip(draws.dimension("compliance")).zip(draws.dimension("load"));
-        for (draw, ((drop, compliance), load)) in drawn.iter_mut().zip(heuristics) {
-            draw.drop_over_slip = (draw.drop_over_slip * (landmarks.drop_over_slip_ln_sd * drop).exp()).min(1.0);
+            draws.dimension("cast").into_iter().zip(draws.dimension("compliance")).zip(draws.dimension("load"));
+        for (draw, ((cast, compliance), load)) in drawn.iter_mut().zip(heuristics) {
+            draw.yield_kpa *= (parameters.firmness.cast_ln_sd * cast).exp();
             draw.compliance *= (parameters.detail.compliance_ln_sd * compliance).exp();
             draw.load_kpa *= (parameters.warmth.load_ln_sd * load).exp();
-        }
-        for (draw, end) in drawn.iter_mut().zip(draws.dimension("end")) {
-            draw.end_percent *= (landmarks.end_ln_sd * end).exp();
         }
         for (draw, weep) in drawn.iter_mut().zip(draws.dimension("weep")) {
             draw.weep_below *= (parameters.warmth.weep_ln_sd * weep).exp();
@@ -113,14 +109,12 @@ impl ModelDraws {
     }
 }
 
-/// Lower Cholesky factor of the covariance of (ln yield stress, exponent).
-fn yield_exponent_root(firmness: &crate::parameters::Firmness) -> Matrix2<f64> {
-    let covariance = firmness.yield_exponent_correlation * firmness.yield_ln_sd * firmness.exponent_sd;
-    let matrix = Matrix2::new(firmness.yield_ln_sd.powi(2), covariance, covariance, firmness.exponent_sd.powi(2));
-    Cholesky::new(matrix).map_or_else(
-        || Matrix2::from_diagonal(&Vector2::new(firmness.yield_ln_sd, firmness.exponent_sd)),
-        |cholesky| cholesky.l(),
-    )
+/// Lower Cholesky factor of a correlation; `None` when it is not positive definite.
+pub(crate) fn correlation_root(correlation: &Correlation) -> Option<DMatrix<f64>> {
+    let size = correlation.names.len();
+    let entry = |i: usize, j: usize| correlation.rows.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0);
+    let full = DMatrix::from_fn(size, size, |i, j| entry(i.max(j), i.min(j)));
+    Some(Cholesky::new(full)?.l())
 }
 
 /// Draws whose δ lie too far apart are drawn together until the melt is one liquid again.

@@ -3,11 +3,13 @@
 use serde::Deserialize;
 use thiserror::Error;
 
+use crate::coordinate;
+
 /// The parameter file that ships with barwright.
 const BUILTIN: &str = include_str!("../../../data/model.toml");
 
 /// The layout of the parameter file this version reads.
-const SCHEMA: u32 = 1;
+const SCHEMA: u32 = 2;
 
 /// Why a parameter file was refused.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -32,6 +34,12 @@ pub enum ParameterError {
         what: &'static str,
         /// The name.
         name: String,
+    },
+    /// Correlations that belong to no set of parameters.
+    #[error("parameter file, correlation: {what}")]
+    Correlation {
+        /// What is wrong with them.
+        what: String,
     },
     /// A figure outside its physical range.
     #[error("parameter file: {what} of `{name}` is {value}, outside {low} to {high}")]
@@ -79,15 +87,21 @@ pub struct Family {
     pub critical_percent: f64,
     /// Standard deviation of its logarithm.
     pub critical_ln_sd: f64,
-    /// Standard deviation of the family's melting points as a group, K: what the ideal solid solution leaves out.
+    /// Shift of the family's melting points as a group, K: what the ideal solid solution leaves out.
+    pub melt_shift_k: f64,
+    /// Standard deviation of that shift, K.
     pub melt_shift_sd_k: f64,
+    /// Misfit `w` of unlike molecules in one crystal: excess of `w (1 − Σ Y²) / 2` in units of RT, `Y` mole fractions in the family.
+    pub misfit: f64,
+    /// Standard deviation of the misfit.
+    pub misfit_sd: f64,
     /// How it was obtained.
     pub status: String,
     /// From what.
     pub basis: String,
 }
 
-/// Yield stress from structure: `τ = yield_kpa · φ_eff^exponent · exp[−softening_per_k (T − 25 °C)]`.
+/// Yield stress from structure: `τ = yield_kpa · φ_eff^exponent`; the crystals soften with homologous temperature.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Firmness {
@@ -99,12 +113,10 @@ pub struct Firmness {
     pub exponent: f64,
     /// Its standard deviation.
     pub exponent_sd: f64,
-    /// Correlation of the logarithm of the yield stress with the exponent, −1 to 1.
-    pub yield_exponent_correlation: f64,
-    /// Softening of the crystals themselves, 1/K.
-    pub softening_per_k: f64,
+    /// Exponent of the stiffness of the crystals on `1 − T/Tm`.
+    pub softening_exponent: f64,
     /// Its standard deviation.
-    pub softening_sd_per_k: f64,
+    pub softening_exponent_sd: f64,
     /// Spread of ln τ between casts of one formula: cooling rate, pour.
     pub cast_ln_sd: f64,
     /// Spread of ln τ between sets of ingredients of equal structure: how their crystals meet.
@@ -203,6 +215,31 @@ pub struct Grain {
     pub basis: String,
 }
 
+/// What the model leaves out of one set of ingredients, whatever their proportions: crystals that form elsewhere than at equilibrium,
+/// species nobody listed.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Discrepancy {
+    /// Standard deviation of a common shift of all melting points, K.
+    pub melt_shift_sd_k: f64,
+    /// Standard deviation of the logarithm of how well the crystals hold oil.
+    pub holding_ln_sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+/// Correlation of the fitted parameters.
+#[derive(Debug, Clone, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Correlation {
+    /// Names of [`crate::coordinate::Coordinate`]s.
+    pub names: Vec<String>,
+    /// Lower triangle with its diagonal of ones, a row for each name.
+    pub rows: Vec<Vec<f64>>,
+}
+
 /// All parameters of the model.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -217,6 +254,8 @@ pub struct Parameters {
     pub families: Vec<Family>,
     /// Firmness.
     pub firmness: Firmness,
+    /// What the model leaves out.
+    pub discrepancy: Discrepancy,
     /// Landmarks.
     pub landmarks: Landmarks,
     /// Fine detail.
@@ -227,6 +266,9 @@ pub struct Parameters {
     pub skin: Skin,
     /// Graininess.
     pub grain: Grain,
+    /// Correlation of the fitted parameters; all others are independent.
+    #[serde(default)]
+    pub correlation: Correlation,
 }
 
 impl Parameters {
@@ -282,7 +324,10 @@ impl Parameters {
             range("ln_sd", &family.name, family.ln_sd, 0.0, 2.0)?;
             range("critical_percent", &family.name, family.critical_percent, 0.01, 50.0)?;
             range("critical_ln_sd", &family.name, family.critical_ln_sd, 0.0, 2.0)?;
+            range("melt_shift_k", &family.name, family.melt_shift_k, -30.0, 30.0)?;
             range("melt_shift_sd_k", &family.name, family.melt_shift_sd_k, 0.0, 20.0)?;
+            range("misfit", &family.name, family.misfit, 0.0, 10.0)?;
+            range("misfit_sd", &family.name, family.misfit_sd, 0.0, 5.0)?;
             if self.family_index(&family.name) != Some(index) {
                 return Err(ParameterError::Duplicate { what: "family", name: family.name.clone() });
             }
@@ -292,11 +337,12 @@ impl Parameters {
         range("yield_ln_sd", "firmness", firmness.yield_ln_sd, 0.0, 2.0)?;
         range("exponent", "firmness", firmness.exponent, 1.0, 6.0)?;
         range("exponent_sd", "firmness", firmness.exponent_sd, 0.0, 2.0)?;
-        range("yield_exponent_correlation", "firmness", firmness.yield_exponent_correlation, -0.99, 0.99)?;
-        range("softening_per_k", "firmness", firmness.softening_per_k, 0.0, 0.2)?;
-        range("softening_sd_per_k", "firmness", firmness.softening_sd_per_k, 0.0, 0.1)?;
+        range("softening_exponent", "firmness", firmness.softening_exponent, 0.0, 5.0)?;
+        range("softening_exponent_sd", "firmness", firmness.softening_exponent_sd, 0.0, 2.0)?;
         range("cast_ln_sd", "firmness", firmness.cast_ln_sd, 0.0, 2.0)?;
         range("interplay_ln_sd", "firmness", firmness.interplay_ln_sd, 0.0, 2.0)?;
+        range("melt_shift_sd_k", "discrepancy", self.discrepancy.melt_shift_sd_k, 0.0, 20.0)?;
+        range("holding_ln_sd", "discrepancy", self.discrepancy.holding_ln_sd, 0.0, 2.0)?;
         range("drop_over_slip", "landmarks", self.landmarks.drop_over_slip, 0.01, 1.0)?;
         range("drop_over_slip_ln_sd", "landmarks", self.landmarks.drop_over_slip_ln_sd, 0.0, 2.0)?;
         range("end_percent", "landmarks", self.landmarks.end_percent, 0.01, 10.0)?;
@@ -315,7 +361,30 @@ impl Parameters {
         range("drags_above_kpa", "skin", self.skin.drags_above_kpa, self.skin.smears_below_kpa, 1e5)?;
         range("symmetric_percent", "grain", self.grain.symmetric_percent, 0.1, 100.0)?;
         range("liquid_percent", "grain", self.grain.liquid_percent, 0.1, 100.0)?;
-        range("wax_percent", "grain", self.grain.wax_percent, 0.1, 100.0)
+        range("wax_percent", "grain", self.grain.wax_percent, 0.1, 100.0)?;
+        self.check_correlation()
+    }
+
+    fn check_correlation(&self) -> Result<(), ParameterError> {
+        let known: Vec<String> = coordinate::all(self).iter().map(|one| one.name(self)).collect();
+        let Correlation { names, rows } = &self.correlation;
+        let fault = |what: String| Err(ParameterError::Correlation { what });
+        if rows.len() != names.len() {
+            return fault(format!("{} names but {} rows", names.len(), rows.len()));
+        }
+        for (index, (name, row)) in names.iter().zip(rows).enumerate() {
+            if !known.contains(name) || names[..index].contains(name) {
+                return fault(format!("`{name}` is no parameter, or is named twice"));
+            }
+            let sound = row.len() == index + 1 && row[..index].iter().all(|r| r.abs() <= 1.0) && row[index] == 1.0;
+            if !sound {
+                return fault(format!("the row of `{name}` is not {index} correlations and a 1"));
+            }
+        }
+        if crate::model_draw::correlation_root(&self.correlation).is_none() {
+            return fault("it is not positive definite".to_owned());
+        }
+        Ok(())
     }
 }
 
@@ -340,10 +409,10 @@ mod tests {
             assert!(text.contains(from), "{from}");
             Parameters::from_toml(&text.replacen(from, to, 1)).unwrap_err()
         };
-        assert_eq!(refused("schema = 1", "schema = 9"), ParameterError::Schema { found: 9 });
-        assert!(matches!(refused("schema = 1", "schema = 1\nextra = 2"), ParameterError::Syntax { .. }));
-        assert!(matches!(refused("exponent = 2.5", "exponent = 60.0"), ParameterError::OutOfRange { .. }));
+        assert_eq!(refused("schema = 2", "schema = 9"), ParameterError::Schema { found: 9 });
+        assert!(matches!(refused("schema = 2", "schema = 2\nextra = 2"), ParameterError::Syntax { .. }));
+        assert!(matches!(refused("\nexponent = ", "\nexponent = 9"), ParameterError::OutOfRange { .. }));
         assert!(matches!(refused("name = \"pos\"", "name = \"sos\""), ParameterError::Duplicate { .. }));
-        assert!(matches!(refused("yield_kpa = 500.0", "yield_kpa = nan"), ParameterError::OutOfRange { .. }));
+        assert!(matches!(refused("\nyield_kpa = ", "\nyield_kpa = -"), ParameterError::OutOfRange { .. }));
     }
 }

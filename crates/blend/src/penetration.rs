@@ -188,3 +188,59 @@ pub fn cone_penetration_dmm(cone: Cone, mass_g: f64, yield_kpa: f64) -> Option<f
     }
     Some((cone.k * mass_g * PASCAL_PER_GRAM_CM2 / 1e3 / yield_kpa).powf(1.0 / 1.6))
 }
+
+/// Stress at which a cylinder squeezed between smooth plates flows, in yield stresses in shear (von Mises).
+const COMPRESSION_FACTOR: f64 = 1.732_050_807_568_877_2;
+
+/// Returns the yield stress from the force on a flat-ended round probe pushed into a body wider than it.
+///
+/// `F / A = N_c τ`
+///
+/// # Arguments
+/// * `face_stress_kpa`: force at the plateau over the area of the probe's face, kPa, positive.
+///
+/// # Returns
+/// Yield stress in shear, kPa; `None` when not positive.
+///
+/// # Validity
+/// Depth of at least a probe radius, body at least four probe diameters wide, slow push. A narrower pot raises the force; where
+/// the body cracks before it flows, the force is a lower bound.
+///
+/// # Example
+/// A rod 4 mm across that carries 500 g: 390 kPa on its face.
+/// ```
+/// use barwright_blend::penetration::{STANDARD_GRAVITY, yield_kpa_from_punch};
+/// let face_kpa = 0.5 * STANDARD_GRAVITY / (std::f64::consts::PI * 0.002_f64.powi(2)) / 1e3;
+/// assert!((yield_kpa_from_punch(face_kpa).unwrap() - 68.6).abs() < 0.1);
+/// ```
+///
+/// # Source
+/// Shield 1955, Proc. R. Soc. A 233:267 (factor of a smooth circular punch; recalled).
+pub fn yield_kpa_from_punch(face_stress_kpa: f64) -> Option<f64> {
+    (face_stress_kpa > 0.0 && face_stress_kpa.is_finite()).then(|| face_stress_kpa / BEARING_FACTOR)
+}
+
+/// Returns the yield stress from a cylinder squeezed between plates.
+///
+/// `F / A = √3 τ`
+///
+/// # Arguments
+/// * `stress_kpa`: peak force over the original cross-section, kPa, positive.
+///
+/// # Returns
+/// Yield stress in shear, kPa; `None` when not positive.
+///
+/// # Validity
+/// Smooth plates, height about the diameter, strain below about 0.2. Friction on the plates raises the force by some tens of percent.
+///
+/// # Example
+/// ```
+/// let kpa = barwright_blend::penetration::yield_kpa_from_compression(100.0).unwrap();
+/// assert!((kpa - 57.7).abs() < 0.1);
+/// ```
+///
+/// # Source
+/// Yield criterion of von Mises (textbook).
+pub fn yield_kpa_from_compression(stress_kpa: f64) -> Option<f64> {
+    (stress_kpa > 0.0 && stress_kpa.is_finite()).then(|| stress_kpa / COMPRESSION_FACTOR)
+}

@@ -10,13 +10,14 @@
 //!
 //! # 2. Equilibrium at temperature T
 //! ```text
-//! x_i^S = K_i x_i^L,  K_i = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i)],  ln γ_i = (δ_i − δ̄)²,  δ̄ = Σ x_i^L δ_i
+//! x_i^S = K_i x_i^L,  K_i = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i) − g_f],  g_f = (w_f / 2)(1 − Σ_{j in f} Y_j²),  ln γ_i = (δ_i − δ̄)²,  δ̄ = Σ x_i^L δ_i
 //! E_i = L + K_i S_f,  l_i = n_i L / E_i,  s_i = n_i K_i S_f / E_i
 //! 1 − Σ n_i / E_i = 0,  1 − Σ_{i in f} n_i K_i / E_i = 0 for a family present, ≥ 0 for one absent
 //! ```
 //! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid. γ does not depend on temperature: the
-//! excess is taken as entropic. Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
-//! correlation of Wesdorp 1990), the family of each species (`data/species.csv`), δ of each liquid class (`data/model.toml`).
+//! excess is taken as entropic. `g` is the misfit of unlike molecules in one crystal, at the overall composition `Y` of its family
+//! ([`crate::misfit`]). Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
+//! correlation of Wesdorp 1990), shifted as a family by the fit, the family of each species (`data/species.csv`), δ of each liquid class (`data/model.toml`).
 //! Source: regular solutions after Hildebrand and Scott (recalled); reduced Gibbs minimum after Michelsen 1994 (recalled).
 //! Validity: −60 to 200 °C numerically; meant for −20 to 120 °C; `(δ_max − δ_min)² < 2`, one liquid.
 //! Code: [`crate::equilibrium`], proven by `tests/physics`.
@@ -36,12 +37,13 @@
 //!
 //! # 5. Firmness
 //! ```text
-//! φ_eff = Σ s_k φ_k,   τ = τ_0 φ_eff^m exp[−a (T − 25 °C)]
-//! needle: load · g = τ [N_c π r(p)² + a_f A_flank(p)]     cone: C = K W / p^1.6
+//! φ_eff = Σ s_k h_k φ_k,   τ = τ_0 φ_eff^m,   h_k = [(1 − T/Tm_k) / (1 − 298.15 K / 341.15 K)]^q
+//! needle: load · g = τ [N_c π r(p)² + a_f A_flank(p)]     cone: C = K W / p^1.6     punch: F / A = N_c τ     squeezed: F / A = √3 τ
 //! ```
-//! Parameters: `τ_0` from the needle penetration of neat beeswax (recalled), `s_k` and `m` from gels, neat waxes and common practice;
-//! spread of a factor of about 3 either way. Source: Narine and Marangoni 1999 (power law; recalled), Haighton 1959 (cone; read
-//! in the abstract), Shield 1955 (bearing factor; recalled).
+//! `Tm_k` mean melting point of the species in the crystals of family k. Parameters: `τ_0`, `m`, `q` and `s_k` of the waxes fitted on needle
+//! penetrations (recalled) and probe forces of gels; `s_k` of the fats from the cone yield values of plastic fats (recalled);
+//! spread of a factor of about 3 either way. How fast the bar cooled is not computed: it is the spread `cast_ln_sd`. Source: Narine and
+//! Marangoni 1999 (power law; recalled), Haighton 1959 (cone; read in the abstract), Shield 1955 (bearing factor; recalled).
 //! Code: [`crate::firmness`], [`crate::penetration`].
 //!
 //! # 6. Suitability
@@ -50,7 +52,9 @@
 //! Code: [`crate::suitability`].
 //!
 //! # 7. Uncertainty
-//! Every figure above has a spread; 256 draws, stratified and named ([`crate::sampling`]), give 5 % and 95 % quantiles. Not in
+//! Parameters are fitted by `barwright-calibration`: `data/priors.toml` before, `data/model.toml` after, with their correlation
+//! ([`crate::coordinate`]). What the model leaves out of a set of ingredients (a shift of all melting points, a factor on holding, one on
+//! firmness) is a spread too, set from the scatter of the fitting rows. Every figure above has a spread; 256 draws, stratified and named ([`crate::sampling`]), give 5 % and 95 % quantiles. Not in
 //! the spread: families that would mix, species nobody listed, a second liquid, time.
 //!
 //! # Not for
@@ -65,7 +69,11 @@
 //! | [`crate::solubility::solid_solubility`] | T, Tm, ΔH, γ | mole fraction dissolved | 2, one solid |
 //! | [`crate::landmarks::Evaluator::clear_point_c`] | moles, Tm, ΔH, δ | T of the last crystal | 4, clear |
 //! | [`crate::landmarks::Evaluator::highest_c_with`] | a property and its target | T | 4, 6 |
-//! | [`crate::firmness::yield_kpa`] | φ_eff, T | τ | 5 |
+//! | [`crate::misfit::lower_melting_points`] | amounts, w | Tm of each species | 2 |
+//! | [`crate::firmness::structure`] | φ, Tm of the crystals, T | φ_eff | 5 |
+//! | [`crate::firmness::yield_kpa`] | φ_eff | τ | 5 |
+//! | [`crate::penetration::yield_kpa_from_punch`] | stress on a flat punch | τ | 5 |
+//! | [`crate::penetration::yield_kpa_from_compression`] | stress on a squeezed cylinder | τ | 5 |
 //! | [`crate::firmness::beeswax_equivalent_percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
 //! | [`crate::penetration::needle_dmm_from_yield`] | τ | depth of the needle | 5 |
 //! | [`crate::penetration::cone_yield`] | cone, mass, depth | cone yield value | 5 |

@@ -87,13 +87,17 @@ pub enum Noise {
     Known,
 }
 
-/// Settings of a fit; [`Options::default`] has the constants of this module and [`Noise::Estimated`].
+/// Settings of a fit; [`Options::default`] has the constants of this module, no tolerance of the gain and
+/// [`Noise::Estimated`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Options {
     /// See [`OFFSET_TOLERANCE`].
     pub offset_tolerance: f64,
     /// See [`STEP_TOLERANCE`].
     pub step_tolerance: f64,
+    /// Converged when a step neither gains nor promises more than this share of the sum of squares; 0 asks for the other criteria. For a
+    /// function whose derivatives are only roughly known (MINPACK's `ftol`).
+    pub gain_tolerance: f64,
     /// See [`MAX_ITERATIONS`].
     pub max_iterations: usize,
     /// See [`FIRST_REGION`].
@@ -107,6 +111,7 @@ impl Default for Options {
         Options {
             offset_tolerance: OFFSET_TOLERANCE,
             step_tolerance: STEP_TOLERANCE,
+            gain_tolerance: 0.0,
             max_iterations: MAX_ITERATIONS,
             first_region: FIRST_REGION,
             noise: Noise::Estimated,
@@ -123,6 +128,8 @@ pub enum Stop {
     SmallStep,
     /// The model goes through every point, within [`EXACT_FIT`].
     ExactFit,
+    /// Neither the step just tried nor its prediction gained more than [`Options::gain_tolerance`].
+    SmallGain,
     /// Rounding allows no further gain; within [`ROUNDING_OFFSET`] or [`ROUNDING_STEP`].
     Rounding,
     /// Every parameter is held by a bound.
@@ -472,6 +479,7 @@ impl<'p, 'a, E> Search<'p, 'a, E> {
         let positive = |x: f64| x > 0.0 && x.is_finite();
         valid(options.offset_tolerance >= 0.0, "offset tolerance", 0, options.offset_tolerance, "must be 0 or more")?;
         valid(options.step_tolerance >= 0.0, "step tolerance", 0, options.step_tolerance, "must be 0 or more")?;
+        valid(options.gain_tolerance >= 0.0, "gain tolerance", 0, options.gain_tolerance, "must be 0 or more")?;
         valid(positive(options.first_region), "first region", 0, options.first_region, "must be positive")?;
         for (j, &x) in start.iter().enumerate() {
             valid(x.is_finite(), "starting value", j, x, "must be finite")?;
@@ -690,6 +698,12 @@ impl<'p, 'a, E> Search<'p, 'a, E> {
                 let predicted = -(2.0 * here.rows.dot(&change) + change.norm_squared());
                 let next = self.evaluate(trial)?;
                 let gained = if next.bad.is_some() { f64::NEG_INFINITY } else { here.sum - next.sum };
+                let small = options.gain_tolerance * here.sum;
+                if next.bad.is_none() && predicted.abs() < small && gained.abs() < small {
+                    let end = if gained > 0.0 { next } else { here };
+                    let jacobian = self.derivatives(&end)?;
+                    return self.finish(end, jacobian, iterations, Stop::SmallGain, offset);
+                }
                 let in_rounding = predicted.abs() <= ROUNDING * here.sum && gained.abs() <= ROUNDING * here.sum;
                 let ratio = match (in_rounding, predicted > 0.0) {
                     (true, _) => 1.0,

@@ -11,6 +11,7 @@ use std::convert::Infallible;
 const KNOWN: Options = Options {
     offset_tolerance: barwright_fit::least_squares::OFFSET_TOLERANCE,
     step_tolerance: barwright_fit::least_squares::STEP_TOLERANCE,
+    gain_tolerance: 0.0,
     max_iterations: barwright_fit::least_squares::MAX_ITERATIONS,
     first_region: barwright_fit::least_squares::FIRST_REGION,
     noise: Noise::Known,

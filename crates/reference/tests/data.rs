@@ -22,7 +22,7 @@ const FROZEN: &[(&str, f64)] = &[
     ("ingredients", 84.0000),
     ("components", 819.0000),
     ("synonyms", 335.0000),
-    ("sources", 99.0000),
+    ("sources", 103.0000),
     ("sum of molar_mass_g_mol", 139505.8700),
     ("sum of melt_c", 10837.1900),
     ("sum of heat_kj_mol", 28710.3000),

@@ -11,6 +11,8 @@
 use std::collections::BTreeMap;
 
 use barwright_blend::assess::Workbench;
+use barwright_blend::landmarks::LOWEST_LANDMARK_C;
+use barwright_blend::root::{End, Tolerance, try_find_root};
 use barwright_blend::{Assessment, BlendError, Estimate, Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
@@ -28,8 +30,8 @@ const PEAK_REACH_K: f64 = 40.0;
 /// Levels tried for a critical gelling level, mass %.
 const GELLING_LEVELS: std::ops::RangeInclusive<f64> = 0.05..=30.0;
 
-/// Halvings of that range on a logarithmic scale: to about 1 %.
-const GELLING_HALVINGS: usize = 10;
+/// How closely the level is found: its logarithm, and K of the slip point.
+const GELLING_TOLERANCE: Tolerance = Tolerance { argument: 1e-5, value: 1e-4 };
 
 /// A measurement with its prediction.
 #[derive(Debug, Clone, PartialEq)]
@@ -126,7 +128,12 @@ fn peak(
     };
     Ok((0..falls.len()).find(|&index| is_peak(index)).map(|index| {
         let middle = 0.5 * (curve[index].temperature_c + curve[index + 1].temperature_c);
-        let value = middle.min(clear.value);
+        // A parabola through the peak and its neighbours: the peak moves as smoothly as the curve.
+        let beside = |index: Option<usize>| index.and_then(|index| falls.get(index)).copied().unwrap_or(0.0);
+        let (hotter, colder) = (beside(index.checked_sub(1)), beside(Some(index + 1)));
+        let curvature = hotter + colder - 2.0 * falls[index];
+        let off = if curvature < 0.0 { 0.5 * (colder - hotter) / curvature } else { 0.0 };
+        let value = (middle + PEAK_STEP_K * off).min(clear.value);
         Estimate { value, low: value + clear.low - clear.value, high: value + clear.high - clear.value }
     }))
 }
@@ -145,17 +152,25 @@ fn gelling_level(
         Ok(bench.assess(&with_level(&row.formula, level))?.melt.slip_point_c)
     };
     let level_where = |of: fn(&Estimate) -> f64| -> Result<f64, BlendError> {
-        let (mut low, mut high) = (GELLING_LEVELS.start().ln(), GELLING_LEVELS.end().ln());
-        for _ in 0..GELLING_HALVINGS {
-            let middle = 0.5 * (low + high);
-            let gels = slip(middle.exp())?.is_some_and(|slip| of(&slip) >= target_c);
-            if gels { high = middle } else { low = middle }
-        }
-        Ok((0.5 * (low + high)).exp())
+        let excess = |ln_level: f64| -> Result<f64, BlendError> {
+            Ok(slip(ln_level.exp())?.map_or(LOWEST_LANDMARK_C, |slip| of(&slip)) - target_c)
+        };
+        let end = |level: f64| -> Result<End, BlendError> { Ok(End { at: level.ln(), value: excess(level.ln())? }) };
+        let (low, high) = (end(*GELLING_LEVELS.start())?, end(*GELLING_LEVELS.end())?);
+        // A blend that gels at any level, or at none, is given the end of the range.
+        let ln_level = if low.value >= 0.0 {
+            low.at
+        } else if high.value <= 0.0 {
+            high.at
+        } else {
+            try_find_root(low, high, GELLING_TOLERANCE, excess)?
+        };
+        Ok(ln_level.exp())
     };
-    // The warm end of the interval gels soonest.
-    let (value, low, high) =
-        (level_where(|slip| slip.value)?, level_where(|slip| slip.high)?, level_where(|slip| slip.low)?);
+    let value = level_where(|slip| slip.value)?;
+    // The warm end of the interval gels soonest; without draws there is no interval.
+    let (low, high) =
+        if draws == 0 { (value, value) } else { (level_where(|slip| slip.high)?, level_where(|slip| slip.low)?) };
     Ok(Some(Estimate { value, low: low.min(value), high: high.max(value) }))
 }
 

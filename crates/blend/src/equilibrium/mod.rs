@@ -220,17 +220,26 @@ impl Phases<'_> {
     /// Mass of solid per mass of mixture, 0 to 1.
     pub fn solid_mass_fraction(&self) -> f64 {
         let blocks = self.problem.blocks().iter().enumerate();
-        let solid_kg: f64 = blocks.map(|(index, block)| self.work.block_solid_kg(self.problem, index, block)).sum();
+        let solid_kg: f64 = blocks.map(|(index, block)| self.work.block_solid_kg(self.problem, index, block).0).sum();
         (solid_kg / self.problem.mean_molar_mass).clamp(0.0, 1.0)
     }
 
-    /// Writes the mass of each family's solid per mass of mixture into `fractions`, one entry per family.
-    pub fn family_mass_fractions(&self, fractions: &mut Vec<f64>) {
-        fractions.clear();
-        fractions.resize(self.problem.family_count(), 0.0);
+    /// Writes what has crystallised of each of the caller's families.
+    ///
+    /// # Arguments
+    /// * `fractions`: receives the crystallised mass fraction of each family.
+    /// * `melt_k`: receives the mean melting point of the species in those crystals by mass, K; 0 where there are none.
+    pub fn family_solids(&self, fractions: &mut Vec<f64>, melt_k: &mut Vec<f64>) {
+        for list in [&mut *fractions, &mut *melt_k] {
+            list.clear();
+            list.resize(self.problem.family_count(), 0.0);
+        }
         for (index, block) in self.problem.blocks().iter().enumerate() {
-            let solid_kg = self.work.block_solid_kg(self.problem, index, block);
-            fractions[block.family] = solid_kg / self.problem.mean_molar_mass;
+            let (solid_kg, solid_kg_k) = self.work.block_solid_kg(self.problem, index, block);
+            if solid_kg > 0.0 {
+                fractions[block.family] = solid_kg / self.problem.mean_molar_mass;
+                melt_k[block.family] = solid_kg_k / solid_kg;
+            }
         }
     }
 }

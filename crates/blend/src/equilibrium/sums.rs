@@ -276,21 +276,23 @@ impl Work {
         problem.ln_ideal_k(i, self.temperature_k) + apart * apart
     }
 
-    /// Mass of solid of one block, kg per mole of mixture.
-    pub fn block_solid_kg(&self, problem: &Problem, index: usize, block: &FamilyBlock) -> f64 {
+    /// Mass of solid of one block, kg per mole of mixture, and the same times the melting point of its species, kg K.
+    pub fn block_solid_kg(&self, problem: &Problem, index: usize, block: &FamilyBlock) -> (f64, f64) {
         let solid = self.solids[index];
+        let (mut mass_kg, mut mass_kg_k) = (0.0, 0.0);
         if solid == 0.0 {
-            return 0.0;
+            return (mass_kg, mass_kg_k);
         }
-        let mut mass_kg = 0.0;
         for run in &problem.runs[block.runs()] {
             let gamma_solid = self.class_gamma[run.class] * solid;
             for i in run.start..run.end {
                 let in_solid = self.ideal_k[i] * gamma_solid;
-                mass_kg += problem.moles[i] * problem.molar_mass[i] * in_solid / (self.liquid + in_solid);
+                let kg = problem.moles[i] * problem.molar_mass[i] * in_solid / (self.liquid + in_solid);
+                mass_kg += kg;
+                mass_kg_k += kg / problem.inverse_melt[i];
             }
         }
-        mass_kg
+        (mass_kg, mass_kg_k)
     }
 
     fn solid_of(&self, problem: &Problem, i: usize) -> f64 {

@@ -1,0 +1,69 @@
+//! Misfit of unlike molecules in one crystal.
+//!
+//! ```text
+//! ln K_i = (ΔH_i / R)(1/T − 1/Tm_i) − g_f,      g_f = (w_f / 2) (1 − Σ_{j in f} Y_j²)
+//! ```
+//! A crystal of many kinds of molecule is looser than the ideal solid solution: one-parameter Margules excess between every two unlike
+//! kinds. It is taken at `Y`, the composition of the family as a whole, not at that of the crystal, which differs from it by what has
+//! dissolved; so the equilibrium stays that of an ideal solid solution of lower melting points `1/Tm' = 1/Tm + R g_f / ΔH`.
+//!
+//! # Source
+//! Margules excess of triglyceride crystals, none in α, some in β′, most in β: Wesdorp 1990, thesis, Delft (recalled).
+
+use crate::equilibrium::{GAS_CONSTANT, SpeciesAmount};
+
+/// Lowers the melting points of every family by its misfit.
+///
+/// # Arguments
+/// * `amounts`: the species with their masses.
+/// * `misfit`: `w` of each family, not negative; a family beyond its end has none.
+///
+/// # Example
+/// Two species of 100 kJ/mol, half and half, with w = 1: `g = 1/4`, about 2 K.
+/// ```
+/// use barwright_blend::equilibrium::SpeciesAmount;
+/// use barwright_blend::misfit::lower_melting_points;
+/// let mut amounts = [SpeciesAmount::crystal(1.0, 0.8, 0, 310.0, 1e5), SpeciesAmount::crystal(1.0, 0.8, 0, 300.0, 1e5)];
+/// lower_melting_points(&mut amounts, &[1.0]);
+/// assert!((310.0 - amounts[0].melt_k - 1.984).abs() < 1e-3);
+/// ```
+pub fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[f64]) {
+    for (family, &w) in misfit.iter().enumerate().filter(|(_, w)| **w > 0.0) {
+        let moles = amounts.iter().filter(|one| one.family == Some(family)).map(|one| one.mass / one.molar_mass_kg_mol);
+        let (mut total, mut squares) = (0.0, 0.0);
+        for n in moles {
+            total += n;
+            squares += n * n;
+        }
+        if total <= 0.0 {
+            continue;
+        }
+        let excess = 0.5 * w * (1.0 - squares / (total * total));
+        for one in amounts.iter_mut().filter(|one| one.family == Some(family)) {
+            one.melt_k = 1.0 / (1.0 / one.melt_k + GAS_CONSTANT * excess / one.heat_j_mol);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_crystal_of_one_kind_has_no_misfit_and_more_kinds_have_more() {
+        let depression = |kinds: usize| {
+            let mut amounts: Vec<_> = (0..kinds).map(|_| SpeciesAmount::crystal(1.0, 0.8, 1, 310.0, 1e5)).collect();
+            lower_melting_points(&mut amounts, &[0.0, 1.5]);
+            310.0 - amounts[0].melt_k
+        };
+        assert!(depression(1).abs() < 1e-12);
+        assert!(0.0 < depression(2) && depression(2) < depression(3) && depression(3) < depression(9));
+    }
+
+    #[test]
+    fn a_family_without_mass_is_left_alone() {
+        let mut amounts = [SpeciesAmount::crystal(0.0, 0.8, 0, 310.0, 1e5)];
+        lower_melting_points(&mut amounts, &[1.0]);
+        assert!((amounts[0].melt_k - 310.0).abs() < 1e-12);
+    }
+}

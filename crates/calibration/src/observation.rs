@@ -1,0 +1,176 @@
+//! A fitting row as a residual of known size.
+//!
+//! | group | scale | standard deviation of the test, where the row states none |
+//! |---|---|---|
+//! | solids | points of % | [`SOLIDS_SD`] |
+//! | melting, neat and gels | K | [`MELTING_SD_K`] |
+//! | firmness, needle turned into yield stress | logarithm | [`FIRMNESS_LN_SD`] |
+//! | force on a probe, less the mean of its study | logarithm | [`FORCE_LN_SD`] |
+//! | gelling level | logarithm | [`GELLING_LN_SD`] |
+//!
+//! Gelling levels are published as the lowest level tried that gels, so the true one lies between that and the level tried before: the row
+//! counts as the middle of the last step, of [`GELLING_STEP_PERCENT`] or half of the level, whichever is less.
+//!
+//! A bound is a residual only where the prediction breaks it. What rows of one experiment share (its lot of the ingredients, what the model
+//! leaves out) counts once for the experiment, not once a row.
+
+use std::collections::BTreeMap;
+
+use barwright_blend::landmarks::LOWEST_LANDMARK_C;
+use barwright_blend::penetration;
+use barwright_validation::score::Group;
+use barwright_validation::{Bound, Measurement, Quantity, Scored, Use};
+
+/// Reproducibility of solids by nuclear magnetic resonance between laboratories, points (2 to 4; recalled).
+pub const SOLIDS_SD: f64 = 2.5;
+
+/// Reproducibility of slip points and calorimetry between laboratories and operators, K (judgement).
+pub const MELTING_SD_K: f64 = 1.5;
+
+/// Spread of the logarithm of a yield stress from one test to the next (judgement).
+pub const FIRMNESS_LN_SD: f64 = 0.3;
+
+/// Spread of the logarithm of a probe force (judgement).
+pub const FORCE_LN_SD: f64 = 0.3;
+
+/// Spread of the logarithm of a gelling level inside the last step and between observers (judgement).
+pub const GELLING_LN_SD: f64 = 0.3;
+
+/// Step of the levels tried for gelling, mass % (published levels are whole percent, or 0.5; judgement).
+pub const GELLING_STEP_PERCENT: f64 = 1.0;
+
+/// 90 % interval of a normal distribution over its standard deviation.
+const SD_PER_INTERVAL: f64 = 2.0 * 1.644_853_627;
+
+/// Two yield stresses further apart than this are both as soft as nothing: keeps logarithms finite.
+const SMALLEST_KPA: f64 = 1e-6;
+
+/// What is compared, on which scale.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scale {
+    /// Difference in the unit of the group.
+    Difference(Group),
+    /// Logarithm of a ratio.
+    Logarithm(Group),
+    /// Logarithm of a ratio, less the mean of its study.
+    Ranked,
+}
+
+/// One fitting row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Observation {
+    /// The row, its needle turned into yield stress.
+    pub row: Measurement,
+    /// What is compared.
+    pub scale: Scale,
+    /// Standard deviation of the test.
+    pub test_sd: f64,
+}
+
+/// Picks the fitting rows of a table.
+pub fn of(table: &[Measurement]) -> Vec<Observation> {
+    table.iter().filter(|row| row.use_as == Use::Fit).filter_map(one).collect()
+}
+
+fn one(row: &Measurement) -> Option<Observation> {
+    let mut row = row.clone();
+    if row.quantity == Quantity::NeedleDmm {
+        row.sd = None;
+        row.value = penetration::yield_kpa_from_needle(row.value)?;
+        row.quantity = Quantity::YieldKpa;
+        // A needle that must not go deeper is a yield stress that must not be lower.
+        row.kind = match row.kind {
+            Bound::Point => Bound::Point,
+            Bound::Low => Bound::High,
+            Bound::High => Bound::Low,
+        };
+    }
+    if row.quantity == Quantity::CriticalGellingPercent {
+        row.value -= 0.5 * GELLING_STEP_PERCENT.min(0.5 * row.value);
+    }
+    let (scale, usual) = match Group::of(&row) {
+        Some(group @ Group::Solids) => (Scale::Difference(group), SOLIDS_SD),
+        Some(group @ (Group::Melting | Group::GelMelting)) => (Scale::Difference(group), MELTING_SD_K),
+        Some(group @ Group::Firmness) => (Scale::Logarithm(group), FIRMNESS_LN_SD),
+        Some(group @ Group::Gelling) => (Scale::Logarithm(group), GELLING_LN_SD),
+        None => (Scale::Ranked, FORCE_LN_SD),
+    };
+    let stated = match scale {
+        Scale::Difference(_) => row.sd,
+        Scale::Logarithm(_) | Scale::Ranked => row.sd.map(|sd| sd / row.value),
+    };
+    // Nobody's test is better between laboratories than half of what is usual.
+    let test_sd = stated.unwrap_or(usual).max(0.5 * usual);
+    Some(Observation { row, scale, test_sd })
+}
+
+impl Observation {
+    /// Prediction less measurement on the row's scale; study means are not yet taken out, bounds are not yet cut.
+    pub fn difference(&self, scored: &Scored) -> f64 {
+        match self.scale {
+            Scale::Difference(Group::Solids) => scored.predicted.map_or(0.0, |found| found.value) - self.row.value,
+            Scale::Difference(_) => {
+                scored.predicted.map_or(LOWEST_LANDMARK_C, |found| found.value).max(LOWEST_LANDMARK_C)
+                    - self.row.value.max(LOWEST_LANDMARK_C)
+            }
+            Scale::Logarithm(_) | Scale::Ranked => {
+                (scored.predicted.map_or(0.0, |found| found.value).max(SMALLEST_KPA) / self.row.value).ln()
+            }
+        }
+    }
+
+    /// Standard deviation of the prediction on the row's scale, from its 90 % interval.
+    pub fn predicted_sd(&self, scored: &Scored) -> f64 {
+        let Some(found) = scored.predicted else { return 0.0 };
+        let width = match self.scale {
+            Scale::Difference(_) => found.high - found.low,
+            Scale::Logarithm(_) | Scale::Ranked => (found.high.max(SMALLEST_KPA) / found.low.max(SMALLEST_KPA)).ln(),
+        };
+        width / SD_PER_INTERVAL
+    }
+
+    /// What shares its lots: the experiment, the set of ingredients, the state and the scale.
+    fn cluster(&self) -> (&str, Vec<usize>, &'static str, Scale) {
+        let mut parts: Vec<usize> = self.row.formula.parts.iter().map(|part| part.ingredient).collect();
+        parts.sort_unstable();
+        (&self.row.source, parts, self.row.state.word(), self.scale)
+    }
+}
+
+/// Residuals of all observations.
+///
+/// # Arguments
+/// * `observations`: the rows.
+/// * `scored`: their predictions, in the same order.
+/// * `residuals`: receives prediction less measurement; 0 for a bound that is kept.
+pub fn residuals(observations: &[Observation], scored: &[Scored], residuals: &mut [f64]) {
+    let mut studies: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
+    for ((one, scored), residual) in observations.iter().zip(scored).zip(&mut *residuals) {
+        *residual = one.difference(scored);
+        if one.scale == Scale::Ranked {
+            let study = studies.entry(&one.row.study).or_default();
+            (study.0, study.1) = (study.0 + *residual, study.1 + 1.0);
+        }
+    }
+    for (one, residual) in observations.iter().zip(residuals) {
+        if one.scale == Scale::Ranked {
+            let (sum, count) = studies[one.row.study.as_str()];
+            *residual -= sum / count;
+        }
+        *residual = match one.row.kind {
+            Bound::Point => *residual,
+            Bound::Low => residual.min(0.0),
+            Bound::High => residual.max(0.0),
+        };
+    }
+}
+
+/// Variance of each residual: that of the test, and that of what its cluster shares times the number of rows in the cluster.
+pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
+    let mut sizes = BTreeMap::new();
+    for one in observations {
+        *sizes.entry(one.cluster()).or_insert(0.0) += 1.0;
+    }
+    let each = observations.iter().zip(shared_sd);
+    each.map(|(one, sd)| one.test_sd * one.test_sd + sizes[&one.cluster()] * sd * sd).collect()
+}

@@ -15,9 +15,9 @@ fn assess_in_full() {
 
     Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
       (71 in 100). Finest relief: 0.51 mm (0.14 to 2.3).
-    At 20 °C, once rested, it is as firm as liquid oil with 45 % (33 to 67) beeswax in it.
+    At 20 °C, once rested, it is as firm as liquid oil with 43 % (32 to 64) beeswax in it.
     Keeps its shape for a day up to 40 °C (31 to 47); at 40 °C: open, 50 in 100.
-    On skin it glides (57 in 100): 80 % (72 to 83) of it is melted at 33 °C.
+    On skin it glides (55 in 100): 80 % (75 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
@@ -33,7 +33,7 @@ fn assess_in_full() {
     Melting
       landmark          °C                    test
      ───────────────────────────────────────────────────────────────────────────────────────────────
-      softening onset   24.9 (23.7 to 26.2)   half the firmness of 20 °C is gone; needle at several
+      softening onset   24.4 (23.3 to 25.8)   half the firmness of 20 °C is gone; needle at several
                                               temperatures, ASTM D1321
       slip point        56 (49 to 61)         open tube; ISO 6321, AOCS Cc 3-25
       drop point        57 (51 to 62)         falling drop; AOCS Cc 18-80, ASTM D127
@@ -43,10 +43,10 @@ fn assess_in_full() {
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
      ──────────────────────────────────────────────────────────────────────────────────────────────
-      20   37 (33 to 40)   93 (32 to 320)      45 (33 to 67)                  61 (27 to 190)
-      25   32 (27 to 36)   45 (16 to 170)      38 (28 to 56)                  130 (40 to over 250)
-      30   26 (19 to 32)   18 (4.0 to 77)      30 (22 to 44)                  over 250
-      35   19 (15 to 24)   6.4 (1.5 to 25)     25 (19 to 33)                  over 250
+      20   36 (32 to 40)   84 (29 to 290)      43 (32 to 64)                  68 (28 to 210)
+      25   31 (24 to 35)   38 (11 to 140)      36 (25 to 53)                  160 (44 to over 250)
+      30   22 (19 to 30)   12 (3.6 to 59)      26 (21 to 40)                  over 250
+      35   19 (15 to 21)   6.4 (1.5 to 24)     25 (19 to 29)                  over 250
 
     What this rests on
       Composition: 58 figures, 34 quoted from memory of their source (58 % of the mass) and
@@ -75,13 +75,13 @@ fn compare_in_full() {
     Fern hand bar, winter and Fern hand bar, summer  (rested)
 
     What decides
-      Fern hand bar, summer is firmer: 1.9 times at 20 °C, 2.1 times at 25 °C, 2.6 times at
+      Fern hand bar, summer is firmer: 1.9 times at 20 °C, 2.2 times at 25 °C, 2.9 times at
         30 °C and 3.0 times at 35 °C; at least 84 in 100 sure.
       Fern hand bar, summer takes finer relief: 0.22 (0.052 to 0.71) against 0.51 (0.14 to
         2.3) mm; 84 in 100 sure.
       Fern hand bar, summer keeps its shape 6 °C hotter: 46 (39 to 52) against 40 (31 to 47) °C;
         92 in 100 sure.
-      Fern hand bar, winter melts more on skin: 80 (72 to 83) against 74 (65 to 76) %; 92 in
+      Fern hand bar, winter melts more on skin: 80 (75 to 83) against 74 (68 to 77) %; 96 in
         100 sure.
 
     Which to pour
@@ -89,7 +89,7 @@ fn compare_in_full() {
         sure).
       Finest detail: Fern hand bar, summer (finest relief 0.22 mm (0.052 to 0.71); 84 in 100
         sure).
-      Skin: Fern hand bar, summer (95 in 100) and Fern hand bar, winter (57 in 100) glide.
+      Skin: Fern hand bar, summer (95 in 100) and Fern hand bar, winter (55 in 100) glide.
 
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
@@ -98,29 +98,29 @@ fn compare_in_full() {
       finest relief, mm               0.51 (0.14 to 2.3)      0.22 (0.052 to 0.71)
       holds 40 °C                     open (50 in 100)        yes (94 in 100)
       keeps its shape to, °C          40 (31 to 47)           46 (39 to 52)
-      on skin                         glides (57 in 100)      glides (95 in 100)
-      melted on skin, %               80 (72 to 83)           74 (65 to 76)
+      on skin                         glides (55 in 100)      glides (95 in 100)
+      melted on skin, %               80 (75 to 83)           74 (68 to 77)
       risk of grain, 0 to 1           0.04                    0.03
-      softening onset, °C             24.9 (23.7 to 26.2)     25.5 (24.4 to 27.2)
+      softening onset, °C             24.4 (23.3 to 25.8)     25.1 (24.1 to 26.8)
       slip point, °C                  56 (49 to 61)           57 (52 to 62)
       drop point, °C                  57 (51 to 62)           57 (54 to 63)
       end of melting, °C              57 (53 to 62)           59 (55 to 64)
       clear point, °C                 60 (55 to 65)           62 (58 to 67)
-      solids at 20 °C, %              37 (33 to 40)           44 (40 to 48)
-      solids at 25 °C, %              32 (27 to 36)           40 (35 to 43)
-      solids at 30 °C, %              26 (19 to 32)           34 (26 to 39)
-      solids at 35 °C, %              19 (15 to 24)           26 (22 to 32)
-      yield stress at 20 °C, kPa      93 (32 to 320)          180 (68 to 550)
-      yield stress at 25 °C, kPa      45 (16 to 170)          93 (33 to 320)
-      yield stress at 30 °C, kPa      18 (4.0 to 77)          45 (15 to 150)
-      yield stress at 35 °C, kPa      6.4 (1.5 to 25)         19 (6.2 to 63)
-      as beeswax in oil at 20 °C, %   45 (33 to 67)           58 (45 to 77)
-      as beeswax in oil at 25 °C, %   38 (28 to 56)           51 (39 to 66)
-      as beeswax in oil at 30 °C, %   30 (22 to 44)           44 (33 to 57)
-      as beeswax in oil at 35 °C, %   25 (19 to 33)           37 (31 to 47)
-      needle at 20 °C, 0.1 mm         61 (27 to 190)          39 (19 to 85)
-      needle at 25 °C, 0.1 mm         130 (40 to over 250)    60 (27 to 180)
-      needle at 30 °C, 0.1 mm         over 250                130 (42 to over 250)
+      solids at 20 °C, %              36 (32 to 40)           44 (39 to 47)
+      solids at 25 °C, %              31 (24 to 35)           38 (33 to 43)
+      solids at 30 °C, %              22 (19 to 30)           30 (25 to 37)
+      solids at 35 °C, %              19 (15 to 21)           26 (22 to 28)
+      yield stress at 20 °C, kPa      84 (29 to 290)          160 (62 to 520)
+      yield stress at 25 °C, kPa      38 (11 to 140)          83 (28 to 280)
+      yield stress at 30 °C, kPa      12 (3.6 to 59)          36 (13 to 130)
+      yield stress at 35 °C, kPa      6.4 (1.5 to 24)         19 (6.2 to 57)
+      as beeswax in oil at 20 °C, %   43 (32 to 64)           56 (43 to 74)
+      as beeswax in oil at 25 °C, %   36 (25 to 53)           48 (37 to 63)
+      as beeswax in oil at 30 °C, %   26 (21 to 40)           40 (32 to 54)
+      as beeswax in oil at 35 °C, %   25 (19 to 29)           37 (31 to 44)
+      needle at 20 °C, 0.1 mm         68 (28 to 210)          41 (19 to 95)
+      needle at 25 °C, 0.1 mm         160 (44 to over 250)    69 (29 to 210)
+      needle at 30 °C, 0.1 mm         over 250                170 (47 to over 250)
       needle at 35 °C, 0.1 mm         over 250                over 250
       Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 

@@ -9,7 +9,7 @@ use barwright_validation::Bound;
 use barwright_validation::score::Group;
 
 use crate::calibrate::Bench;
-use crate::observation::Scale;
+use crate::observation::{self, Scale};
 
 /// Draws behind a standard deviation.
 pub const DRAWS: usize = 128;
@@ -73,16 +73,20 @@ pub(crate) fn find(bench: &Bench<'_>, parameters: &Parameters, residuals: &[f64]
     unit.firmness.cast_ln_sd = 0.0;
     Left { melt_shift_sd_k: 1.0, holding_ln_sd: 0.1, interplay_ln_sd: 0.1 }.store(&mut unit);
     let (base, per_unit) = (bench.spread(&nothing)?, bench.spread(&unit)?);
+    let sizes = observation::cluster_sizes(bench.observations);
     let smallest = |belongs: &dyn Fn(Scale) -> bool| {
         let members: Vec<usize> = (0..residuals.len())
             .filter(|&i| bench.observations[i].row.kind == Bound::Point && belongs(bench.observations[i].scale))
             .collect();
+        // Rows of one experiment share their error: each experiment has one vote, shared out among its rows.
+        let votes: Vec<f64> = members.iter().map(|&i| 1.0 / sizes[i]).collect();
+        let all: f64 = votes.iter().sum();
         let held = |units: f64| {
-            let inside = members.iter().filter(|&&i| {
-                let spread = base[i].hypot(per_unit[i] * units);
-                residuals[i].abs() <= HALF_WIDTH * spread
+            let inside = members.iter().zip(&votes).filter(|(i, _)| {
+                let spread = base[**i].hypot(per_unit[**i] * units);
+                residuals[**i].abs() <= HALF_WIDTH * spread
             });
-            inside.count() as f64 >= WANTED_SHARE * members.len() as f64
+            inside.map(|(_, vote)| vote).sum::<f64>() >= WANTED_SHARE * all
         };
         let steps = (LARGEST / STEP) as usize;
         (0..=steps).map(|step| STEP * step as f64).find(|&units| held(units)).unwrap_or(LARGEST)

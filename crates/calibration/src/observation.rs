@@ -165,12 +165,17 @@ pub fn residuals(observations: &[Observation], scored: &[Scored], residuals: &mu
     }
 }
 
-/// Variance of each residual: that of the test, and that of what its cluster shares times the number of rows in the cluster.
-pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
+/// How many rows share the experiment of each row.
+pub fn cluster_sizes(observations: &[Observation]) -> Vec<f64> {
     let mut sizes = BTreeMap::new();
     for one in observations {
         *sizes.entry(one.cluster()).or_insert(0.0) += 1.0;
     }
-    let each = observations.iter().zip(shared_sd);
-    each.map(|(one, sd)| one.test_sd * one.test_sd + sizes[&one.cluster()] * sd * sd).collect()
+    observations.iter().map(|one| sizes[&one.cluster()]).collect()
+}
+
+/// Variance of each residual: that of the test, and that of what its cluster shares times the number of rows in the cluster.
+pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
+    let each = observations.iter().zip(shared_sd).zip(cluster_sizes(observations));
+    each.map(|((one, sd), size)| one.test_sd * one.test_sd + size * sd * sd).collect()
 }

@@ -1,7 +1,6 @@
 //! Which of two is firmer, and where mixing softens: trends that publications or the trade state without a figure the model could be scored on.
 
-use barwright_blend::assess;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Assessment, Options, assess};
 use barwright_reference::{CrystalState, Library, formula};
 
 use crate::{LIBRARY, PARAMETERS, answer};
@@ -62,8 +61,7 @@ fn cocoa_butter_is_harder_with_less_of_the_dioleins() {
         }
         let formula = formula::read_inline("cocoa-butter 100", "row", &library).unwrap().formulas.remove(0);
         let options = Options { draws: 0, at_c: vec![20.0], ..Options::default() };
-        let parameters: &Parameters = &PARAMETERS;
-        assess(&library, parameters, &formula, &options).unwrap().firmness[0].yield_stress_kpa.value
+        assess(&library, &PARAMETERS, &formula, &options).unwrap().firmness[0].yield_stress_kpa.value
     };
     let (soft, usual, hard) = (with_moved(-6.0), with_moved(0.0), with_moved(6.0));
     println!("dioleins 14, 8, 2 %: {soft:.0}, {usual:.0}, {hard:.0} kPa");
@@ -155,7 +153,7 @@ fn cocoa_butters_cast_without_tempering_start_softer_and_melt_lower() {
     for butter in ["cocoa-butter", "illipe-butter", "kokum-butter"] {
         let of = |state| answer(&format!("{butter} 100"), state, &[20.0, 25.0]);
         let (fresh, rested) = (of(CrystalState::Fresh), of(CrystalState::Rested));
-        let slip = |found: &barwright_blend::Assessment| found.melt.slip_point_c.unwrap().value;
+        let slip = |found: &Assessment| found.melt.slip_point_c.unwrap().value;
         let softening = fresh.melt.softening_c.unwrap().value;
         println!(
             "{butter}: slip {:.1} fresh, {:.1} rested; softens at {softening:.1} fresh",

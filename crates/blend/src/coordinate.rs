@@ -16,7 +16,7 @@ use crate::Parameters;
 use crate::model_draw::ModelDraw;
 
 /// Smallest exponent of the network.
-const SMALLEST_EXPONENT: f64 = 1.0;
+pub const SMALLEST_EXPONENT: f64 = 1.0;
 
 /// One parameter.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,88 +74,98 @@ impl Coordinate {
         }
     }
 
-    /// Centre and standard deviation on its own scale; NaN when it is none of `parameters`.
-    pub fn spread(self, parameters: &Parameters) -> (f64, f64) {
-        let firmness = &parameters.firmness;
-        let landmarks = &parameters.landmarks;
-        let family = |index: usize| parameters.families.get(index);
+    /// Whether its own scale is that of the logarithm.
+    fn is_logarithm(self) -> bool {
         match self {
-            Coordinate::Delta(i) => parameters.liquid_classes.get(i).map(|class| (class.delta, class.sd)),
-            Coordinate::Structuring(i) => family(i).map(|family| (family.structuring.ln(), family.ln_sd)),
-            Coordinate::Critical(i) => family(i).map(|family| (family.critical_percent.ln(), family.critical_ln_sd)),
-            Coordinate::MeltShift(i) => family(i).map(|family| (family.melt_shift_k, family.melt_shift_sd_k)),
-            Coordinate::Misfit(i) => family(i).map(|family| (family.misfit, family.misfit_sd)),
-            Coordinate::Yield => Some((firmness.yield_kpa.ln(), firmness.yield_ln_sd)),
-            Coordinate::Exponent => Some((firmness.exponent, firmness.exponent_sd)),
-            Coordinate::Softening => Some((firmness.softening_exponent, firmness.softening_exponent_sd)),
-            Coordinate::Drop => Some((landmarks.drop_over_slip.ln(), landmarks.drop_over_slip_ln_sd)),
-            Coordinate::End => Some((landmarks.end_percent.ln(), landmarks.end_ln_sd)),
+            Coordinate::Structuring(_)
+            | Coordinate::Critical(_)
+            | Coordinate::Yield
+            | Coordinate::Drop
+            | Coordinate::End => true,
+            Coordinate::Delta(_)
+            | Coordinate::MeltShift(_)
+            | Coordinate::Misfit(_)
+            | Coordinate::Exponent
+            | Coordinate::Softening => false,
         }
-        .unwrap_or((f64::NAN, f64::NAN))
     }
 
-    /// Writes `value`, on its own scale, into a draw; a value the model has no use for (a negative misfit) is moved to the nearest useful one.
-    pub fn apply(self, draw: &mut ModelDraw, value: f64) {
-        let place = |list: &mut Vec<f64>, index: usize, value: f64| {
-            if let Some(place) = list.get_mut(index) {
-                *place = value;
-            }
-        };
+    /// The figure of the parameter file for `value` on its own scale; one the model has no use for (a negative misfit) is moved to the nearest
+    /// useful one.
+    fn figure(self, value: f64) -> f64 {
+        let figure = if self.is_logarithm() { value.exp() } else { value };
         match self {
-            Coordinate::Delta(i) => place(&mut draw.delta, i, value),
-            Coordinate::Structuring(i) => place(&mut draw.structuring, i, value.exp()),
-            Coordinate::Critical(i) => place(&mut draw.critical_percent, i, value.exp()),
-            Coordinate::MeltShift(i) => place(&mut draw.melt_shift_k, i, value),
-            Coordinate::Misfit(i) => place(&mut draw.misfit, i, value.max(0.0)),
-            Coordinate::Yield => draw.yield_kpa = value.exp(),
-            Coordinate::Exponent => draw.exponent = value.max(SMALLEST_EXPONENT),
-            Coordinate::Softening => draw.softening_exponent = value.max(0.0),
-            Coordinate::Drop => draw.drop_over_slip = value.exp().min(1.0),
-            Coordinate::End => draw.end_percent = value.exp(),
+            Coordinate::Misfit(_) | Coordinate::Softening => figure.max(0.0),
+            Coordinate::Exponent => figure.max(SMALLEST_EXPONENT),
+            Coordinate::Drop => figure.min(1.0),
+            _ => figure,
+        }
+    }
+
+    /// Where the parameter file keeps its figure and the standard deviation; `None` when it is none of `parameters`.
+    fn place(self, parameters: &mut Parameters) -> Option<(&mut f64, &mut f64)> {
+        let Parameters { liquid_classes, families, firmness, landmarks, .. } = parameters;
+        match self {
+            Coordinate::Delta(i) => liquid_classes.get_mut(i).map(|class| (&mut class.delta, &mut class.sd)),
+            Coordinate::Structuring(i) => families.get_mut(i).map(|one| (&mut one.structuring, &mut one.ln_sd)),
+            Coordinate::Critical(i) => {
+                families.get_mut(i).map(|one| (&mut one.critical_percent, &mut one.critical_ln_sd))
+            }
+            Coordinate::MeltShift(i) => {
+                families.get_mut(i).map(|one| (&mut one.melt_shift_k, &mut one.melt_shift_sd_k))
+            }
+            Coordinate::Misfit(i) => families.get_mut(i).map(|one| (&mut one.misfit, &mut one.misfit_sd)),
+            Coordinate::Yield => Some((&mut firmness.yield_kpa, &mut firmness.yield_ln_sd)),
+            Coordinate::Exponent => Some((&mut firmness.exponent, &mut firmness.exponent_sd)),
+            Coordinate::Softening => Some((&mut firmness.softening_exponent, &mut firmness.softening_exponent_sd)),
+            Coordinate::Drop => Some((&mut landmarks.drop_over_slip, &mut landmarks.drop_over_slip_ln_sd)),
+            Coordinate::End => Some((&mut landmarks.end_percent, &mut landmarks.end_ln_sd)),
+        }
+    }
+
+    /// Centre and standard deviation on its own scale; NaN when it is none of `parameters`.
+    pub fn spread(self, parameters: &Parameters) -> (f64, f64) {
+        let Parameters { liquid_classes, families, firmness, landmarks, .. } = parameters;
+        let family = |index: usize| families.get(index);
+        let kept = match self {
+            Coordinate::Delta(i) => liquid_classes.get(i).map(|class| (class.delta, class.sd)),
+            Coordinate::Structuring(i) => family(i).map(|one| (one.structuring, one.ln_sd)),
+            Coordinate::Critical(i) => family(i).map(|one| (one.critical_percent, one.critical_ln_sd)),
+            Coordinate::MeltShift(i) => family(i).map(|one| (one.melt_shift_k, one.melt_shift_sd_k)),
+            Coordinate::Misfit(i) => family(i).map(|one| (one.misfit, one.misfit_sd)),
+            Coordinate::Yield => Some((firmness.yield_kpa, firmness.yield_ln_sd)),
+            Coordinate::Exponent => Some((firmness.exponent, firmness.exponent_sd)),
+            Coordinate::Softening => Some((firmness.softening_exponent, firmness.softening_exponent_sd)),
+            Coordinate::Drop => Some((landmarks.drop_over_slip, landmarks.drop_over_slip_ln_sd)),
+            Coordinate::End => Some((landmarks.end_percent, landmarks.end_ln_sd)),
+        };
+        let (figure, sd) = kept.unwrap_or((f64::NAN, f64::NAN));
+        (if self.is_logarithm() { figure.ln() } else { figure }, sd)
+    }
+
+    /// Writes `value`, on its own scale, into a draw.
+    pub fn apply(self, draw: &mut ModelDraw, value: f64) {
+        let place = match self {
+            Coordinate::Delta(i) => draw.delta.get_mut(i),
+            Coordinate::Structuring(i) => draw.structuring.get_mut(i),
+            Coordinate::Critical(i) => draw.critical_percent.get_mut(i),
+            Coordinate::MeltShift(i) => draw.melt_shift_k.get_mut(i),
+            Coordinate::Misfit(i) => draw.misfit.get_mut(i),
+            Coordinate::Yield => Some(&mut draw.yield_kpa),
+            Coordinate::Exponent => Some(&mut draw.exponent),
+            Coordinate::Softening => Some(&mut draw.softening_exponent),
+            Coordinate::Drop => Some(&mut draw.drop_over_slip),
+            Coordinate::End => Some(&mut draw.end_percent),
+        };
+        if let Some(place) = place {
+            *place = self.figure(value);
         }
     }
 
     /// Writes centre and standard deviation, on its own scale, into a parameter set.
     pub fn store(self, parameters: &mut Parameters, centre: f64, sd: f64) {
-        match self {
-            Coordinate::Delta(i) => {
-                if let Some(class) = parameters.liquid_classes.get_mut(i) {
-                    (class.delta, class.sd) = (centre, sd);
-                }
-            }
-            Coordinate::Structuring(i) => {
-                if let Some(family) = parameters.families.get_mut(i) {
-                    (family.structuring, family.ln_sd) = (centre.exp(), sd);
-                }
-            }
-            Coordinate::Critical(i) => {
-                if let Some(family) = parameters.families.get_mut(i) {
-                    (family.critical_percent, family.critical_ln_sd) = (centre.exp(), sd);
-                }
-            }
-            Coordinate::MeltShift(i) => {
-                if let Some(family) = parameters.families.get_mut(i) {
-                    (family.melt_shift_k, family.melt_shift_sd_k) = (centre, sd);
-                }
-            }
-            Coordinate::Misfit(i) => {
-                if let Some(family) = parameters.families.get_mut(i) {
-                    (family.misfit, family.misfit_sd) = (centre.max(0.0), sd);
-                }
-            }
-            Coordinate::Yield => {
-                (parameters.firmness.yield_kpa, parameters.firmness.yield_ln_sd) = (centre.exp(), sd);
-            }
-            Coordinate::Exponent => (parameters.firmness.exponent, parameters.firmness.exponent_sd) = (centre, sd),
-            Coordinate::Softening => {
-                (parameters.firmness.softening_exponent, parameters.firmness.softening_exponent_sd) = (centre, sd);
-            }
-            Coordinate::Drop => {
-                (parameters.landmarks.drop_over_slip, parameters.landmarks.drop_over_slip_ln_sd) = (centre.exp(), sd);
-            }
-            Coordinate::End => {
-                (parameters.landmarks.end_percent, parameters.landmarks.end_ln_sd) = (centre.exp(), sd);
-            }
+        if let Some(place) = self.place(parameters) {
+            (*place.0, *place.1) = (self.figure(centre), sd);
         }
     }
 }

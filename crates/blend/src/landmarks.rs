@@ -163,7 +163,6 @@ impl<'a> Evaluator<'a> {
         let excess = |point: &Point| (0.5 + 0.5 * of(point) / target).ln();
         let low = End { at: colder.temperature_c, value: excess(&colder) };
         let high = End { at: hotter.temperature_c, value: excess(&hotter) };
-        let mut at = |celsius: f64| Ok(excess(&self.point(celsius)?));
-        try_find_root(low, high, LANDMARK_TOLERANCE, &mut at).map(Some)
+        try_find_root(low, high, LANDMARK_TOLERANCE, |celsius| Ok(excess(&self.point(celsius)?))).map(Some)
     }
 }

@@ -5,7 +5,7 @@ use barwright_reference::{CrystalState, Formula, Library};
 use crate::Parameters;
 use crate::assess::BlendError;
 use crate::equilibrium::SpeciesAmount;
-use crate::landmarks;
+use crate::landmarks::Beyond;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
 use crate::sampling::Draws;
@@ -58,13 +58,13 @@ pub struct Mixture {
     slots: Vec<Slot>,
     lots: Vec<Lot>,
     state: CrystalState,
-    beyond: Beyond,
+    beyond: BeyondDraws,
 }
 
 /// What the model leaves out of this set of ingredients, draw by draw; the same set in other proportions shares it, so that their
 /// difference is known better.
 #[derive(Debug, Clone, Default)]
-struct Beyond {
+struct BeyondDraws {
     melt_shift_k: Vec<f64>,
     holding: Vec<f64>,
     interplay: Vec<f64>,
@@ -103,7 +103,7 @@ impl Mixture {
             slots: Vec::new(),
             lots: Vec::new(),
             state,
-            beyond: Beyond::default(),
+            beyond: BeyondDraws::default(),
         };
         let mut names: Vec<&str> = Vec::new();
         for part in parts {
@@ -129,7 +129,7 @@ impl Mixture {
         }
         let names = names.join("+");
         let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
-        mixture.beyond = Beyond {
+        mixture.beyond = BeyondDraws {
             melt_shift_k: column("melt-shift", parameters.discrepancy.melt_shift_sd_k).collect(),
             holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
             interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
@@ -191,9 +191,9 @@ impl Mixture {
     }
 
     /// What the model leaves out of this set of ingredients: nothing in the central draw.
-    pub fn beyond(&self, draw: Option<usize>) -> landmarks::Beyond {
+    pub fn beyond(&self, draw: Option<usize>) -> Beyond {
         let of = |list: &[f64]| draw.and_then(|index| list.get(index)).copied().unwrap_or(1.0);
-        landmarks::Beyond { interplay: of(&self.beyond.interplay), holding: of(&self.beyond.holding) }
+        Beyond { interplay: of(&self.beyond.interplay), holding: of(&self.beyond.holding) }
     }
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).

@@ -49,7 +49,7 @@ const DELTA_BOUNDS: Bounds = Bounds::new(-0.25, 1.14);
 const DROP_BOUNDS: Bounds = Bounds::new(-4.0, -0.01);
 
 /// Range of the exponents.
-const EXPONENT_BOUNDS: Bounds = Bounds::new(1.0, 6.0);
+const EXPONENT_BOUNDS: Bounds = Bounds::new(coordinate::SMALLEST_EXPONENT, 6.0);
 
 /// Why there is no calibration.
 #[derive(Debug, Error)]

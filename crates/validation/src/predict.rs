@@ -120,8 +120,8 @@ fn peak(
     // From hot to cold: what melts between one temperature and the next.
     let falls: Vec<f64> = curve.windows(2).map(|pair| pair[1].percent.value - pair[0].percent.value).collect();
     let greatest = falls.iter().copied().fold(0.0, f64::max);
+    let beside = |index: Option<usize>| index.and_then(|index| falls.get(index)).copied().unwrap_or(0.0);
     let is_peak = |index: usize| {
-        let beside = |index: Option<usize>| index.and_then(|index| falls.get(index)).copied().unwrap_or(0.0);
         falls[index] >= SMALLEST_PEAK * greatest
             && falls[index] >= beside(index.checked_sub(1))
             && falls[index] >= beside(Some(index + 1))
@@ -129,7 +129,6 @@ fn peak(
     Ok((0..falls.len()).find(|&index| is_peak(index)).map(|index| {
         let middle = 0.5 * (curve[index].temperature_c + curve[index + 1].temperature_c);
         // A parabola through the peak and its neighbours: the peak moves as smoothly as the curve.
-        let beside = |index: Option<usize>| index.and_then(|index| falls.get(index)).copied().unwrap_or(0.0);
         let (hotter, colder) = (beside(index.checked_sub(1)), beside(Some(index + 1)));
         let curvature = hotter + colder - 2.0 * falls[index];
         let off = if curvature < 0.0 { 0.5 * (colder - hotter) / curvature } else { 0.0 };

@@ -30,7 +30,9 @@ fn json_has_every_figure_of_the_score() {
     let found = run_on("mine.csv", table(&[SLIP, LEFT_OUT]), &arguments).json();
     let errors = &found["errors"][0];
     assert_eq!((errors["group"].as_str(), errors["use"].as_str()), (Some("melting"), Some("unseen")));
-    for key in ["points", "bias", "mean_absolute", "rmse", "p75", "p95", "largest", "inside_share"] {
+    for key in
+        ["points", "bias", "mean_absolute", "rmse", "p75", "p95", "largest", "inside_share", "inside_with_test_share"]
+    {
         assert!(errors[key].is_number(), "{key}: {errors}");
     }
     let row = &found["rows"][0];

@@ -5,6 +5,7 @@ mod calibration;
 mod common_practice;
 mod measurements;
 mod orderings;
+mod paraffins;
 mod penetration;
 mod polymorphs;
 mod solubility;

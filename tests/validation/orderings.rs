@@ -162,7 +162,9 @@ fn cocoa_butters_cast_without_tempering_start_softer_and_melt_lower() {
         );
         assert!(slip(&fresh) < slip(&rested) - 0.5);
         assert!((20.0..28.0).contains(&softening));
-        assert!(fresh.firmness[1].yield_stress_kpa.value < 0.5 * rested.firmness[1].yield_stress_kpa.value);
+        // By more than one cast differs from the next.
+        let ratio = rested.firmness[1].yield_stress_kpa.value / fresh.firmness[1].yield_stress_kpa.value;
+        assert!(ratio > PARAMETERS.firmness.cast_ln_sd.exp(), "{butter} hardens by {ratio:.2}");
     }
 }
 

@@ -5,6 +5,7 @@
 //! | `delta:CLASS` | δ of a liquid class |
 //! | `melt-shift:FAMILY` | K |
 //! | `misfit:FAMILY` | w |
+//! | `packing:NAME` | share, 0 to 1 |
 //! | `structuring:FAMILY`, `critical:FAMILY` | logarithm |
 //! | `yield` | logarithm |
 //! | `exponent`, `softening` | exponents |
@@ -31,6 +32,8 @@ pub enum Coordinate {
     MeltShift(usize),
     /// Misfit of the family.
     Misfit(usize),
+    /// Share of its species in the packing at this position.
+    Packing(usize),
     /// Yield stress of the reference structure, logarithm of kPa.
     Yield,
     /// Network exponent.
@@ -50,6 +53,7 @@ pub fn all(parameters: &Parameters) -> Vec<Coordinate> {
     for kind in [Coordinate::Structuring, Coordinate::Critical, Coordinate::MeltShift, Coordinate::Misfit] {
         list.extend(families.clone().map(kind));
     }
+    list.extend((0..parameters.packings.len()).map(Coordinate::Packing));
     list.extend([Coordinate::Yield, Coordinate::Exponent, Coordinate::Softening, Coordinate::Drop, Coordinate::End]);
     list
 }
@@ -66,11 +70,24 @@ impl Coordinate {
             Coordinate::Critical(i) => format!("critical:{}", family(i)),
             Coordinate::MeltShift(i) => format!("melt-shift:{}", family(i)),
             Coordinate::Misfit(i) => format!("misfit:{}", family(i)),
+            Coordinate::Packing(i) => {
+                format!("packing:{}", parameters.packings.get(i).map_or("", |packing| packing.name.as_str()))
+            }
             Coordinate::Yield => "yield".to_owned(),
             Coordinate::Exponent => "exponent".to_owned(),
             Coordinate::Softening => "softening".to_owned(),
             Coordinate::Drop => "drop".to_owned(),
             Coordinate::End => "end".to_owned(),
+        }
+    }
+
+    /// Position of the family it belongs to, if it belongs to one.
+    pub fn family(self) -> Option<usize> {
+        match self {
+            Coordinate::Structuring(i) | Coordinate::Critical(i) | Coordinate::MeltShift(i) | Coordinate::Misfit(i) => {
+                Some(i)
+            }
+            _ => None,
         }
     }
 
@@ -85,6 +102,7 @@ impl Coordinate {
             Coordinate::Delta(_)
             | Coordinate::MeltShift(_)
             | Coordinate::Misfit(_)
+            | Coordinate::Packing(_)
             | Coordinate::Exponent
             | Coordinate::Softening => false,
         }
@@ -96,6 +114,7 @@ impl Coordinate {
         let figure = if self.is_logarithm() { value.exp() } else { value };
         match self {
             Coordinate::Misfit(_) | Coordinate::Softening => figure.max(0.0),
+            Coordinate::Packing(_) => figure.clamp(0.0, 1.0),
             Coordinate::Exponent => figure.max(SMALLEST_EXPONENT),
             Coordinate::Drop => figure.min(1.0),
             _ => figure,
@@ -104,7 +123,7 @@ impl Coordinate {
 
     /// Where the parameter file keeps its figure and the standard deviation; `None` when it is none of `parameters`.
     fn place(self, parameters: &mut Parameters) -> Option<(&mut f64, &mut f64)> {
-        let Parameters { liquid_classes, families, firmness, landmarks, .. } = parameters;
+        let Parameters { liquid_classes, families, packings, firmness, landmarks, .. } = parameters;
         match self {
             Coordinate::Delta(i) => liquid_classes.get_mut(i).map(|class| (&mut class.delta, &mut class.sd)),
             Coordinate::Structuring(i) => families.get_mut(i).map(|one| (&mut one.structuring, &mut one.ln_sd)),
@@ -115,6 +134,7 @@ impl Coordinate {
                 families.get_mut(i).map(|one| (&mut one.melt_shift_k, &mut one.melt_shift_sd_k))
             }
             Coordinate::Misfit(i) => families.get_mut(i).map(|one| (&mut one.misfit, &mut one.misfit_sd)),
+            Coordinate::Packing(i) => packings.get_mut(i).map(|one| (&mut one.share, &mut one.share_sd)),
             Coordinate::Yield => Some((&mut firmness.yield_kpa, &mut firmness.yield_ln_sd)),
             Coordinate::Exponent => Some((&mut firmness.exponent, &mut firmness.exponent_sd)),
             Coordinate::Softening => Some((&mut firmness.softening_exponent, &mut firmness.softening_exponent_sd)),
@@ -125,7 +145,7 @@ impl Coordinate {
 
     /// Centre and standard deviation on its own scale; NaN when it is none of `parameters`.
     pub fn spread(self, parameters: &Parameters) -> (f64, f64) {
-        let Parameters { liquid_classes, families, firmness, landmarks, .. } = parameters;
+        let Parameters { liquid_classes, families, packings, firmness, landmarks, .. } = parameters;
         let family = |index: usize| families.get(index);
         let kept = match self {
             Coordinate::Delta(i) => liquid_classes.get(i).map(|class| (class.delta, class.sd)),
@@ -133,6 +153,7 @@ impl Coordinate {
             Coordinate::Critical(i) => family(i).map(|one| (one.critical_percent, one.critical_ln_sd)),
             Coordinate::MeltShift(i) => family(i).map(|one| (one.melt_shift_k, one.melt_shift_sd_k)),
             Coordinate::Misfit(i) => family(i).map(|one| (one.misfit, one.misfit_sd)),
+            Coordinate::Packing(i) => packings.get(i).map(|one| (one.share, one.share_sd)),
             Coordinate::Yield => Some((firmness.yield_kpa, firmness.yield_ln_sd)),
             Coordinate::Exponent => Some((firmness.exponent, firmness.exponent_sd)),
             Coordinate::Softening => Some((firmness.softening_exponent, firmness.softening_exponent_sd)),
@@ -151,6 +172,7 @@ impl Coordinate {
             Coordinate::Critical(i) => draw.critical_percent.get_mut(i),
             Coordinate::MeltShift(i) => draw.melt_shift_k.get_mut(i),
             Coordinate::Misfit(i) => draw.misfit.get_mut(i),
+            Coordinate::Packing(i) => draw.packing_share.get_mut(i),
             Coordinate::Yield => Some(&mut draw.yield_kpa),
             Coordinate::Exponent => Some(&mut draw.exponent),
             Coordinate::Softening => Some(&mut draw.softening_exponent),

@@ -7,7 +7,7 @@
 //! - [`theory`]: the whole model on one page.
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
-//! - [`mixture`], [`misfit`]: from a formula to the species the equilibrium works on.
+//! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
@@ -16,6 +16,7 @@
 
 pub mod assess;
 pub mod cautions;
+pub mod chain_length;
 pub mod compare;
 pub mod coordinate;
 pub mod equilibrium;
@@ -25,6 +26,7 @@ pub mod landmarks;
 pub mod misfit;
 pub mod mixture;
 pub mod model_draw;
+pub mod packing;
 pub mod parameters;
 pub mod penetration;
 pub mod root;

@@ -4,7 +4,7 @@
 //! ln K_i = (ΔH_i / R)(1/T − 1/Tm_i) − g_f,      g_f = (w_f / 2) (1 − Σ_{j in f} Y_j²)
 //! ```
 //! A crystal of many kinds of molecule is looser than the ideal solid solution: one-parameter Margules excess between every two unlike
-//! kinds. It is taken at `Y`, the composition of the family as a whole, not at that of the crystal, which differs from it by what has
+//! kinds. It is taken at `Y`, the composition of the whole that shares the crystal, not at that of the crystal, which differs from it by what has
 //! dissolved; so the equilibrium stays that of an ideal solid solution of lower melting points `1/Tm' = 1/Tm + R g_f / ΔH`.
 //!
 //! # Source
@@ -28,19 +28,23 @@ use crate::equilibrium::{GAS_CONSTANT, SpeciesAmount};
 /// assert!((310.0 - amounts[0].melt_k - 1.984).abs() < 1e-3);
 /// ```
 pub fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[f64]) {
+    let solutions = amounts.iter().map(|one| one.solution).max().map_or(0, |last| last + 1);
     for (family, &w) in misfit.iter().enumerate().filter(|(_, w)| **w > 0.0) {
-        let moles = amounts.iter().filter(|one| one.family == Some(family)).map(|one| one.mass / one.molar_mass_kg_mol);
-        let (mut total, mut squares) = (0.0, 0.0);
-        for n in moles {
-            total += n;
-            squares += n * n;
-        }
-        if total <= 0.0 {
-            continue;
-        }
-        let excess = 0.5 * w * (1.0 - squares / (total * total));
-        for one in amounts.iter_mut().filter(|one| one.family == Some(family)) {
-            one.melt_k = 1.0 / (1.0 / one.melt_k + GAS_CONSTANT * excess / one.heat_j_mol);
+        for solution in 0..solutions {
+            let belongs = |one: &SpeciesAmount| one.family == Some(family) && one.solution == solution;
+            let (mut total, mut squares) = (0.0, 0.0);
+            for one in amounts.iter().filter(|one| belongs(one)) {
+                let n = one.mass / one.molar_mass_kg_mol;
+                total += n;
+                squares += n * n;
+            }
+            if total <= 0.0 {
+                continue;
+            }
+            let excess = 0.5 * w * (1.0 - squares / (total * total));
+            for one in amounts.iter_mut().filter(|one| belongs(one)) {
+                one.melt_k = 1.0 / (1.0 / one.melt_k + GAS_CONSTANT * excess / one.heat_j_mol);
+            }
         }
     }
 }

@@ -1,17 +1,24 @@
 //! From a formula to the species the equilibrium works on: the mass-weighted sum of what its ingredients are made of.
 
+use std::ops::Range;
+
 use barwright_reference::{CrystalState, Formula, Library};
 
 use crate::Parameters;
 use crate::assess::BlendError;
+use crate::chain_length;
 use crate::equilibrium::SpeciesAmount;
 use crate::landmarks::Beyond;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
+use crate::packing;
 use crate::sampling::Draws;
 
 /// 0 °C in kelvin.
 pub const ZERO_CELSIUS_K: f64 = 273.15;
+
+/// The family whose species crystallise with those of nearly their own chain length only.
+const CHAIN_LENGTH_FAMILY: &str = "alkane";
 
 /// A drawn share of a species falls at most to this part of its central value, so that no species vanishes.
 const SMALLEST_SHARE: f64 = 1e-3;
@@ -19,12 +26,14 @@ const SMALLEST_SHARE: f64 = 1e-3;
 /// A drawn heat of fusion falls at most to this part of its central value.
 const SMALLEST_HEAT: f64 = 0.3;
 
-/// One species of the blend.
+/// One species of the blend in one packing.
 #[derive(Debug, Clone)]
 struct Slot {
     species: usize,
+    packing: Option<usize>,
     molar_mass_kg_mol: f64,
     family: Option<usize>,
+    solution: usize,
     liquid_class: usize,
     melt_k: f64,
     melt_sd_k: f64,
@@ -37,7 +46,9 @@ struct Slot {
 /// One species of one ingredient.
 #[derive(Debug, Clone)]
 struct Share {
-    slot: usize,
+    species: usize,
+    /// One for each packing, side by side.
+    slots: Range<usize>,
     percent: f64,
     sd_percent: f64,
     draws: Vec<f64>,
@@ -111,7 +122,7 @@ impl Mixture {
             names.push(&ingredient.key);
             let mut shares = Vec::with_capacity(ingredient.composition.len());
             for component in &ingredient.composition {
-                let slot = mixture.slot(library, parameters, component.species, draws)?;
+                let slots = mixture.slots(library, parameters, component.species, draws)?;
                 let species = library.species.get(component.species).map_or("", |species| species.key.as_str());
                 let share_draws = if component.sd_percent > 0.0 {
                     draws.dimension(&format!("lot:{}:{species}", ingredient.key))
@@ -119,7 +130,8 @@ impl Mixture {
                     Vec::new()
                 };
                 shares.push(Share {
-                    slot,
+                    species: component.species,
+                    slots,
                     percent: component.percent,
                     sd_percent: component.sd_percent,
                     draws: share_draws,
@@ -127,34 +139,39 @@ impl Mixture {
             }
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
+        mixture.separate_chain_lengths(parameters.family_index(CHAIN_LENGTH_FAMILY));
         let names = names.join("+");
         let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
         mixture.beyond = BeyondDraws {
-            melt_shift_k: column("melt-shift", parameters.discrepancy.melt_shift_sd_k).collect(),
+            melt_shift_k: column("beyond-melt", parameters.discrepancy.melt_shift_sd_k).collect(),
             holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
             interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
         };
         Ok(mixture)
     }
 
-    fn slot(
+    /// The slots of a species, one for each packing.
+    fn slots(
         &mut self,
         library: &Library,
         parameters: &Parameters,
         species: usize,
         draws: &Draws,
-    ) -> Result<usize, BlendError> {
-        if let Some(known) = self.slots.iter().position(|slot| slot.species == species) {
-            return Ok(known);
+    ) -> Result<Range<usize>, BlendError> {
+        if let Some(first) = self.slots.iter().position(|slot| slot.species == species) {
+            let count = self.slots[first..].iter().take_while(|slot| slot.species == species).count();
+            return Ok(first..first + count);
         }
         let one = library.species.get(species).ok_or(BlendError::UnknownIngredient { index: species })?;
         let liquid_class = parameters.liquid_class_index(&one.liquid_class).ok_or_else(|| {
             BlendError::UnknownLiquidClass { species: one.key.clone(), liquid_class: one.liquid_class.clone() }
         })?;
-        let mut slot = Slot {
+        let amorphous = Slot {
             species,
+            packing: None,
             molar_mass_kg_mol: one.molar_mass_g_mol * 1e-3,
             family: None,
+            solution: 0,
             liquid_class,
             melt_k: 1.0,
             melt_sd_k: 0.0,
@@ -163,21 +180,39 @@ impl Mixture {
             melt_draws: Vec::new(),
             heat_draws: Vec::new(),
         };
-        if let Some((form, family)) = one.crystal(self.state) {
-            slot.family =
-                Some(parameters.family_index(family).ok_or_else(|| BlendError::UnknownFamily {
-                    species: one.key.clone(),
-                    family: family.to_owned(),
-                })?);
-            slot.melt_k = form.melt_c + ZERO_CELSIUS_K;
-            slot.melt_sd_k = form.melt_sd_c;
-            slot.heat_j_mol = form.heat_kj_mol * 1e3;
-            slot.heat_sd_j_mol = form.heat_sd_kj_mol * 1e3;
-            slot.melt_draws = draws.dimension(&format!("melt:{}", one.key));
-            slot.heat_draws = draws.dimension(&format!("heat:{}", one.key));
+        let first = self.slots.len();
+        for branch in packing::branches(&parameters.packings, one, self.state) {
+            let family = parameters.family_index(branch.family).ok_or_else(|| BlendError::UnknownFamily {
+                species: one.key.clone(),
+                family: branch.family.to_owned(),
+            })?;
+            self.slots.push(Slot {
+                packing: branch.packing,
+                family: Some(family),
+                melt_k: branch.form.melt_c + ZERO_CELSIUS_K,
+                melt_sd_k: branch.form.melt_sd_c,
+                heat_j_mol: branch.form.heat_kj_mol * 1e3,
+                heat_sd_j_mol: branch.form.heat_sd_kj_mol * 1e3,
+                melt_draws: draws.dimension(&format!("melt:{}", one.key)),
+                heat_draws: draws.dimension(&format!("heat:{}", one.key)),
+                ..amorphous.clone()
+            });
         }
-        self.slots.push(slot);
-        Ok(self.slots.len() - 1)
+        if self.slots.len() == first {
+            self.slots.push(amorphous);
+        }
+        Ok(first..self.slots.len())
+    }
+
+    /// Species of `family` of unlike chain length get solid solutions of their own.
+    fn separate_chain_lengths(&mut self, family: Option<usize>) {
+        let mut members: Vec<_> =
+            self.slots.iter_mut().filter(|slot| family.is_some() && slot.family == family).collect();
+        let carbons: Vec<f64> =
+            members.iter().map(|slot| chain_length::carbons(1e3 * slot.molar_mass_kg_mol)).collect();
+        for (slot, number) in members.iter_mut().zip(chain_length::solutions(&carbons)) {
+            slot.solution = number;
+        }
     }
 
     /// Number of crystal families of the parameter file.
@@ -198,13 +233,15 @@ impl Mixture {
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).
     pub fn species_percent(&self) -> Vec<(usize, f64)> {
-        let mut percent = vec![0.0; self.slots.len()];
-        for lot in &self.lots {
-            for share in &lot.shares {
-                percent[share.slot] += lot.percent * share.percent / 100.0;
+        let mut percent: Vec<(usize, f64)> = Vec::new();
+        for (lot, share) in self.lots.iter().flat_map(|lot| lot.shares.iter().map(move |share| (lot, share))) {
+            let part = lot.percent * share.percent / 100.0;
+            match percent.iter_mut().find(|(species, _)| *species == share.species) {
+                Some((_, sum)) => *sum += part,
+                None => percent.push((share.species, part)),
             }
         }
-        self.slots.iter().map(|slot| slot.species).zip(percent).collect()
+        percent
     }
 
     /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
@@ -218,6 +255,7 @@ impl Mixture {
                 mass: 0.0,
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
+                solution: slot.solution,
                 melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * score(&slot.melt_draws),
                 heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * score(&slot.heat_draws))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
@@ -230,7 +268,13 @@ impl Mixture {
             };
             let total: f64 = lot.shares.iter().map(drawn).sum();
             for share in &lot.shares {
-                amounts[share.slot].mass += lot.percent * drawn(share) / total;
+                let mass = lot.percent * drawn(share) / total;
+                let packings = self.slots[share.slots.clone()].iter().map(|slot| slot.packing);
+                for (amount, part) in
+                    amounts[share.slots.clone()].iter_mut().zip(packing::parts(packings, &model.packing_share))
+                {
+                    amount.mass += mass * part;
+                }
             }
         }
         misfit::lower_melting_points(amounts, &model.misfit);

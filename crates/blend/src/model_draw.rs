@@ -21,6 +21,8 @@ pub struct ModelDraw {
     pub melt_shift_k: Vec<f64>,
     /// Misfit of unlike molecules in each family's crystal, `w`.
     pub misfit: Vec<f64>,
+    /// Share of its species in each packing.
+    pub packing_share: Vec<f64>,
     /// Yield stress of the reference structure, kPa, with the spread between casts.
     pub yield_kpa: f64,
     /// Network exponent.
@@ -57,6 +59,7 @@ impl ModelDraws {
             critical_percent: parameters.families.iter().map(|family| family.critical_percent).collect(),
             melt_shift_k: parameters.families.iter().map(|family| family.melt_shift_k).collect(),
             misfit: parameters.families.iter().map(|family| family.misfit).collect(),
+            packing_share: parameters.packings.iter().map(|packing| packing.share).collect(),
             yield_kpa: parameters.firmness.yield_kpa,
             exponent: parameters.firmness.exponent,
             softening_exponent: parameters.firmness.softening_exponent,

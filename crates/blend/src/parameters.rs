@@ -4,12 +4,13 @@ use serde::Deserialize;
 use thiserror::Error;
 
 use crate::coordinate;
+use crate::packing::Packing;
 
 /// The parameter file that ships with barwright.
 const BUILTIN: &str = include_str!("../../../data/model.toml");
 
 /// The layout of the parameter file this version reads.
-const SCHEMA: u32 = 2;
+const SCHEMA: u32 = 3;
 
 /// Why a parameter file was refused.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -30,7 +31,7 @@ pub enum ParameterError {
     /// Two entries of one name.
     #[error("parameter file names {what} `{name}` twice")]
     Duplicate {
-        /// `family` or `liquid_class`.
+        /// `family`, `liquid_class` or `packing`.
         what: &'static str,
         /// The name.
         name: String,
@@ -252,6 +253,9 @@ pub struct Parameters {
     /// Crystal families.
     #[serde(rename = "family")]
     pub families: Vec<Family>,
+    /// Other ways to pack the species into crystals.
+    #[serde(rename = "packing", default)]
+    pub packings: Vec<Packing>,
     /// Firmness.
     pub firmness: Firmness,
     /// What the model leaves out.
@@ -332,6 +336,13 @@ impl Parameters {
                 return Err(ParameterError::Duplicate { what: "family", name: family.name.clone() });
             }
         }
+        for (index, packing) in self.packings.iter().enumerate() {
+            if self.packings.iter().position(|one| one.name == packing.name) != Some(index) {
+                return Err(ParameterError::Duplicate { what: "packing", name: packing.name.clone() });
+            }
+            range("share", &packing.name, packing.share, 0.0, 1.0)?;
+            range("share_sd", &packing.name, packing.share_sd, 0.0, 1.0)?;
+        }
         let firmness = &self.firmness;
         range("yield_kpa", "firmness", firmness.yield_kpa, 1.0, 1e5)?;
         range("yield_ln_sd", "firmness", firmness.yield_ln_sd, 0.0, 2.0)?;
@@ -409,8 +420,8 @@ mod tests {
             assert!(text.contains(from), "{from}");
             Parameters::from_toml(&text.replacen(from, to, 1)).unwrap_err()
         };
-        assert_eq!(refused("schema = 2", "schema = 9"), ParameterError::Schema { found: 9 });
-        assert!(matches!(refused("schema = 2", "schema = 2\nextra = 2"), ParameterError::Syntax { .. }));
+        assert_eq!(refused("schema = 3", "schema = 9"), ParameterError::Schema { found: 9 });
+        assert!(matches!(refused("schema = 3", "schema = 3\nextra = 2"), ParameterError::Syntax { .. }));
         assert!(matches!(refused("\nexponent = ", "\nexponent = 9"), ParameterError::OutOfRange { .. }));
         assert!(matches!(refused("name = \"pos\"", "name = \"sos\""), ParameterError::Duplicate { .. }));
         assert!(matches!(refused("\nyield_kpa = ", "\nyield_kpa = -"), ParameterError::OutOfRange { .. }));

@@ -14,10 +14,11 @@
 //! E_i = L + K_i S_f,  l_i = n_i L / E_i,  s_i = n_i K_i S_f / E_i
 //! 1 − Σ n_i / E_i = 0,  1 − Σ_{i in f} n_i K_i / E_i = 0 for a family present, ≥ 0 for one absent
 //! ```
-//! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid. γ does not depend on temperature: the
+//! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid; n-alkanes more than three carbons from the
+//! next length have solutions of their own ([`crate::chain_length`]). γ does not depend on temperature: the
 //! excess is taken as entropic. `g` is the misfit of unlike molecules in one crystal, at the overall composition `Y` of its family
 //! ([`crate::misfit`]). Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
-//! correlation of Wesdorp 1990), shifted as a family by the fit, the family of each species (`data/species.csv`), δ of each liquid class (`data/model.toml`).
+//! correlation of Wesdorp 1990), shifted as a family by the fit, the family of each species (section 3), δ of each liquid class (`data/model.toml`).
 //! Source: regular solutions after Hildebrand and Scott (recalled); reduced Gibbs minimum after Michelsen 1994 (recalled).
 //! Validity: −60 to 200 °C numerically; meant for −20 to 120 °C; `(δ_max − δ_min)² < 2`, one liquid.
 //! Code: [`crate::equilibrium`], proven by `tests/physics`.
@@ -25,6 +26,9 @@
 //! # 3. Crystal state
 //! `fresh`: the less stable form of each triglyceride, saturated and symmetric ones in one solid solution. `rested`, `tempered`: the
 //! stable form, symmetric ones each on their own. Waxes have one form. How long the change takes is not part of the model.
+//! Where the literature leaves another form or family open, it is a packing: a share of the species, fixed while the bar warms, stands in it.
+//! Which packings there are is a choice of the fit, their shares are parameters. `data/priors.toml` lists those tried, `data/model.toml` says which are
+//! chosen: none of 13 improves the fit enough, so the species table stands. Code: [`crate::packing`].
 //!
 //! # 4. Landmarks
 //! ```text
@@ -69,6 +73,8 @@
 //! | [`crate::solubility::solid_solubility`] | T, Tm, ΔH, γ | mole fraction dissolved | 2, one solid |
 //! | [`crate::landmarks::Evaluator::clear_point_c`] | moles, Tm, ΔH, δ | T of the last crystal | 4, clear |
 //! | [`crate::landmarks::Evaluator::highest_c_with`] | a property and its target | T | 4, 6 |
+//! | [`crate::packing::parts`] | shares of the packings | part of a species in each | 3 |
+//! | [`crate::chain_length::solutions`] | chain lengths | which share a crystal | 2 |
 //! | [`crate::misfit::lower_melting_points`] | amounts, w | Tm of each species | 2 |
 //! | [`crate::firmness::structure`] | φ, Tm of the crystals, T | φ_eff | 5 |
 //! | [`crate::firmness::yield_kpa`] | φ_eff | τ | 5 |

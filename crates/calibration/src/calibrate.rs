@@ -23,6 +23,7 @@ use thiserror::Error;
 
 use crate::discrepancy::{self, Left};
 use crate::observation::{self, Observation};
+use crate::packing::{self, Choice, Compared};
 
 /// Degrees of freedom of the t weights.
 const T_DEGREES: f64 = 4.0;
@@ -97,6 +98,10 @@ pub struct Calibration {
     pub scores: Vec<(f64, f64)>,
     /// What the model leaves out.
     pub left: Left,
+    /// Sum of squares of rows and coordinates, see [`packing`].
+    pub objective: f64,
+    /// How each way to pack the crystals compares; empty without a search.
+    pub packings: Vec<Compared>,
 }
 
 /// Fits every coordinate that the rows can move.
@@ -105,6 +110,7 @@ pub struct Calibration {
 /// * `library`: reference tables.
 /// * `priors`: parameters before.
 /// * `table`: measurements; only rows for fitting are used.
+/// * `choice`: whether to search for the packings.
 ///
 /// # Errors
 /// [`CalibrationError`].
@@ -112,57 +118,38 @@ pub fn calibrate(
     library: &Library,
     priors: &Parameters,
     table: &[Measurement],
+    choice: Choice,
 ) -> Result<Calibration, CalibrationError> {
     let observations = observation::of(table);
     let rows: Vec<Measurement> = observations.iter().map(|one| one.row.clone()).collect();
     let bench = Bench { library, rows: &rows, observations: &observations };
 
-    let shared_sd = bench.spread(&discrepancy::without_model_spread(priors))?;
+    // Of the species table alone, so that packings are compared on one scale.
+    let mut table_only = discrepancy::without_model_spread(priors);
+    table_only.packings.iter_mut().for_each(|packing| packing.chosen = false);
+    let shared_sd = bench.spread(&table_only)?;
     let variances = observation::variances(&observations, &shared_sd);
     let before = bench.residuals(priors)?;
+    let trial = Trial { bench: &bench, variances: &variances };
 
-    let all: Vec<(Coordinate, Prior)> = coordinate::all(priors)
-        .into_iter()
-        .map(|one| (one, one.spread(priors)))
-        .filter(|(_, (_, sd))| *sd > 0.0)
-        .map(|(one, (mean, sd))| (one, Prior { mean, sd }))
-        .collect();
-    let means: Vec<f64> = all.iter().map(|(_, prior)| prior.mean).collect();
-    let jacobian = bench.jacobian(priors, &all, &means)?;
-    let free: Vec<(Coordinate, Prior)> = all
-        .iter()
-        .enumerate()
-        .filter(|(column, (_, prior))| {
-            let slopes = jacobian.column(*column);
-            let effects =
-                slopes.iter().zip(&variances).map(|(slope, variance)| (slope * prior.sd / variance.sqrt()).abs());
-            effects.fold(0.0, f64::max) >= LEAST_EFFECT
-        })
-        .map(|(_, one)| *one)
-        .collect();
-
-    let mut start: Vec<f64> = free.iter().map(|(_, prior)| prior.mean).collect();
-    let mut residuals = before.clone();
-    let mut rounds = ROUNDS;
-    let (fit, weights) = loop {
-        let weights: Vec<f64> = residuals
-            .iter()
-            .zip(&variances)
-            .map(|(residual, variance)| (T_DEGREES + 1.0) / (T_DEGREES + residual * residual / variance))
-            .collect();
-        let scaled = weights.iter().zip(&variances).map(|(weight, variance)| weight / variance).collect();
-        let fit = bench.fit(priors, &free, scaled, &start)?;
-        start.clone_from(&fit.parameters);
-        residuals.clone_from(&fit.residuals);
-        rounds -= 1;
-        if rounds == 0 {
-            break (fit, weights);
+    let mut start = trial.whole(priors)?;
+    let mut packings = Vec::new();
+    let mut priors = priors.clone();
+    if choice == Choice::Search {
+        packings = packing::choose(&trial, &start)?;
+        for (packing, compared) in priors.packings.iter_mut().zip(&packings) {
+            packing.chosen = compared.chosen;
         }
-    };
+        if packings.iter().any(|one| one.chosen) {
+            start = trial.whole(&priors)?;
+        }
+    }
+    let Fitting { free, fit, weights, objective, .. } = start;
 
     let kept: Vec<usize> =
         (0..free.len()).filter(|&j| fit.information[j].data >= LEAST_DATA_SHARE || fit.at_bound[j].is_some()).collect();
     let mut parameters = priors.clone();
+    let priors = &priors;
     let mut fitted = Vec::with_capacity(kept.len());
     for (j, (coordinate, prior)) in free.iter().enumerate() {
         // One at its bound keeps the spread it had: the fit says nothing about it.
@@ -191,7 +178,93 @@ pub fn calibrate(
         .collect();
     let left = discrepancy::find(&bench, &parameters, &fit.residuals)?;
     left.store(&mut parameters);
-    Ok(Calibration { parameters, fitted, correlation, observations, weights, scores, left })
+    Ok(Calibration { parameters, fitted, correlation, observations, weights, scores, left, objective, packings })
+}
+
+/// One set of coordinates fitted to the rows.
+pub(crate) struct Fitting {
+    /// Parameters before the fit.
+    pub priors: Parameters,
+    /// What was free.
+    pub free: Vec<(Coordinate, Prior)>,
+    /// The fit.
+    pub fit: Fit,
+    /// Weights of the rows in it.
+    pub weights: Vec<f64>,
+    /// Sum of squares of the rows, each counted in full, and of the coordinates.
+    pub objective: f64,
+}
+
+/// The rows with the variance of each residual: what fits are made on and compared by.
+pub(crate) struct Trial<'a> {
+    pub bench: &'a Bench<'a>,
+    pub variances: &'a [f64],
+}
+
+impl Trial<'_> {
+    /// Fits every coordinate that the rows can move, from the priors.
+    fn whole(&self, priors: &Parameters) -> Result<Fitting, CalibrationError> {
+        let all = spread_out(priors);
+        let means: Vec<f64> = all.iter().map(|(_, prior)| prior.mean).collect();
+        let jacobian = self.bench.jacobian(priors, &all, &means)?;
+        let effect = |column: usize, sd: f64| {
+            let slopes = jacobian.column(column);
+            slopes
+                .iter()
+                .zip(self.variances)
+                .map(|(slope, variance)| (slope * sd / variance.sqrt()).abs())
+                .fold(0.0, f64::max)
+        };
+        let free: Vec<_> = all
+            .iter()
+            .enumerate()
+            .filter(|(j, (_, prior))| effect(*j, prior.sd) >= LEAST_EFFECT)
+            .map(|(_, one)| *one)
+            .collect();
+        let start: Vec<f64> = free.iter().map(|(_, prior)| prior.mean).collect();
+        self.from(priors, free, start, ROUNDS, GAIN_TOLERANCE)
+    }
+
+    /// Fits `free` from `start`, in so many rounds of weights.
+    pub fn from(
+        &self,
+        priors: &Parameters,
+        free: Vec<(Coordinate, Prior)>,
+        mut start: Vec<f64>,
+        rounds: usize,
+        gain_tolerance: f64,
+    ) -> Result<Fitting, CalibrationError> {
+        let mut residuals = self.bench.residuals(&Bench::at(priors, &free, &start))?;
+        let mut left = rounds;
+        loop {
+            let weights: Vec<f64> = residuals
+                .iter()
+                .zip(self.variances)
+                .map(|(residual, variance)| (T_DEGREES + 1.0) / (T_DEGREES + residual * residual / variance))
+                .collect();
+            let scaled = weights.iter().zip(self.variances).map(|(weight, variance)| weight / variance).collect();
+            let fit = self.bench.fit(priors, &free, scaled, &start, gain_tolerance)?;
+            start.clone_from(&fit.parameters);
+            residuals.clone_from(&fit.residuals);
+            left -= 1;
+            if left == 0 {
+                let objective = self.objective(&fit);
+                return Ok(Fitting { priors: priors.clone(), free, fit, weights, objective });
+            }
+        }
+    }
+
+    /// Sum of squares of the rows, each counted in full, and of the coordinates.
+    fn objective(&self, fit: &Fit) -> f64 {
+        let rows: f64 = fit.residuals.iter().zip(self.variances).map(|(r, variance)| r * r / variance).sum();
+        rows + fit.prior_sum_of_squares
+    }
+}
+
+/// Every coordinate that has a spread.
+pub(crate) fn spread_out(priors: &Parameters) -> Vec<(Coordinate, Prior)> {
+    let all = coordinate::all(priors).into_iter().map(|one| (one, one.spread(priors)));
+    all.filter(|(_, (_, sd))| *sd > 0.0).map(|(one, (mean, sd))| (one, Prior { mean, sd })).collect()
 }
 
 /// The rows and what is needed to predict them.
@@ -276,8 +349,9 @@ impl Bench<'_> {
         free: &[(Coordinate, Prior)],
         weights: Vec<f64>,
         start: &[f64],
+        gain_tolerance: f64,
     ) -> Result<Fit, CalibrationError> {
-        let options = Options { noise: Noise::Known, gain_tolerance: GAIN_TOLERANCE, ..Options::default() };
+        let options = Options { noise: Noise::Known, gain_tolerance, ..Options::default() };
         let residual = |point: &[f64], into: &mut [f64]| {
             into.copy_from_slice(&self.residuals(&Self::at(priors, free, point))?);
             Ok(())
@@ -301,6 +375,7 @@ fn bounds(coordinate: Coordinate) -> Bounds {
     match coordinate {
         Coordinate::Delta(_) => DELTA_BOUNDS,
         Coordinate::Misfit(_) => Bounds::new(0.0, f64::INFINITY),
+        Coordinate::Packing(_) => Bounds::new(0.0, 1.0),
         Coordinate::Exponent => EXPONENT_BOUNDS,
         Coordinate::Softening => Bounds::new(0.0, EXPONENT_BOUNDS.upper),
         Coordinate::Drop => DROP_BOUNDS,

@@ -6,6 +6,7 @@
 
 use barwright_blend::{BlendError, Parameters, coordinate};
 use barwright_validation::Bound;
+use barwright_validation::reproducibility::HALF_WIDTH;
 use barwright_validation::score::Group;
 
 use crate::calibrate::Bench;
@@ -13,9 +14,6 @@ use crate::observation::{self, Scale};
 
 /// Draws behind a standard deviation.
 pub const DRAWS: usize = 128;
-
-/// Half width of a 90 % interval in standard deviations.
-const HALF_WIDTH: f64 = 1.644_853_627;
 
 /// Share of point values that the intervals shall hold.
 const WANTED_SHARE: f64 = 0.9;

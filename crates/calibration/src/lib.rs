@@ -5,11 +5,15 @@
 //! # Contents
 //! - [`observation`]: a fitting row as a residual of known size.
 //! - [`calibrate()`]: robust least squares with priors, and what the model leaves out.
+//! - [`packing`]: which crystals the species share, as part of the fit.
+//! - [`held_out()`](held_out::held_out): sources left out in turn.
 //! - [`write`](mod@write): the parameter file, the same bytes for the same input.
 
 pub mod calibrate;
 pub mod discrepancy;
+pub mod held_out;
 pub mod observation;
+pub mod packing;
 pub mod write;
 
 pub use calibrate::{Calibration, CalibrationError, calibrate};

@@ -6,10 +6,13 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use barwright_blend::Parameters;
+use barwright_calibration::held_out::held_out;
+use barwright_calibration::packing::Choice;
 use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
-use barwright_validation::measurement;
-use clap::Parser;
+use barwright_validation::score::Group;
+use barwright_validation::{Report, measurement};
+use clap::{Parser, ValueEnum};
 
 /// Fit the blend model's parameters to the fitting rows of the measurement table
 #[derive(Debug, Parser)]
@@ -23,6 +26,31 @@ struct Arguments {
     /// File to write
     #[arg(long, default_value = "data/model.toml")]
     out: PathBuf,
+    /// Write nothing: leave out one source of this quantity after the other, fit again, and score its rows
+    #[arg(long, value_name = "QUANTITY")]
+    held_out: Option<Quantity>,
+}
+
+/// What can be scored source by source.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Quantity {
+    Solids,
+    Melting,
+    Gels,
+    Firmness,
+    Gelling,
+}
+
+impl Quantity {
+    fn group(self) -> Group {
+        match self {
+            Quantity::Solids => Group::Solids,
+            Quantity::Melting => Group::Melting,
+            Quantity::Gels => Group::GelMelting,
+            Quantity::Firmness => Group::Firmness,
+            Quantity::Gelling => Group::Gelling,
+        }
+    }
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
@@ -31,7 +59,17 @@ fn main() -> Result<(), Box<dyn Error>> {
     let text = fs::read_to_string(&arguments.priors)?;
     let priors = Parameters::from_toml(&text)?;
     let table = measurement::read(&fs::read_to_string(&arguments.table)?, &library).map_err(|faults| lines(&faults))?;
-    let calibration = calibrate(&library, &priors, &table)?;
+    if let Some(quantity) = arguments.held_out {
+        // The packings are those of the fit with all rows: to search again for every source takes hours.
+        let mut priors = priors;
+        let chosen = Parameters::from_toml(&fs::read_to_string(&arguments.out)?)?.packings;
+        for packing in &mut priors.packings {
+            packing.chosen = chosen.iter().any(|one| one.chosen && one.name == packing.name);
+        }
+        let report = held_out(&library, &priors, &table, quantity.group())?;
+        return Ok(report_held_out(&report, &mut std::io::stdout().lock())?);
+    }
+    let calibration = calibrate(&library, &priors, &table, Choice::Search)?;
     let model = write::model_toml(&text, &calibration)?;
     Parameters::from_toml(&model)?;
     replace(&arguments.out, &model)?;
@@ -53,6 +91,32 @@ fn replace(path: &Path, text: &str) -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
+fn report_held_out(report: &Report, out: &mut impl Write) -> std::io::Result<()> {
+    for errors in &report.errors {
+        writeln!(
+            out,
+            "{} rows of {} ({}), each predicted without its source: bias {:.2}, mean absolute {:.2}, RMSE {:.2}, {:.0} % inside the 90 % \
+             interval, {:.0} % when the test's own error counts too",
+            errors.points,
+            errors.group.words(),
+            errors.group.unit(),
+            errors.bias,
+            errors.mean_absolute,
+            errors.rmse,
+            100.0 * errors.inside_share,
+            100.0 * errors.inside_with_test_share
+        )?;
+        if let Some(share) = errors.within_factor_two {
+            writeln!(out, "{:.0} % within a factor of 2", 100.0 * share)?;
+        }
+    }
+    for row in &report.rows {
+        let predicted = row.predicted.map_or(f64::NAN, |found| found.value);
+        writeln!(out, "{:<10} measured {:>8.3}  predicted {predicted:>8.3}  {}", row.id, row.measured, row.formula)?;
+    }
+    Ok(())
+}
+
 fn report(calibration: &Calibration, out: &mut impl Write) -> std::io::Result<()> {
     writeln!(out, "{} fitting rows, {} fitted figures", calibration.observations.len(), calibration.fitted.len())?;
     writeln!(out, "\n{:<32} {:>18} {:>18} {:>10}", "figure", "before", "after", "from data")?;
@@ -61,6 +125,10 @@ fn report(calibration: &Calibration, out: &mut impl Write) -> std::io::Result<()
         let before = format!("{:.3} ± {:.3}", prior.mean, prior.sd);
         let after = format!("{:.3} ± {:.3}", one.centre, one.sd);
         writeln!(out, "{:<32} {before:>18} {after:>18} {share:>8.0} %", one.name)?;
+    }
+    writeln!(out, "\n{:<36} {:>8}  taken", "packing", "change of F")?;
+    for one in &calibration.packings {
+        writeln!(out, "{:<36} {:>11.1}  {}", one.name, one.change, if one.chosen { "yes" } else { "no" })?;
     }
     let left = calibration.left;
     writeln!(

@@ -1,12 +1,14 @@
 //! A fitting row as a residual of known size.
 //!
-//! | group | scale | standard deviation of the test, where the row states none |
-//! |---|---|---|
-//! | solids | points of % | [`SOLIDS_SD`] |
-//! | melting, neat and gels | K | [`MELTING_SD_K`] |
-//! | firmness, needle turned into yield stress | logarithm | [`FIRMNESS_LN_SD`] |
-//! | force on a probe, less the mean of its study | logarithm | [`FORCE_LN_SD`] |
-//! | gelling level | logarithm | [`GELLING_LN_SD`] |
+//! | group | scale |
+//! |---|---|
+//! | solids | points of % |
+//! | melting, neat and gels | K |
+//! | firmness, needle turned into yield stress | logarithm |
+//! | force on a probe, less the mean of its study | logarithm |
+//! | gelling level | logarithm |
+//!
+//! Their size is that of the test, [`test_sd`].
 //!
 //! Gelling levels are published as the lowest level tried that gels, so the true one lies between that and the level tried before: the row
 //! counts as the middle of the last step, of [`GELLING_STEP_PERCENT`] or half of the level, whichever is less.
@@ -18,29 +20,15 @@ use std::collections::BTreeMap;
 
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::penetration;
+use barwright_validation::reproducibility::{HALF_WIDTH, test_sd};
 use barwright_validation::score::Group;
 use barwright_validation::{Bound, Measurement, Quantity, Scored, Use};
-
-/// Reproducibility of solids by nuclear magnetic resonance between laboratories, points (2 to 4; recalled).
-pub const SOLIDS_SD: f64 = 2.5;
-
-/// Reproducibility of slip points and calorimetry between laboratories and operators, K (judgement).
-pub const MELTING_SD_K: f64 = 1.5;
-
-/// Spread of the logarithm of a yield stress from one test to the next (judgement).
-pub const FIRMNESS_LN_SD: f64 = 0.3;
-
-/// Spread of the logarithm of a probe force (judgement).
-pub const FORCE_LN_SD: f64 = 0.3;
-
-/// Spread of the logarithm of a gelling level inside the last step and between observers (judgement).
-pub const GELLING_LN_SD: f64 = 0.3;
 
 /// Step of the levels tried for gelling, mass % (published levels are whole percent, or 0.5; judgement).
 pub const GELLING_STEP_PERCENT: f64 = 1.0;
 
 /// 90 % interval of a normal distribution over its standard deviation.
-const SD_PER_INTERVAL: f64 = 2.0 * 1.644_853_627;
+const SD_PER_INTERVAL: f64 = 2.0 * HALF_WIDTH;
 
 /// Two yield stresses further apart than this are both as soft as nothing: keeps logarithms finite.
 const SMALLEST_KPA: f64 = 1e-6;
@@ -88,19 +76,12 @@ fn one(row: &Measurement) -> Option<Observation> {
     if row.quantity == Quantity::CriticalGellingPercent {
         row.value -= 0.5 * GELLING_STEP_PERCENT.min(0.5 * row.value);
     }
-    let (scale, usual) = match Group::of(&row) {
-        Some(group @ Group::Solids) => (Scale::Difference(group), SOLIDS_SD),
-        Some(group @ (Group::Melting | Group::GelMelting)) => (Scale::Difference(group), MELTING_SD_K),
-        Some(group @ Group::Firmness) => (Scale::Logarithm(group), FIRMNESS_LN_SD),
-        Some(group @ Group::Gelling) => (Scale::Logarithm(group), GELLING_LN_SD),
-        None => (Scale::Ranked, FORCE_LN_SD),
+    let scale = match Group::of(&row) {
+        Some(group @ (Group::Solids | Group::Melting | Group::GelMelting)) => Scale::Difference(group),
+        Some(group @ (Group::Firmness | Group::Gelling)) => Scale::Logarithm(group),
+        None => Scale::Ranked,
     };
-    let stated = match scale {
-        Scale::Difference(_) => row.sd,
-        Scale::Logarithm(_) | Scale::Ranked => row.sd.map(|sd| sd / row.value),
-    };
-    // Nobody's test is better between laboratories than half of what is usual.
-    let test_sd = stated.unwrap_or(usual).max(0.5 * usual);
+    let test_sd = test_sd(&row);
     Some(Observation { row, scale, test_sd })
 }
 

@@ -49,6 +49,13 @@ pub fn model_toml(priors: &str, calibration: &Calibration) -> Result<String, Wri
         let kinds = ["structuring", "critical", "melt-shift", "misfit"];
         mark(table, kinds.iter().any(|kind| fitted(&format!("{kind}:{}", family.name))));
     }
+    for (index, packing) in after.packings.iter().enumerate() {
+        let table = entry(&mut document, "packing", index)?;
+        table["chosen"] = value(packing.chosen);
+        set(table, "share", packing.share);
+        set(table, "share_sd", packing.share_sd);
+        mark(table, packing.chosen);
+    }
     let firmness = section(&mut document, "firmness")?;
     set(firmness, "yield_kpa", after.firmness.yield_kpa);
     set(firmness, "yield_ln_sd", after.firmness.yield_ln_sd);

@@ -33,7 +33,8 @@ pub fn write_report(output: &mut Output<'_>, report: &Report) -> io::Result<()> 
     output.blank()?;
     output.text(
         "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square error; \
-         absolute error of 75 and 95 in 100 and of the worst; share inside the 90 % interval; share within a factor of 2; \
+         absolute error of 75 and 95 in 100 and of the worst; share inside the 90 % interval; the same \
+         when the error of the published value counts too; share within a factor of 2; \
          published bounds kept. An ln ratio of 0.69 is a factor of 2.",
         2,
     )?;
@@ -55,9 +56,9 @@ pub fn write_rows(output: &mut Output<'_>, report: &Report) -> io::Result<()> {
 
 fn write_errors(output: &mut Output<'_>, report: &Report, use_as: Use, heading: &str) -> io::Result<()> {
     output.heading(heading)?;
-    let header = ["what", "n", "bias", "mean", "RMSE", "75 %", "95 %", "worst", "in 90 %", "×2", "bounds"];
+    let header = ["what", "n", "bias", "mean", "RMSE", "75 %", "95 %", "worst", "in 90 %", "+ test", "×2", "bounds"];
     let mut sheet =
-        Sheet::new(&header).right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10]).whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10]);
+        Sheet::new(&header).right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]).whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]);
     for one in report.errors.iter().filter(|one| one.use_as == use_as) {
         let any = one.points > one.without_prediction;
         let number = |value: f64| if any { significant(value, 2) } else { "–".to_owned() };
@@ -72,6 +73,7 @@ fn write_errors(output: &mut Output<'_>, report: &Report, use_as: Use, heading: 
             number(one.p95),
             number(one.largest),
             share(one.inside_share),
+            share(one.inside_with_test_share),
             one.within_factor_two.map_or_else(String::new, share),
             if one.bounds == 0 { String::new() } else { format!("{}/{}", one.bounds_kept, one.bounds) },
         ]);

@@ -3,11 +3,13 @@
 //! # Contents
 //! - [`measurement`]: reads and checks `data/validation/measurements.csv`, every fault with its line.
 //! - [`predict()`]: the same quantity from the blend model.
+//! - [`reproducibility`]: the error of a published value itself.
 //! - [`score()`]: bias, errors, quantiles, interval coverage, rank correlation; rows that parameters may be fitted on and rows they
 //!   never see apart.
 
 pub mod measurement;
 pub mod predict;
+pub mod reproducibility;
 pub mod score;
 
 pub use measurement::{Bound, Measurement, Quantity, RowFault, Use};

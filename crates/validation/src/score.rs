@@ -8,6 +8,7 @@ use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
 
 use crate::measurement::{Bound, Measurement, Quantity, Use};
 use crate::predict::Scored;
+use crate::reproducibility;
 
 /// How many of the worst rows a report names.
 pub const WORST_ROWS: usize = 10;
@@ -98,6 +99,8 @@ pub struct Errors {
     pub largest: f64,
     /// Share of point values inside their 90 % interval.
     pub inside_share: f64,
+    /// Share inside when the error of the published value counts too, see [`crate::reproducibility`].
+    pub inside_with_test_share: f64,
     /// Share of point values within a factor of 2, for quantities scored as ratios.
     pub within_factor_two: Option<f64>,
     /// Bounds stated, and how many of them the central prediction keeps.
@@ -142,6 +145,8 @@ pub struct Row {
     pub error: Option<f64>,
     /// Whether the measurement is inside the 90 % interval.
     pub inside: bool,
+    /// Whether it is when the error of the measurement counts too.
+    pub inside_with_test: bool,
 }
 
 /// Everything a score says.
@@ -234,6 +239,7 @@ fn compare(row: &Measurement, one: &Scored, group: Group) -> Row {
         measured: row.value,
         predicted: one.predicted,
         error,
+        inside_with_test: one.predicted.is_some_and(|found| reproducibility::inside_with_test(row, &found)),
         inside: one.predicted.is_some_and(|found| found.low <= row.value && row.value <= found.high),
     }
 }
@@ -243,6 +249,9 @@ fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors 
     let absolute: Vec<f64> = found.iter().map(|error| error.abs()).collect();
     let mut ordered = Data::new(absolute.clone());
     let count = found.len().max(1) as f64;
+    let share = |holds: &dyn Fn(&Row) -> bool| {
+        points.iter().filter(|row| holds(row)).count() as f64 / points.len().max(1) as f64
+    };
     Errors {
         group,
         use_as,
@@ -254,7 +263,8 @@ fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors 
         p75: if found.is_empty() { 0.0 } else { ordered.quantile(0.75) },
         p95: if found.is_empty() { 0.0 } else { ordered.quantile(0.95) },
         largest: absolute.iter().copied().fold(0.0, f64::max),
-        inside_share: points.iter().filter(|row| row.inside).count() as f64 / points.len().max(1) as f64,
+        inside_share: share(&|row| row.inside),
+        inside_with_test_share: share(&|row| row.inside_with_test),
         within_factor_two: group.logarithmic().then(|| {
             absolute.iter().filter(|&&error| error <= std::f64::consts::LN_2).count() as f64
                 / points.len().max(1) as f64

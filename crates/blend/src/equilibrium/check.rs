@@ -35,7 +35,7 @@ pub fn residuals(problem: &Problem, phases: &Phases<'_>) -> Residuals {
     let delta_bar = if liquid_present { delta_sum / liquid_sum } else { phases.delta_bar() };
     let (mut chemical_potential, mut supersaturation) = (0.0_f64, f64::NEG_INFINITY);
     let mut incipient_liquid = 0.0;
-    for block in problem.blocks() {
+    for (index, block) in problem.blocks().iter().enumerate() {
         let solid_sum: f64 = (block.start..block.end).map(|i| phases.species_solid_moles(i)).sum();
         let mut saturation = 0.0;
         for i in block.start..block.end {
@@ -52,7 +52,7 @@ pub fn residuals(problem: &Problem, phases: &Phases<'_>) -> Residuals {
                 incipient_liquid += phases.species_solid_moles(i) / solid_sum / ln_k.exp();
             }
         }
-        mass_balance = mass_balance.max((solid_sum - phases.solid_moles(block.family)).abs());
+        mass_balance = mass_balance.max((solid_sum - phases.block_moles(index)).abs());
         if liquid_present && solid_sum <= ABSENT_MOLES {
             supersaturation = supersaturation.max(saturation - 1.0);
         }

@@ -1,4 +1,4 @@
-//! Solid-liquid equilibrium of a blend: one liquid, any number of crystal families, one solid solution per family.
+//! Solid-liquid equilibrium of a blend: one liquid, any number of crystal families, one solid solution per family (or several, numbered).
 //!
 //! # Equations
 //! With `n_i` moles of species `i`, `L` moles of liquid and `S_f` moles of the solid solution of family `f`:
@@ -186,10 +186,15 @@ impl Phases<'_> {
         self.work.liquid
     }
 
-    /// Moles of the solid solution of `family` per mole of mixture.
+    /// Moles of the solid solutions of `family` per mole of mixture.
     pub fn solid_moles(&self, family: usize) -> f64 {
-        let block = self.problem.blocks().iter().position(|block| block.family == family);
-        block.and_then(|index| self.work.solids.get(index)).copied().unwrap_or(0.0)
+        let blocks = self.problem.blocks().iter().zip(&self.work.solids);
+        blocks.filter(|(block, _)| block.family == family).map(|(_, solid)| solid).sum()
+    }
+
+    /// Moles of one solid solution, by its position in [`Problem::blocks`], per mole of mixture.
+    pub fn block_moles(&self, index: usize) -> f64 {
+        self.work.solids.get(index).copied().unwrap_or(0.0)
     }
 
     /// Mole-averaged δ of the liquid.
@@ -236,9 +241,13 @@ impl Phases<'_> {
         }
         for (index, block) in self.problem.blocks().iter().enumerate() {
             let (solid_kg, solid_kg_k) = self.work.block_solid_kg(self.problem, index, block);
-            if solid_kg > 0.0 {
-                fractions[block.family] = solid_kg / self.problem.mean_molar_mass;
-                melt_k[block.family] = solid_kg_k / solid_kg;
+            fractions[block.family] += solid_kg;
+            melt_k[block.family] += solid_kg_k;
+        }
+        for (fraction, melt_k) in fractions.iter_mut().zip(melt_k) {
+            if *fraction > 0.0 {
+                *melt_k /= *fraction;
+                *fraction /= self.problem.mean_molar_mass;
             }
         }
     }

@@ -14,6 +14,8 @@ pub struct SpeciesAmount {
     pub molar_mass_kg_mol: f64,
     /// Crystal family, or `None` when it never crystallises.
     pub family: Option<usize>,
+    /// Which of the family's solid solutions, where it has several.
+    pub solution: usize,
     /// Melting point, K; ignored when it never crystallises.
     pub melt_k: f64,
     /// Heat of fusion, J/mol; ignored when it never crystallises.
@@ -25,12 +27,12 @@ pub struct SpeciesAmount {
 impl SpeciesAmount {
     /// A crystallising species in an ideal liquid.
     pub fn crystal(mass: f64, molar_mass_kg_mol: f64, family: usize, melt_k: f64, heat_j_mol: f64) -> Self {
-        SpeciesAmount { mass, molar_mass_kg_mol, family: Some(family), melt_k, heat_j_mol, delta: 0.0 }
+        SpeciesAmount { mass, molar_mass_kg_mol, family: Some(family), solution: 0, melt_k, heat_j_mol, delta: 0.0 }
     }
 
     /// A species that never crystallises, in an ideal liquid.
     pub fn amorphous(mass: f64, molar_mass_kg_mol: f64) -> Self {
-        SpeciesAmount { mass, molar_mass_kg_mol, family: None, melt_k: 1.0, heat_j_mol: 1.0, delta: 0.0 }
+        SpeciesAmount { mass, molar_mass_kg_mol, family: None, solution: 0, melt_k: 1.0, heat_j_mol: 1.0, delta: 0.0 }
     }
 
     /// The same species with regular-solution parameter `delta`.
@@ -39,7 +41,7 @@ impl SpeciesAmount {
     }
 }
 
-/// A run of species that share one solid solution.
+/// A run of species that share one solid solution; a family may have several.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FamilyBlock {
     /// The caller's number of the family.
@@ -136,7 +138,7 @@ impl Problem {
         if self.source.is_empty() {
             return Err(EquilibriumError::Empty);
         }
-        let key = |i: usize| species[i].family.unwrap_or(usize::MAX);
+        let key = |i: usize| species[i].family.map_or((usize::MAX, 0), |family| (family, species[i].solution));
         let order = |i: usize| {
             let one = &species[i];
             (key(i), one.delta.to_bits(), one.melt_k.to_bits(), one.molar_mass_kg_mol.to_bits(), one.mass.to_bits())
@@ -222,7 +224,7 @@ impl Problem {
         self.family_count
     }
 
-    /// The families present, each a run of species.
+    /// The solid solutions present, each a run of species.
     pub fn blocks(&self) -> &[FamilyBlock] {
         &self.blocks
     }

@@ -6,6 +6,7 @@ use std::rc::Rc;
 
 use barwright_blend::BlendError;
 use barwright_reference::Diagnostic;
+use barwright_save::SaveError;
 
 /// What kind of failure: it decides the exit status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -134,6 +135,12 @@ impl CliError {
 impl From<Complaint> for CliError {
     fn from(complaint: Complaint) -> Self {
         CliError::input(vec![complaint])
+    }
+}
+
+impl From<SaveError> for CliError {
+    fn from(error: SaveError) -> Self {
+        CliError::from(Complaint::new("unwritable", error.to_string()).hint(error.hint()))
     }
 }
 

@@ -1,8 +1,5 @@
 //! Plots as SVG. The only place that knows the plotting library.
 
-use std::io::Write;
-use std::path::Path;
-
 use barwright_validation::score::{Group, Row};
 use barwright_validation::{Report, Use};
 use kuva::backend::svg::SvgBackend;
@@ -11,8 +8,6 @@ use kuva::plot::{LinePlot, ScatterPlot};
 use kuva::render::figure::Figure;
 use kuva::render::layout::Layout;
 use kuva::render::plots::Plot;
-
-use crate::error::{CliError, Complaint};
 
 /// Width and height of one panel, px.
 const PANEL: (f64, f64) = (420.0, 400.0);
@@ -76,19 +71,6 @@ fn panel(group: Group, rows: &[&Row]) -> (Vec<Plot>, Layout) {
         .with_x_label(format!("measured, {unit}"))
         .with_y_label(format!("predicted, {unit}"));
     (plots, layout)
-}
-
-/// Writes a drawing beside its name first and renames it, so that nothing half-written stays.
-pub fn save(path: &Path, svg: &str) -> Result<(), CliError> {
-    let refuse = |error: std::io::Error| {
-        let message = format!("`{}` cannot be written: {error}", path.display());
-        CliError::from(Complaint::new("unwritable", message).hint("Name a file in a folder you may write to."))
-    };
-    let mut beside = path.as_os_str().to_owned();
-    beside.push(".part");
-    let mut file = std::fs::File::create(&beside).map_err(refuse)?;
-    file.write_all(svg.as_bytes()).and_then(|()| file.sync_all()).map_err(refuse)?;
-    std::fs::rename(&beside, path).map_err(refuse)
 }
 
 /// The library numbers its clip paths over the whole process; numbering them per drawing gives the same bytes each time.

@@ -3,13 +3,14 @@
 use std::error::Error;
 use std::fs;
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use barwright_blend::Parameters;
 use barwright_calibration::held_out::held_out;
 use barwright_calibration::packing::Choice;
 use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
+use barwright_save::save;
 use barwright_validation::score::Group;
 use barwright_validation::{Report, measurement};
 use clap::{Parser, ValueEnum};
@@ -72,23 +73,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     let calibration = calibrate(&library, &priors, &table, Choice::Search)?;
     let model = write::model_toml(&text, &calibration)?;
     Parameters::from_toml(&model)?;
-    replace(&arguments.out, &model)?;
+    save(&arguments.out, model.as_bytes())?;
     report(&calibration, &mut std::io::stdout().lock())?;
     Ok(())
 }
 
 fn lines<T: ToString>(faults: &[T]) -> String {
     faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n")
-}
-
-/// Writes a temporary file beside `path`, syncs it, renames it.
-fn replace(path: &Path, text: &str) -> Result<(), Box<dyn Error>> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder)?;
-    file.write_all(text.as_bytes())?;
-    file.as_file().sync_all()?;
-    file.persist(path)?;
-    Ok(())
 }
 
 fn report_held_out(report: &Report, out: &mut impl Write) -> std::io::Result<()> {

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use barwright_reference::Library;
+use barwright_save::save;
 use barwright_validation::{Measurement, Report, RowFault, measurement, predict, score};
 
 use super::builtin_parameters;
@@ -25,7 +26,7 @@ pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> 
     let scored = predict(&library, &parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
     let report: Report = score(&rows, &scored);
     if let Some(path) = &order.plot {
-        plot::save(path, &plot::measured_against_predicted(&report))?;
+        save(path, plot::measured_against_predicted(&report).as_bytes())?;
         streams.remarks.note(&format!("drawn into {}", path.display()))?;
     }
     if order.json {

@@ -1,0 +1,138 @@
+//! A file is written whole, keeps what it was, and leaves nothing behind.
+#![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
+
+use std::fs;
+use std::path::Path;
+
+use barwright_save::{SaveError, save};
+use tempfile::tempdir;
+
+fn names(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> =
+        fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn a_file_is_made_and_replaced_and_nothing_else_stays() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("bar.toml");
+    for contents in ["a much longer first text", "short", ""] {
+        save(&path, contents.as_bytes()).unwrap();
+        assert_eq!(fs::read_to_string(&path).unwrap(), contents);
+        assert_eq!(names(folder.path()), ["bar.toml"]);
+    }
+}
+
+#[test]
+fn a_folder_is_refused_and_untouched() {
+    let folder = tempdir().unwrap();
+    fs::create_dir(folder.path().join("inner")).unwrap();
+    for name in ["inner", "inner/", "inner/.", "inner/..", "."] {
+        let error = save(&folder.path().join(name), b"x").unwrap_err();
+        assert!(matches!(error, SaveError::IsFolder { .. }), "{name}: {error}");
+        assert!(error.to_string().ends_with("cannot be written: it is a folder"), "{error}");
+    }
+    assert_eq!(names(folder.path()), ["inner"]);
+    assert!(names(&folder.path().join("inner")).is_empty());
+}
+
+#[test]
+fn a_missing_folder_and_a_file_taken_for_one_are_named() {
+    let folder = tempdir().unwrap();
+    let error = save(&folder.path().join("no/such.toml"), b"x").unwrap_err();
+    assert!(matches!(&error, SaveError::NoFolder { folder, .. } if folder.ends_with("no")), "{error}");
+    let error = save(&folder.path().join("later/"), b"x").unwrap_err();
+    assert!(error.to_string().contains("later/` cannot be written"), "{error}");
+    fs::write(folder.path().join("file"), "kept").unwrap();
+    let error = save(&folder.path().join("file/bar.toml"), b"x").unwrap_err();
+    assert!(error.to_string().contains("cannot be written"), "{error}");
+    assert_eq!(names(folder.path()), ["file"]);
+    assert_eq!(fs::read_to_string(folder.path().join("file")).unwrap(), "kept");
+}
+
+#[test]
+fn a_read_only_file_is_left_as_it_is() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("bar.toml");
+    fs::write(&path, "kept").unwrap();
+    let mut permissions = fs::metadata(&path).unwrap().permissions();
+    permissions.set_readonly(true);
+    fs::set_permissions(&path, permissions).unwrap();
+    assert!(matches!(save(&path, b"x"), Err(SaveError::ReadOnly { .. })));
+    assert_eq!(fs::read_to_string(&path).unwrap(), "kept");
+    assert_eq!(names(folder.path()), ["bar.toml"]);
+}
+
+#[cfg(unix)]
+mod unix {
+    use std::os::unix::fs::{PermissionsExt, symlink};
+
+    use super::*;
+
+    fn mode(path: &Path) -> u32 {
+        fs::metadata(path).unwrap().permissions().mode() & 0o7777
+    }
+
+    #[test]
+    fn permissions_are_the_old_files_or_what_the_mask_makes_them() {
+        let folder = tempdir().unwrap();
+        let (old, plain, new) = (folder.path().join("old"), folder.path().join("plain"), folder.path().join("new"));
+        fs::write(&old, "x").unwrap();
+        for wanted in [0o640, 0o600, 0o755] {
+            fs::set_permissions(&old, fs::Permissions::from_mode(wanted)).unwrap();
+            save(&old, b"y").unwrap();
+            assert_eq!(mode(&old), wanted);
+        }
+        fs::write(&plain, "x").unwrap();
+        save(&new, b"y").unwrap();
+        assert_eq!(mode(&new), mode(&plain));
+    }
+
+    #[test]
+    fn a_link_stays_a_link_to_the_new_contents() {
+        let folder = tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        fs::create_dir(at("inner")).unwrap();
+        fs::write(at("inner/bar"), "old").unwrap();
+        symlink("inner/bar", at("first")).unwrap();
+        symlink("first", at("second")).unwrap();
+        symlink("inner/new", at("dangling")).unwrap();
+        symlink("inner", at("folder")).unwrap();
+        save(&at("second"), b"new").unwrap();
+        save(&at("dangling"), b"made").unwrap();
+        assert!(matches!(save(&at("folder"), b"x"), Err(SaveError::IsFolder { .. })));
+        assert_eq!(fs::read_to_string(at("inner/bar")).unwrap(), "new");
+        assert_eq!(fs::read_to_string(at("inner/new")).unwrap(), "made");
+        for name in ["first", "second", "dangling", "folder"] {
+            assert!(fs::symlink_metadata(at(name)).unwrap().is_symlink(), "{name}");
+        }
+        assert_eq!(names(&at("inner")), ["bar", "new"]);
+    }
+
+    #[test]
+    fn links_in_a_circle_are_an_error() {
+        let folder = tempdir().unwrap();
+        symlink("b", folder.path().join("a")).unwrap();
+        symlink("a", folder.path().join("b")).unwrap();
+        assert!(matches!(save(&folder.path().join("a"), b"x"), Err(SaveError::Io { .. })));
+        assert_eq!(names(folder.path()), ["a", "b"]);
+    }
+
+    #[test]
+    fn a_device_is_written_to_and_stays_a_device() {
+        save(Path::new("/dev/null"), b"x").unwrap();
+        assert!(!fs::metadata("/dev/null").unwrap().is_file());
+    }
+
+    #[test]
+    fn a_name_the_system_refuses_leaves_no_part_file() {
+        let folder = tempdir().unwrap();
+        let name = "x".repeat(255);
+        save(&folder.path().join(&name), b"fits").unwrap();
+        let error = save(&folder.path().join(format!("{name}x")), b"too long").unwrap_err();
+        assert!(matches!(error, SaveError::Io { .. }), "{error}");
+        assert_eq!(names(folder.path()), [name]);
+    }
+}

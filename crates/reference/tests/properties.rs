@@ -3,7 +3,7 @@
 
 use std::sync::LazyLock;
 
-use barwright_reference::formula::{Format, Reading, read, sniff};
+use barwright_reference::formula::{Format, Reading, read, read_toml, rewrite_toml, sniff};
 use barwright_reference::temperature::parse_temperatures;
 use barwright_reference::{Diagnostic, Library};
 use proptest::prelude::*;
@@ -43,6 +43,10 @@ fn check_places(text: &str, findings: &[Diagnostic]) {
 fn read_as_everything(text: &str) {
     for format in [Format::Inline, Format::Toml, Format::Csv, sniff(text)] {
         check(text, read(text, format, "x", &LIBRARY));
+    }
+    if let Ok(reading) = read_toml(text, "x", &LIBRARY) {
+        let parts = &reading.formulas[0].parts;
+        assert_eq!(rewrite_toml(text, parts, None, &LIBRARY).as_deref(), Ok(text));
     }
     match LIBRARY.with_lots(text) {
         Ok((library, notes)) => {

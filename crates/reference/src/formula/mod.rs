@@ -1,23 +1,29 @@
 //! Formulas: a blend by mass, from inline text, TOML or CSV.
 //!
 //! Each format has one entry ([`read_inline`], [`read_toml`], [`read_csv`]); [`sniff`] tells the formats apart and [`read`]
-//! takes any of them. Every entry returns all findings of the text at once.
+//! takes any of them. Every entry returns all findings of the text at once. [`to_toml`] writes a formula as a fresh file,
+//! [`rewrite_toml`] changes one and leaves everything else in it as it was written.
 
 mod assemble;
 mod csv;
 mod delimited;
 mod inline;
 pub mod quantity;
+mod rewrite;
+mod rounding;
 mod sniff;
 mod toml;
+mod write;
 
 use crate::{Diagnostic, Library};
 
 pub use assemble::{MOST_FORMULAS, MOST_PARTS};
 pub use csv::read_csv;
 pub use inline::read_inline;
+pub use rewrite::rewrite_toml;
 pub use sniff::sniff;
 pub use toml::read_toml;
+pub use write::{WriteError, to_toml};
 
 /// One ingredient of a formula.
 #[derive(Debug, Clone, PartialEq)]

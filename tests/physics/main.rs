@@ -4,6 +4,7 @@
 mod convex_peer;
 mod equilibrium;
 mod invariants;
+mod sensitivity;
 
 use std::sync::LazyLock;
 

@@ -5,15 +5,16 @@ use serde::Serialize;
 use thiserror::Error;
 
 use crate::cautions::{self, Caution};
-use crate::equilibrium::{EquilibriumError, Problem, Solver};
+use crate::equilibrium::{Change, EquilibriumError, Problem, Solver};
 use crate::firmness::{self, SCALE_PERCENT};
 use crate::interval::Estimate;
-use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point};
+use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
 use crate::mixture::Mixture;
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
 use crate::penetration;
 use crate::sampling::Draws;
+use crate::sensitivity::{Effect, landmark_rates};
 use crate::suitability::{self, DetailOutlook, GrainOutlook, GrainRisk, SkinFeel, SkinOutlook, Verdict, WarmthOutlook};
 
 /// Draws behind an interval unless asked otherwise.
@@ -100,6 +101,16 @@ impl Default for Options {
             hold_c: 40.0,
             draws: DEFAULT_DRAWS,
             seed: DEFAULT_SEED,
+        }
+    }
+}
+
+impl Options {
+    /// Crystal state in which the bar leaves the mould: a tempered bar sets in its stable form at once, any other in the less stable one.
+    pub fn release_state(&self) -> CrystalState {
+        match self.state {
+            CrystalState::Tempered => CrystalState::Tempered,
+            CrystalState::Fresh | CrystalState::Rested => CrystalState::Fresh,
         }
     }
 }
@@ -361,12 +372,7 @@ impl<'a> Workbench<'a> {
     pub fn assess(&self, formula: &Formula) -> Result<Assessment, BlendError> {
         let options = &self.options;
         let in_use = Mixture::new(self.library, self.parameters, formula, options.state, &self.draws)?;
-        // A tempered bar sets in its stable form at once; any other leaves the mould in the less stable one.
-        let released = match options.state {
-            CrystalState::Tempered => CrystalState::Tempered,
-            CrystalState::Fresh | CrystalState::Rested => CrystalState::Fresh,
-        };
-        let fresh = Mixture::new(self.library, self.parameters, formula, released, &self.draws)?;
+        let fresh = Mixture::new(self.library, self.parameters, formula, options.release_state(), &self.draws)?;
         let content = Content::of(self.library, &in_use);
         let mut use_chain = Chain::new(&in_use, self.model(None))?;
         let mut fresh_chain = Chain::new(&fresh, self.model(None))?;
@@ -382,6 +388,66 @@ impl<'a> Workbench<'a> {
         }
         let central = outcomes.remove(0);
         Ok(self.summarise(formula, Ensemble { central, drawn: outcomes }, &content))
+    }
+
+    /// See [`crate::sensitivity::effects`].
+    pub(crate) fn effects(&self, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
+        let (options, parameters, none) = (&self.options, self.parameters, Draws::new(0, 0));
+        let in_use = Mixture::new(self.library, parameters, formula, options.state, &none)?;
+        let fresh = Mixture::new(self.library, parameters, formula, options.release_state(), &none)?;
+        let model = self.model(None);
+        let mut use_chain = Chain::new(&in_use, model)?;
+        let mut fresh_chain = Chain::new(&fresh, model)?;
+        let along = use_chain.changes(&in_use, model);
+        let mut with_temperature = along.clone();
+        with_temperature.push(Change { temperature_k: 1.0, ..Change::default() });
+        let fresh_along = fresh_chain.changes(&fresh, model);
+        let (released, release_rates) =
+            fresh_chain.evaluator(model, Beyond::NOTHING).rates(options.release_c, &fresh_along)?;
+        let mut evaluator = use_chain.evaluator(model, Beyond::NOTHING);
+        evaluator.start_curve(evaluator.clear_point_c());
+        let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
+        let carries_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
+        let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+        let holding = |rate: &PointRates| rate.holding;
+        let slip = match slip_c {
+            Some(celsius) => landmark_rates(&mut evaluator, celsius, &with_temperature, holding)?,
+            None => None,
+        };
+        let hold = match carries_c.zip(weeps_c) {
+            Some((carries, weeps)) if carries < weeps => {
+                landmark_rates(&mut evaluator, carries, &with_temperature, |rate| rate.yield_kpa)?
+            }
+            Some((_, weeps)) => landmark_rates(&mut evaluator, weeps, &with_temperature, holding)?,
+            None => None,
+        };
+        let (_, skin) = evaluator.rates(parameters.skin.temperature_c, &along)?;
+        let mut tables = Vec::with_capacity(options.at_c.len());
+        for &celsius in &options.at_c {
+            tables.push(evaluator.rates(celsius, &along)?);
+        }
+        let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value);
+        let found = in_use.parts().enumerate().map(|(index, (ingredient, percent))| Effect {
+            ingredient: self.library.ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
+            percent,
+            firmness_percent: (tables.iter())
+                .map(|(point, rates)| relative(rates[index].yield_kpa, point.yield_kpa).unwrap_or(0.0))
+                .collect(),
+            hold_k: hold.as_ref().map(|rates| rates[index]),
+            slip_point_k: slip.as_ref().map(|rates| rates[index]),
+            // The finest relief is as 1/τ.
+            finest_feature_percent: relative(-release_rates[index].yield_kpa, released.yield_kpa),
+            melted_points: -100.0 * skin[index].solids,
+        });
+        let order = |key: &str| {
+            let place = |part: &barwright_reference::Part| {
+                self.library.ingredients.get(part.ingredient).is_some_and(|one| one.key == key)
+            };
+            formula.parts.iter().position(place)
+        };
+        let mut found: Vec<Effect> = found.collect();
+        found.sort_by_key(|effect| order(&effect.ingredient));
+        Ok(found)
     }
 
     fn outcome(
@@ -567,6 +633,19 @@ impl Chain {
         self.problem.fill(&self.amounts)?;
         self.solver.reset();
         Ok(())
+    }
+
+    /// The change along one more percent of each part, central values.
+    fn changes(&mut self, mixture: &Mixture, model: &ModelDraw) -> Vec<Change> {
+        let count = mixture.parts().count();
+        (0..count)
+            .map(|part| {
+                let rates: Vec<f64> = (0..count).map(|other| f64::from(u8::from(other == part))).collect();
+                let mut change = Change::default();
+                mixture.change(None, model, &self.amounts, &rates, &mut change);
+                change
+            })
+            .collect()
     }
 
     fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, beyond: Beyond) -> Evaluator<'b> {

@@ -43,6 +43,21 @@ pub fn stiffness(melt_k: f64, temperature_c: f64, exponent: f64) -> f64 {
     (homologous / reference).powf(exponent)
 }
 
+/// Returns the rate of [`stiffness`], `dh = q h / (1 − T/Tm) · (T dTm / Tm² − dT / Tm)`.
+///
+/// # Arguments
+/// * `melt_k`, `temperature_c`, `exponent`: as for [`stiffness`].
+/// * `melt_rate`, `temperature_rate`: rates of the melting point and of the temperature, K.
+pub fn stiffness_rate(melt_k: f64, temperature_c: f64, exponent: f64, melt_rate: f64, temperature_rate: f64) -> f64 {
+    let temperature_k = temperature_c + ZERO_CELSIUS_K;
+    let homologous = 1.0 - temperature_k / melt_k;
+    if homologous <= SMALLEST_HOMOLOGOUS {
+        return 0.0;
+    }
+    let rate = temperature_k / (melt_k * melt_k) * melt_rate - temperature_rate / melt_k;
+    exponent * stiffness(melt_k, temperature_c, exponent) / homologous * rate
+}
+
 /// Returns the structure `φ_eff = Σ s_k h_k φ_k`: the mass fraction of reference crystals that would be as stiff.
 ///
 /// # Arguments

@@ -8,7 +8,7 @@
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
-use crate::equilibrium::{EquilibriumError, Problem, Solver};
+use crate::equilibrium::{Change, EquilibriumError, Problem, Solver};
 use crate::firmness;
 use crate::mixture::ZERO_CELSIUS_K;
 use crate::model_draw::ModelDraw;
@@ -58,6 +58,19 @@ impl Beyond {
     pub const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
 }
 
+/// How the bar at one temperature answers to a change of the mixture or of the temperature, per unit of the change.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PointRates {
+    /// Rate of the solids.
+    pub solids: f64,
+    /// Rate of the structure.
+    pub structure: f64,
+    /// Rate of the holding.
+    pub holding: f64,
+    /// Rate of the yield stress, kPa.
+    pub yield_kpa: f64,
+}
+
 /// Computes points of one draw.
 #[derive(Debug)]
 pub struct Evaluator<'a> {
@@ -101,6 +114,48 @@ impl<'a> Evaluator<'a> {
             holding: self.beyond.holding * firmness::holding(self.model, &self.fractions),
             yield_kpa: self.beyond.interplay * firmness::yield_kpa(self.model, structure),
         })
+    }
+
+    /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn rates(
+        &mut self,
+        temperature_c: f64,
+        changes: &[Change],
+    ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
+        let point = self.point(temperature_c)?;
+        let model = self.model;
+        // The same temperature again: a solution already at hand costs one check.
+        let linearised = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?.linearise();
+        let rates = changes.iter().map(|change| {
+            let crystals = linearised.along(change);
+            let (mut structure, mut holding) = (0.0, 0.0);
+            for (k, (&fraction, &melt_k)) in self.fractions.iter().zip(&self.melt_k).enumerate() {
+                if fraction <= 0.0 {
+                    continue;
+                }
+                let q = model.softening_exponent;
+                let stiffness = firmness::stiffness(melt_k, temperature_c, q);
+                let softer =
+                    firmness::stiffness_rate(melt_k, temperature_c, q, crystals.melt_k[k], change.temperature_k);
+                structure += model.structuring[k] * (stiffness * crystals.fractions[k] + fraction * softer);
+                holding += 100.0 * crystals.fractions[k] / model.critical_percent[k];
+            }
+            let yield_kpa = if point.structure > 0.0 {
+                point.yield_kpa * model.exponent * structure / point.structure
+            } else {
+                0.0
+            };
+            PointRates {
+                solids: crystals.fractions.iter().sum(),
+                structure,
+                holding: self.beyond.holding * holding,
+                yield_kpa,
+            }
+        });
+        Ok((point, rates.collect()))
     }
 
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].

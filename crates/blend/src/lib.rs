@@ -12,6 +12,7 @@
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
+//! - [`sensitivity`]: what one more percent of each ingredient does.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
 pub mod assess;
@@ -31,6 +32,7 @@ pub mod parameters;
 pub mod penetration;
 pub mod root;
 pub mod sampling;
+pub mod sensitivity;
 pub mod solubility;
 pub mod suitability;
 pub mod theory;

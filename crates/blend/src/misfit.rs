@@ -49,6 +49,41 @@ pub fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[f64]) {
     }
 }
 
+/// Returns how `g` of each species changes with the masses: `dg = −w Σ Y dY`.
+///
+/// # Arguments
+/// * `amounts`: the species, before or after [`lower_melting_points`].
+/// * `mass`: change of the mass of each.
+/// * `misfit`: `w` of each family.
+/// * `rates`: receives one rate for each species.
+pub fn rates(amounts: &[SpeciesAmount], mass: &[f64], misfit: &[f64], rates: &mut Vec<f64>) {
+    rates.clear();
+    rates.resize(amounts.len(), 0.0);
+    let solutions = amounts.iter().map(|one| one.solution).max().map_or(0, |last| last + 1);
+    for (family, &w) in misfit.iter().enumerate().filter(|(_, w)| **w > 0.0) {
+        for solution in 0..solutions {
+            let belongs = |one: &SpeciesAmount| one.family == Some(family) && one.solution == solution;
+            let (mut total, mut total_rate, mut squares, mut cross) = (0.0, 0.0, 0.0, 0.0);
+            for (one, mass) in amounts.iter().zip(mass).filter(|(one, _)| belongs(one)) {
+                let (n, rate) = (one.mass / one.molar_mass_kg_mol, mass / one.molar_mass_kg_mol);
+                total += n;
+                total_rate += rate;
+                squares += n * n;
+                cross += n * rate;
+            }
+            if total <= 0.0 {
+                continue;
+            }
+            let rate = -w * (cross / (total * total) - squares * total_rate / (total * total * total));
+            for (one, into) in amounts.iter().zip(&mut *rates) {
+                if belongs(one) {
+                    *into = rate;
+                }
+            }
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

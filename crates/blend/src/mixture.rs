@@ -7,7 +7,7 @@ use barwright_reference::{CrystalState, Formula, Library};
 use crate::Parameters;
 use crate::assess::BlendError;
 use crate::chain_length;
-use crate::equilibrium::SpeciesAmount;
+use crate::equilibrium::{Change, SpeciesAmount};
 use crate::landmarks::Beyond;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
@@ -244,6 +244,64 @@ impl Mixture {
         percent
     }
 
+    /// Sets other amounts of the same ingredients.
+    ///
+    /// # Arguments
+    /// * `percent`: mass % of each of [`Mixture::parts`], in that order; all must stay above 0, or the mixture is that of another set of
+    ///   ingredients and must be built anew.
+    pub fn set_percents(&mut self, percent: &[f64]) {
+        for (lot, &percent) in self.lots.iter_mut().zip(percent) {
+            lot.percent = percent;
+        }
+    }
+
+    /// Writes how the species change when the amounts do.
+    ///
+    /// # Arguments
+    /// * `draw`, `model`: as for [`Mixture::amounts`].
+    /// * `amounts`: what [`Mixture::amounts`] wrote for them.
+    /// * `rates`: change of each of [`Mixture::parts`], mass %.
+    /// * `change`: receives the change.
+    pub fn change(
+        &self,
+        draw: Option<usize>,
+        model: &ModelDraw,
+        amounts: &[SpeciesAmount],
+        rates: &[f64],
+        change: &mut Change,
+    ) {
+        change.mass.clear();
+        change.mass.resize(self.slots.len(), 0.0);
+        change.temperature_k = 0.0;
+        for (lot, &rate) in self.lots.iter().zip(rates).filter(|(_, rate)| **rate != 0.0) {
+            self.share_out(lot, draw, model, rate, |slot, mass| change.mass[slot] += mass);
+        }
+        misfit::rates(amounts, &change.mass, &model.misfit, &mut change.misfit);
+    }
+
+    /// Shares `percent` of a lot out among its species in their packings.
+    fn share_out(
+        &self,
+        lot: &Lot,
+        draw: Option<usize>,
+        model: &ModelDraw,
+        percent: f64,
+        mut add: impl FnMut(usize, f64),
+    ) {
+        let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
+        let drawn = |share: &Share| {
+            (share.percent + share.sd_percent * score(&share.draws)).max(SMALLEST_SHARE * share.percent)
+        };
+        let total: f64 = lot.shares.iter().map(drawn).sum();
+        for share in &lot.shares {
+            let mass = percent * drawn(share) / total;
+            let packings = self.slots[share.slots.clone()].iter().map(|slot| slot.packing);
+            for (slot, part) in share.slots.clone().zip(packing::parts(packings, &model.packing_share)) {
+                add(slot, mass * part);
+            }
+        }
+    }
+
     /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
     pub fn amounts(&self, draw: Option<usize>, model: &ModelDraw, amounts: &mut Vec<SpeciesAmount>) {
         let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
@@ -263,19 +321,7 @@ impl Mixture {
             }
         }));
         for lot in &self.lots {
-            let drawn = |share: &Share| {
-                (share.percent + share.sd_percent * score(&share.draws)).max(SMALLEST_SHARE * share.percent)
-            };
-            let total: f64 = lot.shares.iter().map(drawn).sum();
-            for share in &lot.shares {
-                let mass = lot.percent * drawn(share) / total;
-                let packings = self.slots[share.slots.clone()].iter().map(|slot| slot.packing);
-                for (amount, part) in
-                    amounts[share.slots.clone()].iter_mut().zip(packing::parts(packings, &model.packing_share))
-                {
-                    amount.mass += mass * part;
-                }
-            }
+            self.share_out(lot, draw, model, lot.percent, |slot, mass| amounts[slot].mass += mass);
         }
         misfit::lower_melting_points(amounts, &model.misfit);
     }

@@ -29,6 +29,7 @@
 
 mod check;
 mod convex;
+mod derivative;
 mod nested;
 mod newton;
 mod predict;
@@ -36,6 +37,7 @@ mod problem;
 mod sums;
 
 pub use check::{Residuals, residuals};
+pub use derivative::{Change, FamilyRates, Linearised};
 pub use problem::{FamilyBlock, GAS_CONSTANT, Problem, SpeciesAmount};
 
 use thiserror::Error;

@@ -89,6 +89,8 @@ pub struct Problem {
     /// δ of each liquid class.
     pub(super) class_delta: Vec<f64>,
     pub(super) mean_molar_mass: f64,
+    /// Moles in the unit it was filled from.
+    filled_moles: f64,
     blocks: Vec<FamilyBlock>,
     pub(super) runs: Vec<Run>,
     family_count: usize,
@@ -116,6 +118,7 @@ impl Problem {
             class: Vec::new(),
             class_delta: Vec::new(),
             mean_molar_mass: 0.0,
+            filled_moles: 0.0,
             blocks: Vec::new(),
             runs: Vec::new(),
             family_count: families,
@@ -191,6 +194,7 @@ impl Problem {
             run.moles = self.moles[run.start..run.end].iter().sum();
         }
         self.mean_molar_mass = total_mass / total_moles;
+        self.filled_moles = total_moles;
         let (low, high) = self.delta_range();
         let range_squared = (high - low) * (high - low);
         if range_squared > LARGEST_DELTA_RANGE_SQUARED {
@@ -256,6 +260,11 @@ impl Problem {
     /// Position of own species `i` in the list the problem was built from; `None` for one that is not there.
     pub fn source_index(&self, i: usize) -> Option<usize> {
         self.source.get(i).copied()
+    }
+
+    /// Moles of all species, in the unit of mass it was filled with over kg/mol.
+    pub(super) fn filled_moles(&self) -> f64 {
+        self.filled_moles
     }
 
     /// Mean molar mass, kg/mol.

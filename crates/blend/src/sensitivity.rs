@@ -1,0 +1,76 @@
+//! What makes this bar soft: how each property moves when one ingredient is raised.
+//!
+//! ```text
+//! property(p + ε e_j) with everything else scaled down in proportion;  d/dε at 0, per 1 % of the bar
+//! landmark T*, property(T*) = target:  dT*/dε = − (∂property/∂ε) / (∂property/∂T)
+//! ```
+//! Exact derivatives of the equilibrium ([`crate::equilibrium::Linearised`]); no formula is changed and solved again. Central values: a small change of one
+//! formula shares almost all of what is uncertain about it.
+
+use barwright_reference::Formula;
+use serde::Serialize;
+
+use crate::assess::{BlendError, Workbench};
+use crate::equilibrium::{Change, EquilibriumError};
+use crate::landmarks::{Evaluator, PointRates};
+
+/// What one more percent of an ingredient does.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Effect {
+    /// Key of the ingredient.
+    pub ingredient: String,
+    /// Its mass % now.
+    pub percent: f64,
+    /// Rates of the yield stress at each temperature asked for, % of it for one more % of the ingredient.
+    pub firmness_percent: Vec<f64>,
+    /// Rate of the temperature up to which the bar keeps its shape, K; `None` when it never does.
+    pub hold_k: Option<f64>,
+    /// Rate of the slip point, K; `None` without one.
+    pub slip_point_k: Option<f64>,
+    /// Rate of the finest relief, % of it; `None` when the fresh bar has no strength.
+    pub finest_feature_percent: Option<f64>,
+    /// Rate of the share melted on skin, points.
+    pub melted_points: f64,
+}
+
+/// Rate of the temperature at which a property falls to its target, along each of `changes` but the last, which is that of the temperature.
+pub(crate) fn landmark_rates(
+    evaluator: &mut Evaluator<'_>,
+    landmark_c: f64,
+    changes: &[Change],
+    of: impl Fn(&PointRates) -> f64,
+) -> Result<Option<Vec<f64>>, EquilibriumError> {
+    let (_, mut rates) = evaluator.rates(landmark_c, changes)?;
+    let slope = rates.pop().map_or(0.0, |rate| of(&rate));
+    // At a clear point, or on a plateau, there is no slope to divide by.
+    Ok((slope < 0.0).then(|| rates.iter().map(|rate| -of(rate) / slope).collect()))
+}
+
+/// Returns what one more percent of each ingredient of a formula does.
+///
+/// # Arguments
+/// * `bench`: library, parameters and options; its draws are not used.
+/// * `formula`: parts in mass %.
+///
+/// # Errors
+/// As [`crate::assess()`].
+///
+/// # Example
+/// More wax makes a bar firmer, more oil softer:
+/// ```
+/// use barwright_blend::assess::Workbench;
+/// use barwright_blend::{Options, Parameters, sensitivity};
+/// use barwright_reference::{Library, formula};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let parameters = Parameters::builtin()?;
+/// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).map_err(|errors| errors[0].message.clone())?;
+/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let effects = sensitivity::effects(&bench, &reading.formulas[0])?;
+/// assert!(effects[0].firmness_percent[0] > 0.0 && effects[1].firmness_percent[0] < 0.0);
+/// # Ok(())
+/// # }
+/// ```
+pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
+    bench.effects(formula)
+}

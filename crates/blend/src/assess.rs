@@ -328,6 +328,22 @@ impl<'a> Workbench<'a> {
         &self.options
     }
 
+    /// The central model, or that of one draw.
+    pub fn model_of(&self, draw: Option<usize>) -> &ModelDraw {
+        self.model(draw)
+    }
+
+    /// Structure of beeswax in oil at one of the temperatures of the options, in one draw.
+    ///
+    /// # Arguments
+    /// * `percent`: beeswax, mass %.
+    /// * `at`: position of the temperature in [`Options::at_c`].
+    /// * `draw`: `None` for the central one.
+    pub fn beeswax_structure(&self, percent: f64, at: usize, draw: Option<usize>) -> f64 {
+        let scale = self.scales.get(draw.map_or(0, |index| index + 1)).and_then(|scales| scales.get(at));
+        scale.map_or(0.0, |scale| firmness::beeswax_structure(scale, percent))
+    }
+
     fn draw_numbers(&self) -> impl Iterator<Item = Option<usize>> + use<> {
         std::iter::once(None).chain((0..self.draws.count()).map(Some))
     }

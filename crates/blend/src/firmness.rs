@@ -123,6 +123,22 @@ pub fn beeswax_equivalent_percent(scale: &[f64; SCALE_PERCENT.len()], structure:
     if below > 0.0 { below_percent * structure / below } else { f64::INFINITY }
 }
 
+/// Returns the structure of a percentage of beeswax: the inverse of [`beeswax_equivalent_percent`].
+///
+/// # Arguments
+/// * `scale`: as there.
+/// * `percent`: beeswax, mass %; above 100 the scale goes on in proportion.
+pub fn beeswax_structure(scale: &[f64; SCALE_PERCENT.len()], percent: f64) -> f64 {
+    let (mut below_percent, mut below) = (0.0, 0.0);
+    for (&at_percent, &at) in SCALE_PERCENT.iter().zip(scale) {
+        if percent <= at_percent {
+            return below + (at - below) * (percent - below_percent) / (at_percent - below_percent);
+        }
+        (below_percent, below) = (at_percent, at);
+    }
+    below * percent / below_percent
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -131,6 +147,10 @@ mod tests {
     fn the_beeswax_scale_reads_back_its_own_points_and_goes_on_above() {
         let scale = [0.01, 0.05, 0.15, 0.35, 0.65, 1.0];
         for (percent, structure) in SCALE_PERCENT.into_iter().zip(scale) {
+            assert!((beeswax_equivalent_percent(&scale, structure) - percent).abs() < 1e-9);
+        }
+        for percent in [0.5, 3.0, 40.0, 130.0] {
+            let structure = beeswax_structure(&scale, percent);
             assert!((beeswax_equivalent_percent(&scale, structure) - percent).abs() < 1e-9);
         }
         assert!((beeswax_equivalent_percent(&scale, 1.5) - 150.0).abs() < 1e-9);

@@ -72,13 +72,31 @@ pub struct Mixture {
     beyond: BeyondDraws,
 }
 
-/// What the model leaves out of this set of ingredients, draw by draw; the same set in other proportions shares it, so that their
+/// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
 /// difference is known better.
 #[derive(Debug, Clone, Default)]
-struct BeyondDraws {
+pub struct BeyondDraws {
     melt_shift_k: Vec<f64>,
     holding: Vec<f64>,
     interplay: Vec<f64>,
+}
+
+impl BeyondDraws {
+    /// Draws it for a set of ingredients.
+    ///
+    /// # Arguments
+    /// * `keys`: keys of the ingredients, in alphabetical order.
+    /// * `parameters`: spreads.
+    /// * `draws`: source of draws.
+    pub fn new(keys: &[&str], parameters: &Parameters, draws: &Draws) -> Self {
+        let names = keys.join("+");
+        let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
+        BeyondDraws {
+            melt_shift_k: column("beyond-melt", parameters.discrepancy.melt_shift_sd_k).collect(),
+            holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
+            interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
+        }
+    }
 }
 
 impl Mixture {
@@ -140,13 +158,7 @@ impl Mixture {
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
         mixture.separate_chain_lengths(parameters.family_index(CHAIN_LENGTH_FAMILY));
-        let names = names.join("+");
-        let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
-        mixture.beyond = BeyondDraws {
-            melt_shift_k: column("beyond-melt", parameters.discrepancy.melt_shift_sd_k).collect(),
-            holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
-            interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
-        };
+        mixture.beyond = BeyondDraws::new(&names, parameters, draws);
         Ok(mixture)
     }
 
@@ -242,6 +254,11 @@ impl Mixture {
             }
         }
         percent
+    }
+
+    /// Takes over what the model leaves out of another set of ingredients: that of the amounts set, when some of them are traces.
+    pub fn set_beyond(&mut self, beyond: &BeyondDraws) {
+        self.beyond.clone_from(beyond);
     }
 
     /// Sets other amounts of the same ingredients.

@@ -198,6 +198,18 @@ pub fn finest_feature_mm(detail: &Detail, model: &ModelDraw, yield_kpa: f64) -> 
     (model.compliance * detail.adhesion_j_m2 / (yield_kpa * 1e3) * 1e3).min(COARSEST_FEATURE_MM)
 }
 
+/// Returns the fresh yield stress at release that takes a relief: the inverse of [`finest_feature_mm`].
+///
+/// # Arguments
+/// * `detail`, `model`: parameters.
+/// * `relief_mm`: finest relief, mm.
+///
+/// # Returns
+/// kPa.
+pub fn yield_kpa_for_feature(detail: &Detail, model: &ModelDraw, relief_mm: f64) -> f64 {
+    model.compliance * detail.adhesion_j_m2 / relief_mm
+}
+
 /// Returns the index of graininess when cooled slowly, 0 to 1.
 ///
 /// Grows with symmetric stearic triglycerides and with liquid to grow in, falls with wax that nucleates first.

@@ -1,0 +1,383 @@
+//! Whether a formula meets demands, how surely, by how much, and which way is better.
+//!
+//! ```text
+//! a demand is met with confidence c when at least c of all draws meet it:  m_(k) ≥ 0,  m_(1) ≤ m_(2) ≤ … margins of the draws,
+//!                                                                          k = N − ⌈c N⌉ + 1
+//! which way is better: the exact derivatives of the draws with ranks k, k + 1, … k + r
+//! ```
+//! The draws are those of [`barwright_blend::assess()`]: what is found here is what it says. A result does not depend on the number of
+//! threads: each draw is computed on its own, and sums run in the order of draws.
+
+use std::cmp::Ordering;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::equilibrium::{Change, EquilibriumError, Problem, Solver, SpeciesAmount};
+use barwright_blend::landmarks::{Evaluator, Point, PointRates};
+use barwright_blend::mixture::{BeyondDraws, Mixture, ZERO_CELSIUS_K};
+use barwright_blend::model_draw::ModelDraw;
+use barwright_blend::sampling::Draws;
+use barwright_blend::suitability::yield_kpa_for_feature;
+use barwright_blend::{Options, Parameters};
+use barwright_reference::{CrystalState, Formula, Library, Part};
+use rayon::prelude::*;
+
+use crate::demand::{Demand, Firmness, MELTED_SCALE};
+
+/// An ingredient with less than this is not in the formula, mass %.
+pub const TRACE_PERCENT: f64 = 1e-6;
+
+/// Margin of a bar whose strength is just nothing; one without crystals is below it by the logarithm of its saturation.
+const NO_CRYSTALS: f64 = -10.0;
+
+/// A margin above minus this is met: rounding of the equilibria of the draws.
+pub const MARGIN_TOLERANCE: f64 = 1e-6;
+
+/// Draws whose tangents are given, beyond the one that decides, as a share of all: those that may decide after a step.
+const NEIGHBOURS: f64 = 1.0 / 32.0;
+
+/// And at least this many.
+const FEWEST_NEIGHBOURS: usize = 3;
+
+/// Step of the difference that stands in for a derivative where nothing has crystallised, mass %.
+const DIFFERENCE_PERCENT: f64 = 0.05;
+
+/// How a formula stands to one demand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Standing {
+    /// Share of draws that meet it.
+    pub probability: f64,
+    /// Margin that the confidence asks for: at least 0 when met.
+    pub margin: f64,
+    /// Draws that decide the margin here, or may after a step; empty when not asked for.
+    pub tangents: Vec<Tangent>,
+}
+
+/// The margin of one draw, and which way it grows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tangent {
+    /// Margin of the draw.
+    pub margin: f64,
+    /// Its derivative with the mass % of each ingredient.
+    pub gradient: Vec<f64>,
+}
+
+/// Where a demand is looked at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Spot {
+    state: CrystalState,
+    temperature_c: f64,
+}
+
+/// Judges formulas made of one list of ingredients.
+pub struct Judge<'a> {
+    library: &'a Library,
+    parameters: &'a Parameters,
+    bench: Workbench<'a>,
+    draws: Draws,
+    confidence: f64,
+    demands: Vec<Demand>,
+    /// What each demand is asked at, position in `spots`.
+    spot_of: Vec<usize>,
+    spots: Vec<Spot>,
+    /// One for each crystal state of the spots, with every ingredient in it.
+    mixtures: Vec<(CrystalState, Mixture)>,
+    /// Position in the mixtures of each ingredient.
+    places: Vec<usize>,
+    ingredients: Vec<usize>,
+    beyond: Mutex<HashMap<Vec<usize>, Arc<BeyondDraws>>>,
+}
+
+/// Buffers of one thread.
+struct Chain {
+    amounts: Vec<SpeciesAmount>,
+    problem: Problem,
+    solver: Solver,
+}
+
+impl<'a> Judge<'a> {
+    /// Prepares to judge.
+    ///
+    /// # Arguments
+    /// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+    /// * `options`: crystal state, temperature at release, draws, seed; its temperatures are those of the demands.
+    /// * `ingredients`: positions in the library, each once.
+    /// * `demands`: what is asked.
+    /// * `confidence`: share of draws that must meet each demand, 0 to 1.
+    ///
+    /// # Errors
+    /// [`BlendError`].
+    pub fn new(
+        library: &'a Library,
+        parameters: &'a Parameters,
+        options: &Options,
+        ingredients: &[usize],
+        demands: &[Demand],
+        confidence: f64,
+    ) -> Result<Self, BlendError> {
+        let at_c = demands.iter().filter_map(Demand::scale_c).collect();
+        let bench = Workbench::new(library, parameters, Options { at_c, ..options.clone() })?;
+        let draws = Draws::new(options.seed, options.draws);
+        let mut spots: Vec<Spot> = Vec::new();
+        let mut spot_of = Vec::new();
+        for demand in demands {
+            let spot = match *demand {
+                Demand::Hold { temperature_c }
+                | Demand::Firmer { temperature_c, .. }
+                | Demand::Softer { temperature_c, .. } => Spot { state: options.state, temperature_c },
+                Demand::Melts { .. } => Spot { state: options.state, temperature_c: parameters.skin.temperature_c },
+                Demand::Detail { .. } => Spot { state: options.release_state(), temperature_c: options.release_c },
+            };
+            spot_of.push(spots.iter().position(|known| *known == spot).unwrap_or_else(|| {
+                spots.push(spot);
+                spots.len() - 1
+            }));
+        }
+        let percent = 100.0 / ingredients.len().max(1) as f64;
+        let parts = ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
+        let whole = Formula { name: String::new(), parts };
+        let mut mixtures: Vec<(CrystalState, Mixture)> = Vec::new();
+        for spot in &spots {
+            if mixtures.iter().all(|(state, _)| *state != spot.state) {
+                mixtures.push((spot.state, Mixture::new(library, parameters, &whole, spot.state, &draws)?));
+            }
+        }
+        let place = |ingredient: usize| {
+            mixtures.first().and_then(|(_, mixture)| mixture.parts().position(|(known, _)| known == ingredient))
+        };
+        let places = ingredients.iter().map(|&ingredient| place(ingredient).unwrap_or(0)).collect();
+        Ok(Judge {
+            library,
+            parameters,
+            bench,
+            draws,
+            confidence,
+            demands: demands.to_vec(),
+            spot_of,
+            spots,
+            mixtures,
+            places,
+            ingredients: ingredients.to_vec(),
+            beyond: Mutex::default(),
+        })
+    }
+
+    /// Number of draws.
+    pub fn draws(&self) -> usize {
+        self.draws.count()
+    }
+
+    /// What the model leaves out of the ingredients that are there.
+    fn beyond(&self, percent: &[f64]) -> Arc<BeyondDraws> {
+        let mut there: Vec<usize> =
+            self.ingredients.iter().zip(percent).filter(|(_, p)| **p > TRACE_PERCENT).map(|(i, _)| *i).collect();
+        there.sort_unstable();
+        let mut known = self.beyond.lock().unwrap_or_else(PoisonError::into_inner);
+        let found = known.entry(there).or_insert_with_key(|there| {
+            let mut keys: Vec<&str> =
+                there.iter().filter_map(|&i| self.library.ingredients.get(i)).map(|one| one.key.as_str()).collect();
+            keys.sort_unstable();
+            Arc::new(BeyondDraws::new(&keys, self.parameters, &self.draws))
+        });
+        Arc::clone(found)
+    }
+
+    /// The mixtures of a candidate.
+    fn mixed(&self, percent: &[f64]) -> Vec<(CrystalState, Mixture)> {
+        let beyond = self.beyond(percent);
+        let mut placed = vec![0.0; percent.len()];
+        for (&place, &percent) in self.places.iter().zip(percent) {
+            placed[place] = percent.max(TRACE_PERCENT);
+        }
+        let mut mixtures = self.mixtures.clone();
+        for (_, mixture) in &mut mixtures {
+            mixture.set_percents(&placed);
+            mixture.set_beyond(&beyond);
+        }
+        mixtures
+    }
+
+    /// Returns how a candidate stands to every demand.
+    ///
+    /// # Arguments
+    /// * `percent`: mass % of each ingredient, in the order given; they add up to 100.
+    /// * `with_gradients`: whether to say which way is better.
+    ///
+    /// # Errors
+    /// [`BlendError::Equilibrium`]; never seen on valid input.
+    pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
+        let mixtures = self.mixed(percent);
+        let numbers: Vec<Option<usize>> =
+            if self.draws.count() == 0 { vec![None] } else { (0..self.draws.count()).map(Some).collect() };
+        let margins: Result<Vec<Vec<f64>>, EquilibriumError> = numbers
+            .par_iter()
+            .map_init(
+                || mixtures.iter().map(|_| None).collect::<Vec<_>>(),
+                |chains, &draw| self.margins(&mixtures, draw, chains),
+            )
+            .collect();
+        let margins = margins?;
+        let count = numbers.len();
+        let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
+        let reach = ((NEIGHBOURS * count as f64) as usize).max(FEWEST_NEIGHBOURS);
+        let standing = |demand: usize| -> Result<Standing, BlendError> {
+            let mut order: Vec<usize> = (0..count).collect();
+            let margin = |draw: usize| margins[draw][demand];
+            order.sort_by(|&a, &b| margin(a).partial_cmp(&margin(b)).unwrap_or(Ordering::Equal).then(a.cmp(&b)));
+            let rank = count - needed;
+            let met = (0..count).filter(|&draw| margin(draw) >= -MARGIN_TOLERANCE).count();
+            let tangent = |&draw: &usize| {
+                let gradient = self.gradient(&mixtures, numbers[draw], demand, percent)?;
+                Ok(Tangent { margin: margin(draw), gradient })
+            };
+            let tangents: Result<Vec<Tangent>, EquilibriumError> = if with_gradients {
+                order[rank..(rank + reach + 1).min(count)].par_iter().map(tangent).collect()
+            } else {
+                Ok(Vec::new())
+            };
+            Ok(Standing { probability: met as f64 / count as f64, margin: margin(order[rank]), tangents: tangents? })
+        };
+        (0..self.demands.len()).map(standing).collect()
+    }
+
+    fn margins(
+        &self,
+        mixtures: &[(CrystalState, Mixture)],
+        draw: Option<usize>,
+        chains: &mut [Option<Chain>],
+    ) -> Result<Vec<f64>, EquilibriumError> {
+        let mut found = vec![0.0; self.demands.len()];
+        let model = self.bench.model_of(draw);
+        for ((state, mixture), slot) in mixtures.iter().zip(chains) {
+            let chain = Chain::filled(slot, mixture, draw, model)?;
+            for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == *state) {
+                let (problem, solver) = (&chain.problem, &mut chain.solver);
+                let point = Evaluator::new(problem, solver, model, mixture.beyond(draw)).point(spot.temperature_c)?;
+                for (demand, margin) in found.iter_mut().enumerate().filter(|(i, _)| self.spot_of[*i] == number) {
+                    *margin = self.margin(demand, draw, model, &point, problem);
+                }
+            }
+        }
+        Ok(found)
+    }
+
+    /// Margin of one demand at the point it is asked at.
+    fn margin(&self, demand: usize, draw: Option<usize>, model: &ModelDraw, point: &Point, problem: &Problem) -> f64 {
+        let strength = |ratio: f64| {
+            if point.structure > 0.0 { ratio.ln().max(NO_CRYSTALS) } else { no_crystals(problem, point.temperature_c) }
+        };
+        match self.demands[demand] {
+            Demand::Hold { .. } => strength((point.yield_kpa / model.load_kpa).min(point.holding / model.weep_below)),
+            Demand::Detail { relief_mm } => {
+                strength(point.yield_kpa / yield_kpa_for_feature(&self.parameters.detail, model, relief_mm))
+            }
+            Demand::Firmer { than: Firmness::Kpa(kpa), .. } => strength(point.yield_kpa / kpa),
+            Demand::Softer { than: Firmness::Kpa(kpa), .. } => -strength(point.yield_kpa / kpa),
+            Demand::Firmer { than: Firmness::BeeswaxPercent(percent), .. } => {
+                strength(point.structure / self.scale(demand, percent, draw))
+            }
+            Demand::Softer { than: Firmness::BeeswaxPercent(percent), .. } => {
+                -strength(point.structure / self.scale(demand, percent, draw))
+            }
+            Demand::Melts { percent } => (100.0 * (1.0 - point.solids) - percent) / MELTED_SCALE,
+        }
+    }
+
+    fn scale(&self, demand: usize, percent: f64, draw: Option<usize>) -> f64 {
+        let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
+        self.bench.beeswax_structure(percent, at, draw).max(f64::MIN_POSITIVE)
+    }
+
+    /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
+    fn gradient(
+        &self,
+        mixtures: &[(CrystalState, Mixture)],
+        draw: Option<usize>,
+        demand: usize,
+        percent: &[f64],
+    ) -> Result<Vec<f64>, EquilibriumError> {
+        let spot = self.spots[self.spot_of[demand]];
+        let model = self.bench.model_of(draw);
+        let mut gradient = vec![0.0; percent.len()];
+        let Some((_, mixture)) = mixtures.iter().find(|(state, _)| *state == spot.state) else { return Ok(gradient) };
+        let mut slot = None;
+        let chain = Chain::filled(&mut slot, mixture, draw, model)?;
+        let mut rates = vec![0.0; percent.len()];
+        let changes: Vec<Change> = (self.places.iter())
+            .map(|&place| {
+                rates.fill(0.0);
+                rates[place] = 1.0;
+                let mut change = Change::default();
+                mixture.change(draw, model, &chain.amounts, &rates, &mut change);
+                change
+            })
+            .collect();
+        let (problem, solver) = (&chain.problem, &mut chain.solver);
+        let mut evaluator = Evaluator::new(problem, solver, model, mixture.beyond(draw));
+        let (point, rates) = evaluator.rates(spot.temperature_c, &changes)?;
+        let melted = matches!(self.demands[demand], Demand::Melts { .. });
+        if point.structure <= 0.0 && !melted {
+            let before = self.margin(demand, draw, model, &point, problem);
+            for (i, slope) in gradient.iter_mut().enumerate() {
+                let mut moved = mixture.clone();
+                let mut placed: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
+                placed[self.places[i]] += DIFFERENCE_PERCENT;
+                moved.set_percents(&placed);
+                let mut slot = None;
+                let chain = Chain::filled(&mut slot, &moved, draw, model)?;
+                let after = self.margin(demand, draw, model, &point, &chain.problem);
+                *slope = (after - before) / DIFFERENCE_PERCENT;
+            }
+            return Ok(gradient);
+        }
+        let relative =
+            |rate: &PointRates, value: f64, of: fn(&PointRates) -> f64| of(rate) / value.max(f64::MIN_POSITIVE);
+        for (slope, rate) in gradient.iter_mut().zip(&rates) {
+            let firmer = relative(rate, point.yield_kpa, |rate| rate.yield_kpa);
+            let structure = relative(rate, point.structure, |rate| rate.structure);
+            *slope = match self.demands[demand] {
+                Demand::Hold { .. } if point.yield_kpa / model.load_kpa <= point.holding / model.weep_below => firmer,
+                Demand::Hold { .. } => relative(rate, point.holding, |rate| rate.holding),
+                Demand::Detail { .. } | Demand::Firmer { than: Firmness::Kpa(_), .. } => firmer,
+                Demand::Softer { than: Firmness::Kpa(_), .. } => -firmer,
+                Demand::Firmer { than: Firmness::BeeswaxPercent(_), .. } => structure,
+                Demand::Softer { than: Firmness::BeeswaxPercent(_), .. } => -structure,
+                Demand::Melts { .. } => -100.0 * rate.solids / MELTED_SCALE,
+            };
+        }
+        Ok(gradient)
+    }
+}
+
+/// Margin of a melt: how far it is from its first crystal.
+fn no_crystals(problem: &Problem, temperature_c: f64) -> f64 {
+    let saturation = problem.largest_saturation(temperature_c + ZERO_CELSIUS_K);
+    NO_CRYSTALS + saturation.max(f64::MIN_POSITIVE).ln().min(0.0)
+}
+
+impl Chain {
+    /// Fills the buffers with one draw of a mixture, making them first if there are none.
+    fn filled<'c>(
+        slot: &'c mut Option<Chain>,
+        mixture: &Mixture,
+        draw: Option<usize>,
+        model: &ModelDraw,
+    ) -> Result<&'c mut Chain, EquilibriumError> {
+        let mut amounts = slot.as_mut().map_or_else(Vec::new, |chain| std::mem::take(&mut chain.amounts));
+        mixture.amounts(draw, model, &mut amounts);
+        match slot {
+            Some(chain) => {
+                chain.problem.fill(&amounts)?;
+                chain.solver.reset();
+                chain.amounts = amounts;
+                Ok(chain)
+            }
+            None => {
+                let problem = Problem::new(&amounts, mixture.family_count())?;
+                let solver = Solver::new(&problem);
+                Ok(slot.insert(Chain { amounts, problem, solver }))
+            }
+        }
+    }
+}

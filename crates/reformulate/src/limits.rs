@@ -1,0 +1,122 @@
+//! What may change, and how far.
+
+use serde::Serialize;
+
+/// Largest error of a sum of shares, mass %.
+pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
+
+/// Bounds of each ingredient, and the price.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Limits {
+    /// Least mass %, one for each ingredient.
+    pub least: Vec<f64>,
+    /// Most mass %.
+    pub most: Vec<f64>,
+    /// Price per kilogram of each ingredient, and the most the whole may cost.
+    pub price: Option<(Vec<f64>, f64)>,
+}
+
+/// Why no formula fits the limits, whatever is demanded.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum LimitError {
+    /// A list of another length than the ingredients.
+    #[error("{found} limits for {expected} ingredients")]
+    Length {
+        /// How many there are.
+        found: usize,
+        /// How many there must be.
+        expected: usize,
+    },
+    /// Bounds that no amount satisfies.
+    #[error("ingredient {ingredient}: at least {least} % and at most {most} %")]
+    Contradiction {
+        /// Position in the list given.
+        ingredient: usize,
+        /// Least mass %.
+        least: f64,
+        /// Most mass %.
+        most: f64,
+    },
+    /// The least amounts add up to more than the whole.
+    #[error("the least amounts add up to {sum} %, more than 100 %")]
+    LeastOverWhole {
+        /// Their sum, mass %.
+        sum: f64,
+    },
+    /// The most amounts do not fill the whole.
+    #[error("the most amounts add up to {sum} %, less than 100 %")]
+    MostUnderWhole {
+        /// Their sum, mass %.
+        sum: f64,
+    },
+}
+
+impl Limits {
+    /// Everything may change, from nothing to all.
+    pub fn free(count: usize) -> Self {
+        Limits { least: vec![0.0; count], most: vec![100.0; count], price: None }
+    }
+
+    /// Checks that some formula fits.
+    ///
+    /// # Errors
+    /// [`LimitError`].
+    pub fn check(&self, count: usize) -> Result<(), LimitError> {
+        for list in [&self.least, &self.most] {
+            if list.len() != count {
+                return Err(LimitError::Length { found: list.len(), expected: count });
+            }
+        }
+        for (ingredient, (&least, &most)) in self.least.iter().zip(&self.most).enumerate() {
+            if !(least >= 0.0 && most <= 100.0 && least <= most) {
+                return Err(LimitError::Contradiction { ingredient, least, most });
+            }
+        }
+        let sum: f64 = self.least.iter().sum();
+        if sum > 100.0 + SUM_TOLERANCE_PERCENT {
+            return Err(LimitError::LeastOverWhole { sum });
+        }
+        let sum: f64 = self.most.iter().sum();
+        if sum < 100.0 - SUM_TOLERANCE_PERCENT {
+            return Err(LimitError::MostUnderWhole { sum });
+        }
+        Ok(())
+    }
+
+    /// Whether a formula lies inside the bounds and costs no more than it may.
+    pub fn hold(&self, percent: &[f64]) -> bool {
+        let inside = |((p, least), most): ((&f64, &f64), &f64)| {
+            *p >= least - SUM_TOLERANCE_PERCENT && *p <= most + SUM_TOLERANCE_PERCENT
+        };
+        percent.iter().zip(&self.least).zip(&self.most).all(inside) && self.over_price(percent) <= SUM_TOLERANCE_PERCENT
+    }
+
+    /// How much more than it may the formula costs, of the price allowed; 0 when it does not.
+    pub fn over_price(&self, percent: &[f64]) -> f64 {
+        let Some((price, most)) = &self.price else { return 0.0 };
+        (price_per_kg(price, percent) / most - 1.0).max(0.0)
+    }
+}
+
+/// Price of a kilogram of a formula.
+pub fn price_per_kg(price: &[f64], percent: &[f64]) -> f64 {
+    price.iter().zip(percent).map(|(price, percent)| price * percent / 100.0).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn limits_that_leave_no_formula_are_named() {
+        let limits = |least: &[f64], most: &[f64]| Limits { least: least.to_vec(), most: most.to_vec(), price: None };
+        assert_eq!(limits(&[0.0, 0.0], &[100.0, 100.0]).check(2), Ok(()));
+        assert_eq!(limits(&[0.0], &[100.0]).check(2), Err(LimitError::Length { found: 1, expected: 2 }));
+        let contradiction = LimitError::Contradiction { ingredient: 1, least: 30.0, most: 20.0 };
+        assert_eq!(limits(&[0.0, 30.0], &[100.0, 20.0]).check(2), Err(contradiction));
+        assert_eq!(limits(&[60.0, 50.0], &[100.0, 100.0]).check(2), Err(LimitError::LeastOverWhole { sum: 110.0 }));
+        assert_eq!(limits(&[0.0, 0.0], &[40.0, 50.0]).check(2), Err(LimitError::MostUnderWhole { sum: 90.0 }));
+        assert!(limits(&[f64::NAN, 0.0], &[40.0, 90.0]).check(2).is_err());
+    }
+}

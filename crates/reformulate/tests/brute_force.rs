@@ -1,0 +1,180 @@
+//! `adjust` against every formula of a grid of 0.1 %, on random tasks: the same answer, and the same word on whether there is one.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
+
+use std::sync::LazyLock;
+use std::time::Instant;
+
+use barwright_blend::{Options, Parameters};
+use barwright_reference::{Formula, IngredientKind, Library, Part};
+use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::judge::Judge;
+use barwright_reformulate::linear::mass_moved;
+use barwright_reformulate::{Demand, Firmness, Limits};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static PARAMETERS: LazyLock<Parameters> =
+    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+
+/// Few draws: the grid judges up to 15,000 formulas a task, and both sides judge by the same draws.
+const DRAWS: usize = 16;
+
+/// Spacing of the grid, mass %.
+const GRID: f64 = 0.1;
+
+/// How far `adjust` may end from the best of the grid, mass % moved.
+const TOLERANCE: f64 = 0.2;
+
+/// Half width of the range of each free ingredient, mass %.
+const ROOM: f64 = 6.0;
+
+fn options() -> Options {
+    Options { draws: DRAWS, ..Options::default() }
+}
+
+/// A random bar of wax, butter and oils, and what is free in it.
+fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
+    let mut pick = |kind: IngredientKind, taken: &[usize]| loop {
+        let index = random.random_range(0..LIBRARY.ingredients.len());
+        if LIBRARY.ingredients[index].kind == kind && !taken.contains(&index) {
+            return index;
+        }
+    };
+    let first = pick(IngredientKind::Wax, &[]);
+    let second = pick(IngredientKind::Wax, &[first]);
+    let butter = pick(IngredientKind::Butter, &[]);
+    let oil = pick(IngredientKind::Oil, &[]);
+    let (wax, other, soft) =
+        (random.random_range(150..250), random.random_range(30..100), random.random_range(150..350));
+    let shares = [wax, other, soft, 1000 - wax - other - soft].map(|tenths| 0.1 * f64::from(tenths));
+    let parts = [first, second, butter, oil].into_iter().zip(shares);
+    let formula = Formula {
+        name: "random".to_owned(),
+        parts: parts.map(|(ingredient, percent)| Part { ingredient, percent }).collect(),
+    };
+    let mut limits = Limits { least: shares.to_vec(), most: shares.to_vec(), price: None };
+    // The oil is always free, the waxes and the butter in turn.
+    let mut chosen = vec![3, random.random_range(0..3)];
+    while chosen.len() < free {
+        let next = random.random_range(0..3);
+        if !chosen.contains(&next) {
+            chosen.push(next);
+        }
+    }
+    for i in chosen {
+        limits.least[i] = (shares[i] - ROOM).max(0.0);
+        limits.most[i] = shares[i] + ROOM;
+    }
+    (formula, limits)
+}
+
+fn random_demands(random: &mut Pcg64, harder: f64) -> Vec<Demand> {
+    let hold = Demand::Hold { temperature_c: random.random_range(38.0..46.0) + harder };
+    let firm = Demand::Firmer {
+        than: Firmness::BeeswaxPercent(random.random_range(18.0..30.0) + harder),
+        temperature_c: 25.0,
+    };
+    let detail = Demand::Detail { relief_mm: random.random_range(0.8..2.5) };
+    let melts = Demand::Melts { percent: random.random_range(60.0..75.0) };
+    match random.random_range(0..4) {
+        0 => vec![hold],
+        1 => vec![hold, melts],
+        2 => vec![firm],
+        _ => vec![detail, hold],
+    }
+}
+
+/// The least mass moved of all formulas of the grid that meet every demand.
+fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
+    let free: Vec<usize> = (0..original.len()).filter(|&i| limits.most[i] > limits.least[i]).collect();
+    let (last, others) = free.split_last()?;
+    let steps = (ROOM / GRID).round() as i32;
+    let mut points: Vec<Vec<f64>> = vec![original.to_vec()];
+    for &i in others {
+        points = points
+            .iter()
+            .flat_map(|point| {
+                (-steps..=steps).map(move |step| {
+                    let mut moved = point.clone();
+                    moved[i] += f64::from(step) * GRID;
+                    moved
+                })
+            })
+            .collect();
+    }
+    for point in &mut points {
+        point[*last] += 100.0 - point.iter().sum::<f64>();
+    }
+    points.retain(|point| limits.hold(point));
+    points.sort_by(|a, b| mass_moved(original, a).total_cmp(&mass_moved(original, b)));
+    let meets = |point: &Vec<f64>| judge.judge(point, false).unwrap().iter().all(|one| one.margin >= 0.0);
+    let best = points.iter().find(|point| meets(point));
+    best.map(|point| mass_moved(original, point))
+}
+
+/// One task; returns the answers of both sides. `None`: the bar is not off its demands by a margin within `off`.
+fn compare(
+    random: &mut Pcg64,
+    number: usize,
+    off: std::ops::Range<f64>,
+    harder: f64,
+) -> Option<(Option<f64>, Option<f64>)> {
+    let (formula, limits) = random_bar(random, 2 + number % 2);
+    let ingredients: Vec<usize> = formula.parts.iter().map(|part| part.ingredient).collect();
+    let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
+    let demands = random_demands(random, harder);
+    let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(), &ingredients, &demands, 0.9).unwrap();
+    let worst = judge.judge(&original, false).unwrap().iter().map(|one| one.margin).fold(f64::INFINITY, f64::min);
+    if !off.contains(&worst) {
+        return None;
+    }
+    let best = grid(&judge, &original, &limits);
+    let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };
+    let started = Instant::now();
+    let found = adjust(&LIBRARY, &PARAMETERS, &options(), &formula, &task).unwrap();
+    let ours = found.feasible.then_some(found.mass_moved);
+    let names: Vec<&str> = formula.parts.iter().map(|part| LIBRARY.ingredients[part.ingredient].key.as_str()).collect();
+    println!(
+        "{number:>3} grid {best:.2?} ours {ours:.2?} {:?} judged {:?} {names:?} {:?}",
+        started.elapsed(),
+        found.judged,
+        task.demands
+    );
+    Some((best, ours))
+}
+
+#[test]
+fn fifty_random_tasks_end_where_the_grid_ends() {
+    let mut random = Pcg64::seed_from_u64(4);
+    let (mut answered, mut three) = (0, 0);
+    for tried in 0.. {
+        // Off by a little: bars that meet everything teach nothing, and those far off have no answer within the room.
+        let Some((Some(best), ours)) = compare(&mut random, tried, -0.8..-0.01, 0.0) else { continue };
+        assert!(best > 0.0);
+        let ours =
+            ours.unwrap_or_else(|| panic!("task {tried}: the grid has an answer, {best} % moved, and adjust has none"));
+        assert!((ours - best).abs() <= TOLERANCE, "task {tried}: {ours} against {best} % moved");
+        answered += 1;
+        three += usize::from(tried % 2 == 1);
+        if answered == 50 {
+            println!("{answered} tasks with an answer, {three} of them with three free ingredients, {tried} tried");
+            break;
+        }
+    }
+}
+
+#[test]
+fn twenty_tasks_without_an_answer_are_called_so() {
+    let mut random = Pcg64::seed_from_u64(5);
+    let mut without = 0;
+    for tried in 0.. {
+        let Some((None, ours)) = compare(&mut random, tried, -20.0..-2.0, 10.0) else { continue };
+        // Between the points of the grid there may be an answer that no point of it is; so far off there is none.
+        assert!(ours.is_none(), "task {tried}: {ours:?} % moved where the grid has none");
+        without += 1;
+        if without == 20 {
+            break;
+        }
+    }
+}

@@ -54,7 +54,7 @@ proptest! {
                 // One-sided slopes that disagree: a crystal appears in between, and there is no derivative to compare.
                 let (left, right) = ((at - low) / STEP, (high - at) / STEP);
                 let bend = (left - right).abs();
-                (bend <= 0.05 * (left.abs() + right.abs()) + 1e-3).then(|| (0.5 * (left + right), bend))
+                (bend <= 0.05 * (left.abs() + right.abs()) + 1e-3).then_some((0.5 * (left + right), bend))
             };
             let near = |what: &str, found: f64, expected: Option<(f64, f64)>| {
                 let Some((expected, bend)) = expected else { return Ok(()) };
@@ -74,10 +74,10 @@ proptest! {
             if let (Some(found), Some(_), true) = (effect.slip_point_k, middle.melt.slip_point_c, steep_slip) {
                 near("slip", found, slope(&|one| one.melt.slip_point_c.map_or(f64::NAN, |slip| slip.value)))?;
             }
-            if let (Some(found), Some(finest)) = (effect.finest_feature_percent, middle.detail.finest_feature_mm) {
-                if finest.value < 100.0 {
-                    near("relief", found, slope(&|one| one.detail.finest_feature_mm.map_or(f64::NAN, |mm| 100.0 * mm.value.ln())))?;
-                }
+            if let (Some(found), Some(finest)) = (effect.finest_feature_percent, middle.detail.finest_feature_mm)
+                && finest.value < 100.0
+            {
+                near("relief", found, slope(&|one| one.detail.finest_feature_mm.map_or(f64::NAN, |mm| 100.0 * mm.value.ln())))?;
             }
         }
     }

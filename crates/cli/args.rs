@@ -8,6 +8,7 @@ use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use crate::firmness::{FirmnessWish, parse_firmness};
 use crate::length::parse_relief;
 use crate::render::number::significant;
 
@@ -28,6 +29,7 @@ const MOST_TEMPERATURES: usize = 40;
 Examples:
   barwright assess 'beeswax 26, mango butter 22, sunflower oil 52'
   barwright compare winter.toml summer.toml
+  barwright adjust winter.toml --hold 45C
   barwright ingredients --kind wax
 
 Exit status: 0 done, 1 the input is wrong, 2 the command line is wrong."
@@ -50,6 +52,8 @@ pub enum Action {
     Assess(Assess),
     /// Predict several formulas side by side, the differences that matter first
     Compare(Compare),
+    /// Change a formula by as little as can be, so that it meets what you ask of it
+    Adjust(Box<Adjust>),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -87,6 +91,9 @@ pub struct Assess {
     /// Assess the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
+    /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
+    #[arg(long)]
+    pub why: bool,
     /// What is asked of the formula.
     #[command(flatten)]
     pub wishes: Wishes,
@@ -108,6 +115,107 @@ pub struct Compare {
     /// What is asked of the formulas.
     #[command(flatten)]
     pub wishes: Wishes,
+}
+
+/// `adjust`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+A NAME is an ingredient, or a kind: waxes, butters, oils, esters, hydrocarbons.
+
+Examples:
+  barwright adjust winter.toml --hold 45C
+  barwright adjust winter.toml --hold 45C --raise waxes --lower oils --out summer.toml
+  barwright adjust 'beeswax 20, shea butter 30, olive oil 50' --firmness 30%@25C --add 'candelilla wax' --bound 'beeswax=..25'")
+)]
+pub struct Adjust {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Adjust the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Keep its shape at this temperature for a day: that of the hottest van or shelf
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub hold: Option<f64>,
+    /// Leave a mould with relief as fine as this whole, in mm or in
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
+    pub detail: Option<f64>,
+    /// Be at least so firm, `30%@25C` (as oil with 30 % beeswax) or `80kPa`; `20..40%` for a range
+    #[arg(long, value_name = "FIRMNESS", value_parser = parse_firmness)]
+    pub firmness: Vec<FirmnessWish>,
+    /// Melt at least this share on skin (33 °C), so that it still glides
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub skin: Option<f64>,
+    /// Cost at most this for a kilogram, in the money of your lots' prices
+    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    pub max_price: Option<f64>,
+    /// How sure it must be, in 100: lower it when 90 asks for more than you would change
+    #[arg(long, value_name = "PERCENT", default_value = "90", value_parser = confidence)]
+    pub confidence: f64,
+    /// Leave this ingredient as it is
+    #[arg(long, value_name = "NAME")]
+    pub keep: Vec<String>,
+    /// Raise only this; everything else may only fall
+    #[arg(long, value_name = "NAME")]
+    pub raise: Vec<String>,
+    /// Lower only this; everything else may only rise
+    #[arg(long, value_name = "NAME")]
+    pub lower: Vec<String>,
+    /// Hold an ingredient between two amounts, as `beeswax=15..25` in % of the bar
+    #[arg(long, value_name = "NAME=LOW..HIGH")]
+    pub bound: Vec<String>,
+    /// An ingredient from your shelf that is not in the formula yet and may be used
+    #[arg(long, value_name = "NAME")]
+    pub add: Vec<String>,
+    /// A list of your shelf, one ingredient a line: all of them may be used
+    #[arg(long, value_name = "FILE")]
+    pub shelf: Option<PathBuf>,
+    /// Change amounts in steps of this many percent of the bar; 0 for any amount
+    #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
+    pub step: f64,
+    /// Write the changed formula here; a formula file keeps its comments and order
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Crystal state of the bar in use: `fresh` for one used within hours, `tempered` if you temper
+    #[arg(long, value_enum, default_value = "rested")]
+    pub state: State,
+    /// Your own deliveries, with prices; their lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Temperature of the bar when it leaves the mould: lower it if you unmould from a fridge
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub release: f64,
+    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+    /// Trial computations, 16 to 4096: more for a steadier answer
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    pub draws: u64,
+    /// Start of the trial computations: change it to see how much the answer owes to chance
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    pub seed: u64,
+}
+
+impl Adjust {
+    /// Returns what the model is asked to compute.
+    pub fn options(&self) -> barwright_blend::Options {
+        let usual = barwright_blend::Options::default();
+        barwright_blend::Options {
+            state: self.state.into(),
+            release_c: self.release,
+            relief_mm: self.detail.unwrap_or(usual.relief_mm),
+            hold_c: self.hold.unwrap_or(usual.hold_c),
+            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.seed,
+            ..usual
+        }
+    }
 }
 
 /// `ingredients`.
@@ -324,6 +432,37 @@ impl Wishes {
     pub fn lots(&self) -> Option<PathBuf> {
         self.lots.as_ref().map(PathBuf::from)
     }
+}
+
+/// Reads a number in a range.
+fn number_in(text: &str, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
+    let digits = text.trim().trim_end_matches('%').trim();
+    let value: f64 = digits.parse().map_err(|_| format!("`{text}` is not a number"))?;
+    if range.contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("{} is outside {} to {}{unit}", significant(value, 3), range.start(), range.end()))
+    }
+}
+
+/// Reads a share of the bar.
+fn percent(text: &str) -> Result<f64, String> {
+    number_in(text, 0.0..=100.0, " %")
+}
+
+/// Reads a confidence, in 100.
+fn confidence(text: &str) -> Result<f64, String> {
+    number_in(text, 50.0..=99.0, " in 100")
+}
+
+/// Reads a step of amounts.
+fn step(text: &str) -> Result<f64, String> {
+    number_in(text, 0.0..=10.0, " %")
+}
+
+/// Reads a price.
+fn positive(text: &str) -> Result<f64, String> {
+    number_in(text, 1e-6..=1e6, "")
 }
 
 /// Reads the list of `--at`; a temperature written twice counts once.

@@ -43,6 +43,8 @@ pub struct Loaded {
     pub formulas: Vec<Formula>,
     /// Remark of each formula's file, where it has one.
     pub remarks: Vec<Option<String>>,
+    /// Text of each formula's file, where it is one that can be written back.
+    pub texts: Vec<Option<Rc<str>>>,
 }
 
 /// Returns the built-in tables.
@@ -81,7 +83,7 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
             }
         }
     }
-    let (mut formulas, mut remarks) = (Vec::new(), Vec::new());
+    let (mut formulas, mut remarks, mut texts) = (Vec::new(), Vec::new(), Vec::new());
     for (index, argument) in written.iter().enumerate() {
         let source = match resolve(argument, index + 1, &library) {
             Ok(source) => source,
@@ -94,6 +96,8 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
             Ok(reading) => {
                 notes.extend(reading.notes.iter().map(|note| say(note, &source.origin, &source.text)));
                 remarks.extend(reading.formulas.iter().map(|_| reading.remark.clone()));
+                let text = (source.format == Format::Toml).then(|| Rc::clone(&source.text));
+                texts.extend(reading.formulas.iter().map(|_| text.clone()));
                 formulas.extend(reading.formulas);
             }
             Err(mut errors) => complaints.extend({
@@ -110,7 +114,11 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
     for note in notes {
         streams.remarks.note(&note)?;
     }
-    if complaints.is_empty() { Ok(Loaded { library, formulas, remarks }) } else { Err(CliError::input(complaints)) }
+    if complaints.is_empty() {
+        Ok(Loaded { library, formulas, remarks, texts })
+    } else {
+        Err(CliError::input(complaints))
+    }
 }
 
 /// Returns a note on one line with its place.

@@ -6,6 +6,7 @@ mod commands;
 mod complain;
 mod error;
 mod excerpt;
+mod firmness;
 mod input;
 mod length;
 mod output;

@@ -89,6 +89,7 @@ fn act(args: &Args) -> Result<(), CliError> {
     match &args.action {
         Action::Assess(order) => commands::assess::run(order, &mut streams)?,
         Action::Compare(order) => commands::compare::run(order, &mut streams)?,
+        Action::Adjust(order) => commands::adjust::run(order, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
     }

@@ -100,6 +100,8 @@ fn help_of_assess() {
           --color <WHEN>     Use colour: `never` when another program reads the output, `always` to keep
                              it through a pager [default: auto] [possible values: auto, always, never]
           --formula <NAME>   Assess the formula of this name, when the file holds several
+          --why              Say what one more percent of each ingredient does: what makes this bar
+                             soft, or firm
           --at <TEMPS>       Temperatures of the tables: add those of your coldest store and hottest van
                              [default: 20,25,30,35]
           --state <STATE>    Crystal state of the bar in use: `fresh` for one used within hours,

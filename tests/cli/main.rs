@@ -10,6 +10,7 @@
     reason = "a test may stop at the first surprise"
 )]
 
+mod adjust;
 mod answers;
 mod bad_input;
 mod command_line;

@@ -1,7 +1,10 @@
 //! `assess`: the whole answer for one formula.
 
+use barwright_blend::assess::Workbench;
+use barwright_blend::{Assessment, sensitivity};
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Formula, names::normalise};
+use serde::Serialize;
 
 use crate::args::Assess;
 use crate::commands::builtin_parameters;
@@ -16,20 +19,42 @@ const MOST_NAMED: usize = 8;
 /// Runs the subcommand.
 pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let loaded = load(&[&order.formula], order.wishes.lots().as_deref(), streams)?;
-    let index = pick(&loaded.formulas, order.named.as_deref())?;
+    let index = pick(&loaded.formulas, order.named.as_deref(), "assess")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let options = order.wishes.options();
-    let answer = barwright_blend::assess(&loaded.library, &builtin_parameters()?, formula, &options)?;
+    let parameters = builtin_parameters()?;
+    let answer = barwright_blend::assess(&loaded.library, &parameters, formula, &options)?;
+    let effects = if order.why {
+        let central = barwright_blend::Options { draws: 0, ..options.clone() };
+        sensitivity::effects(&Workbench::new(&loaded.library, &parameters, central)?, formula)?
+    } else {
+        Vec::new()
+    };
     if order.wishes.json {
-        return streams.data.json(&answer);
+        return if order.why {
+            streams.data.json(&Explained { assessment: &answer, effects: &effects })
+        } else {
+            streams.data.json(&answer)
+        };
     }
     let remark = loaded.remarks.get(index).and_then(Option::as_deref);
     render::assess::write(&mut streams.data, &answer, formula, &loaded.library, &options, order.wishes.units, remark)?;
+    if order.why {
+        render::why::write(&mut streams.data, &answer, &effects, &options, order.wishes.units)?;
+    }
     Ok(())
 }
 
+/// An assessment and what each ingredient does to it.
+#[derive(Serialize)]
+struct Explained<'a> {
+    #[serde(flatten)]
+    assessment: &'a Assessment,
+    effects: &'a [sensitivity::Effect],
+}
+
 /// Picks the formula that is meant: the named one, or the only one.
-fn pick(formulas: &[Formula], named: Option<&str>) -> Result<usize, CliError> {
+pub fn pick(formulas: &[Formula], named: Option<&str>, command: &str) -> Result<usize, CliError> {
     let known: Vec<String> = formulas.iter().map(|formula| normalise(&formula.name)).collect();
     let quoted = |indices: &[usize]| -> String {
         let names: Vec<String> = indices
@@ -43,7 +68,7 @@ fn pick(formulas: &[Formula], named: Option<&str>) -> Result<usize, CliError> {
         None if formulas.len() == 1 => Ok(0),
         None => {
             let first: Vec<usize> = (0..formulas.len().min(MOST_NAMED)).collect();
-            let message = format!("there are {} formulas, and `assess` takes one", formulas.len());
+            let message = format!("there are {} formulas, and `{command}` takes one", formulas.len());
             Err(Complaint::new("several-formulas", message)
                 .hint("To see them side by side, use `barwright compare`.")
                 .hint(format!(

@@ -1,5 +1,6 @@
 //! The subcommands: load, compute, show.
 
+pub mod adjust;
 pub mod assess;
 pub mod compare;
 pub mod ingredients;

@@ -1,5 +1,6 @@
 //! Answers as text for people: the answer first, then the tables, then what to mind.
 
+pub mod adjust;
 pub mod assess;
 pub mod compare;
 pub mod ingredients;
@@ -7,6 +8,7 @@ pub mod number;
 pub mod table;
 pub mod units;
 pub mod validate;
+pub mod why;
 
 use barwright_reference::{Ingredient, IngredientKind};
 

@@ -8,7 +8,7 @@ use crate::args::Units;
 use crate::length::INCH_MM;
 
 /// One pound-force per square inch, kPa.
-const PSI_KPA: f64 = 6.894_757;
+pub const PSI_KPA: f64 = 6.894_757;
 
 /// °F per °C of a difference.
 const FAHRENHEIT_PER_CELSIUS: f64 = 1.8;
@@ -69,6 +69,15 @@ impl Units {
     /// Returns an estimated temperature: `47 °C (42 to 52)`.
     pub fn degrees(self, estimate: &Estimate) -> String {
         with_unit(&self.temperature(estimate), self.degree())
+    }
+
+    /// Returns a small rate of temperature with its sign, without a unit: `+0.35`.
+    pub fn signed_difference(self, celsius: f64) -> String {
+        let factor = match self {
+            Units::Metric => 1.0,
+            Units::Us => FAHRENHEIT_PER_CELSIUS,
+        };
+        format!("{:+.2}", celsius * factor + 0.0)
     }
 
     /// Returns a difference of temperatures: `6 °C`.

@@ -187,7 +187,7 @@ pub fn adjust(
     }
     task.limits.check(task.ingredients.len())?;
     let amount = |ingredient: usize| {
-        formula.parts.iter().filter(|part| part.ingredient == ingredient).map(|part| part.percent).sum::<f64>()
+        formula.parts.iter().filter(|part| part.ingredient == ingredient).map(|part| part.percent).sum::<f64>() + 0.0
     };
     let before: Vec<f64> = task.ingredients.iter().map(|&ingredient| amount(ingredient)).collect();
     let judge = |demands: &[Demand], draws: usize| {

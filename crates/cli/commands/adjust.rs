@@ -1,0 +1,370 @@
+//! `adjust`: the smallest change of a formula that meets every demand.
+
+use barwright_blend::{Assessment, assess};
+use barwright_reference::formula::{rewrite_toml, to_toml};
+use barwright_reference::{IngredientKind, Library, Lookup};
+use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task, adjust};
+use barwright_reformulate::limits::LimitError;
+use barwright_reformulate::{Demand, Limits};
+use barwright_save::save;
+use serde::Serialize;
+
+use super::assess::pick;
+use crate::args::Adjust;
+use crate::commands::builtin_parameters;
+use crate::error::{CliError, Complaint};
+use crate::input::{load, read_file};
+use crate::output::Streams;
+use crate::render;
+
+/// Confidence of an even chance, shown beside a surer answer.
+const EVEN: f64 = 0.5;
+
+/// One ingredient before and after.
+#[derive(Debug, Clone, Serialize)]
+struct Change {
+    ingredient: String,
+    from_percent: f64,
+    to_percent: f64,
+}
+
+/// Two demands that cannot both be met.
+#[derive(Debug, Clone, Serialize)]
+struct Conflict {
+    first: Demand,
+    second: Demand,
+}
+
+/// The answer as JSON.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    before: &'a Assessment,
+    after: &'a Assessment,
+    changes: Vec<Change>,
+    feasible: bool,
+    confidence: f64,
+    mass_moved_percent: f64,
+    in_steps: bool,
+    limits: &'a [Met],
+    conflicts: Vec<Conflict>,
+    over_price: f64,
+}
+
+/// Runs the subcommand.
+pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], order.lots.as_ref().map(std::path::Path::new), streams)?;
+    let index = pick(&loaded.formulas, order.named.as_deref(), "adjust")?;
+    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
+    let library = &loaded.library;
+    let demands = demands(order);
+    if demands.is_empty() && order.max_price.is_none() {
+        return Err(CliError::command_line(Complaint::new("no-demand", "nothing is asked of the formula").hint(
+            "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`.",
+        )));
+    }
+    let mut ingredients: Vec<usize> = Vec::new();
+    for part in &formula.parts {
+        if !ingredients.contains(&part.ingredient) {
+            ingredients.push(part.ingredient);
+        }
+    }
+    let written = ingredients.len();
+    let mut complaints = Vec::new();
+    for (place, name) in shelf(order)? {
+        match find(library, &name, &place) {
+            Ok(found) if ingredients.contains(&found) => {}
+            Ok(found) => ingredients.push(found),
+            Err(complaint) => complaints.push(*complaint),
+        }
+    }
+    let limits = limits(order, library, formula, &ingredients, written, &mut complaints);
+    if !complaints.is_empty() {
+        return Err(CliError::input(complaints));
+    }
+    let parameters = builtin_parameters()?;
+    let options = order.options();
+    let task = Task {
+        demands,
+        confidence: order.confidence / 100.0,
+        ingredients,
+        limits,
+        step_percent: (order.step > 0.0).then_some(order.step),
+    };
+    let answer = |task: &Task| {
+        adjust(library, &parameters, &options, formula, task)
+            .map_err(|error| refused(error, library, &task.ingredients))
+    };
+    let found = answer(&task)?;
+    let even = if task.confidence > EVEN && found.mass_moved > 0.0 && !task.demands.is_empty() {
+        Some(answer(&Task { confidence: EVEN, ..task.clone() })?).filter(|even| even.feasible)
+    } else {
+        None
+    };
+    let before = assess(library, &parameters, formula, &options)?;
+    let after = assess(library, &parameters, &found.formula, &options)?;
+    if order.json {
+        streams.data.json(&json(&found, &before, &after, &task, library))?;
+    } else {
+        let view = render::adjust::View {
+            found: &found,
+            even: even.as_ref(),
+            before: &before,
+            after: &after,
+            task: &task,
+            library,
+            options: &options,
+            units: order.units,
+        };
+        render::adjust::write(&mut streams.data, &view)?;
+    }
+    let Some(path) = &order.out else { return Ok(()) };
+    if !found.feasible {
+        return Err(Complaint::new(
+            "not-written",
+            format!("`{}` is not written: nothing within the limits meets everything", path.display()),
+        )
+        .hint("Ask for less, loosen a limit, or lower `--confidence`.")
+        .into());
+    }
+    let text = match loaded.texts.get(index).and_then(Option::as_deref) {
+        Some(text) => rewrite_toml(text, &found.formula.parts, None, library),
+        None => to_toml(&found.formula, None, "", library),
+    };
+    let text = text.map_err(|error| CliError::internal(format!("the formula could not be written: {error}")))?;
+    save(path, text.as_bytes())?;
+    streams.remarks.note(&format!("written into {}", path.display()))?;
+    Ok(())
+}
+
+/// Everything asked of the bar but its price.
+fn demands(order: &Adjust) -> Vec<Demand> {
+    let mut demands = Vec::new();
+    demands.extend(order.hold.map(|temperature_c| Demand::Hold { temperature_c }));
+    demands.extend(order.detail.map(|relief_mm| Demand::Detail { relief_mm }));
+    demands.extend(order.firmness.iter().flat_map(|wish| wish.0.iter().copied()));
+    demands.extend(order.skin.map(|percent| Demand::Melts { percent }));
+    demands
+}
+
+/// Names of what may be added, each with where it was written.
+fn shelf(order: &Adjust) -> Result<Vec<(String, String)>, CliError> {
+    let mut names: Vec<(String, String)> = order.add.iter().map(|name| ("--add".to_owned(), name.clone())).collect();
+    if let Some(path) = &order.shelf {
+        let text =
+            read_file(path, &path.display().to_string()).map_err(|complaint| CliError::input(vec![*complaint]))?;
+        for (number, line) in text.lines().enumerate() {
+            let name = line.split('#').next().unwrap_or("").trim().trim_start_matches('\u{feff}');
+            if !name.is_empty() {
+                names.push((format!("{}:{}", path.display(), number + 1), name.to_owned()));
+            }
+        }
+    }
+    Ok(names)
+}
+
+/// Finds an ingredient by any of its names.
+fn find(library: &Library, name: &str, place: &str) -> Result<usize, Box<Complaint>> {
+    let keys = |found: &[usize]| -> String {
+        let keys = found.iter().filter_map(|&index| library.ingredients.get(index)).map(|one| format!("`{}`", one.key));
+        render::list(&keys.collect::<Vec<_>>(), "and")
+    };
+    let shown = render::name(name);
+    match library.find(name) {
+        Lookup::Found(index) => Ok(index),
+        Lookup::Ambiguous(several) => Err(Box::new(
+            Complaint::new("ambiguous-ingredient", format!("{place}: several ingredients are called `{shown}`"))
+                .hint(format!("Say which: {}.", keys(&several))),
+        )),
+        Lookup::Unknown { nearest } => Err(Box::new(
+            Complaint::new("unknown-ingredient", format!("{place}: no ingredient is called `{shown}`"))
+                .hint(format!("The nearest names are {}.", keys(&nearest))),
+        )),
+    }
+}
+
+/// The kind a word names.
+fn kind(word: &str) -> Option<IngredientKind> {
+    match word.to_lowercase().trim_end_matches('s') {
+        "wax" | "waxe" => Some(IngredientKind::Wax),
+        "butter" => Some(IngredientKind::Butter),
+        "oil" => Some(IngredientKind::Oil),
+        "ester" => Some(IngredientKind::Ester),
+        "hydrocarbon" => Some(IngredientKind::Hydrocarbon),
+        _ => None,
+    }
+}
+
+/// Positions among `ingredients` of what a name or a kind means.
+fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> Result<Vec<usize>, Box<Complaint>> {
+    let places = |belongs: &dyn Fn(usize) -> bool| -> Vec<usize> {
+        (0..ingredients.len()).filter(|&at| belongs(ingredients[at])).collect()
+    };
+    let absent = |what: &str| {
+        Box::new(
+            Complaint::new("not-in-formula", format!("{option}: there is no {what} in the formula"))
+                .hint("Name an ingredient of the formula, or one that `--add` or `--shelf` allows."),
+        )
+    };
+    if let Some(kind) = kind(name) {
+        let found = places(&|index| library.ingredients.get(index).is_some_and(|one| one.kind == kind));
+        return if found.is_empty() { Err(absent(&render::name(name))) } else { Ok(found) };
+    }
+    let index = find(library, name, option)?;
+    let found = places(&|one| one == index);
+    if found.is_empty() { Err(absent(&format!("`{}`", render::name(name)))) } else { Ok(found) }
+}
+
+/// What may change; what is wrong with the options is added to `complaints`.
+fn limits(
+    order: &Adjust,
+    library: &Library,
+    formula: &barwright_reference::Formula,
+    ingredients: &[usize],
+    written: usize,
+    complaints: &mut Vec<Complaint>,
+) -> Limits {
+    let mut limits = Limits::free(ingredients.len());
+    let now: Vec<f64> = (ingredients.iter())
+        .map(|&one| formula.parts.iter().filter(|part| part.ingredient == one).map(|part| part.percent).sum())
+        .collect();
+    let mut all = |names: &[String], option: &str| -> Vec<usize> {
+        let mut places = Vec::new();
+        for name in names {
+            match meant(library, ingredients, name, option) {
+                Ok(found) => places.extend(found),
+                Err(complaint) => complaints.push(*complaint),
+            }
+        }
+        places
+    };
+    let (raise, lower) = (all(&order.raise, "--raise"), all(&order.lower, "--lower"));
+    let keep = all(&order.keep, "--keep");
+    for (at, &now) in now.iter().enumerate() {
+        // What comes from the shelf is there to be raised.
+        let may_rise = order.raise.is_empty() || raise.contains(&at) || at >= written;
+        let may_fall = order.lower.is_empty() || lower.contains(&at);
+        let (named_up, named_down) = (raise.contains(&at), lower.contains(&at));
+        if keep.contains(&at) || !may_rise || named_down {
+            limits.most[at] = now;
+        }
+        if keep.contains(&at) || !may_fall || named_up {
+            limits.least[at] = now;
+        }
+    }
+    for text in &order.bound {
+        match bound(library, ingredients, text) {
+            Ok((places, least, most)) => {
+                for at in places {
+                    // A bound may ask for a change by itself, whatever may rise or fall.
+                    (limits.least[at], limits.most[at]) =
+                        (least.unwrap_or(limits.least[at]), most.unwrap_or(limits.most[at]));
+                }
+            }
+            Err(complaint) => complaints.push(*complaint),
+        }
+    }
+    if let Some(most) = order.max_price {
+        let price = |&index: &usize| library.ingredients.get(index).and_then(|one| one.price_per_kg);
+        let without: Vec<String> = (ingredients.iter())
+            .filter(|index| price(index).is_none())
+            .filter_map(|&index| library.ingredients.get(index))
+            .map(|one| format!("`{}`", one.key))
+            .collect();
+        if without.is_empty() {
+            limits.price = Some((ingredients.iter().filter_map(price).collect(), most));
+        } else {
+            complaints.push(
+                Complaint::new("no-price", format!("--max-price: there is no price of {}", render::list(&without, "and")))
+                    .hint("Prices come from your lots: write `price_per_kg` into a file of lots, name it behind `--lots`, and use the lots in the formula."),
+            );
+        }
+    }
+    limits
+}
+
+/// Reads `NAME=LOW..HIGH`, either end open.
+#[allow(clippy::type_complexity)]
+fn bound(
+    library: &Library,
+    ingredients: &[usize],
+    text: &str,
+) -> Result<(Vec<usize>, Option<f64>, Option<f64>), Box<Complaint>> {
+    let wrong = |what: String| {
+        Box::new(
+            Complaint::new("bad-bound", format!("--bound: {what}"))
+                .hint("Write a name, `=`, and amounts in % of the bar: `beeswax=15..25`, `beeswax=..25`, `beeswax=20..`, `beeswax=20`."),
+        )
+    };
+    let (name, range) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
+    let number = |text: &str| -> Result<Option<f64>, Box<Complaint>> {
+        let digits = text.trim().trim_end_matches('%').trim();
+        if digits.is_empty() {
+            return Ok(None);
+        }
+        match digits.parse::<f64>() {
+            Ok(value) if (0.0..=100.0).contains(&value) => Ok(Some(value)),
+            _ => Err(wrong(format!("`{}` is not an amount from 0 to 100 %", render::name(digits)))),
+        }
+    };
+    let (least, most) = match range.split_once("..") {
+        Some((low, high)) => (number(low)?, number(high)?),
+        None => (number(range)?, number(range)?),
+    };
+    if let (Some(least), Some(most)) = (least, most)
+        && least > most
+    {
+        return Err(wrong(format!("{least} % is more than {most} %")));
+    }
+    if least.is_none() && most.is_none() {
+        return Err(wrong(format!("`{}` names no amount", render::name(text))));
+    }
+    Ok((meant(library, ingredients, name.trim(), "--bound")?, least, most))
+}
+
+/// Says why nothing could be computed, with names.
+fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> CliError {
+    let loosen = "Loosen `--bound`, `--keep`, `--raise` or `--lower`.";
+    match error {
+        AdjustError::Blend(error) => error.into(),
+        AdjustError::Limits(LimitError::Contradiction { ingredient, least, most }) => {
+            let key = ingredients
+                .get(ingredient)
+                .and_then(|&index| library.ingredients.get(index))
+                .map_or("", |one| &one.key);
+            Complaint::new("limits", format!("`{key}` must be at least {least} % and at most {most} %"))
+                .hint(loosen)
+                .into()
+        }
+        error => Complaint::new("limits", error.to_string()).hint(loosen).into(),
+    }
+}
+
+fn json<'a>(
+    found: &'a Adjustment,
+    before: &'a Assessment,
+    after: &'a Assessment,
+    task: &Task,
+    library: &Library,
+) -> Answer<'a> {
+    let changes = task.ingredients.iter().zip(found.before.iter().zip(&found.after));
+    let changes = changes.filter(|(_, (from, to))| from != to).filter_map(|(&index, (&from_percent, &to_percent))| {
+        let ingredient = library.ingredients.get(index)?.key.clone();
+        Some(Change { ingredient, from_percent, to_percent })
+    });
+    let conflicts = found
+        .conflicts
+        .iter()
+        .map(|&(first, second)| Conflict { first: found.demands[first].demand, second: found.demands[second].demand });
+    Answer {
+        before,
+        after,
+        changes: changes.collect(),
+        feasible: found.feasible,
+        confidence: task.confidence,
+        mass_moved_percent: found.mass_moved,
+        in_steps: found.in_steps,
+        limits: &found.demands,
+        conflicts: conflicts.collect(),
+        over_price: found.over_price,
+    }
+}

@@ -6,13 +6,22 @@
 //! - [`limits`]: what may change.
 //! - [`linear`]: the best step inside the limits when everything is taken as linear.
 //! - [`adjust()`]: the smallest change that meets every demand.
+//! - [`space`]: a space of formulas, filled with points ([`quasi_random`]).
+//! - [`front`]: the best trade-offs of many points.
+//! - [`explore()`]: the best trade-offs of a space.
 
 pub mod adjust;
 pub mod demand;
+pub mod explore;
+pub mod front;
 pub mod judge;
 pub mod limits;
 pub mod linear;
+pub mod quasi_random;
+pub mod space;
 
 pub use adjust::{Adjustment, adjust};
 pub use demand::{Demand, Firmness};
+pub use explore::{Exploration, explore};
 pub use limits::Limits;
+pub use space::Space;

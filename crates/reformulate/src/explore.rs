@@ -1,0 +1,703 @@
+//! The best trade-offs of a space of formulas.
+//!
+//! Points fill the space ([`crate::space`]); each is judged by the central model and by what is demanded; of those that meet every demand the
+//! ones that no other beats are kept ([`crate::front`]). Then rounds of refinement: from members spread over the front, mass moves between two
+//! ingredients, less in each round.
+//!
+//! | coordinate | better |
+//! |---|---|
+//! | yield stress at a temperature, in use | higher, or lower when asked |
+//! | temperature it keeps its shape at for a day: yield stress ≥ load and holding ≥ weeping limit | higher |
+//! | finest relief that leaves the mould, fresh at release | lower |
+//! | skin feel `|ln τ − ½ (ln τ_smears + ln τ_drags)|` at skin temperature, in use | lower |
+//! | price, when prices are given | lower |
+//!
+//! Candidates are numbered; each depends on its number alone (in refinement also on the front before the round), and the front takes them in the order
+//! of numbers. So the answer depends neither on the number of threads nor on where an exploration was stopped and taken up again. Memory holds the
+//! front and one chunk of candidates.
+
+use std::collections::HashMap;
+use std::ops::ControlFlow;
+
+use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
+use barwright_blend::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point};
+use barwright_blend::mixture::Mixture;
+use barwright_blend::model_draw::ModelDraw;
+use barwright_blend::sampling::Draws;
+use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm};
+use barwright_blend::{Options, Parameters};
+use barwright_reference::{CrystalState, Formula, Library, Part};
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use crate::demand::{Demand, Firmness};
+use crate::front::{Front, Scores, spread};
+use crate::limits::price_per_kg;
+use crate::quasi_random::Mixer;
+use crate::space::{FillBuffers, Filler, Space, SpaceError};
+
+/// Candidates judged between two looks at the control: a fraction of a second, enough to keep all cores busy.
+const CHUNK: u64 = 4096;
+
+/// Fewest candidates a thread takes at once, so that its buffers pay.
+const FEWEST_AT_ONCE: usize = 64;
+
+/// Members of the front that a round of refinement starts from.
+const PARENTS: usize = 256;
+
+/// Candidates from each of them.
+const CHILDREN: u64 = 16;
+
+/// Largest transfer of the first round, mass %.
+const FIRST_TRANSFER: f64 = 8.0;
+
+/// Largest transfer of a round over that of the round before.
+const SHRINK: f64 = 0.6;
+
+/// Smallest transfer of a round over its largest.
+const SMALLEST_TRANSFER: f64 = 0.1;
+
+/// A transfer of less is none, mass %.
+const NO_TRANSFER: f64 = 1e-6;
+
+/// Yield stress below which a melt on skin is not told apart, kPa: a millionth of what smears.
+const LEAST_SKIN_KPA: f64 = 1e-6;
+
+/// Coordinate of the hold temperature in the scores.
+const HOLD: usize = 1;
+
+/// A bar that fails this much below a temperature surely does not hold there: far above the error of the search, K.
+const SURELY_LOWER_K: f64 = 0.01;
+
+/// The family whose solid solutions depend on which ingredients are there ([`barwright_blend::chain_length`]).
+const CHAIN_LENGTH_FAMILY: &str = "alkane";
+
+/// Mixtures one thread keeps: one for each set of ingredients with alkanes it met lately.
+const MOST_LINES: usize = 64;
+
+/// Which way firmness is better.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum FirmnessAim {
+    /// As firm as can be.
+    #[default]
+    Firmer,
+    /// As soft as can be.
+    Softer,
+}
+
+/// How to explore.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Points that fill the space.
+    pub candidates: usize,
+    /// Seed of the points.
+    pub seed: u64,
+    /// Crystal state and temperature at release; the rest is not used.
+    pub options: Options,
+    /// Temperature of the firmness, °C.
+    pub firmness_at_c: f64,
+    /// Which way it is better.
+    pub firmness: FirmnessAim,
+    /// Highest price per kilogram; means nothing without prices.
+    pub most_price: Option<f64>,
+    /// Rounds of refinement.
+    pub refine_rounds: usize,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings {
+            candidates: 20_000,
+            seed: 20,
+            options: Options::default(),
+            firmness_at_c: 25.0,
+            firmness: FirmnessAim::Firmer,
+            most_price: None,
+            refine_rounds: 8,
+        }
+    }
+}
+
+/// What a candidate is, by the central model.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Properties {
+    /// Yield stress in use, kPa.
+    pub firmness_kpa: f64,
+    /// Temperature it keeps its shape at for a day, °C; `None` below −20 °C.
+    pub hold_c: Option<f64>,
+    /// Finest relief that leaves the mould whole, mm; at most [`COARSEST_FEATURE_MM`], which also stands for a bar that does not set.
+    pub finest_mm: f64,
+    /// How far ln yield stress on skin is from the middle of the glide range.
+    pub skin_ln_off: f64,
+    /// Price per kilogram.
+    pub price: Option<f64>,
+}
+
+impl Properties {
+    /// What the front compares: lower is better.
+    pub fn scores(&self, firmness: FirmnessAim) -> Scores {
+        let sign = match firmness {
+            FirmnessAim::Firmer => -1.0,
+            FirmnessAim::Softer => 1.0,
+        };
+        let hold = self.hold_c.unwrap_or(f64::NEG_INFINITY);
+        [sign * self.firmness_kpa, -hold, self.finest_mm, self.skin_ln_off, self.price.unwrap_or(0.0)]
+    }
+
+    /// The same on scales on which equal distances mean about equally much: logarithms of firmness and relief.
+    fn scaled(&self, firmness: FirmnessAim) -> Scores {
+        let [_, _, finest, skin, price] = self.scores(firmness);
+        let firm = self.firmness_kpa.max(LEAST_SKIN_KPA).ln();
+        let firm = if firmness == FirmnessAim::Firmer { -firm } else { firm };
+        [firm, -self.hold_c.unwrap_or(LOWEST_LANDMARK_C), finest.ln(), skin, price]
+    }
+}
+
+/// A formula and what it is.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Candidate {
+    /// Mass % of each ingredient of the space.
+    pub percent: Vec<f64>,
+    /// What it is.
+    pub properties: Properties,
+}
+
+/// How far an exploration is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Candidates dealt with.
+    pub done: u64,
+    /// All there will be, at most.
+    pub total: u64,
+    /// Members of the front.
+    pub front: usize,
+}
+
+/// What was found, and where to go on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Exploration {
+    /// The trade-offs: best firmness first, then best in the order of the coordinates.
+    pub front: Vec<Candidate>,
+    /// Candidates whose equilibria were computed.
+    pub judged: usize,
+    /// Candidates outside the space, because of crossing groups.
+    pub rejected: usize,
+    /// Whether nothing was left to do.
+    pub finished: bool,
+    /// Space, demands and settings it belongs to.
+    fingerprint: u64,
+    /// Next point of the space.
+    next: u64,
+    /// Front and number judged when the space had been filled.
+    filled: Option<(Vec<Candidate>, usize)>,
+    /// Round of refinement.
+    round: usize,
+    /// Where that round starts from; empty before it.
+    parents: Vec<Vec<f64>>,
+    /// Next candidate of that round.
+    next_in_round: u64,
+}
+
+impl Exploration {
+    /// Members that stand for the whole front, in its order.
+    ///
+    /// The best in each coordinate, then the ones farthest from all others ([`spread`]), firmness and relief by their logarithms.
+    ///
+    /// # Arguments
+    /// * `most`: how many.
+    /// * `firmness`: which way firmness is better.
+    pub fn thinned(&self, most: usize, firmness: FirmnessAim) -> Vec<Candidate> {
+        thinned(&self.front, most, firmness).cloned().collect()
+    }
+}
+
+/// Why nothing could be explored.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum ExploreError {
+    /// The model failed.
+    #[error(transparent)]
+    Blend(#[from] BlendError),
+    /// There is no formula.
+    #[error(transparent)]
+    Space(#[from] SpaceError),
+    /// The exploration to go on with is another one.
+    #[error("the earlier exploration is of another space, other demands, another seed or other temperatures")]
+    OtherExploration,
+}
+
+/// Finds the best trade-offs of a space of formulas.
+///
+/// # Arguments
+/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `space`: the formulas.
+/// * `settings`: how to explore.
+/// * `demands`: limits on the central values.
+/// * `previous`: an exploration to go on with: one that was stopped, or one to extend by more candidates or rounds. The answer is that of one unbroken
+///   exploration with these settings. Points beyond fewer candidates than it has are kept.
+/// * `control`: called on the calling thread after each chunk; stops the exploration with what it has.
+///
+/// # Returns
+/// The front. A space of one formula is judged once.
+///
+/// # Errors
+/// [`ExploreError`].
+///
+/// # Validity
+/// Central values: what is found here is what [`barwright_blend::assess()`] shows as values, and says nothing of how sure they are.
+///
+/// # Example
+/// ```
+/// use std::ops::ControlFlow;
+/// use barwright_blend::Parameters;
+/// use barwright_reference::Library;
+/// use barwright_reformulate::explore::{Settings, explore};
+/// use barwright_reformulate::{Demand, Space};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let find = |key: &str| library.ingredients.iter().position(|one| one.key == key).ok_or("not there");
+/// let space = Space {
+///     ingredients: vec![find("beeswax")?, find("cocoa-butter")?, find("sunflower-oil")?],
+///     least: vec![10.0, 0.0, 20.0],
+///     most: vec![40.0, 60.0, 80.0],
+///     groups: vec![],
+///     price: Some(vec![18.0, 12.0, 4.0]),
+/// };
+/// let settings = Settings { candidates: 200, refine_rounds: 1, ..Settings::default() };
+/// let hold = [Demand::Hold { temperature_c: 40.0 }];
+/// let found = explore(&library, &Parameters::builtin()?, &space, &settings, &hold, None, &|_| ControlFlow::Continue(()))?;
+/// assert!(found.finished && !found.front.is_empty());
+/// assert!(found.front.iter().all(|one| one.properties.hold_c >= Some(40.0)));
+/// # Ok(())
+/// # }
+/// ```
+pub fn explore(
+    library: &Library,
+    parameters: &Parameters,
+    space: &Space,
+    settings: &Settings,
+    demands: &[Demand],
+    previous: Option<Exploration>,
+    control: &(dyn Fn(Progress) -> ControlFlow<()> + Sync),
+) -> Result<Exploration, ExploreError> {
+    let explorer = Explorer::new(library, parameters, space, settings, demands)?;
+    let mut state = match previous {
+        Some(previous) if previous.fingerprint != explorer.fingerprint => return Err(ExploreError::OtherExploration),
+        Some(previous) => previous,
+        None => Exploration {
+            front: Vec::new(),
+            judged: 0,
+            rejected: 0,
+            finished: false,
+            fingerprint: explorer.fingerprint,
+            next: 0,
+            filled: None,
+            round: 0,
+            parents: Vec::new(),
+            next_in_round: 0,
+        },
+    };
+    state.finished = explorer.run(&mut state, control)?;
+    Ok(state)
+}
+
+/// Members of a front that stand for all.
+fn thinned(front: &[Candidate], most: usize, firmness: FirmnessAim) -> impl Iterator<Item = &Candidate> {
+    let scaled: Vec<Scores> = front.iter().map(|one| one.properties.scaled(firmness)).collect();
+    spread(&scaled, most).into_iter().filter_map(|index| front.get(index))
+}
+
+/// What became of one candidate.
+enum Fate {
+    /// Not in the space, or the same as its parent.
+    None,
+    /// Judged and not kept.
+    Judged,
+    /// May be on the front.
+    Kept(Scores, Candidate),
+}
+
+/// What stays the same during an exploration.
+struct Explorer<'a> {
+    library: &'a Library,
+    parameters: &'a Parameters,
+    settings: &'a Settings,
+    demands: &'a [Demand],
+    bench: Workbench<'a>,
+    filler: Filler,
+    /// Which ingredients of the space have alkanes.
+    alkanes: Vec<bool>,
+    glide_ln_kpa: f64,
+    candidates: u64,
+    rounds: usize,
+    fingerprint: u64,
+}
+
+impl<'a> Explorer<'a> {
+    fn new(
+        library: &'a Library,
+        parameters: &'a Parameters,
+        space: &Space,
+        settings: &'a Settings,
+        demands: &'a [Demand],
+    ) -> Result<Self, ExploreError> {
+        let filler = Filler::new(space, settings.seed)?;
+        let at_c = demands.iter().filter_map(Demand::scale_c).collect();
+        let bench = Workbench::new(library, parameters, Options { at_c, draws: 0, ..settings.options.clone() })?;
+        let one_point = filler.is_one_point();
+        let mut explorer = Explorer {
+            library,
+            parameters,
+            settings,
+            demands,
+            bench,
+            filler,
+            alkanes: Vec::new(),
+            glide_ln_kpa: 0.5 * (parameters.skin.smears_below_kpa.ln() + parameters.skin.drags_above_kpa.ln()),
+            candidates: if one_point { settings.candidates.min(1) } else { settings.candidates } as u64,
+            rounds: if one_point { 0 } else { settings.refine_rounds },
+            fingerprint: fingerprint(library, parameters, space, settings, demands),
+        };
+        let family = parameters.family_index(CHAIN_LENGTH_FAMILY);
+        for &ingredient in &space.ingredients {
+            let mut has = false;
+            for state in explorer.states() {
+                let alone = explorer.mixture(&[ingredient], state)?;
+                let mut amounts = Vec::new();
+                alone.amounts(None, explorer.bench.model_of(None), &mut amounts);
+                has |= family.is_some() && amounts.iter().any(|one| one.family == family);
+            }
+            explorer.alkanes.push(has);
+        }
+        Ok(explorer)
+    }
+
+    /// Crystal states in use and at release.
+    fn states(&self) -> [CrystalState; 2] {
+        [self.settings.options.state, self.settings.options.release_state()]
+    }
+
+    /// A mixture of equal parts.
+    fn mixture(&self, ingredients: &[usize], state: CrystalState) -> Result<Mixture, BlendError> {
+        let percent = 100.0 / ingredients.len().max(1) as f64;
+        let parts = ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
+        let formula = Formula { name: String::new(), parts };
+        Mixture::new(self.library, self.parameters, &formula, state, &Draws::new(0, 0))
+    }
+
+    /// Goes on until all is done (true) or it is stopped (false).
+    fn run(
+        &self,
+        state: &mut Exploration,
+        control: &(dyn Fn(Progress) -> ControlFlow<()> + Sync),
+    ) -> Result<bool, ExploreError> {
+        if state.next < self.candidates
+            && let Some((front, judged)) = state.filled.take()
+        {
+            // More points than before: the refinement of fewer is not that of the unbroken exploration.
+            state.front = front;
+            state.judged = judged;
+            (state.round, state.next_in_round) = (0, 0);
+            state.parents.clear();
+        }
+        let in_round = PARENTS as u64 * CHILDREN;
+        let firmness = self.settings.firmness;
+        let mut front = Front::default();
+        for one in std::mem::take(&mut state.front) {
+            front.insert(one.properties.scores(firmness), one);
+        }
+        let report = |state: &Exploration, front: &Front<Candidate>| {
+            control(Progress {
+                done: state.next + in_round * state.round as u64 + state.next_in_round,
+                total: self.candidates.max(state.next) + in_round * self.rounds.max(state.round) as u64,
+                front: front.len(),
+            })
+        };
+        let finished = loop {
+            if state.next < self.candidates {
+                let end = (state.next + CHUNK).min(self.candidates);
+                self.chunk(state.next..end, state, &mut front, &|worker, number| {
+                    let Worker { buffers, percent, .. } = worker;
+                    self.filler.point(number, buffers, percent)
+                })?;
+                state.next = end;
+            } else if state.round < self.rounds && !front.is_empty() {
+                if state.filled.is_none() {
+                    state.filled = Some((sorted(&front, firmness), state.judged));
+                }
+                if state.parents.is_empty() {
+                    let members = sorted(&front, firmness);
+                    state.parents = thinned(&members, PARENTS, firmness).map(|one| one.percent.clone()).collect();
+                }
+                let parents = std::mem::take(&mut state.parents);
+                let all = parents.len() as u64 * CHILDREN;
+                let end = (state.next_in_round + CHUNK).min(all);
+                let round = state.round;
+                self.chunk(state.next_in_round..end, state, &mut front, &|worker, number| {
+                    worker.percent.clone_from(&parents[(number / CHILDREN) as usize]);
+                    self.step(round, number, &mut worker.percent)
+                })?;
+                if end < all {
+                    state.next_in_round = end;
+                    state.parents = parents;
+                } else {
+                    state.round += 1;
+                    state.next_in_round = 0;
+                }
+            } else {
+                break true;
+            }
+            if report(state, &front).is_break() {
+                break state.next >= self.candidates && (state.round >= self.rounds || front.is_empty());
+            }
+        };
+        state.front = sorted(&front, firmness);
+        Ok(finished)
+    }
+
+    /// Moves mass between two ingredients; false when nothing moves.
+    fn step(&self, round: usize, number: u64, percent: &mut [f64]) -> bool {
+        let mut mixer = Mixer::new(&[self.settings.seed, round as u64, number]);
+        let largest = FIRST_TRANSFER * SHRINK.powf(round as f64);
+        let (from, to) = (mixer.below(percent.len()), mixer.below(percent.len()));
+        let amount = largest * (SMALLEST_TRANSFER + (1.0 - SMALLEST_TRANSFER) * mixer.fraction());
+        self.filler.transfer(percent, from, to, amount) > NO_TRANSFER
+    }
+
+    /// Judges some candidates, all threads together, and takes them into the front in their order.
+    fn chunk(
+        &self,
+        numbers: std::ops::Range<u64>,
+        state: &mut Exploration,
+        front: &mut Front<Candidate>,
+        make: &(dyn Fn(&mut Worker, u64) -> bool + Sync),
+    ) -> Result<(), ExploreError> {
+        let known = &*front;
+        let (start, count) = (numbers.start, (numbers.end - numbers.start) as usize);
+        let fates: Vec<Result<Fate, BlendError>> = (0..count)
+            .into_par_iter()
+            .with_min_len(FEWEST_AT_ONCE)
+            .map_init(Worker::default, |worker, index| {
+                if !make(worker, start + index as u64) {
+                    return Ok(Fate::None);
+                }
+                let Some(properties) = self.properties(worker, known)? else { return Ok(Fate::Judged) };
+                let scores = properties.scores(self.settings.firmness);
+                // Most candidates are beaten by what was there before; that is found out by all threads together.
+                if known.covers(&scores) {
+                    return Ok(Fate::Judged);
+                }
+                Ok(Fate::Kept(scores, Candidate { percent: worker.percent.clone(), properties }))
+            })
+            .collect();
+        let filling = state.filled.is_none();
+        for fate in fates {
+            match fate? {
+                Fate::None => state.rejected += usize::from(filling),
+                Fate::Judged => state.judged += 1,
+                Fate::Kept(scores, candidate) => {
+                    state.judged += 1;
+                    front.insert(scores, candidate);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// What a candidate is; `None` when it does not meet every demand, or is sure to be covered by what is known.
+    fn properties(&self, worker: &mut Worker, known: &Front<Candidate>) -> Result<Option<Properties>, BlendError> {
+        let (options, settings) = (&self.settings.options, self.settings);
+        let percent = &worker.percent;
+        let price = self.filler.space().price.as_ref().map(|price| price_per_kg(price, percent));
+        if price.zip(settings.most_price).is_some_and(|(price, most)| price > most) {
+            return Ok(None);
+        }
+        worker.key.clear();
+        worker.key.extend(self.alkanes.iter().zip(percent).map(|(&has, &percent)| !has || percent > 0.0));
+        if !worker.lines.contains_key(&worker.key) {
+            if worker.lines.len() >= MOST_LINES {
+                worker.lines.clear();
+            }
+            worker.lines.insert(worker.key.clone(), self.line(&worker.key)?);
+        }
+        let Some(line) = worker.lines.get_mut(&worker.key) else { return Ok(None) };
+        let model = self.bench.model_of(None);
+        line.fill(percent, model)?;
+        let [in_use, fresh] = self.states().map(|state| line.state_index(state));
+        let mut at_release = line.chains[fresh].evaluator(model)?;
+        let release = at_release.point(options.release_c)?;
+        let finest_mm = finest_feature_mm(&self.parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
+        drop(at_release);
+        let mut evaluator = line.chains[in_use].evaluator(model)?;
+        let skin = evaluator.point(self.parameters.skin.temperature_c)?;
+        let firm = evaluator.point(settings.firmness_at_c)?;
+        // Cheap demands before the search for the hold temperature.
+        for (index, demand) in self.demands.iter().enumerate() {
+            let met = match *demand {
+                Demand::Detail { relief_mm } => finest_mm <= relief_mm,
+                Demand::Melts { percent } => 100.0 * (1.0 - skin.solids) >= percent,
+                Demand::Hold { temperature_c } => {
+                    let point = evaluator.point(temperature_c)?;
+                    point.yield_kpa >= model.load_kpa && point.holding >= model.weep_below
+                }
+                Demand::Firmer { than, temperature_c } => {
+                    self.over(index, than, &evaluator.point(temperature_c)?) >= 1.0
+                }
+                Demand::Softer { than, temperature_c } => {
+                    self.over(index, than, &evaluator.point(temperature_c)?) <= 1.0
+                }
+            };
+            if !met {
+                return Ok(None);
+            }
+        }
+        let off = skin.yield_kpa.max(LEAST_SKIN_KPA).ln() - self.glide_ln_kpa;
+        let mut properties =
+            Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off.abs(), price };
+        // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
+        let rival = known.least_with_others_as_good(&properties.scores(settings.firmness), HOLD).map(|score| -score);
+        if let Some(rival_c) = rival.filter(|rival_c| rival_c.is_finite()) {
+            let point = evaluator.point(rival_c - SURELY_LOWER_K)?;
+            if point.yield_kpa < model.load_kpa || point.holding < model.weep_below {
+                return Ok(None);
+            }
+        }
+        properties.hold_c = hold_c(&mut evaluator, model)?;
+        Ok(Some(properties))
+    }
+
+    /// Firmness at a point over what one demand names.
+    fn over(&self, demand: usize, than: Firmness, point: &Point) -> f64 {
+        match than {
+            Firmness::Kpa(kpa) => point.yield_kpa / kpa,
+            Firmness::BeeswaxPercent(percent) => {
+                let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
+                point.structure / self.bench.beeswax_structure(percent, at, None).max(f64::MIN_POSITIVE)
+            }
+        }
+    }
+
+    /// The mixtures of some ingredients of the space.
+    fn line(&self, there: &[bool]) -> Result<Line, BlendError> {
+        let space = self.filler.space();
+        let chosen: Vec<usize> = space.ingredients.iter().zip(there).filter(|(_, t)| **t).map(|(&i, _)| i).collect();
+        let mut line = Line { chains: Vec::new(), order: Vec::new(), placed: Vec::new() };
+        for state in self.states() {
+            if line.chains.iter().all(|chain| chain.state != state) {
+                let mixture = self.mixture(&chosen, state)?;
+                line.chains.push(Chain { state, mixture, amounts: Vec::new(), solved: None });
+            }
+        }
+        if let Some(chain) = line.chains.first() {
+            let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
+            line.order = chain.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
+        }
+        Ok(line)
+    }
+}
+
+/// The temperature a bar keeps its shape at for a day.
+///
+/// The lower of two: where its yield stress is the load, and where its crystals no longer hold the oil. The second is looked for only when the oil is
+/// not held at the first.
+fn hold_c(evaluator: &mut Evaluator<'_>, model: &ModelDraw) -> Result<Option<f64>, EquilibriumError> {
+    let clear_c = evaluator.clear_point_c();
+    evaluator.start_curve(clear_c);
+    let Some(carries_c) = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)? else { return Ok(None) };
+    if evaluator.point(carries_c)?.holding >= model.weep_below {
+        return Ok(Some(carries_c));
+    }
+    let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+    Ok(weeps_c.map(|weeps_c| weeps_c.min(carries_c)))
+}
+
+/// A front in the order shown.
+fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
+    let mut members: Vec<Candidate> = front.iter().map(|(_, one)| one.clone()).collect();
+    members.sort_by(|a, b| {
+        let (x, y) = (a.properties.scores(firmness), b.properties.scores(firmness));
+        let pairs = x.iter().zip(&y);
+        pairs.map(|(x, y)| x.total_cmp(y)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
+    });
+    members
+}
+
+/// Tells explorations apart that cannot go on from each other: FNV-1a of everything but the numbers of candidates and rounds.
+fn fingerprint(
+    library: &Library,
+    parameters: &Parameters,
+    space: &Space,
+    settings: &Settings,
+    demands: &[Demand],
+) -> u64 {
+    let Settings { seed, options, firmness_at_c, firmness, most_price, .. } = settings;
+    let ingredients: Vec<_> = space.ingredients.iter().map(|&index| library.ingredients.get(index)).collect();
+    let state = (options.state, options.release_c);
+    let text = format!(
+        "{space:?} {ingredients:?} {parameters:?} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
+    );
+    text.bytes().fold(0xCBF2_9CE4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3))
+}
+
+/// Buffers of one thread.
+#[derive(Default)]
+struct Worker {
+    buffers: FillBuffers,
+    percent: Vec<f64>,
+    key: Vec<bool>,
+    /// By which ingredients they hold.
+    lines: HashMap<Vec<bool>, Line>,
+}
+
+/// Mixtures of one set of ingredients.
+struct Line {
+    /// One for each crystal state.
+    chains: Vec<Chain>,
+    /// Position in the space of each part of the mixtures.
+    order: Vec<usize>,
+    placed: Vec<f64>,
+}
+
+/// A mixture in one crystal state.
+struct Chain {
+    state: CrystalState,
+    mixture: Mixture,
+    amounts: Vec<SpeciesAmount>,
+    solved: Option<(Problem, Solver)>,
+}
+
+impl Line {
+    fn state_index(&self, state: CrystalState) -> usize {
+        self.chains.iter().position(|chain| chain.state == state).unwrap_or(0)
+    }
+
+    /// Sets the amounts; species of ingredients that are not there drop out of the equilibria.
+    fn fill(&mut self, percent: &[f64], model: &ModelDraw) -> Result<(), EquilibriumError> {
+        self.placed.clear();
+        self.placed.extend(self.order.iter().map(|&place| percent[place]));
+        for chain in &mut self.chains {
+            chain.mixture.set_percents(&self.placed);
+            chain.mixture.amounts(None, model, &mut chain.amounts);
+            let problem = match chain.solved.take() {
+                Some((mut problem, _)) => {
+                    problem.fill(&chain.amounts)?;
+                    problem
+                }
+                None => Problem::new(&chain.amounts, chain.mixture.family_count())?,
+            };
+            // The buffers of a solver are as long as its problem, and that changes with the ingredients that are there.
+            let solver = Solver::new(&problem);
+            chain.solved = Some((problem, solver));
+        }
+        Ok(())
+    }
+}
+
+impl Chain {
+    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw) -> Result<Evaluator<'b>, EquilibriumError> {
+        let (problem, solver) = self.solved.as_mut().ok_or(EquilibriumError::Empty)?;
+        Ok(Evaluator::new(problem, solver, model, Beyond::NOTHING))
+    }
+}

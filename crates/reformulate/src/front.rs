@@ -1,0 +1,274 @@
+//! The best trade-offs: points that no other point beats.
+//!
+//! ```text
+//! a beats b (dominates):  a_i ≤ b_i for every i, and a_i < b_i for one
+//! ```
+//! Lower is better in every coordinate. Of points alike in every coordinate the first to come is kept, so what is kept depends on the order of
+//! arrival only through such ties.
+//!
+//! # Source
+//! Definition: Pareto; thinning by the farthest point: Gonzalez 1985, Theor. Comput. Sci. 38:293 (recalled).
+
+/// Number of coordinates.
+pub const SCORES: usize = 5;
+
+/// What a point is judged by: lower is better.
+pub type Scores = [f64; SCORES];
+
+/// Whether `a` is nowhere worse than `b`.
+fn as_good(a: &Scores, b: &Scores) -> bool {
+    a.iter().zip(b).all(|(a, b)| a <= b)
+}
+
+/// Whether `a` is nowhere worse than `b` and somewhere better.
+///
+/// # Example
+/// ```
+/// use barwright_reformulate::front::dominates;
+/// let (a, b) = ([0.0, 1.0, 2.0, 0.0, 0.0], [0.0, 1.0, 3.0, 0.0, 0.0]);
+/// assert!(dominates(&a, &b) && !dominates(&b, &a) && !dominates(&a, &a));
+/// ```
+pub fn dominates(a: &Scores, b: &Scores) -> bool {
+    as_good(a, b) && a != b
+}
+
+/// A set of points of which none beats another.
+#[derive(Debug, Clone)]
+pub struct Front<T> {
+    scores: Vec<Scores>,
+    items: Vec<T>,
+}
+
+impl<T> Default for Front<T> {
+    fn default() -> Self {
+        Front { scores: Vec::new(), items: Vec::new() }
+    }
+}
+
+impl<T> Front<T> {
+    /// Number of points.
+    pub fn len(&self) -> usize {
+        self.items.len()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.items.is_empty()
+    }
+
+    /// Whether a point would not be taken in: one here is nowhere worse, or it is not a number.
+    pub fn covers(&self, scores: &Scores) -> bool {
+        scores.iter().any(|score| score.is_nan()) || self.scores.iter().any(|known| as_good(known, scores))
+    }
+
+    /// The lowest coordinate `free` among the points here that are nowhere worse in all others; `None` without such a point.
+    ///
+    /// Whatever is not lower than that there is covered.
+    pub fn least_with_others_as_good(&self, scores: &Scores, free: usize) -> Option<f64> {
+        let others = |known: &&Scores| (0..SCORES).all(|i| i == free || known[i] <= scores[i]);
+        self.scores.iter().filter(others).map(|known| known[free]).reduce(f64::min)
+    }
+
+    /// Takes a point in unless it is covered, and drops those it beats.
+    ///
+    /// # Returns
+    /// Whether it was taken in.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_reformulate::front::Front;
+    /// let mut front = Front::default();
+    /// assert!(front.insert([1.0, 2.0, 0.0, 0.0, 0.0], "a"));
+    /// assert!(front.insert([2.0, 1.0, 0.0, 0.0, 0.0], "b"));
+    /// assert!(!front.insert([2.0, 2.0, 0.0, 0.0, 0.0], "worse than both"));
+    /// assert!(front.insert([1.0, 1.0, 0.0, 0.0, 0.0], "better than both"));
+    /// assert_eq!(front.len(), 1);
+    /// ```
+    pub fn insert(&mut self, scores: Scores, item: T) -> bool {
+        if self.covers(&scores) {
+            return false;
+        }
+        for index in (0..self.scores.len()).rev() {
+            if as_good(&scores, &self.scores[index]) {
+                self.scores.swap_remove(index);
+                self.items.swap_remove(index);
+            }
+        }
+        self.scores.push(scores);
+        self.items.push(item);
+        true
+    }
+
+    /// The points, in no particular order.
+    pub fn iter(&self) -> impl Iterator<Item = (&Scores, &T)> {
+        self.scores.iter().zip(&self.items)
+    }
+}
+
+/// Chooses points that stand for all of a set.
+///
+/// The best in each coordinate come first, in the order of coordinates (of equals, the first); then again and again the one farthest from all chosen
+/// (the first of equals), each coordinate measured by its range. Coordinates that are not finite count as the farthest finite one.
+///
+/// # Arguments
+/// * `points`: coordinates; scale them so that equal distances mean equally much.
+/// * `most`: how many may be chosen. Fewer than the coordinates leave out the last extremes.
+///
+/// # Returns
+/// Positions of the chosen, ascending; all of them when there are no more than `most`. Points alike in all coordinates are chosen once.
+///
+/// # Example
+/// ```
+/// use barwright_reformulate::front::spread;
+/// let line: Vec<_> = (0..=10).map(|i| [f64::from(i), f64::from(10 - i), 0.0, 0.0, 0.0]).collect();
+/// assert_eq!(spread(&line, 3), [0, 5, 10]);
+/// ```
+pub fn spread(points: &[Scores], most: usize) -> Vec<usize> {
+    if points.len() <= most {
+        return (0..points.len()).collect();
+    }
+    let ranges: [(f64, f64); SCORES] = std::array::from_fn(|i| {
+        let finite = points.iter().map(|point| point[i]).filter(|value| value.is_finite());
+        finite.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)))
+    });
+    let scale = |value: f64, (low, high): (f64, f64)| {
+        // Without a finite value, or with one alone, the coordinate tells nothing apart.
+        if high > low { (value.clamp(low, high) - low) / (high - low) } else { 0.0 }
+    };
+    let scaled: Vec<Scores> = points.iter().map(|point| std::array::from_fn(|i| scale(point[i], ranges[i]))).collect();
+    let mut chosen: Vec<usize> = Vec::with_capacity(most);
+    let mut away = vec![f64::INFINITY; points.len()];
+    let choose = |index: usize, chosen: &mut Vec<usize>, away: &mut [f64]| {
+        chosen.push(index);
+        for (distance, point) in away.iter_mut().zip(&scaled) {
+            let squared: f64 = point.iter().zip(&scaled[index]).map(|(a, b)| (a - b) * (a - b)).sum();
+            *distance = distance.min(squared);
+        }
+    };
+    let first_best = |of: &dyn Fn(usize) -> f64| {
+        (1..points.len()).fold(0, |best, index| if of(index) < of(best) { index } else { best })
+    };
+    let extremes: [usize; SCORES] = std::array::from_fn(|i| first_best(&|index| scaled[index][i]));
+    for best in extremes {
+        if chosen.len() < most && !chosen.contains(&best) {
+            choose(best, &mut chosen, &mut away);
+        }
+    }
+    while chosen.len() < most {
+        let farthest = first_best(&|index| -away[index]);
+        if away[farthest] <= 0.0 {
+            break;
+        }
+        choose(farthest, &mut chosen, &mut away);
+    }
+    chosen.sort_unstable();
+    chosen
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quasi_random::Mixer;
+
+    /// Random points; coarse coordinates make many ties.
+    fn cloud(count: usize, levels: usize, seed: u64) -> Vec<Scores> {
+        let mut mixer = Mixer::new(&[seed]);
+        (0..count).map(|_| std::array::from_fn(|_| mixer.below(levels) as f64)).collect()
+    }
+
+    fn filled(points: &[Scores]) -> Front<usize> {
+        let mut front = Front::default();
+        for (index, point) in points.iter().enumerate() {
+            front.insert(*point, index);
+        }
+        front
+    }
+
+    fn members(front: &Front<usize>) -> Vec<usize> {
+        let mut members: Vec<usize> = front.iter().map(|(_, &index)| index).collect();
+        members.sort_unstable();
+        members
+    }
+
+    #[test]
+    fn the_same_as_comparing_all_with_all() {
+        for (levels, seed) in [(3, 1), (10, 2), (1000, 3), (1_000_000, 4)] {
+            let points = cloud(600, levels, seed);
+            let brute: Vec<usize> = (0..points.len())
+                .filter(|&i| {
+                    let beaten = points.iter().any(|other| dominates(other, &points[i]));
+                    !beaten && !points[..i].contains(&points[i])
+                })
+                .collect();
+            assert_eq!(members(&filled(&points)), brute, "{levels} levels");
+        }
+    }
+
+    #[test]
+    fn none_beats_another_and_a_beaten_point_changes_nothing() {
+        let points = cloud(400, 50, 5);
+        let mut front = filled(&points);
+        for (a, _) in front.iter() {
+            assert!(front.iter().all(|(b, _)| !dominates(a, b)));
+        }
+        let before = members(&front);
+        let worse: Vec<Scores> = front.iter().map(|(scores, _)| scores.map(|score| score + 1.0)).collect();
+        for point in worse.into_iter().chain([[f64::NAN, 0.0, 0.0, 0.0, 0.0]]) {
+            assert!(!front.insert(point, usize::MAX));
+        }
+        assert_eq!(members(&front), before);
+    }
+
+    #[test]
+    fn the_order_of_arrival_decides_between_equals_only() {
+        let mut points = cloud(400, 8, 6);
+        let kept = |points: &[Scores]| {
+            let mut kept: Vec<Scores> = filled(points).iter().map(|(scores, _)| *scores).collect();
+            kept.sort_by(|a, b| a.partial_cmp(b).unwrap_or(std::cmp::Ordering::Equal));
+            kept
+        };
+        let forward = kept(&points);
+        points.reverse();
+        assert_eq!(kept(&points), forward);
+    }
+
+    #[test]
+    fn what_one_coordinate_must_fall_below_to_get_in() {
+        let front = filled(&cloud(300, 20, 9));
+        let (mut some, mut none) = (0, 0);
+        for mut point in cloud(300, 20, 10) {
+            match front.least_with_others_as_good(&point, 1) {
+                Some(least) => {
+                    some += 1;
+                    point[1] = least;
+                    assert!(front.covers(&point));
+                    point[1] = least - 0.5;
+                    assert!(!front.covers(&point));
+                }
+                None => {
+                    none += 1;
+                    point[1] = 1e9;
+                    assert!(!front.covers(&point));
+                }
+            }
+        }
+        assert!(some > 10 && none > 10, "{some} {none}");
+    }
+
+    #[test]
+    fn thinning_keeps_the_extremes_and_the_number() {
+        let points: Vec<Scores> = filled(&cloud(3000, 1_000_000, 8)).iter().map(|(scores, _)| *scores).collect();
+        assert!(points.len() > 100);
+        let chosen = spread(&points, 20);
+        assert_eq!(chosen.len(), 20);
+        for i in 0..SCORES {
+            let best = points.iter().map(|point| point[i]).fold(f64::INFINITY, f64::min);
+            assert!(chosen.iter().any(|&index| points[index][i] == best));
+        }
+        assert_eq!(spread(&points, points.len()).len(), points.len());
+        assert!(spread(&points, 0).is_empty());
+        assert_eq!(spread(&[[1.0; SCORES]; 9], 3), [0]);
+        let endless = [[0.0; SCORES], [f64::INFINITY, -1.0, 0.0, 0.0, 0.0], [1.0, 0.0, 0.0, 0.0, 0.0]];
+        assert_eq!(spread(&endless, 2), [0, 1]);
+    }
+}

@@ -1,0 +1,277 @@
+//! `explore`: the same figures as `assess`, the same bytes for any number of threads and wherever it was interrupted.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::ops::ControlFlow;
+use std::sync::LazyLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use barwright_blend::equilibrium::HIGHEST_TEMPERATURE_K;
+use barwright_blend::{Options, Parameters, assess};
+use barwright_reference::{Formula, IngredientKind, Library, Part};
+use barwright_reformulate::explore::{Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
+use barwright_reformulate::front::dominates;
+use barwright_reformulate::space::{Filler, Group, Space, SpaceError};
+use barwright_reformulate::{Demand, Firmness};
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static PARAMETERS: LazyLock<Parameters> =
+    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+
+fn space_of(keys: &[&str]) -> Space {
+    let find = |key: &&str| LIBRARY.ingredients.iter().position(|one| one.key == *key).expect("in the table");
+    let ingredients: Vec<usize> = keys.iter().map(find).collect();
+    let count = ingredients.len();
+    Space { ingredients, least: vec![0.0; count], most: vec![100.0; count], groups: vec![], price: None }
+}
+
+/// Three waxes, two of them with alkanes of other lengths, butters and oils.
+fn shelf() -> Space {
+    let mut space = space_of(&[
+        "beeswax",
+        "candelilla-wax",
+        "carnauba-wax",
+        "cocoa-butter",
+        "shea-butter",
+        "sunflower-oil",
+        "jojoba-oil",
+    ]);
+    space.groups.push(Group { name: "waxes".into(), members: vec![0, 1, 2], least: 10.0, most: 35.0 });
+    space.most[4] = 40.0;
+    space.price = Some(vec![18.0, 25.0, 14.0, 12.0, 9.0, 4.0, 30.0]);
+    space
+}
+
+fn settings(candidates: usize, refine_rounds: usize) -> Settings {
+    Settings { candidates, refine_rounds, ..Settings::default() }
+}
+
+fn run(space: &Space, settings: &Settings, demands: &[Demand]) -> Result<Exploration, ExploreError> {
+    explore(&LIBRARY, &PARAMETERS, space, settings, demands, None, &|_| ControlFlow::Continue(()))
+}
+
+fn resumed(space: &Space, settings: &Settings, previous: Exploration) -> Exploration {
+    explore(&LIBRARY, &PARAMETERS, space, settings, &[], Some(previous), &|_| ControlFlow::Continue(())).unwrap()
+}
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-3 * b.abs()
+}
+
+#[track_caller]
+fn same_as_assess(space: &Space, settings: &Settings, found: &Exploration, every: usize) {
+    let options = Options { at_c: vec![settings.firmness_at_c], draws: 0, ..settings.options.clone() };
+    let skin = &PARAMETERS.skin;
+    for one in found.front.iter().step_by(every) {
+        let parts = space.ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
+        let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
+        let formula = Formula { name: String::new(), parts };
+        let told = assess(&LIBRARY, &PARAMETERS, &formula, &options).unwrap();
+        let got = &one.properties;
+        assert!(near(got.firmness_kpa, told.firmness[0].yield_stress_kpa.value), "{got:?}");
+        match (got.hold_c, told.warmth.hold_c) {
+            (Some(got), Some(told)) => assert!(near(got, told.value), "{got} {told:?}"),
+            (got, told) => assert!(got.is_none() && told.is_none(), "{got:?} {told:?}"),
+        }
+        match told.detail.finest_feature_mm {
+            Some(told) => assert!(near(got.finest_mm, told.value)),
+            None => assert!(got.finest_mm >= 1000.0),
+        }
+        let middle = 0.5 * (skin.smears_below_kpa.ln() + skin.drags_above_kpa.ln());
+        let off = (told.skin.yield_stress_kpa.value.max(1e-6).ln() - middle).abs();
+        assert!((got.skin_ln_off - off).abs() <= 1e-3, "{got:?} {off}");
+    }
+}
+
+#[test]
+fn figures_are_those_of_assess() {
+    let space = shelf();
+    for options in [
+        Options::default(),
+        Options { state: barwright_reference::CrystalState::Tempered, release_c: 12.0, ..Options::default() },
+        Options { state: barwright_reference::CrystalState::Fresh, ..Options::default() },
+    ] {
+        let settings = Settings { options, ..settings(600, 1) };
+        let found = run(&space, &settings, &[]).unwrap();
+        assert!(found.front.len() > 20, "{}", found.front.len());
+        assert!(found.front.iter().any(|one| one.percent.contains(&0.0)));
+        same_as_assess(&space, &settings, &found, 3);
+    }
+}
+
+#[test]
+fn the_front_is_one_lies_in_the_space_and_has_the_best_of_what_was_judged() {
+    let (space, settings) = (shelf(), settings(1500, 2));
+    let found = run(&space, &settings, &[]).unwrap();
+    let filler = Filler::new(&space, settings.seed).unwrap();
+    let scores: Vec<_> = found.front.iter().map(|one| one.properties.scores(FirmnessAim::Firmer)).collect();
+    for (one, a) in found.front.iter().zip(&scores) {
+        assert!(filler.contains(&one.percent), "{:?}", one.percent);
+        assert!(scores.iter().all(|b| !dominates(b, a)));
+    }
+    assert!(found.finished && found.judged > 1500 && found.rejected == 0);
+    // Refinement only adds: whatever the points of the space reached is there, or something at least as good.
+    let plain = run(&space, &Settings { refine_rounds: 0, ..settings }, &[]).unwrap();
+    assert_eq!(plain.judged, 1500);
+    for one in &plain.front {
+        let own = one.properties.scores(FirmnessAim::Firmer);
+        assert!(scores.iter().any(|other| *other == own || dominates(other, &own)));
+    }
+    let better = scores
+        .iter()
+        .filter(|a| plain.front.iter().any(|one| dominates(a, &one.properties.scores(FirmnessAim::Firmer))));
+    assert!(better.count() > 10);
+    let few = found.thinned(12, FirmnessAim::Firmer);
+    assert_eq!(few.len(), 12);
+    assert_eq!(few[0], found.front[0]);
+}
+
+#[test]
+fn softer_is_the_other_way() {
+    let space = shelf();
+    let best = |firmness: FirmnessAim| {
+        let found = run(&space, &Settings { firmness, ..settings(500, 0) }, &[]).unwrap();
+        found.front[0].properties.firmness_kpa
+    };
+    assert!(best(FirmnessAim::Firmer) > 10.0 * best(FirmnessAim::Softer));
+}
+
+#[test]
+fn demands_are_met() {
+    let space = shelf();
+    let demands = [
+        Demand::Hold { temperature_c: 42.0 },
+        Demand::Detail { relief_mm: 1.0 },
+        Demand::Melts { percent: 40.0 },
+        Demand::Softer { than: Firmness::BeeswaxPercent(30.0), temperature_c: 30.0 },
+        Demand::Firmer { than: Firmness::Kpa(20.0), temperature_c: 25.0 },
+        Demand::Firmer { than: Firmness::BeeswaxPercent(4.0), temperature_c: 20.0 },
+    ];
+    let settings = Settings { most_price: Some(12.0), ..settings(3000, 1) };
+    let found = run(&space, &settings, &demands).unwrap();
+    assert!(found.front.len() > 5, "{}", found.front.len());
+    let options = Options { at_c: vec![30.0, 25.0, 20.0], draws: 0, ..Options::default() };
+    for one in found.front.iter().step_by(4) {
+        let parts = space.ingredients.iter().zip(&one.percent);
+        let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
+        let told = assess(&LIBRARY, &PARAMETERS, &Formula { name: String::new(), parts }, &options).unwrap();
+        assert!(told.warmth.hold_c.unwrap().value > 41.99 && told.detail.finest_feature_mm.unwrap().value < 1.001);
+        assert!(told.skin.melted_percent.value > 39.99);
+        assert!(told.firmness[0].beeswax_equivalent_percent.value < 30.1);
+        assert!(told.firmness[1].yield_stress_kpa.value > 19.99);
+        assert!(told.firmness[2].beeswax_equivalent_percent.value > 3.9);
+        assert!(one.properties.price.unwrap() <= 12.0);
+    }
+    let impossible = run(&space, &settings, &[Demand::Hold { temperature_c: 110.0 }]).unwrap();
+    assert!(impossible.finished && impossible.front.is_empty());
+    let limit_c = HIGHEST_TEMPERATURE_K - 273.15;
+    let beyond = run(&space, &settings, &[Demand::Hold { temperature_c: limit_c + 1.0 }]);
+    assert!(matches!(beyond, Err(ExploreError::Blend(_))));
+}
+
+#[test]
+fn any_number_of_threads_gives_the_same() {
+    let (space, settings) = (shelf(), settings(5000, 2));
+    let with = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| run(&space, &settings, &[]).unwrap())
+    };
+    let one = with(1);
+    assert_eq!(one, with(2));
+    assert_eq!(one, with(3));
+}
+
+#[test]
+fn stopped_anywhere_and_resumed_gives_the_same() {
+    let (space, settings) = (shelf(), settings(9000, 3));
+    let calls = AtomicUsize::new(0);
+    let count = |_: Progress| {
+        calls.fetch_add(1, Ordering::Relaxed);
+        ControlFlow::Continue(())
+    };
+    let unbroken = explore(&LIBRARY, &PARAMETERS, &space, &settings, &[], None, &count).unwrap();
+    assert_eq!(calls.load(Ordering::Relaxed), 6);
+    // Stopped after every chunk.
+    let mut state = None;
+    let mut times = 0;
+    loop {
+        let found = explore(&LIBRARY, &PARAMETERS, &space, &settings, &[], state, &|_| ControlFlow::Break(())).unwrap();
+        times += 1;
+        assert!(!found.front.is_empty());
+        if found.finished {
+            assert_eq!(found, unbroken);
+            break;
+        }
+        assert!(times < 6);
+        state = Some(found);
+    }
+    assert_eq!(times, 6);
+}
+
+#[test]
+fn extended_gives_the_same_as_all_at_once() {
+    let space = shelf();
+    let unbroken = run(&space, &settings(2500, 3), &[]).unwrap();
+    let fewer = run(&space, &settings(1000, 2), &[]).unwrap();
+    assert!(fewer.finished);
+    let more = resumed(&space, &settings(2500, 1), fewer);
+    assert_ne!(more, unbroken);
+    assert_eq!(resumed(&space, &settings(2500, 3), more), unbroken);
+    // Nothing to do.
+    assert_eq!(resumed(&space, &settings(2500, 3), unbroken.clone()), unbroken);
+    let other = Settings { seed: 21, ..settings(2500, 3) };
+    let refused = explore(&LIBRARY, &PARAMETERS, &space, &other, &[], Some(unbroken), &|_| ControlFlow::Continue(()));
+    assert_eq!(refused, Err(ExploreError::OtherExploration));
+}
+
+#[test]
+fn one_point_no_volume_and_no_formula() {
+    let mut space = space_of(&["beeswax", "sunflower-oil"]);
+    (space.least, space.most) = (vec![20.0, 80.0], vec![20.0, 80.0]);
+    let one = run(&space, &settings(10_000, 5), &[]).unwrap();
+    assert_eq!((one.judged, one.front.len(), one.finished), (1, 1, true));
+    assert_eq!(one.front[0].percent, [20.0, 80.0]);
+    assert_eq!(one.front[0].properties.price, None);
+    same_as_assess(&space, &settings(1, 0), &one, 1);
+
+    let mut flat = space_of(&["beeswax", "cocoa-butter", "sunflower-oil"]);
+    (flat.least[1], flat.most[1]) = (30.0, 30.0);
+    let found = run(&flat, &settings(300, 2), &[]).unwrap();
+    assert!(found.front.len() > 1 && found.front.iter().all(|one| one.percent[1] == 30.0));
+
+    space.most = vec![20.0, 70.0];
+    space.least = vec![0.0, 0.0];
+    let none = run(&space, &settings(10, 0), &[]);
+    assert_eq!(none, Err(ExploreError::Space(SpaceError::MostUnderWhole { sum: 90.0 })));
+    assert_eq!(run(&shelf(), &settings(0, 3), &[]).unwrap().front, []);
+}
+
+#[test]
+fn crossing_groups_reject_some_candidates() {
+    let mut space = shelf();
+    space.groups.push(Group { name: "local".into(), members: vec![0, 5], least: 40.0, most: 80.0 });
+    let found = run(&space, &settings(600, 2), &[]).unwrap();
+    assert!(found.rejected > 50 && found.judged > 600 - found.rejected, "{found:?}");
+    let filler = Filler::new(&space, 0).unwrap();
+    assert!(found.front.len() > 5 && found.front.iter().all(|one| filler.contains(&one.percent)));
+    let plain = run(&space, &settings(600, 0), &[]).unwrap();
+    assert_eq!((plain.judged + plain.rejected, plain.rejected), (600, found.rejected));
+}
+
+#[test]
+fn forty_ingredients() {
+    let count = 40.min(LIBRARY.ingredients.len());
+    assert_eq!(count, 40);
+    let waxes = (0..count).filter(|&i| LIBRARY.ingredients[i].kind == IngredientKind::Wax).collect();
+    let space = Space {
+        ingredients: (0..count).collect(),
+        least: vec![0.0; count],
+        most: vec![100.0; count],
+        groups: vec![Group { name: "waxes".into(), members: waxes, least: 20.0, most: 35.0 }],
+        price: None,
+    };
+    let settings = settings(400, 1);
+    let found = run(&space, &settings, &[]).unwrap();
+    let filler = Filler::new(&space, 0).unwrap();
+    assert!(found.front.len() > 3 && found.front.iter().all(|one| filler.contains(&one.percent)));
+    same_as_assess(&space, &settings, &found, 4);
+}

@@ -73,7 +73,7 @@ impl Bench {
         let hold = |x: &[f64], (): &mut ()| margin(x, 0);
         let detail = |x: &[f64], (): &mut ()| margin(x, 1);
         let rest = |x: &[f64], (): &mut ()| 100.0 - x.iter().sum::<f64>();
-        let constraints: [&dyn Fn(&[f64], &mut ()) -> f64; 3] = [&hold, &detail, &rest];
+        let constraints: [&dyn cobyla::Func<()>; 3] = [&hold, &detail, &rest];
         let bounds = vec![(0.0, 100.0); free];
         let mut random = Pcg64::seed_from_u64(1);
         let mut best = f64::INFINITY;

@@ -5,6 +5,7 @@
 //! - [`judge`]: how surely a formula meets it, and which way is better.
 //! - [`limits`]: what may change.
 //! - [`linear`]: the best step inside the limits when everything is taken as linear.
+//! - [`swap`](mod@swap): one ingredient in place of another.
 //! - [`adjust()`]: the smallest change that meets every demand.
 
 pub mod adjust;
@@ -12,6 +13,7 @@ pub mod demand;
 pub mod judge;
 pub mod limits;
 pub mod linear;
+pub mod swap;
 
 pub use adjust::{Adjustment, adjust};
 pub use demand::{Demand, Firmness};

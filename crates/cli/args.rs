@@ -54,6 +54,8 @@ pub enum Action {
     Compare(Compare),
     /// Change a formula by as little as can be, so that it meets what you ask of it
     Adjust(Box<Adjust>),
+    /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
+    Swap(Swap),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -216,6 +218,48 @@ impl Adjust {
             ..usual
         }
     }
+}
+
+/// `swap`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright swap winter.toml --replace beeswax --with 'candelilla wax'
+  barwright swap winter.toml --replace 'shea butter' --nut-free
+  barwright swap winter.toml --replace beeswax --vegan --most 5")
+)]
+pub struct Swap {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// The ingredient that ran out
+    #[arg(long, value_name = "NAME")]
+    pub replace: String,
+    /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
+    #[arg(long, value_name = "NAME")]
+    pub with: Vec<String>,
+    /// Try nothing from animals
+    #[arg(long)]
+    pub vegan: bool,
+    /// Try nothing that is or may be from nuts
+    #[arg(long)]
+    pub nut_free: bool,
+    /// Amount of the replacement in steps of this many percent of the bar; 0 for any amount
+    #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
+    pub step: f64,
+    /// Most replacements listed
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u64).range(1..=100))]
+    pub most: u64,
+    /// Write the formula with the first replacement here; a formula file keeps its comments and order
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// What is asked of the formula.
+    #[command(flatten)]
+    pub wishes: Wishes,
 }
 
 /// `ingredients`.

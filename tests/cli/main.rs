@@ -21,6 +21,7 @@ mod json;
 mod readme;
 mod snapshots;
 mod streams;
+mod swap;
 mod validate;
 
 use std::path::Path;

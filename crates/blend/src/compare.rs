@@ -12,6 +12,15 @@ use crate::suitability::COARSEST_FEATURE_MM;
 /// A difference counts as decisive at this probability.
 pub const DECISIVE_PROBABILITY: f64 = 0.8;
 
+/// A difference of temperature that a maker would notice, K (judgement).
+pub const NOTICEABLE_K: f64 = 2.0;
+
+/// A difference of the melted share that a maker would notice, points (judgement).
+pub const NOTICEABLE_POINTS: f64 = 5.0;
+
+/// A ratio of firmness, or of relief, that a maker would notice (judgement).
+pub const NOTICEABLE_RATIO: f64 = 1.3;
+
 /// Most practical steps that one difference can weigh.
 const LARGEST_WEIGHT: f64 = 5.0;
 
@@ -108,15 +117,15 @@ fn properties(at_c: &[f64]) -> Vec<Property> {
         of: Box::new(of),
     };
     let mut list = vec![
-        plain("hold_c", "°C", 2.0, |outcome| outcome.hold_c),
-        plain("slip_point_c", "°C", 2.0, |outcome| outcome.slip_c),
-        plain("softening_c", "°C", 2.0, |outcome| outcome.softening_c),
-        plain("skin_melted_percent", "%", 5.0, |outcome| Some(outcome.melted_percent)),
+        plain("hold_c", "°C", NOTICEABLE_K, |outcome| outcome.hold_c),
+        plain("slip_point_c", "°C", NOTICEABLE_K, |outcome| outcome.slip_c),
+        plain("softening_c", "°C", NOTICEABLE_K, |outcome| outcome.softening_c),
+        plain("skin_melted_percent", "%", NOTICEABLE_POINTS, |outcome| Some(outcome.melted_percent)),
         plain("grain_risk", "", 0.15, |outcome| Some(outcome.grain)),
         Property {
             key: "finest_feature_mm".to_owned(),
             unit: "mm",
-            step: 1.3_f64.ln(),
+            step: NOTICEABLE_RATIO.ln(),
             logarithmic: true,
             // A bar without strength takes no relief, however coarse.
             missing: f64::INFINITY,
@@ -127,7 +136,7 @@ fn properties(at_c: &[f64]) -> Vec<Property> {
         list.push(Property {
             key: format!("yield_stress_kpa_at_{celsius}c"),
             unit: "kPa",
-            step: 1.3_f64.ln(),
+            step: NOTICEABLE_RATIO.ln(),
             logarithmic: true,
             missing: f64::NEG_INFINITY,
             of: Box::new(move |outcome| (outcome.yield_kpa[index] > 0.0).then(|| outcome.yield_kpa[index])),

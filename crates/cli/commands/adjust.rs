@@ -1,8 +1,10 @@
 //! `adjust`: the smallest change of a formula that meets every demand.
 
+use std::path::Path;
+
 use barwright_blend::{Assessment, assess};
 use barwright_reference::formula::{rewrite_toml, to_toml};
-use barwright_reference::{IngredientKind, Library, Lookup};
+use barwright_reference::{Formula, IngredientKind, Library, Lookup};
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task, adjust};
 use barwright_reformulate::limits::LimitError;
 use barwright_reformulate::{Demand, Limits};
@@ -126,9 +128,21 @@ pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
         .hint("Ask for less, loosen a limit, or lower `--confidence`.")
         .into());
     }
-    let text = match loaded.texts.get(index).and_then(Option::as_deref) {
-        Some(text) => rewrite_toml(text, &found.formula.parts, None, library),
-        None => to_toml(&found.formula, None, "", library),
+    let text = loaded.texts.get(index).and_then(Option::as_deref);
+    write_formula(path, text, &found.formula, library, streams)
+}
+
+/// Writes a changed formula: into the text it came from, where that is a formula file, or as a fresh one.
+pub fn write_formula(
+    path: &Path,
+    text: Option<&str>,
+    formula: &Formula,
+    library: &Library,
+    streams: &mut Streams<'_>,
+) -> Result<(), CliError> {
+    let text = match text {
+        Some(text) => rewrite_toml(text, &formula.parts, None, library),
+        None => to_toml(formula, None, "", library),
     };
     let text = text.map_err(|error| CliError::internal(format!("the formula could not be written: {error}")))?;
     save(path, text.as_bytes())?;
@@ -163,7 +177,7 @@ fn shelf(order: &Adjust) -> Result<Vec<(String, String)>, CliError> {
 }
 
 /// Finds an ingredient by any of its names.
-fn find(library: &Library, name: &str, place: &str) -> Result<usize, Box<Complaint>> {
+pub fn find(library: &Library, name: &str, place: &str) -> Result<usize, Box<Complaint>> {
     let keys = |found: &[usize]| -> String {
         let keys = found.iter().filter_map(|&index| library.ingredients.get(index)).map(|one| format!("`{}`", one.key));
         render::list(&keys.collect::<Vec<_>>(), "and")
@@ -218,7 +232,7 @@ fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> 
 fn limits(
     order: &Adjust,
     library: &Library,
-    formula: &barwright_reference::Formula,
+    formula: &Formula,
     ingredients: &[usize],
     written: usize,
     complaints: &mut Vec<Complaint>,

@@ -4,6 +4,7 @@ pub mod adjust;
 pub mod assess;
 pub mod compare;
 pub mod ingredients;
+pub mod swap;
 pub mod validate;
 
 use barwright_blend::Parameters;

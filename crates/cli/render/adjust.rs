@@ -106,26 +106,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     }
     sheet.write(output)?;
 
-    output.heading("Before and after")?;
-    let mut sheet = Sheet::new(&["", "before", "after"]);
-    let both = |of: &dyn Fn(&Assessment) -> String| [of(view.before), of(view.after)];
-    let mut row = |what: String, [before, after]: [String; 2]| sheet.row(&[what, before, after]);
-    row(
-        format!("keeps its shape up to, {}", units.degree()),
-        both(&|one| one.warmth.hold_c.as_ref().map_or_else(|| "never".to_owned(), |hold| units.temperature(hold))),
-    );
-    row(
-        format!("finest relief, {}", units.length_unit()),
-        both(&|one| units.relief(one.detail.finest_feature_mm.as_ref())),
-    );
-    for (at, &celsius) in view.options.at_c.iter().enumerate() {
-        let what = format!("yield stress at {}, {}", units.given_degrees(celsius), units.stress());
-        row(what, both(&|one| units.yield_stress(&one.firmness[at].yield_stress_kpa)));
-    }
-    row("melted on skin, %".to_owned(), both(&|one| interval(&one.skin.melted_percent, whole)));
-    row("on skin it".to_owned(), both(&|one| one.skin.verdict.word().to_owned()));
-    row("risk of grain".to_owned(), both(&|one| one.grain.verdict.word().to_owned()));
-    sheet.write(output)?;
+    before_and_after(output, view.before, view.after, view.options, units)?;
     output.text(&format!("  {}", interval_words(view.options)), 2)?;
 
     output.heading("Mind")?;
@@ -135,8 +116,38 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     Ok(())
 }
 
+/// Writes the properties of two formulas side by side.
+pub fn before_and_after(
+    output: &mut Output<'_>,
+    before: &Assessment,
+    after: &Assessment,
+    options: &Options,
+    units: Units,
+) -> io::Result<()> {
+    output.heading("Before and after")?;
+    let mut sheet = Sheet::new(&["", "before", "after"]);
+    let both = |of: &dyn Fn(&Assessment) -> String| [of(before), of(after)];
+    let mut row = |what: String, [before, after]: [String; 2]| sheet.row(&[what, before, after]);
+    row(
+        format!("keeps its shape up to, {}", units.degree()),
+        both(&|one| one.warmth.hold_c.as_ref().map_or_else(|| "never".to_owned(), |hold| units.temperature(hold))),
+    );
+    row(
+        format!("finest relief, {}", units.length_unit()),
+        both(&|one| units.relief(one.detail.finest_feature_mm.as_ref())),
+    );
+    for (at, &celsius) in options.at_c.iter().enumerate() {
+        let what = format!("yield stress at {}, {}", units.given_degrees(celsius), units.stress());
+        row(what, both(&|one| units.yield_stress(&one.firmness[at].yield_stress_kpa)));
+    }
+    row("melted on skin, %".to_owned(), both(&|one| interval(&one.skin.melted_percent, whole)));
+    row("on skin it".to_owned(), both(&|one| one.skin.verdict.word().to_owned()));
+    row("risk of grain".to_owned(), both(&|one| one.grain.verdict.word().to_owned()));
+    sheet.write(output)
+}
+
 /// An amount in %: as many decimals as it has, two at most.
-fn amount(percent: f64) -> String {
+pub fn amount(percent: f64) -> String {
     let text = format!("{percent:.2}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
@@ -156,7 +167,7 @@ fn changes(view: &View<'_>, found: &Adjustment) -> String {
 }
 
 /// A name as it stands in running text: `Beeswax` is no name of its own, `MCT oil` starts with one.
-fn in_text(name: &str) -> String {
+pub fn in_text(name: &str) -> String {
     let shown = visible(name);
     let mut letters = shown.chars();
     match (letters.next(), letters.next()) {

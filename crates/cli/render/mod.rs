@@ -5,6 +5,7 @@ pub mod assess;
 pub mod compare;
 pub mod ingredients;
 pub mod number;
+pub mod swap;
 pub mod table;
 pub mod units;
 pub mod validate;

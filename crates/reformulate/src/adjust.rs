@@ -45,6 +45,9 @@ const SUFFICIENT: f64 = 0.05;
 /// Other starts have one ingredient this much higher or lower, mass %.
 const START_CHANGE: f64 = 8.0;
 
+/// Starts that are followed: all of them for up to six ingredients.
+const FOLLOWED: usize = 13;
+
 /// Starts that go on to the search with all draws.
 const FINALISTS: usize = 4;
 
@@ -290,28 +293,31 @@ impl Search<'_> {
 
     /// The best formula found with `all` draws.
     fn solve(&mut self, few: &Judge<'_>, all: &Judge<'_>) -> Result<Found, BlendError> {
-        let mut coarse = Vec::new();
-        for start in self.starts() {
-            coarse.push(self.descend(few, start, FEW_STEPS)?);
+        let now = self.found(all, self.inside(self.original), false)?;
+        if now.missing <= MARGIN_TOLERANCE && now.cost < LEAST_GAIN {
+            return Ok(now);
         }
+        let coarse = self.followed(few, self.starts(), FOLLOWED)?;
         let mut best = self.finish(all, coarse, FINALISTS)?;
         if best.missing > MARGIN_TOLERANCE {
-            let mut spread = Vec::new();
-            for start in self.spread_starts() {
-                spread.push(self.found(few, start, false)?);
-            }
-            spread.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-            spread.truncate(SPREAD_FOLLOWED);
-            let mut coarse = Vec::new();
-            for one in spread {
-                coarse.push(self.descend(few, one.percent, FEW_STEPS)?);
-            }
+            let coarse = self.followed(few, self.spread_starts(), SPREAD_FOLLOWED)?;
             let other = self.finish(all, coarse, SPREAD_FOLLOWED)?;
             if other.cost < best.cost {
                 best = other;
             }
         }
         self.polish(all, best)
+    }
+
+    /// Searches from the first and the best of some starts.
+    fn followed(&mut self, few: &Judge<'_>, starts: Vec<Vec<f64>>, most: usize) -> Result<Vec<Found>, BlendError> {
+        let mut starts =
+            starts.into_iter().map(|start| self.found(few, start, false)).collect::<Result<Vec<_>, _>>()?;
+        if starts.len() > most {
+            starts[1..].sort_by(|a, b| a.cost.total_cmp(&b.cost));
+            starts.truncate(most);
+        }
+        starts.into_iter().map(|start| self.descend(few, start.percent, FEW_STEPS)).collect()
     }
 
     /// Transfers from one ingredient to another that lower the cost. The margin that decides is that of one draw and then of another, so it

@@ -5,6 +5,7 @@
 //! - [`judge`]: how surely a formula meets it, and which way is better.
 //! - [`limits`]: what may change.
 //! - [`linear`]: the best step inside the limits when everything is taken as linear.
+//! - [`swap`](mod@swap): one ingredient in place of another.
 //! - [`adjust()`]: the smallest change that meets every demand.
 //! - [`space`]: a space of formulas, filled with points ([`quasi_random`]).
 //! - [`front`]: the best trade-offs of many points.
@@ -19,6 +20,7 @@ pub mod limits;
 pub mod linear;
 pub mod quasi_random;
 pub mod space;
+pub mod swap;
 
 pub use adjust::{Adjustment, adjust};
 pub use demand::{Demand, Firmness};

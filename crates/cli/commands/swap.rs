@@ -1,0 +1,108 @@
+//! `swap`: another ingredient in place of one that ran out.
+
+use barwright_blend::{Assessment, assess};
+use barwright_reformulate::swap::{Kept, SwapError, SwapTask, swap};
+use serde::Serialize;
+
+use super::adjust::{find, write_formula};
+use super::assess::pick;
+use crate::args::Swap;
+use crate::commands::builtin_parameters;
+use crate::error::{CliError, Complaint};
+use crate::input::load;
+use crate::output::Streams;
+use crate::render;
+
+/// One replacement as JSON.
+#[derive(Debug, Serialize)]
+struct Ranked<'a> {
+    ingredient: &'a str,
+    from_percent: f64,
+    to_percent: f64,
+    distance: f64,
+    properties: &'a [Kept],
+}
+
+/// The answer as JSON.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    before: &'a Assessment,
+    after: &'a Assessment,
+    replacements: Vec<Ranked<'a>>,
+}
+
+/// Runs the subcommand.
+pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], order.wishes.lots().as_deref(), streams)?;
+    let index = pick(&loaded.formulas, order.named.as_deref(), "swap")?;
+    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
+    let library = &loaded.library;
+    let mut complaints = Vec::new();
+    let mut found =
+        |name: &str, option: &str| find(library, name, option).map_err(|complaint| complaints.push(*complaint)).ok();
+    let replaced = found(&order.replace, "--replace");
+    let candidates: Vec<usize> = order.with.iter().filter_map(|name| found(name, "--with")).collect();
+    let (Some(replaced), true) = (replaced, complaints.is_empty()) else {
+        return Err(CliError::input(complaints));
+    };
+    let task = SwapTask {
+        replaced,
+        candidates,
+        vegan: order.vegan,
+        nut_free: order.nut_free,
+        step_percent: (order.step > 0.0).then_some(order.step),
+    };
+    let parameters = builtin_parameters()?;
+    let options = order.wishes.options();
+    let mut found =
+        swap(library, &parameters, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;
+    found.truncate(usize::try_from(order.most).unwrap_or(usize::MAX));
+    let Some(first) = found.first() else { return Err(CliError::internal("a replacement was found and lost")) };
+    let before = assess(library, &parameters, formula, &options)?;
+    let after = assess(library, &parameters, &first.formula, &options)?;
+    if order.wishes.json {
+        let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
+        let ranked = found.iter().map(|one| Ranked {
+            ingredient: key(one.ingredient),
+            from_percent: one.from_percent,
+            to_percent: one.to_percent,
+            distance: one.distance,
+            properties: &one.properties,
+        });
+        streams.data.json(&Answer { before: &before, after: &after, replacements: ranked.collect() })?;
+    } else {
+        let view = render::swap::View {
+            found: &found,
+            replaced,
+            before: &before,
+            after: &after,
+            formula,
+            library,
+            options: &options,
+            units: order.wishes.units,
+        };
+        render::swap::write(&mut streams.data, &view)?;
+    }
+    match &order.out {
+        Some(path) => {
+            let text = loaded.texts.get(index).and_then(Option::as_deref);
+            write_formula(path, text, &first.formula, library, streams)
+        }
+        None => Ok(()),
+    }
+}
+
+/// Says why nothing was replaced.
+fn refused(error: SwapError, name: &str) -> CliError {
+    let shown = render::name(name);
+    match error {
+        SwapError::Blend(error) => error.into(),
+        SwapError::NotThere => {
+            Complaint::new("not-in-formula", format!("--replace: `{shown}` is not in the formula")).into()
+        }
+        SwapError::Itself => Complaint::new("itself", format!("--with: `{shown}` cannot stand in for itself")).into(),
+        error => Complaint::new("no-candidates", error.to_string())
+            .hint("Leave `--vegan` or `--nut-free` out, or name others behind `--with`.")
+            .into(),
+    }
+}

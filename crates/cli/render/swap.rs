@@ -1,0 +1,134 @@
+//! A replacement for people: the best one first, what it cannot match, then the others.
+
+use std::io;
+
+use barwright_blend::{Assessment, Options};
+use barwright_reference::{Formula, Library};
+use barwright_reformulate::swap::{Kept, Replacement};
+
+use super::adjust::{amount, before_and_after, in_text};
+use super::assess::{RULE_OF_THUMB, interval_words, spoken_cautions};
+use super::number::significant;
+use super::table::Sheet;
+use super::{capital, list, name};
+use crate::args::Units;
+use crate::complain::visible;
+use crate::output::Output;
+
+/// What is shown.
+pub struct View<'a> {
+    /// The replacements, best first.
+    pub found: &'a [Replacement],
+    /// What they replace.
+    pub replaced: usize,
+    /// The formula as it was.
+    pub before: &'a Assessment,
+    /// With the best replacement.
+    pub after: &'a Assessment,
+    /// The formula.
+    pub formula: &'a Formula,
+    /// Reference tables.
+    pub library: &'a Library,
+    /// How it was computed.
+    pub options: &'a Options,
+    /// Units shown.
+    pub units: Units,
+}
+
+/// Writes the answer.
+pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
+    let called = |index: usize| view.library.ingredients.get(index).map_or("", |one| one.common_name.as_str());
+    let Some(best) = view.found.first() else { return Ok(()) };
+    output.title(&capital(&name(&view.before.formula.name)), view.before.state.word())?;
+    output.blank()?;
+    let ratio = best.to_percent / best.from_percent;
+    output.text(
+        &format!(
+            "In place of {} % {}, take {} % {}: {} of its mass.",
+            amount(best.from_percent),
+            in_text(called(view.replaced)),
+            amount(best.to_percent),
+            in_text(called(best.ingredient)),
+            significant(ratio, 2)
+        ),
+        2,
+    )?;
+    let missed: Vec<String> =
+        best.properties.iter().filter(|one| !one.matched).map(|one| unmatched(one, view.units)).collect();
+    if missed.is_empty() {
+        output.text("Nobody should notice: firmness, relief, warmth and skin feel stay within a step.", 2)?;
+    } else {
+        output.text(&format!("It cannot match everything: {}.", list(&missed, "and")), 2)?;
+    }
+    output.text("Colour, scent and gloss are not looked at.", 2)?;
+    output.text(RULE_OF_THUMB, 2)?;
+
+    output.heading("Parts, % by mass")?;
+    let mut order: Vec<usize> = view.formula.parts.iter().map(|part| part.ingredient).collect();
+    order.extend(best.formula.parts.iter().map(|part| part.ingredient));
+    let mut sheet = Sheet::new(&["ingredient", "before", "after"]).right(&[1, 2]);
+    for (at, &index) in order.iter().enumerate().filter(|(at, index)| !order[..*at].contains(index)) {
+        let of = |formula: &Formula| -> f64 {
+            formula.parts.iter().filter(|part| part.ingredient == index).map(|part| part.percent).sum()
+        };
+        let shown = |percent: f64| if percent > 0.0 { amount(percent) } else { "–".to_owned() };
+        let _ = at;
+        sheet.row(&[visible(called(index)), shown(of(view.formula)), shown(of(&best.formula))]);
+    }
+    sheet.write(output)?;
+    before_and_after(output, view.before, view.after, view.options, view.units)?;
+
+    if view.found.len() > 1 {
+        output.heading("The nearest, best first")?;
+        let mut sheet = Sheet::new(&["in its place", "%", "of its mass", "off by, steps", "what it cannot match"])
+            .right(&[1, 2, 3])
+            .whole(&[0, 1, 2, 3]);
+        for one in view.found {
+            let missed: Vec<String> = one.properties.iter().filter(|one| !one.matched).map(brief).collect();
+            sheet.row(&[
+                visible(called(one.ingredient)),
+                amount(one.to_percent),
+                significant(one.to_percent / one.from_percent, 2),
+                significant(one.distance, 2),
+                list(&missed, "and"),
+            ]);
+        }
+        sheet.write(output)?;
+        output.text("  A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 % melted.", 2)?;
+    }
+    output.text(&format!("  {}", interval_words(view.options)), 2)?;
+
+    output.heading("Mind")?;
+    for caution in spoken_cautions(view.after) {
+        output.item(&capital(caution.about), &visible(&caution.text))?;
+    }
+    Ok(())
+}
+
+/// What a property is called.
+fn called(property: &str) -> &'static str {
+    match property {
+        "yield_stress_kpa_at_20c" => "firmness in a cool room",
+        "yield_stress_kpa_at_30c" => "firmness in a warm room",
+        "finest_feature_mm" => "relief",
+        "hold_c" => "warmth",
+        _ => "the share melted on skin",
+    }
+}
+
+/// `firmness in a warm room (1.8 times)`.
+fn unmatched(one: &Kept, units: Units) -> String {
+    let how = match one.property.as_str() {
+        "hold_c" => {
+            format!("{} to {}", units.given_degrees(one.before.round()), units.given_degrees(one.after.round()))
+        }
+        "skin_melted_percent" => format!("{:.0} to {:.0} %", one.before, one.after),
+        _ => format!("{} times", significant(one.after / one.before, 2)),
+    };
+    format!("{} ({how})", called(&one.property))
+}
+
+/// `warmth +`.
+fn brief(one: &Kept) -> String {
+    format!("{} {}", called(&one.property), if one.steps > 0.0 { "up" } else { "down" })
+}

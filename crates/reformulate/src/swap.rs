@@ -1,0 +1,370 @@
+//! One ingredient in place of another: how much of it, so that the bar stays as near as can be to what it was.
+//!
+//! ```text
+//! minimise over y   Σ_k ((property_k(y) − property_k before) / step_k)²
+//! ```
+//! `y` is the mass % of the replacement. What it needs more or less than the ingredient it replaces is taken from, or given to, the liquids of the
+//! formula in proportion; without liquids, all the rest in proportion. Properties: logarithm of the yield stress at [`AT_C`] in use,
+//! logarithm of the finest relief, the temperature up to which it keeps its shape, the share melted on skin; each in steps that a maker would notice
+//! ([`mod@barwright_blend::compare`]). Central values: both bars share almost all of what is uncertain.
+//!
+//! The least is looked for on a grid and then by golden section between its neighbours, since there may be several valleys.
+//!
+//! # Source
+//! Golden section: Kiefer 1953, Proc. Amer. Math. Soc. 4:502 (recalled).
+
+use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::compare::{NOTICEABLE_K, NOTICEABLE_POINTS, NOTICEABLE_RATIO};
+use barwright_blend::landmarks::LOWEST_LANDMARK_C;
+use barwright_blend::{Assessment, Options, Parameters};
+use barwright_reference::{Formula, IngredientKind, Library, NutOrigin, Origin, Part};
+use rayon::prelude::*;
+use serde::Serialize;
+
+/// Temperatures at which firmness is kept, °C: a cool and a warm room.
+pub const AT_C: [f64; 2] = [20.0, 30.0];
+
+/// Spacing of the grid, mass %.
+const GRID_PERCENT: f64 = 2.0;
+
+/// The amount is found to this, mass %.
+const AMOUNT_TOLERANCE: f64 = 0.02;
+
+/// An ingredient that is molten below this counts as liquid, °C.
+const LIQUID_BELOW_C: f64 = 20.0;
+
+/// A property further off than this many noticeable steps is not matched.
+const MATCHED_STEPS: f64 = 1.0;
+
+/// A yield stress below this is none, kPa: keeps logarithms finite.
+const SMALLEST_KPA: f64 = 1e-3;
+
+/// A relief coarser than this is none, mm.
+const COARSEST_MM: f64 = 1e3;
+
+/// Inverse of the golden ratio.
+const GOLDEN: f64 = 0.618_033_988_749_895;
+
+/// Why nothing could be replaced.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SwapError {
+    /// The model failed.
+    #[error(transparent)]
+    Blend(#[from] BlendError),
+    /// The ingredient to replace is not there.
+    #[error("the ingredient to replace is not in the formula")]
+    NotThere,
+    /// An ingredient in place of itself.
+    #[error("an ingredient cannot stand in for itself")]
+    Itself,
+    /// Nothing is left to try.
+    #[error("no ingredient is left to try: of {tried}, {animal} are from animals, {nut} are or may be from nuts")]
+    NoCandidates {
+        /// How many there were.
+        tried: usize,
+        /// Left out as animal-derived.
+        animal: usize,
+        /// Left out as nut-derived.
+        nut: usize,
+    },
+}
+
+/// What is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SwapTask {
+    /// The ingredient that goes.
+    pub replaced: usize,
+    /// What may take its place; empty: every other ingredient of its kind.
+    pub candidates: Vec<usize>,
+    /// Nothing from animals.
+    pub vegan: bool,
+    /// Nothing that is or may be from nuts.
+    pub nut_free: bool,
+    /// The amount is a multiple of this, mass %; `None`: any.
+    pub step_percent: Option<f64>,
+}
+
+/// One property before and after.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Kept {
+    /// Key of the property.
+    pub property: String,
+    /// Unit.
+    pub unit: &'static str,
+    /// Before.
+    pub before: f64,
+    /// After.
+    pub after: f64,
+    /// Difference in steps that a maker would notice, with its sign.
+    pub steps: f64,
+    /// Whether it is within one step.
+    pub matched: bool,
+}
+
+/// One replacement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Replacement {
+    /// The ingredient that comes.
+    pub ingredient: usize,
+    /// The formula with it.
+    pub formula: Formula,
+    /// Mass % of what went.
+    pub from_percent: f64,
+    /// Mass % of what came for it; what was there of it before is not counted.
+    pub to_percent: f64,
+    /// Distance from the bar as it was: root of the sum of squared steps.
+    pub distance: f64,
+    /// Every property.
+    pub properties: Vec<Kept>,
+}
+
+/// Finds the best amount of every candidate, the nearest bar first.
+///
+/// # Arguments
+/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `options`: crystal state and temperature at release; draws are not used.
+/// * `formula`: mass %.
+/// * `task`: what is replaced, by what.
+///
+/// # Errors
+/// [`SwapError`].
+///
+/// # Validity
+/// Only what the model knows is kept: not colour, scent, gloss or how the bar drags. A candidate already in the formula is added to.
+///
+/// # Example
+/// ```
+/// use barwright_blend::{Options, Parameters};
+/// use barwright_reference::{Library, formula};
+/// use barwright_reformulate::swap::{SwapTask, swap};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
+///     .map_err(|errors| errors[0].message.clone())?.formulas.remove(0);
+/// let replaced = bar.parts[0].ingredient;
+/// let task = SwapTask { replaced, candidates: Vec::new(), vegan: true, nut_free: false, step_percent: Some(0.5) };
+/// let found = swap(&library, &Parameters::builtin()?, &Options::default(), &bar, &task)?;
+/// assert!(found[0].distance <= found[1].distance);
+/// # Ok(())
+/// # }
+/// ```
+pub fn swap(
+    library: &Library,
+    parameters: &Parameters,
+    options: &Options,
+    formula: &Formula,
+    task: &SwapTask,
+) -> Result<Vec<Replacement>, SwapError> {
+    let from_percent: f64 =
+        formula.parts.iter().filter(|part| part.ingredient == task.replaced).map(|part| part.percent).sum();
+    if from_percent <= 0.0 {
+        return Err(SwapError::NotThere);
+    }
+    if task.candidates.contains(&task.replaced) {
+        return Err(SwapError::Itself);
+    }
+    let candidates = candidates(library, task)?;
+    let central = Options { draws: 0, at_c: AT_C.to_vec(), ..options.clone() };
+    let bench = Workbench::new(library, parameters, central)?;
+    let before = properties(&bench.assess(formula)?);
+    let one = |&ingredient: &usize| -> Result<Replacement, BlendError> {
+        let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
+        let distance = |amount: f64| -> Result<f64, BlendError> {
+            let after = properties(&bench.assess(&place.formula(amount))?);
+            Ok(before.iter().zip(&after).map(|(before, after)| steps(before, after).powi(2)).sum::<f64>().sqrt())
+        };
+        // With nothing to give or take, the amount is what went.
+        let fixed = place.giving().0 <= 0.0;
+        let amount = if fixed { from_percent } else { least(&distance, place.most())? };
+        let amount = match task.step_percent.filter(|step| *step > 0.0 && !fixed) {
+            Some(step) => {
+                let (below, above) =
+                    ((amount / step).floor() * step, ((amount / step).ceil() * step).min(place.most()));
+                if distance(below)? < distance(above)? { below } else { above }
+            }
+            None => amount,
+        };
+        let formula = place.formula(amount);
+        let after = properties(&bench.assess(&formula)?);
+        let kept = before.iter().zip(&after).map(|(before, after)| {
+            let steps = steps(before, after);
+            Kept {
+                property: before.key.clone(),
+                unit: before.unit,
+                before: before.value,
+                after: after.value,
+                steps,
+                matched: steps.abs() <= MATCHED_STEPS,
+            }
+        });
+        Ok(Replacement {
+            ingredient,
+            from_percent,
+            to_percent: amount,
+            distance: distance(amount)?,
+            properties: kept.collect(),
+            formula,
+        })
+    };
+    let mut found = candidates.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
+    let key = |one: &Replacement| library.ingredients.get(one.ingredient).map_or("", |found| found.key.as_str());
+    found.sort_by(|a, b| a.distance.total_cmp(&b.distance).then_with(|| key(a).cmp(key(b))));
+    Ok(found)
+}
+
+/// What may take the place.
+fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<usize>, SwapError> {
+    let kind = library.ingredients.get(task.replaced).map(|one| one.kind);
+    let all: Vec<usize> = if task.candidates.is_empty() {
+        let same =
+            |&index: &usize| library.ingredients.get(index).map(|one| one.kind) == kind && index != task.replaced;
+        (0..library.ingredients.len()).filter(same).collect()
+    } else {
+        task.candidates.clone()
+    };
+    let (mut left, mut animal, mut nut) = (Vec::new(), 0, 0);
+    for &index in &all {
+        let Some(one) = library.ingredients.get(index) else {
+            return Err(BlendError::UnknownIngredient { index }.into());
+        };
+        if task.vegan && one.origin == Origin::Animal {
+            animal += 1;
+        } else if task.nut_free && one.nut_origin != NutOrigin::No {
+            nut += 1;
+        } else if !left.contains(&index) {
+            left.push(index);
+        }
+    }
+    if left.is_empty() { Err(SwapError::NoCandidates { tried: all.len(), animal, nut }) } else { Ok(left) }
+}
+
+/// A place in a formula that something else takes.
+struct Place<'a> {
+    library: &'a Library,
+    formula: &'a Formula,
+    replaced: usize,
+    with: usize,
+    from_percent: f64,
+}
+
+impl Place<'_> {
+    /// Whether a part gives or takes the difference.
+    fn gives(&self, part: &Part, liquids: bool) -> bool {
+        let other = part.ingredient != self.replaced && part.ingredient != self.with;
+        let liquid = self
+            .library
+            .ingredients
+            .get(part.ingredient)
+            .is_some_and(|one| one.kind == IngredientKind::Oil || one.melt_high_c < LIQUID_BELOW_C);
+        other && (liquid || !liquids)
+    }
+
+    /// Mass % that can give, and whether only liquids do.
+    fn giving(&self) -> (f64, bool) {
+        let sum = |liquids: bool| -> f64 {
+            self.formula.parts.iter().filter(|part| self.gives(part, liquids)).map(|part| part.percent).sum()
+        };
+        if sum(true) > 0.0 { (sum(true), true) } else { (sum(false), false) }
+    }
+
+    /// Most of the replacement there is room for.
+    fn most(&self) -> f64 {
+        self.from_percent + self.giving().0
+    }
+
+    /// The formula with so much of the replacement.
+    fn formula(&self, amount: f64) -> Formula {
+        let (giving, liquids) = self.giving();
+        let factor = if giving > 0.0 { (giving + self.from_percent - amount) / giving } else { 1.0 };
+        let mut parts: Vec<Part> = Vec::with_capacity(self.formula.parts.len() + 1);
+        for part in &self.formula.parts {
+            if part.ingredient == self.replaced || part.ingredient == self.with {
+                let added = if part.ingredient == self.replaced {
+                    amount * part.percent / self.from_percent
+                } else {
+                    part.percent
+                };
+                match parts.iter_mut().find(|one| one.ingredient == self.with) {
+                    Some(there) => there.percent += added,
+                    None => parts.push(Part { ingredient: self.with, percent: added }),
+                }
+            } else if self.gives(part, liquids) {
+                parts.push(Part { percent: part.percent * factor, ..part.clone() });
+            } else {
+                parts.push(part.clone());
+            }
+        }
+        parts.retain(|part| part.percent > 0.0);
+        Formula { name: self.formula.name.clone(), parts }
+    }
+}
+
+/// A property, with the step a maker would notice.
+struct Property {
+    key: String,
+    unit: &'static str,
+    value: f64,
+    /// `None`: the step is a ratio.
+    step: Option<f64>,
+}
+
+fn properties(found: &Assessment) -> Vec<Property> {
+    let mut list: Vec<Property> = (found.firmness.iter())
+        .map(|at| Property {
+            key: format!("yield_stress_kpa_at_{}c", at.temperature_c),
+            unit: "kPa",
+            value: at.yield_stress_kpa.value.max(SMALLEST_KPA),
+            step: None,
+        })
+        .collect();
+    let finest = found.detail.finest_feature_mm.map_or(COARSEST_MM, |finest| finest.value);
+    list.push(Property { key: "finest_feature_mm".to_owned(), unit: "mm", value: finest, step: None });
+    let hold = found.warmth.hold_c.map_or(LOWEST_LANDMARK_C, |hold| hold.value);
+    list.push(Property { key: "hold_c".to_owned(), unit: "°C", value: hold, step: Some(NOTICEABLE_K) });
+    let melted = found.skin.melted_percent.value;
+    list.push(Property {
+        key: "skin_melted_percent".to_owned(),
+        unit: "%",
+        value: melted,
+        step: Some(NOTICEABLE_POINTS),
+    });
+    list
+}
+
+/// Difference in steps.
+fn steps(before: &Property, after: &Property) -> f64 {
+    match before.step {
+        Some(step) => (after.value - before.value) / step,
+        None => (after.value / before.value).ln() / NOTICEABLE_RATIO.ln(),
+    }
+}
+
+/// The argument from 0 to `most` at which `of` is least.
+fn least(of: &impl Fn(f64) -> Result<f64, BlendError>, most: f64) -> Result<f64, BlendError> {
+    let count = (most / GRID_PERCENT).ceil().max(1.0) as usize;
+    let grid = |number: usize| most * number as f64 / count as f64;
+    let mut best = (0, f64::INFINITY);
+    for number in 0..=count {
+        let value = of(grid(number))?;
+        if value < best.1 {
+            best = (number, value);
+        }
+    }
+    let (mut low, mut high) = (grid(best.0.saturating_sub(1)), grid((best.0 + 1).min(count)));
+    let (mut left, mut right) = (high - GOLDEN * (high - low), low + GOLDEN * (high - low));
+    let (mut at_left, mut at_right) = (of(left)?, of(right)?);
+    while high - low > AMOUNT_TOLERANCE {
+        if at_left < at_right {
+            (high, right, at_right) = (right, left, at_left);
+            left = high - GOLDEN * (high - low);
+            at_left = of(left)?;
+        } else {
+            (low, left, at_left) = (left, right, at_right);
+            right = low + GOLDEN * (high - low);
+            at_right = of(right)?;
+        }
+    }
+    let middle = 0.5 * (low + high);
+    Ok(if of(middle)? <= best.1 { middle } else { grid(best.0) })
+}

@@ -1,0 +1,126 @@
+//! `swap`: what stays, what is taken, what is refused.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
+
+use std::sync::LazyLock;
+
+use barwright_blend::{Options, Parameters};
+use barwright_reference::{Formula, Library, NutOrigin, Origin, Part, formula};
+use barwright_reformulate::swap::{Replacement, SwapError, SwapTask, swap};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static PARAMETERS: LazyLock<Parameters> =
+    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+
+fn bar(text: &str) -> Formula {
+    formula::read_inline(text, "bar", &LIBRARY).expect(text).formulas.remove(0)
+}
+
+fn index(key: &str) -> usize {
+    LIBRARY.ingredients.iter().position(|one| one.key == key).expect(key)
+}
+
+fn task(replaced: &str, with: &[&str]) -> SwapTask {
+    SwapTask {
+        replaced: index(replaced),
+        candidates: with.iter().map(|key| index(key)).collect(),
+        vegan: false,
+        nut_free: false,
+        step_percent: None,
+    }
+}
+
+fn run(bar: &Formula, task: &SwapTask) -> Result<Vec<Replacement>, SwapError> {
+    swap(&LIBRARY, &PARAMETERS, &Options::default(), bar, task)
+}
+
+/// Common practice, no source: candelilla replaces beeswax at half to four fifths of its mass. The model lands at the lower end of it: warmth
+/// and the melted share ask for less candelilla, relief for more.
+#[test]
+fn candelilla_replaces_beeswax_at_about_half_its_mass() {
+    for text in [
+        "beeswax 26, mango butter 22, shea butter 10, sunflower oil 42",
+        "beeswax 30, cocoa butter 30, sweet almond oil 40",
+        "beeswax 20, shea butter 40, olive oil 40",
+    ] {
+        let found = run(&bar(text), &task("beeswax", &["candelilla-wax"])).unwrap().remove(0);
+        let ratio = found.to_percent / found.from_percent;
+        println!("{text}: {ratio:.2} of its mass, off by {:.1} steps", found.distance);
+        assert!((0.4..=0.8).contains(&ratio), "{text}: {ratio}");
+    }
+}
+
+#[test]
+fn the_same_wax_by_another_name_takes_its_place_one_to_one() {
+    let found = run(&bar("beeswax 26, mango butter 32, sunflower oil 42"), &task("beeswax", &["white-beeswax"]));
+    let found = found.unwrap().remove(0);
+    assert!((found.to_percent - 26.0).abs() < 1.0 && found.distance < 0.3, "{found:?}");
+}
+
+#[test]
+fn there_and_back_is_where_it_started() {
+    let start = bar("beeswax 26, mango butter 32, sunflower oil 42");
+    let there = run(&start, &task("mango-butter", &["kokum-butter"])).unwrap().remove(0);
+    let back = run(&there.formula, &task("kokum-butter", &["mango-butter"])).unwrap().remove(0);
+    println!("mango 32 -> kokum {:.1} -> mango {:.1}", there.to_percent, back.to_percent);
+    assert!((back.to_percent - 32.0).abs() < 0.25 * 32.0, "{back:?}");
+}
+
+#[test]
+fn the_nearest_comes_first_and_filters_drop_what_they_must() {
+    let start = bar("beeswax 26, shea butter 32, sunflower oil 42");
+    let all = run(&start, &task("shea-butter", &[])).unwrap();
+    assert!(all.is_sorted_by(|a, b| a.distance <= b.distance));
+    let nut_free = run(&start, &SwapTask { nut_free: true, ..task("shea-butter", &[]) }).unwrap();
+    assert!(nut_free.len() < all.len());
+    assert!(nut_free.iter().all(|one| LIBRARY.ingredients[one.ingredient].nut_origin == NutOrigin::No));
+    let vegan = run(&start, &SwapTask { vegan: true, ..task("beeswax", &[]) }).unwrap();
+    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].origin != Origin::Animal));
+    let kept = all.iter().filter(|one| nut_free.iter().any(|other| other.ingredient == one.ingredient));
+    assert!(kept.eq(&nut_free), "a filter changes no amount and no order");
+}
+
+#[test]
+fn what_makes_no_sense_is_refused() {
+    let start = bar("beeswax 26, shea butter 32, sunflower oil 42");
+    assert_eq!(run(&start, &task("kokum-butter", &[])).unwrap_err(), SwapError::NotThere);
+    assert_eq!(run(&start, &task("beeswax", &["beeswax"])).unwrap_err(), SwapError::Itself);
+    let none = SwapTask { vegan: true, ..task("shea-butter", &["beeswax"]) };
+    assert_eq!(run(&start, &none).unwrap_err(), SwapError::NoCandidates { tried: 1, animal: 1, nut: 0 });
+    let unknown = SwapTask { candidates: vec![9999], ..task("beeswax", &[]) };
+    assert!(matches!(run(&start, &unknown), Err(SwapError::Blend(_))));
+    // A neat wax leaves nothing to give or take.
+    let neat = run(&bar("beeswax 100"), &task("beeswax", &["rice-bran-wax"])).unwrap().remove(0);
+    assert!((neat.to_percent - 100.0).abs() < 1e-9);
+}
+
+#[test]
+fn random_bars_close_and_are_no_worse_than_one_to_one() {
+    let mut random = Pcg64::seed_from_u64(6);
+    let count = LIBRARY.ingredients.len();
+    for _ in 0..60 {
+        let mut picks: Vec<usize> = Vec::new();
+        while picks.len() < 5 {
+            let next = random.random_range(0..count);
+            if !picks.contains(&next) {
+                picks.push(next);
+            }
+        }
+        let with = picks.pop().unwrap();
+        let weights: Vec<f64> = picks.iter().map(|_| random.random_range(5.0..50.0)).collect();
+        let total: f64 = weights.iter().sum();
+        let parts = picks.iter().zip(&weights);
+        let parts = parts.map(|(&ingredient, weight)| Part { ingredient, percent: 100.0 * weight / total }).collect();
+        let start = Formula { name: String::new(), parts };
+        let replaced = picks[0];
+        let task = SwapTask { replaced, candidates: vec![with], vegan: false, nut_free: false, step_percent: None };
+        let best = run(&start, &task).unwrap().remove(0);
+        let sum: f64 = best.formula.parts.iter().map(|part| part.percent).sum();
+        assert!((sum - 100.0).abs() < 1e-9 && best.formula.parts.iter().all(|part| part.ingredient != replaced));
+        // A step of exactly what went leaves none of it, as much, or twice as much.
+        let plain = SwapTask { step_percent: Some(start.parts[0].percent), ..task };
+        let plain = run(&start, &plain).unwrap().remove(0);
+        assert!(best.distance <= plain.distance + 0.02, "{} against {}", best.distance, plain.distance);
+    }
+}

@@ -91,6 +91,15 @@ fn the_formula_is_written_and_json_ranks() {
 }
 
 #[test]
+fn what_the_filters_do_not_reach_is_said() {
+    let arguments =
+        ["swap", "beeswax 26, shea butter 32, olive oil 42", "--replace", "olive oil", "--vegan", "--draws", "16"];
+    let found = run(&arguments);
+    let expected = "note: `--vegan` chooses the replacement only; the formula still holds `beeswax`\n";
+    assert_eq!((found.status, found.stderr.as_str()), (0, expected), "{}", found.shown());
+}
+
+#[test]
 fn faults_are_named() {
     for (arguments, status, wanted) in [
         (vec!["--replace", "beeswx", "--with", "kokum"], 1, "`beeswax`"),

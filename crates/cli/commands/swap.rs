@@ -1,6 +1,7 @@
 //! `swap`: another ingredient in place of one that ran out.
 
 use barwright_blend::{Assessment, assess};
+use barwright_reference::{Ingredient, NutOrigin, Origin};
 use barwright_reformulate::swap::{Kept, SwapError, SwapTask, swap};
 use serde::Serialize;
 
@@ -60,6 +61,25 @@ pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let Some(first) = found.first() else { return Err(CliError::internal("a replacement was found and lost")) };
     let before = assess(library, &parameters, formula, &options)?;
     let after = assess(library, &parameters, &first.formula, &options)?;
+    type Passes = fn(&Ingredient) -> bool;
+    // The filters choose among what is tried; what else is in the formula is the maker's to know.
+    let left = |kept: Passes| -> Vec<String> {
+        let parts = first.formula.parts.iter().filter_map(|part| library.ingredients.get(part.ingredient));
+        parts.filter(|one| !kept(one)).map(|one| format!("`{}`", one.key)).collect()
+    };
+    let asked: [(bool, &str, Passes); 2] = [
+        (order.vegan, "--vegan", |one| one.origin != Origin::Animal),
+        (order.nut_free, "--nut-free", |one| one.nut_origin == NutOrigin::No),
+    ];
+    for (_, option, kept) in asked.iter().filter(|(asked, ..)| *asked) {
+        let left = left(*kept);
+        if !left.is_empty() {
+            let what = render::list(&left, "and");
+            streams
+                .remarks
+                .note(&format!("`{option}` chooses the replacement only; the formula still holds {what}"))?;
+        }
+    }
     if order.wishes.json {
         let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
         let ranked = found.iter().map(|one| Ranked {

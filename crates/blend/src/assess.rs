@@ -5,7 +5,8 @@ use serde::Serialize;
 use thiserror::Error;
 
 use crate::cautions::{self, Caution};
-use crate::equilibrium::{Change, EquilibriumError, Problem, Solver};
+use crate::chain::Chain;
+use crate::equilibrium::{Change, EquilibriumError};
 use crate::firmness::{self, SCALE_PERCENT};
 use crate::interval::Estimate;
 use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
@@ -369,7 +370,7 @@ impl<'a> Workbench<'a> {
         let mut scales = vec![vec![[0.0; SCALE_PERCENT.len()]; temperatures]; self.draws.count() + 1];
         for (level, &percent) in SCALE_PERCENT.iter().enumerate() {
             let mixture = self.scale_mixture(percent)?;
-            let mut bench = Chain::new(&mixture, self.model(None))?;
+            let mut bench = Chain::new(&mixture, None, self.model(None))?;
             for (scale, draw) in scales.iter_mut().zip(self.draw_numbers()) {
                 bench.fill(&mixture, draw, self.model(draw))?;
                 let mut evaluator = bench.evaluator(self.model(draw), Beyond::NOTHING);
@@ -390,8 +391,8 @@ impl<'a> Workbench<'a> {
         let in_use = Mixture::new(self.library, self.parameters, formula, options.state, &self.draws)?;
         let fresh = Mixture::new(self.library, self.parameters, formula, options.release_state(), &self.draws)?;
         let content = Content::of(self.library, &in_use);
-        let mut use_chain = Chain::new(&in_use, self.model(None))?;
-        let mut fresh_chain = Chain::new(&fresh, self.model(None))?;
+        let mut use_chain = Chain::new(&in_use, None, self.model(None))?;
+        let mut fresh_chain = Chain::new(&fresh, None, self.model(None))?;
         let mut outcomes = Vec::with_capacity(self.draws.count() + 1);
         for (scale, draw) in self.scales.iter().zip(self.draw_numbers()) {
             let model = self.model(draw);
@@ -412,19 +413,19 @@ impl<'a> Workbench<'a> {
         let in_use = Mixture::new(self.library, parameters, formula, options.state, &none)?;
         let fresh = Mixture::new(self.library, parameters, formula, options.release_state(), &none)?;
         let model = self.model(None);
-        let mut use_chain = Chain::new(&in_use, model)?;
-        let mut fresh_chain = Chain::new(&fresh, model)?;
-        let along = use_chain.changes(&in_use, model);
+        let mut use_chain = Chain::new(&in_use, None, model)?;
+        let mut fresh_chain = Chain::new(&fresh, None, model)?;
+        let along = use_chain.changes(&in_use, None, model);
         let mut with_temperature = along.clone();
         with_temperature.push(Change { temperature_k: 1.0, ..Change::default() });
-        let fresh_along = fresh_chain.changes(&fresh, model);
+        let fresh_along = fresh_chain.changes(&fresh, None, model);
         let (released, release_rates) =
             fresh_chain.evaluator(model, Beyond::NOTHING).rates(options.release_c, &fresh_along)?;
         let mut evaluator = use_chain.evaluator(model, Beyond::NOTHING);
         evaluator.start_curve(evaluator.clear_point_c());
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
-        let carries_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
-        let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+        let carries_c = evaluator.carries_c()?;
+        let weeps_c = evaluator.weeps_c()?;
         let holding = |rate: &PointRates| rate.holding;
         let slip = match slip_c {
             Some(celsius) => landmark_rates(&mut evaluator, celsius, &with_temperature, holding)?,
@@ -480,8 +481,8 @@ impl<'a> Workbench<'a> {
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
         let drop_c = evaluator.highest_c_with(model.drop_over_slip, |point| point.holding)?;
         let end_c = evaluator.highest_c_with(model.end_percent / 100.0, |point| point.solids)?;
-        let carries_c = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)?;
-        let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+        let carries_c = evaluator.carries_c()?;
+        let weeps_c = evaluator.weeps_c()?;
         let hold_c = carries_c.zip(weeps_c).map(|(carries, weeps)| carries.min(weeps));
         let skin = evaluator.point(parameters.skin.temperature_c)?;
         let room = evaluator.point(parameters.landmarks.softening_from_c)?;
@@ -625,46 +626,5 @@ impl Content {
             }
         }
         content
-    }
-}
-
-/// Buffers that follow one mixture through its draws.
-struct Chain {
-    amounts: Vec<crate::equilibrium::SpeciesAmount>,
-    problem: Problem,
-    solver: Solver,
-}
-
-impl Chain {
-    fn new(mixture: &Mixture, model: &ModelDraw) -> Result<Self, EquilibriumError> {
-        let mut amounts = Vec::new();
-        mixture.amounts(None, model, &mut amounts);
-        let problem = Problem::new(&amounts, mixture.family_count())?;
-        let solver = Solver::new(&problem);
-        Ok(Chain { amounts, problem, solver })
-    }
-
-    fn fill(&mut self, mixture: &Mixture, draw: Option<usize>, model: &ModelDraw) -> Result<(), EquilibriumError> {
-        mixture.amounts(draw, model, &mut self.amounts);
-        self.problem.fill(&self.amounts)?;
-        self.solver.reset();
-        Ok(())
-    }
-
-    /// The change along one more percent of each part, central values.
-    fn changes(&mut self, mixture: &Mixture, model: &ModelDraw) -> Vec<Change> {
-        let count = mixture.parts().count();
-        (0..count)
-            .map(|part| {
-                let rates: Vec<f64> = (0..count).map(|other| f64::from(u8::from(other == part))).collect();
-                let mut change = Change::default();
-                mixture.change(None, model, &self.amounts, &rates, &mut change);
-                change
-            })
-            .collect()
-    }
-
-    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, beyond: Beyond) -> Evaluator<'b> {
-        Evaluator::new(&self.problem, &mut self.solver, model, beyond)
     }
 }

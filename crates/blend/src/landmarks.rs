@@ -106,14 +106,19 @@ impl<'a> Evaluator<'a> {
     pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
         let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
         phases.family_solids(&mut self.fractions, &mut self.melt_k);
+        Ok(self.read(temperature_c))
+    }
+
+    /// The state of the bar, from what has crystallised of each family.
+    fn read(&self, temperature_c: f64) -> Point {
         let structure = firmness::structure(self.model, &self.fractions, &self.melt_k, temperature_c);
-        Ok(Point {
+        Point {
             temperature_c,
             solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
             structure,
             holding: self.beyond.holding * firmness::holding(self.model, &self.fractions),
             yield_kpa: self.beyond.interplay * firmness::yield_kpa(self.model, structure),
-        })
+        }
     }
 
     /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.
@@ -125,12 +130,13 @@ impl<'a> Evaluator<'a> {
         temperature_c: f64,
         changes: &[Change],
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
-        let point = self.point(temperature_c)?;
+        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
+        phases.family_solids(&mut self.fractions, &mut self.melt_k);
+        let linearised = phases.linearise();
+        let along: Vec<_> = changes.iter().map(|change| linearised.along(change)).collect();
+        let point = self.read(temperature_c);
         let model = self.model;
-        // The same temperature again: a solution already at hand costs one check.
-        let linearised = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?.linearise();
-        let rates = changes.iter().map(|change| {
-            let crystals = linearised.along(change);
+        let rates = changes.iter().zip(&along).map(|(change, crystals)| {
             let (mut structure, mut holding) = (0.0, 0.0);
             for (k, (&fraction, &melt_k)) in self.fractions.iter().zip(&self.melt_k).enumerate() {
                 if fraction <= 0.0 {
@@ -195,6 +201,22 @@ impl<'a> Evaluator<'a> {
         let point = self.point(next_c)?;
         self.curve.push(point);
         Ok(true)
+    }
+
+    /// Returns the highest temperature at which the bar carries its load, °C.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn carries_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
+        self.highest_c_with(self.model.load_kpa, |point| point.yield_kpa)
+    }
+
+    /// Returns the highest temperature at which the crystals hold the oil for a day, °C.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn weeps_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
+        self.highest_c_with(self.model.weep_below, |point| point.holding)
     }
 
     /// Returns the highest temperature at which `of` is at least `target` (positive), or `None` when it never is.

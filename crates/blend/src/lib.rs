@@ -8,6 +8,7 @@
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
 //! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
+//! - [`chain`]: the buffers that follow a mixture through its draws.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
@@ -17,6 +18,7 @@
 
 pub mod assess;
 pub mod cautions;
+pub mod chain;
 pub mod chain_length;
 pub mod compare;
 pub mod coordinate;

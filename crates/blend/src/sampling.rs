@@ -51,6 +51,6 @@ impl Draws {
 }
 
 /// 64-bit FNV-1a hash: short, fixed for all time, and the same on every machine.
-fn fnv1a(bytes: &[u8]) -> u64 {
+pub fn fnv1a(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }

@@ -8,7 +8,7 @@ use barwright_reformulate::adjust::{Adjustment, Met, Task};
 use barwright_reformulate::limits::price_per_kg;
 use barwright_reformulate::{Demand, Firmness};
 
-use super::assess::{RULE_OF_THUMB, interval_words, spoken_cautions};
+use super::assess::{RULE_OF_THUMB, interval_words, write_cautions};
 use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
 use super::units::PSI_KPA;
@@ -109,11 +109,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     before_and_after(output, view.before, view.after, view.options, units)?;
     output.text(&format!("  {}", interval_words(view.options)), 2)?;
 
-    output.heading("Mind")?;
-    for caution in spoken_cautions(view.after) {
-        output.item(&capital(caution.about), &visible(&caution.text))?;
-    }
-    Ok(())
+    write_cautions(output, view.after)
 }
 
 /// Writes the properties of two formulas side by side.

@@ -84,6 +84,11 @@ pub fn write(
     output.text(&format!("  {}", Basis::of(library, formula).sentence()), 2)?;
     output.text(&format!("  {}", interval_words(options)), 2)?;
 
+    write_cautions(output, answer)
+}
+
+/// Writes what to mind of one formula.
+pub fn write_cautions(output: &mut Output<'_>, answer: &Assessment) -> io::Result<()> {
     output.heading("Mind")?;
     for caution in spoken_cautions(answer) {
         output.item(&capital(caution.about), &visible(&caution.text))?;

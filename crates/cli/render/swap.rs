@@ -7,7 +7,7 @@ use barwright_reference::{Formula, Library};
 use barwright_reformulate::swap::{Kept, Replacement};
 
 use super::adjust::{amount, before_and_after, in_text};
-use super::assess::{RULE_OF_THUMB, interval_words, spoken_cautions};
+use super::assess::{RULE_OF_THUMB, interval_words, write_cautions};
 use super::number::significant;
 use super::table::Sheet;
 use super::{capital, list, name};
@@ -98,11 +98,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     }
     output.text(&format!("  {}", interval_words(view.options)), 2)?;
 
-    output.heading("Mind")?;
-    for caution in spoken_cautions(view.after) {
-        output.item(&capital(caution.about), &visible(&caution.text))?;
-    }
-    Ok(())
+    write_cautions(output, view.after)
 }
 
 /// What a property is called.

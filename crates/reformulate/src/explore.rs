@@ -21,17 +21,17 @@ use std::ops::ControlFlow;
 
 use barwright_blend::assess::{BlendError, Workbench};
 use barwright_blend::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
-use barwright_blend::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point};
+use barwright_blend::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
-use barwright_blend::sampling::Draws;
+use barwright_blend::sampling::{Draws, fnv1a};
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm};
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::demand::{Demand, Firmness};
+use crate::demand::{Demand, Measure};
 use crate::front::{Front, Scores, spread};
 use crate::limits::price_per_kg;
 use crate::quasi_random::Mixer;
@@ -534,22 +534,16 @@ impl<'a> Explorer<'a> {
         let skin = evaluator.point(self.parameters.skin.temperature_c)?;
         let firm = evaluator.point(settings.firmness_at_c)?;
         // Cheap demands before the search for the hold temperature.
+        let measure = Measure { bench: &self.bench, parameters: self.parameters, demands: self.demands };
         for (index, demand) in self.demands.iter().enumerate() {
-            let met = match *demand {
-                Demand::Detail { relief_mm } => finest_mm <= relief_mm,
-                Demand::Melts { percent } => 100.0 * (1.0 - skin.solids) >= percent,
-                Demand::Hold { temperature_c } => {
-                    let point = evaluator.point(temperature_c)?;
-                    point.yield_kpa >= model.load_kpa && point.holding >= model.weep_below
-                }
-                Demand::Firmer { than, temperature_c } => {
-                    self.over(index, than, &evaluator.point(temperature_c)?) >= 1.0
-                }
-                Demand::Softer { than, temperature_c } => {
-                    self.over(index, than, &evaluator.point(temperature_c)?) <= 1.0
-                }
+            let point = match *demand {
+                Demand::Detail { .. } => release,
+                Demand::Melts { .. } => skin,
+                Demand::Hold { temperature_c }
+                | Demand::Firmer { temperature_c, .. }
+                | Demand::Softer { temperature_c, .. } => evaluator.point(temperature_c)?,
             };
-            if !met {
+            if !measure.met(index, &point) {
                 return Ok(None);
             }
         }
@@ -566,17 +560,6 @@ impl<'a> Explorer<'a> {
         }
         properties.hold_c = hold_c(&mut evaluator, model)?;
         Ok(Some(properties))
-    }
-
-    /// Firmness at a point over what one demand names.
-    fn over(&self, demand: usize, than: Firmness, point: &Point) -> f64 {
-        match than {
-            Firmness::Kpa(kpa) => point.yield_kpa / kpa,
-            Firmness::BeeswaxPercent(percent) => {
-                let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
-                point.structure / self.bench.beeswax_structure(percent, at, None).max(f64::MIN_POSITIVE)
-            }
-        }
     }
 
     /// The mixtures of some ingredients of the space.
@@ -605,11 +588,11 @@ impl<'a> Explorer<'a> {
 fn hold_c(evaluator: &mut Evaluator<'_>, model: &ModelDraw) -> Result<Option<f64>, EquilibriumError> {
     let clear_c = evaluator.clear_point_c();
     evaluator.start_curve(clear_c);
-    let Some(carries_c) = evaluator.highest_c_with(model.load_kpa, |point| point.yield_kpa)? else { return Ok(None) };
+    let Some(carries_c) = evaluator.carries_c()? else { return Ok(None) };
     if evaluator.point(carries_c)?.holding >= model.weep_below {
         return Ok(Some(carries_c));
     }
-    let weeps_c = evaluator.highest_c_with(model.weep_below, |point| point.holding)?;
+    let weeps_c = evaluator.weeps_c()?;
     Ok(weeps_c.map(|weeps_c| weeps_c.min(carries_c)))
 }
 
@@ -638,7 +621,7 @@ fn fingerprint(
     let text = format!(
         "{space:?} {ingredients:?} {parameters:?} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
     );
-    text.bytes().fold(0xCBF2_9CE4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3))
+    fnv1a(text.as_bytes())
 }
 
 /// Buffers of one thread.

@@ -13,17 +13,17 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use barwright_blend::assess::{BlendError, Workbench};
-use barwright_blend::equilibrium::{Change, EquilibriumError, Problem, Solver, SpeciesAmount};
-use barwright_blend::landmarks::{Evaluator, Point, PointRates};
+use barwright_blend::chain::Chain;
+use barwright_blend::equilibrium::{Change, EquilibriumError, Problem};
+use barwright_blend::landmarks::{Point, PointRates};
 use barwright_blend::mixture::{BeyondDraws, Mixture, ZERO_CELSIUS_K};
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
-use barwright_blend::suitability::yield_kpa_for_feature;
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 
-use crate::demand::{Demand, Firmness, MELTED_SCALE};
+use crate::demand::{Demand, Firmness, MELTED_SCALE, Measure, melted_percent};
 
 /// An ingredient with less than this is not in the formula, mass %.
 pub const TRACE_PERCENT: f64 = 1e-6;
@@ -87,13 +87,6 @@ pub struct Judge<'a> {
     places: Vec<usize>,
     ingredients: Vec<usize>,
     beyond: Mutex<HashMap<Vec<usize>, Arc<BeyondDraws>>>,
-}
-
-/// Buffers of one thread.
-struct Chain {
-    amounts: Vec<SpeciesAmount>,
-    problem: Problem,
-    solver: Solver,
 }
 
 impl<'a> Judge<'a> {
@@ -250,12 +243,11 @@ impl<'a> Judge<'a> {
         let mut found = vec![0.0; self.demands.len()];
         let model = self.bench.model_of(draw);
         for ((state, mixture), slot) in mixtures.iter().zip(chains) {
-            let chain = Chain::filled(slot, mixture, draw, model)?;
+            let chain = filled(slot, mixture, draw, model)?;
             for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == *state) {
-                let (problem, solver) = (&chain.problem, &mut chain.solver);
-                let point = Evaluator::new(problem, solver, model, mixture.beyond(draw)).point(spot.temperature_c)?;
+                let point = chain.evaluator(model, mixture.beyond(draw)).point(spot.temperature_c)?;
                 for (demand, margin) in found.iter_mut().enumerate().filter(|(i, _)| self.spot_of[*i] == number) {
-                    *margin = self.margin(demand, draw, model, &point, problem);
+                    *margin = self.margin(demand, draw, &point, chain.problem());
                 }
             }
         }
@@ -263,30 +255,21 @@ impl<'a> Judge<'a> {
     }
 
     /// Margin of one demand at the point it is asked at.
-    fn margin(&self, demand: usize, draw: Option<usize>, model: &ModelDraw, point: &Point, problem: &Problem) -> f64 {
-        let strength = |ratio: f64| {
-            if point.structure > 0.0 { ratio.ln().max(NO_CRYSTALS) } else { no_crystals(problem, point.temperature_c) }
-        };
-        match self.demands[demand] {
-            Demand::Hold { .. } => strength((point.yield_kpa / model.load_kpa).min(point.holding / model.weep_below)),
-            Demand::Detail { relief_mm } => {
-                strength(point.yield_kpa / yield_kpa_for_feature(&self.parameters.detail, model, relief_mm))
+    fn margin(&self, demand: usize, draw: Option<usize>, point: &Point, problem: &Problem) -> f64 {
+        let measure = Measure { bench: &self.bench, parameters: self.parameters, demands: &self.demands };
+        let asked = self.demands[demand];
+        match (measure.strength(demand, draw, point), asked) {
+            (None, Demand::Melts { percent }) => (melted_percent(point) - percent) / MELTED_SCALE,
+            (None, _) => 0.0,
+            (Some(ratio), _) => {
+                let strength = if point.structure > 0.0 {
+                    ratio.ln().max(NO_CRYSTALS)
+                } else {
+                    no_crystals(problem, point.temperature_c)
+                };
+                if asked.wants_less() { -strength } else { strength }
             }
-            Demand::Firmer { than: Firmness::Kpa(kpa), .. } => strength(point.yield_kpa / kpa),
-            Demand::Softer { than: Firmness::Kpa(kpa), .. } => -strength(point.yield_kpa / kpa),
-            Demand::Firmer { than: Firmness::BeeswaxPercent(percent), .. } => {
-                strength(point.structure / self.scale(demand, percent, draw))
-            }
-            Demand::Softer { than: Firmness::BeeswaxPercent(percent), .. } => {
-                -strength(point.structure / self.scale(demand, percent, draw))
-            }
-            Demand::Melts { percent } => (100.0 * (1.0 - point.solids) - percent) / MELTED_SCALE,
         }
-    }
-
-    fn scale(&self, demand: usize, percent: f64, draw: Option<usize>) -> f64 {
-        let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
-        self.bench.beeswax_structure(percent, at, draw).max(f64::MIN_POSITIVE)
     }
 
     /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
@@ -302,31 +285,22 @@ impl<'a> Judge<'a> {
         let mut gradient = vec![0.0; percent.len()];
         let Some((_, mixture)) = mixtures.iter().find(|(state, _)| *state == spot.state) else { return Ok(gradient) };
         let mut slot = None;
-        let chain = Chain::filled(&mut slot, mixture, draw, model)?;
-        let mut rates = vec![0.0; percent.len()];
-        let changes: Vec<Change> = (self.places.iter())
-            .map(|&place| {
-                rates.fill(0.0);
-                rates[place] = 1.0;
-                let mut change = Change::default();
-                mixture.change(draw, model, &chain.amounts, &rates, &mut change);
-                change
-            })
-            .collect();
-        let (problem, solver) = (&chain.problem, &mut chain.solver);
-        let mut evaluator = Evaluator::new(problem, solver, model, mixture.beyond(draw));
-        let (point, rates) = evaluator.rates(spot.temperature_c, &changes)?;
+        let chain = filled(&mut slot, mixture, draw, model)?;
+        // In the order of the ingredients, not of the mixture.
+        let along = chain.changes(mixture, draw, model);
+        let changes: Vec<Change> = self.places.iter().map(|&place| along[place].clone()).collect();
+        let (point, rates) = chain.evaluator(model, mixture.beyond(draw)).rates(spot.temperature_c, &changes)?;
         let melted = matches!(self.demands[demand], Demand::Melts { .. });
         if point.structure <= 0.0 && !melted {
-            let before = self.margin(demand, draw, model, &point, problem);
+            let before = self.margin(demand, draw, &point, chain.problem());
             for (i, slope) in gradient.iter_mut().enumerate() {
                 let mut moved = mixture.clone();
                 let mut placed: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
                 placed[self.places[i]] += DIFFERENCE_PERCENT;
                 moved.set_percents(&placed);
                 let mut slot = None;
-                let chain = Chain::filled(&mut slot, &moved, draw, model)?;
-                let after = self.margin(demand, draw, model, &point, &chain.problem);
+                let chain = filled(&mut slot, &moved, draw, model)?;
+                let after = self.margin(demand, draw, &point, chain.problem());
                 *slope = (after - before) / DIFFERENCE_PERCENT;
             }
             return Ok(gradient);
@@ -356,28 +330,18 @@ fn no_crystals(problem: &Problem, temperature_c: f64) -> f64 {
     NO_CRYSTALS + saturation.max(f64::MIN_POSITIVE).ln().min(0.0)
 }
 
-impl Chain {
-    /// Fills the buffers with one draw of a mixture, making them first if there are none.
-    fn filled<'c>(
-        slot: &'c mut Option<Chain>,
-        mixture: &Mixture,
-        draw: Option<usize>,
-        model: &ModelDraw,
-    ) -> Result<&'c mut Chain, EquilibriumError> {
-        let mut amounts = slot.as_mut().map_or_else(Vec::new, |chain| std::mem::take(&mut chain.amounts));
-        mixture.amounts(draw, model, &mut amounts);
-        match slot {
-            Some(chain) => {
-                chain.problem.fill(&amounts)?;
-                chain.solver.reset();
-                chain.amounts = amounts;
-                Ok(chain)
-            }
-            None => {
-                let problem = Problem::new(&amounts, mixture.family_count())?;
-                let solver = Solver::new(&problem);
-                Ok(slot.insert(Chain { amounts, problem, solver }))
-            }
+/// Fills the buffers with one draw of a mixture, making them first if there are none.
+fn filled<'c>(
+    slot: &'c mut Option<Chain>,
+    mixture: &Mixture,
+    draw: Option<usize>,
+    model: &ModelDraw,
+) -> Result<&'c mut Chain, EquilibriumError> {
+    match slot {
+        Some(chain) => {
+            chain.fill(mixture, draw, model)?;
+            Ok(chain)
         }
+        None => Ok(slot.insert(Chain::new(mixture, draw, model)?)),
     }
 }

@@ -179,29 +179,12 @@ pub struct Adjust {
     /// Write the changed formula here; a formula file keeps its comments and order
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Crystal state of the bar in use: `fresh` for one used within hours, `tempered` if you temper
-    #[arg(long, value_enum, default_value = "rested")]
-    pub state: State,
-    /// Your own deliveries, with prices; their lots can be used by name
-    #[arg(long, value_name = "FILE")]
-    pub lots: Option<OsString>,
-    /// Temperature of the bar when it leaves the mould: lower it if you unmould from a fridge
-    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub release: f64,
-    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
-    pub units: Units,
-    /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
-    pub json: bool,
-    /// Trial computations, 16 to 4096: more for a steadier answer
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
-    pub draws: u64,
-    /// Start of the trial computations: change it to see how much the answer owes to chance
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
-    pub seed: u64,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
 }
 
 impl Adjust {
@@ -209,13 +192,9 @@ impl Adjust {
     pub fn options(&self) -> barwright_blend::Options {
         let usual = barwright_blend::Options::default();
         barwright_blend::Options {
-            state: self.state.into(),
-            release_c: self.release,
             relief_mm: self.detail.unwrap_or(usual.relief_mm),
             hold_c: self.hold.unwrap_or(usual.hold_c),
-            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.seed,
-            ..usual
+            ..options(&self.making, &self.showing)
         }
     }
 }
@@ -310,13 +289,9 @@ pub struct Validate {
     pub draws: u64,
 }
 
-/// What is asked of formulas.
+/// How the bar is made.
 #[derive(Debug, clap::Args)]
-pub struct Wishes {
-    /// Temperatures of the tables: add those of your coldest store and hottest van
-    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
-    #[arg(allow_hyphen_values = true)]
-    pub at: Temperatures,
+pub struct Making {
     /// Crystal state of the bar in use: `fresh` for one used within hours, `tempered` if you temper
     #[arg(long, value_enum, default_value = "rested")]
     pub state: State,
@@ -327,14 +302,11 @@ pub struct Wishes {
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub release: f64,
-    /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole
-    #[arg(long, value_name = "LENGTH", default_value = "0.8mm", value_parser = parse_relief)]
-    #[arg(allow_hyphen_values = true)]
-    pub relief: f64,
-    /// Temperature the bar must keep its shape at for a day: raise it for summer post
-    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub hold: f64,
+}
+
+/// How the answer is computed and shown.
+#[derive(Debug, clap::Args)]
+pub struct Showing {
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
     #[arg(long, value_enum, default_value = "metric")]
     pub units: Units,
@@ -348,6 +320,29 @@ pub struct Wishes {
     /// Start of the trial computations: change it to see how much the intervals owe to chance
     #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
     pub seed: u64,
+}
+
+/// What is asked of formulas.
+#[derive(Debug, clap::Args)]
+pub struct Wishes {
+    /// Temperatures of the tables: add those of your coldest store and hottest van
+    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
+    #[arg(allow_hyphen_values = true)]
+    pub at: Temperatures,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole
+    #[arg(long, value_name = "LENGTH", default_value = "0.8mm", value_parser = parse_relief)]
+    #[arg(allow_hyphen_values = true)]
+    pub relief: f64,
+    /// Temperature the bar must keep its shape at for a day: raise it for summer post
+    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub hold: f64,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
 }
 
 /// Temperatures, °C.
@@ -463,18 +458,28 @@ impl Wishes {
     pub fn options(&self) -> barwright_blend::Options {
         barwright_blend::Options {
             at_c: self.at.0.clone(),
-            state: self.state.into(),
-            release_c: self.release,
             relief_mm: self.relief,
             hold_c: self.hold,
-            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.seed,
+            ..options(&self.making, &self.showing)
         }
     }
+}
 
+impl Making {
     /// Returns the lot file.
     pub fn lots(&self) -> Option<PathBuf> {
         self.lots.as_ref().map(PathBuf::from)
+    }
+}
+
+/// What every computation is told; the rest as usual.
+fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
+    barwright_blend::Options {
+        state: making.state.into(),
+        release_c: making.release,
+        draws: usize::try_from(showing.draws).unwrap_or(DEFAULT_DRAWS),
+        seed: showing.seed,
+        ..barwright_blend::Options::default()
     }
 }
 

@@ -54,7 +54,7 @@ struct Answer<'a> {
 
 /// Runs the subcommand.
 pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.lots.as_ref().map(std::path::Path::new), streams)?;
+    let loaded = load(&[&order.formula], order.making.lots().as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "adjust")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;
@@ -104,7 +104,7 @@ pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
     };
     let before = assess(library, &parameters, formula, &options)?;
     let after = assess(library, &parameters, &found.formula, &options)?;
-    if order.json {
+    if order.showing.json {
         streams.data.json(&json(&found, &before, &after, &task, library))?;
     } else {
         let view = render::adjust::View {
@@ -115,7 +115,7 @@ pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
             task: &task,
             library,
             options: &options,
-            units: order.units,
+            units: order.showing.units,
         };
         render::adjust::write(&mut streams.data, &view)?;
     }

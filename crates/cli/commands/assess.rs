@@ -18,7 +18,7 @@ const MOST_NAMED: usize = 8;
 
 /// Runs the subcommand.
 pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.wishes.lots().as_deref(), streams)?;
+    let loaded = load(&[&order.formula], order.wishes.making.lots().as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "assess")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let options = order.wishes.options();
@@ -30,7 +30,7 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     } else {
         Vec::new()
     };
-    if order.wishes.json {
+    if order.wishes.showing.json {
         return if order.why {
             streams.data.json(&Explained { assessment: &answer, effects: &effects })
         } else {
@@ -38,9 +38,17 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
         };
     }
     let remark = loaded.remarks.get(index).and_then(Option::as_deref);
-    render::assess::write(&mut streams.data, &answer, formula, &loaded.library, &options, order.wishes.units, remark)?;
+    render::assess::write(
+        &mut streams.data,
+        &answer,
+        formula,
+        &loaded.library,
+        &options,
+        order.wishes.showing.units,
+        remark,
+    )?;
     if order.why {
-        render::why::write(&mut streams.data, &answer, &effects, &options, order.wishes.units)?;
+        render::why::write(&mut streams.data, &answer, &effects, &options, order.wishes.showing.units)?;
     }
     Ok(())
 }

@@ -12,7 +12,7 @@ use crate::render;
 /// Runs the subcommand.
 pub fn run(order: &Compare, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let written: Vec<&OsStr> = order.formulas.iter().map(|formula| formula.as_os_str()).collect();
-    let loaded = load(&written, order.wishes.lots().as_deref(), streams)?;
+    let loaded = load(&written, order.wishes.making.lots().as_deref(), streams)?;
     if loaded.formulas.len() < 2 {
         return Err(Complaint::new("one-formula", "there is one formula, and `compare` takes two or more")
             .hint("Name a second formula, or use `barwright assess`.")
@@ -21,7 +21,7 @@ pub fn run(order: &Compare, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let options = order.wishes.options();
     let parameters = builtin_parameters()?;
     let comparison = barwright_blend::compare(&loaded.library, &parameters, &loaded.formulas, &options)?;
-    if order.wishes.json {
+    if order.wishes.showing.json {
         return streams.data.json(&comparison);
     }
     let view = render::compare::View {
@@ -29,7 +29,7 @@ pub fn run(order: &Compare, streams: &mut Streams<'_>) -> Result<(), CliError> {
         formulas: &loaded.formulas,
         library: &loaded.library,
         options: &options,
-        units: order.wishes.units,
+        units: order.wishes.showing.units,
     };
     render::compare::write(&mut streams.data, &view)?;
     Ok(())

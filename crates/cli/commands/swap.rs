@@ -34,7 +34,7 @@ struct Answer<'a> {
 
 /// Runs the subcommand.
 pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.wishes.lots().as_deref(), streams)?;
+    let loaded = load(&[&order.formula], order.wishes.making.lots().as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "swap")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;
@@ -80,7 +80,7 @@ pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
                 .note(&format!("`{option}` chooses the replacement only; the formula still holds {what}"))?;
         }
     }
-    if order.wishes.json {
+    if order.wishes.showing.json {
         let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
         let ranked = found.iter().map(|one| Ranked {
             ingredient: key(one.ingredient),
@@ -99,7 +99,7 @@ pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
             formula,
             library,
             options: &options,
-            units: order.wishes.units,
+            units: order.wishes.showing.units,
         };
         render::swap::write(&mut streams.data, &view)?;
     }

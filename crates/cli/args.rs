@@ -56,6 +56,8 @@ pub enum Action {
     Adjust(Box<Adjust>),
     /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
     Swap(Swap),
+    /// Find the best trade-offs of all bars you could pour from your shelf
+    Explore(Explore),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -239,6 +241,71 @@ pub struct Swap {
     /// What is asked of the formula.
     #[command(flatten)]
     pub wishes: Wishes,
+}
+
+/// `explore`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+A SPACE is a .toml file of your shelf, in % of the bar; all but [ingredients] can be left out:
+  [ingredients]
+  beeswax         = \"5..30\"       # from 5 to 30 %; `..30` and `5..` have an open end
+  'sunflower oil' = \"20..\"
+  [totals]
+  waxes           = \"20..35\"      # or a kind: butters, oils, esters, hydrocarbons
+  nutty           = { of = ['shea butter', 'sweet almond oil'], range = \"..10\" }
+  [prices]                          # of a kilogram
+  beeswax         = 18.5
+  [demands]                         # as for `adjust`
+  hold            = \"40C\"
+  detail          = \"0.8mm\"
+  firmness        = \"20..45%@25C\"
+  skin            = 60
+  max_price       = 12
+
+Examples:
+  barwright explore shelf.toml
+  barwright explore shelf.toml --candidates 100000 --out trade-offs.csv --plot trade-offs.svg
+  barwright explore shelf.toml --candidates 1000000 --resume shelf-kept.json")]
+pub struct Explore {
+    /// The space: a file with your ingredients, how much of each may be in, and what you ask
+    #[arg(value_name = "SPACE")]
+    pub space: OsString,
+    /// Bars tried all over the space; as a rule, more find little that is better after 100000
+    #[arg(long, value_name = "N", default_value_t = 20_000)]
+    #[arg(value_parser = clap::value_parser!(u64).range(1..=10_000_000))]
+    pub candidates: u64,
+    /// Temperature of the firmness that is weighed
+    #[arg(long, value_name = "TEMP", default_value = "25", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub firmness_at: f64,
+    /// Take softer for better, for a balm or a stick; otherwise firmer is better
+    #[arg(long)]
+    pub softer: bool,
+    /// Trade-offs shown, chosen to stand for all; `--out` has them all
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u64).range(1..=26))]
+    pub show: u64,
+    /// Write every trade-off into this CSV file, one a line, for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Draw the trade-offs into an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub plot: Option<PathBuf>,
+    /// Keep what was found in this file, and go on from it next time: after Ctrl-C, or with more candidates
+    #[arg(long, value_name = "FILE")]
+    pub resume: Option<PathBuf>,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
+}
+
+impl Explore {
+    /// Returns what the model is asked to compute of the bars shown.
+    pub fn options(&self) -> barwright_blend::Options {
+        barwright_blend::Options { at_c: vec![self.firmness_at], ..options(&self.making, &self.showing) }
+    }
 }
 
 /// `ingredients`.
@@ -495,7 +562,7 @@ fn number_in(text: &str, range: std::ops::RangeInclusive<f64>, unit: &str) -> Re
 }
 
 /// Reads a share of the bar.
-fn percent(text: &str) -> Result<f64, String> {
+pub fn percent(text: &str) -> Result<f64, String> {
     number_in(text, 0.0..=100.0, " %")
 }
 
@@ -510,7 +577,7 @@ fn step(text: &str) -> Result<f64, String> {
 }
 
 /// Reads a price.
-fn positive(text: &str) -> Result<f64, String> {
+pub fn positive(text: &str) -> Result<f64, String> {
     number_in(text, 1e-6..=1e6, "")
 }
 
@@ -535,7 +602,7 @@ fn table_temperatures(text: &str) -> Result<Temperatures, String> {
 }
 
 /// Reads one temperature.
-fn model_temperature(text: &str) -> Result<f64, String> {
+pub fn model_temperature(text: &str) -> Result<f64, String> {
     parse_temperature(text)
         .map_err(|error| format!("{error}; write a temperature such as `45`, `45C` or `113F`"))
         .and_then(in_model)

@@ -60,13 +60,7 @@ pub fn builtin_library() -> Result<Library, CliError> {
 /// # Errors
 /// Everything that is wrong with any of them.
 pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Loaded, CliError> {
-    let on_stdin = written.iter().filter(|argument| **argument == "-").count();
-    if on_stdin + usize::from(lots == Some(Path::new("-"))) > 1 {
-        return Err(CliError::command_line(
-            Complaint::new("stdin-twice", "`-` is written more than once, and standard input can be read only once")
-                .hint("Put the other text into a file and write its name."),
-        ));
-    }
+    check_stdin_once(written, lots)?;
     let mut library = builtin_library()?;
     let mut complaints = Vec::new();
     let mut notes: Vec<String> = Vec::new();
@@ -121,6 +115,18 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
     }
 }
 
+/// Refuses to read standard input twice.
+pub fn check_stdin_once(written: &[&OsStr], lots: Option<&Path>) -> Result<(), CliError> {
+    let on_stdin = written.iter().filter(|argument| **argument == "-").count();
+    if on_stdin + usize::from(lots == Some(Path::new("-"))) <= 1 {
+        return Ok(());
+    }
+    Err(CliError::command_line(
+        Complaint::new("stdin-twice", "`-` is written more than once, and standard input can be read only once")
+            .hint("Put the other text into a file and write its name."),
+    ))
+}
+
 /// Returns a note on one line with its place.
 fn say(note: &Diagnostic, origin: &str, text: &str) -> String {
     let (line, column) = barwright_reference::diagnostic::line_column(text, note.span.start);
@@ -147,16 +153,26 @@ fn complaint_in(error: Diagnostic, source: &Source, library: &Library) -> Compla
     }
 }
 
-fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
-    let origin = if path == Path::new("-") { "standard input".to_owned() } else { path.display().to_string() };
-    let text = if path == Path::new("-") { read_stdin(&origin) } else { read_file(path, &origin) };
-    let text = text.map_err(|complaint| vec![*complaint])?;
+/// Reads the maker's lots into a copy of the library, with the notes on how they were read.
+pub fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
+    let (text, origin) = read_text(path).map_err(|complaint| vec![*complaint])?;
     match library.with_lots(&text) {
         Ok((library, notes)) => {
             let notes = notes.iter().map(|note| say(note, &origin, &text)).collect();
             Ok((library, notes))
         }
         Err(errors) => Err(errors.into_iter().map(|error| Complaint::from_diagnostic(error, &origin, &text)).collect()),
+    }
+}
+
+/// Reads a file, or standard input for `-`; returns the text and its name as shown.
+pub fn read_text(path: &Path) -> Result<(Rc<str>, String), Box<Complaint>> {
+    if path == Path::new("-") {
+        let origin = "standard input".to_owned();
+        Ok((read_stdin(&origin)?, origin))
+    } else {
+        let origin = path.display().to_string();
+        Ok((read_file(path, &origin)?, origin))
     }
 }
 
@@ -167,8 +183,7 @@ fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), V
 fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source, Box<Complaint>> {
     let inline_name = format!("formula {number}");
     if argument == "-" {
-        let origin = "standard input".to_owned();
-        let text = read_stdin(&origin)?;
+        let (text, origin) = read_text(Path::new(argument))?;
         return Ok(Source { format: sniff(&text), origin, text, name: inline_name });
     }
     let path = Path::new(argument);
@@ -178,7 +193,11 @@ fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source,
     let exists = path.try_exists().unwrap_or_else(|error| error.kind() == ErrorKind::PermissionDenied);
     if exists && written != Some("") || written.is_none_or(|text| names_file(text, &ending, library)) {
         let origin = path.display().to_string();
-        let text = read_file(path, &origin)?;
+        let text = read_file(path, &origin).map_err(|complaint| {
+            let missing = complaint.code == "no-file";
+            let instead = "A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.";
+            if missing { Box::new(complaint.hint(instead)) } else { complaint }
+        })?;
         return Ok(Source {
             format: match ending.as_str() {
                 "toml" => Format::Toml,
@@ -214,7 +233,7 @@ fn read_stdin(origin: &str) -> Result<Rc<str>, Box<Complaint>> {
         // Whoever typed `-` by mistake would wait for ever; a failure to say so changes nothing.
         let _ = io::Write::write_all(
             &mut io::stderr(),
-            b"note: reading a formula from the keyboard; end it with Ctrl-D on a new line\n",
+            b"note: reading from the keyboard; end it with Ctrl-D on a new line\n",
         );
     }
     read_capped(stdin.lock(), origin)
@@ -297,7 +316,6 @@ fn unreadable(path: &Path, origin: &str, error: &io::Error) -> Complaint {
                 Neighbour::None => complaint.hint("There is no formula file in that folder."),
                 Neighbour::NoFolder(folder) => complaint.hint(format!("There is no folder `{folder}`.")),
             }
-            .hint("A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.")
         }
         ErrorKind::PermissionDenied => {
             Complaint::about_file("no-permission", format!("`{shown}` may not be read"), origin)

@@ -13,6 +13,9 @@ mod output;
 mod plot;
 mod render;
 mod run;
+mod space;
+mod spreadsheet;
+mod stop;
 
 fn main() -> std::process::ExitCode {
     run::run()

@@ -1,19 +1,27 @@
 //! Plots as SVG. The only place that knows the plotting library.
 
+use barwright_reformulate::explore::{Candidate, Properties};
 use barwright_validation::score::{Group, Row};
 use barwright_validation::{Report, Use};
 use kuva::backend::svg::SvgBackend;
+use kuva::plot::annotations::TextAnnotation;
 use kuva::plot::scatter::MarkerShape;
 use kuva::plot::{LinePlot, ScatterPlot};
 use kuva::render::figure::Figure;
 use kuva::render::layout::Layout;
 use kuva::render::plots::Plot;
 
+use crate::commands::explore::Shown;
+use crate::render::explore::letter;
+
 /// Width and height of one panel, px.
 const PANEL: (f64, f64) = (420.0, 400.0);
 
 /// Panels side by side.
 const COLUMNS: usize = 2;
+
+/// What is less is not drawn on a logarithmic axis.
+const LEAST_DRAWN: f64 = 1e-6;
 
 /// Groups drawn, in order.
 const GROUPS: [Group; 5] = [Group::Solids, Group::Melting, Group::GelMelting, Group::Firmness, Group::Gelling];
@@ -28,11 +36,71 @@ pub fn measured_against_predicted(report: &Report) -> String {
             (!rows.is_empty()).then(|| panel(group, &rows))
         })
         .collect();
+    figure(panels)
+}
+
+/// Puts panels beside and below each other.
+fn figure(panels: Vec<(Vec<Plot>, Layout)>) -> String {
     let columns = COLUMNS.min(panels.len().max(1));
     let count = panels.len().div_ceil(columns).max(1);
     let (plots, layouts) = panels.into_iter().unzip();
     let figure = Figure::new(count, columns).with_cell_size(PANEL.0, PANEL.1).with_plots(plots).with_layouts(layouts);
     stable_ids(&SvgBackend.render_scene(&figure.render()))
+}
+
+/// What one axis of the trade-offs shows.
+struct Axis {
+    label: String,
+    logarithmic: bool,
+    of: fn(&Properties) -> Option<f64>,
+}
+
+/// Draws trade-offs against each other: firmness and warmth, relief and skin feel, price and warmth where there are prices.
+///
+/// # Arguments
+/// * `front`: all of them, drawn as small dots.
+/// * `shown`: those shown by letter, drawn as filled squares.
+/// * `firmness_at_c`: temperature of the firmness.
+pub fn trade_offs(front: &[Candidate], shown: &[Shown], firmness_at_c: f64) -> String {
+    let axis = |label: &str, logarithmic, of| Axis { label: label.to_owned(), logarithmic, of };
+    let hold = || axis("keeps its shape up to, °C", false, |one| one.hold_c);
+    let firmness = axis(&format!("yield stress at {firmness_at_c} °C, kPa"), true, |one| {
+        Some(one.firmness_kpa).filter(|kpa| *kpa > LEAST_DRAWN)
+    });
+    let relief = axis("finest relief, mm", false, |one| Some(one.finest_mm));
+    let skin = axis("off the best glide, ln of kPa on skin", false, |one| Some(one.skin_ln_off));
+    let price = axis("price of a kilogram", false, |one| one.price);
+    let priced = front.iter().any(|one| one.properties.price.is_some());
+    let mut panels = vec![trade_off("Firmness and warmth", &hold(), &firmness, front, shown)];
+    panels.push(trade_off("Relief and skin feel", &relief, &skin, front, shown));
+    if priced {
+        panels.push(trade_off("Price and warmth", &hold(), &price, front, shown));
+        panels.push(trade_off("Price and relief", &relief, &price, front, shown));
+    }
+    figure(panels)
+}
+
+/// One panel of trade-offs.
+fn trade_off(title: &str, x: &Axis, y: &Axis, front: &[Candidate], shown: &[Shown]) -> (Vec<Plot>, Layout) {
+    let place = |of: &Properties| (x.of)(of).zip((y.of)(of));
+    let all: Vec<(f64, f64)> = front.iter().filter_map(|one| place(&one.properties)).collect();
+    let chosen: Vec<(f64, f64)> = shown.iter().filter_map(|one| place(&one.candidate.properties)).collect();
+    let series = |data, colour: &str, shape, size| {
+        Plot::Scatter(ScatterPlot::new().with_data(data).with_color(colour).with_size(size).with_marker(shape))
+    };
+    let plots =
+        vec![series(all, "#9aa5b1", MarkerShape::Circle, 2.0), series(chosen, "#1f4e79", MarkerShape::Square, 4.0)];
+    let mut layout =
+        Layout::auto_from_plots(&plots).with_title(title).with_x_label(x.label.clone()).with_y_label(y.label.clone());
+    if y.logarithmic {
+        layout = layout.with_log_y();
+    }
+    for (number, one) in shown.iter().enumerate() {
+        if let Some((x, y)) = place(&one.candidate.properties) {
+            layout = layout.with_annotation(TextAnnotation::new(format!("  {}", letter(number)), x, y));
+        }
+    }
+    (plots, layout)
 }
 
 fn panel(group: Group, rows: &[&Row]) -> (Vec<Plot>, Layout) {

@@ -15,6 +15,7 @@ mod answers;
 mod bad_input;
 mod command_line;
 mod demo;
+mod explore;
 mod formats;
 mod ingredients;
 mod json;

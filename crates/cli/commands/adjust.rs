@@ -4,6 +4,7 @@ use std::path::Path;
 
 use barwright_blend::{Assessment, assess};
 use barwright_reference::formula::{rewrite_toml, to_toml};
+use barwright_reference::range::parse_range;
 use barwright_reference::{Formula, IngredientKind, Library, Lookup};
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task, adjust};
 use barwright_reformulate::limits::LimitError;
@@ -196,18 +197,6 @@ pub fn find(library: &Library, name: &str, place: &str) -> Result<usize, Box<Com
     }
 }
 
-/// The kind a word names.
-fn kind(word: &str) -> Option<IngredientKind> {
-    match word.to_lowercase().trim_end_matches('s') {
-        "wax" | "waxe" => Some(IngredientKind::Wax),
-        "butter" => Some(IngredientKind::Butter),
-        "oil" => Some(IngredientKind::Oil),
-        "ester" => Some(IngredientKind::Ester),
-        "hydrocarbon" => Some(IngredientKind::Hydrocarbon),
-        _ => None,
-    }
-}
-
 /// Positions among `ingredients` of what a name or a kind means.
 fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> Result<Vec<usize>, Box<Complaint>> {
     let places = |belongs: &dyn Fn(usize) -> bool| -> Vec<usize> {
@@ -219,7 +208,7 @@ fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> 
                 .hint("Name an ingredient of the formula, or one that `--add` or `--shelf` allows."),
         )
     };
-    if let Some(kind) = kind(name) {
+    if let Some(kind) = IngredientKind::called(name) {
         let found = places(&|index| library.ingredients.get(index).is_some_and(|one| one.kind == kind));
         return if found.is_empty() { Err(absent(&render::name(name))) } else { Ok(found) };
     }
@@ -310,28 +299,7 @@ fn bound(
         )
     };
     let (name, range) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
-    let number = |text: &str| -> Result<Option<f64>, Box<Complaint>> {
-        let digits = text.trim().trim_end_matches('%').trim();
-        if digits.is_empty() {
-            return Ok(None);
-        }
-        match digits.parse::<f64>() {
-            Ok(value) if (0.0..=100.0).contains(&value) => Ok(Some(value)),
-            _ => Err(wrong(format!("`{}` is not an amount from 0 to 100 %", render::name(digits)))),
-        }
-    };
-    let (least, most) = match range.split_once("..") {
-        Some((low, high)) => (number(low)?, number(high)?),
-        None => (number(range)?, number(range)?),
-    };
-    if let (Some(least), Some(most)) = (least, most)
-        && least > most
-    {
-        return Err(wrong(format!("{least} % is more than {most} %")));
-    }
-    if least.is_none() && most.is_none() {
-        return Err(wrong(format!("`{}` names no amount", render::name(text))));
-    }
+    let (least, most) = parse_range(range).map_err(wrong)?;
     Ok((meant(library, ingredients, name.trim(), "--bound")?, least, most))
 }
 

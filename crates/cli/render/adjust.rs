@@ -174,8 +174,8 @@ pub fn in_text(name: &str) -> String {
     }
 }
 
-/// A demand in words.
-fn demand(demand: &Demand, units: Units) -> String {
+/// What a demand asks, as the end of a sentence about the bar.
+pub fn demand(demand: &Demand, units: Units) -> String {
     let firmness = |than: &Firmness| match than {
         Firmness::Kpa(kpa) => match units {
             Units::Metric => format!("{} kPa", significant(*kpa, 3)),

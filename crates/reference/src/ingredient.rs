@@ -26,6 +26,29 @@ pub enum IngredientKind {
     Other,
 }
 
+impl IngredientKind {
+    /// The kinds a maker sums up or picks by, in the plural.
+    pub const PLURALS: [&'static str; 5] = ["waxes", "butters", "oils", "esters", "hydrocarbons"];
+
+    /// Returns the kind a word names, in the singular or the plural.
+    ///
+    /// ```
+    /// use barwright_reference::IngredientKind;
+    /// assert_eq!(IngredientKind::called("Waxes"), Some(IngredientKind::Wax));
+    /// assert_eq!(IngredientKind::called("beeswax"), None);
+    /// ```
+    pub fn called(word: &str) -> Option<Self> {
+        match word.trim().to_lowercase().as_str() {
+            "wax" | "waxes" => Some(IngredientKind::Wax),
+            "butter" | "butters" => Some(IngredientKind::Butter),
+            "oil" | "oils" => Some(IngredientKind::Oil),
+            "ester" | "esters" => Some(IngredientKind::Ester),
+            "hydrocarbon" | "hydrocarbons" => Some(IngredientKind::Hydrocarbon),
+            _ => None,
+        }
+    }
+}
+
 /// Whether an ingredient comes from a nut, for the allergen statement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -7,6 +7,7 @@
 //! - [`Library`]: the built-in tables, parsed and checked, with look-up by name.
 //! - [`Species`], [`CrystalForm`], [`Ingredient`]: one row each, with source and [`Status`] beside every figure.
 //! - [`formula`]: a blend by mass, from inline text, TOML or CSV; [`formula::quantity`] reads one amount.
+//! - [`space`]: a space of formulas, from TOML; [`range`] reads one range of amounts.
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
@@ -22,9 +23,11 @@ pub mod library;
 pub mod lots;
 pub mod names;
 mod number;
+pub mod range;
 #[cfg(test)]
 mod sample;
 pub mod sources;
+pub mod space;
 pub mod species;
 pub mod status;
 pub mod suggest;

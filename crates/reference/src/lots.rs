@@ -24,7 +24,7 @@ const KEYS: &[&str] =
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
 /// Prices taken, per kilogram in the maker's own money.
-const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
+pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
 /// Error of an analysis, absolute mass %.
 const ANALYSIS_SD_PERCENT: f64 = 0.5;
 /// Error of an analysis, relative to the share.

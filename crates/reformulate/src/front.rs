@@ -12,6 +12,9 @@
 /// Number of coordinates.
 pub const SCORES: usize = 5;
 
+/// A point this near to one that is chosen, as a share of the ranges, adds nothing for who looks at a few.
+const NEAR: f64 = 0.05;
+
 /// What a point is judged by: lower is better.
 pub type Scores = [f64; SCORES];
 
@@ -107,7 +110,7 @@ impl<T> Front<T> {
 
 /// Chooses points that stand for all of a set.
 ///
-/// The best in each coordinate come first, in the order of coordinates (of equals, the first); then again and again the one farthest from all chosen
+/// The best in each coordinate come first, in the order of coordinates (of equals, the first), unless one chosen before is nearly the same; then again and again the one farthest from all chosen
 /// (the first of equals), each coordinate measured by its range. Coordinates that are not finite count as the farthest finite one.
 ///
 /// # Arguments
@@ -150,7 +153,7 @@ pub fn spread(points: &[Scores], most: usize) -> Vec<usize> {
     };
     let extremes: [usize; SCORES] = std::array::from_fn(|i| first_best(&|index| scaled[index][i]));
     for best in extremes {
-        if chosen.len() < most && !chosen.contains(&best) {
+        if chosen.len() < most && away[best] > NEAR * NEAR {
             choose(best, &mut chosen, &mut away);
         }
     }
@@ -265,6 +268,10 @@ mod tests {
             let best = points.iter().map(|point| point[i]).fold(f64::INFINITY, f64::min);
             assert!(chosen.iter().any(|&index| points[index][i] == best));
         }
+        // The best in two coordinates, all but the same: one of them is enough.
+        let twins = [[0.0, 0.001, 1.0, 0.0, 0.0], [0.001, 0.0, 1.0, 0.0, 0.0], [1.0, 1.0, 0.0, 0.0, 0.0]];
+        let line = (0..9).map(|i| [0.1 + f64::from(i) / 9.0, 0.5, 0.6, 0.0, 0.0]);
+        assert_eq!(spread(&twins.into_iter().chain(line).collect::<Vec<_>>(), 3)[..2], [0, 2]);
         assert_eq!(spread(&points, points.len()).len(), points.len());
         assert!(spread(&points, 0).is_empty());
         assert_eq!(spread(&[[1.0; SCORES]; 9], 3), [0]);

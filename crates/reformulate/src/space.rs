@@ -105,13 +105,13 @@ pub enum SpaceError {
         price: f64,
     },
     /// A group without members, with one that is not in the space, or with one twice.
-    #[error("group `{group}`: its members must be ingredients of the space, each once, and at least one")]
+    #[error("total `{group}`: its members must be ingredients of the space, each once, and at least one")]
     Members {
         /// Its name.
         group: String,
     },
     /// Totals of a group that contradict each other.
-    #[error("group `{group}`: at least {least} % and at most {most} %")]
+    #[error("total `{group}`: at least {least} % and at most {most} %")]
     GroupContradiction {
         /// Its name.
         group: String,
@@ -121,7 +121,7 @@ pub enum SpaceError {
         most: f64,
     },
     /// The members of a group must hold more than it may.
-    #[error("group `{group}`: the least amounts in it add up to {sum} %, more than its most of {most} %")]
+    #[error("total `{group}`: the least amounts in it add up to {sum} %, more than its most of {most} %")]
     GroupOver {
         /// Its name.
         group: String,
@@ -131,7 +131,7 @@ pub enum SpaceError {
         most: f64,
     },
     /// The members of a group cannot hold as much as it must.
-    #[error("group `{group}`: the most amounts in it add up to {sum} %, less than its least of {least} %")]
+    #[error("total `{group}`: the most amounts in it add up to {sum} %, less than its least of {least} %")]
     GroupUnder {
         /// Its name.
         group: String,
@@ -141,19 +141,19 @@ pub enum SpaceError {
         least: f64,
     },
     /// The least amounts are more than the whole.
-    #[error("the least amounts, of groups and of ingredients outside them, add up to {sum} %, more than 100 %")]
+    #[error("the least amounts, of totals and of ingredients outside them, add up to {sum} %, more than 100 %")]
     LeastOverWhole {
         /// Their sum.
         sum: f64,
     },
     /// The most amounts do not fill the whole.
-    #[error("the most amounts, of groups and of ingredients outside them, add up to {sum} %, less than 100 %")]
+    #[error("the most amounts, of totals and of ingredients outside them, add up to {sum} %, less than 100 %")]
     MostUnderWhole {
         /// Their sum.
         sum: f64,
     },
     /// Groups that share ingredients and cannot all be satisfied.
-    #[error("groups that share ingredients leave no formula together: {}", groups.join(", "))]
+    #[error("totals that share ingredients leave no formula together: {}", groups.join(", "))]
     Crossing {
         /// Names of the groups that cross others.
         groups: Vec<String>,
@@ -326,6 +326,37 @@ impl Filler {
             percent[to] = (percent[to] + moved).min(self.space.most[to]);
         }
         moved
+    }
+
+    /// Rounds a formula to whole steps that add up to 100 % again: those nearest to the next step take what rounding down leaves.
+    ///
+    /// # Arguments
+    /// * `percent`: a formula of the space.
+    /// * `step`: mass %, a fraction of 100.
+    ///
+    /// # Returns
+    /// `None` when what comes out is not in the space.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_reformulate::space::{Filler, Space};
+    /// let space = Space { ingredients: vec![4, 9, 2], least: vec![0.0; 3], most: vec![100.0; 3], groups: vec![], price: None };
+    /// let rounded = Filler::new(&space, 20)?.rounded(&[33.37, 33.37, 33.26], 0.5);
+    /// assert_eq!(rounded, Some(vec![33.5, 33.5, 33.0]));
+    /// # Ok::<(), barwright_reformulate::space::SpaceError>(())
+    /// ```
+    pub fn rounded(&self, percent: &[f64], step: f64) -> Option<Vec<f64>> {
+        // Just below a whole number of steps is that number.
+        let mut steps: Vec<f64> = percent.iter().map(|p| (p / step + SUM_TOLERANCE_PERCENT).floor()).collect();
+        let mut order: Vec<usize> = (0..percent.len()).collect();
+        let remainder = |i: usize| percent[i] / step - steps[i];
+        order.sort_by(|&a, &b| remainder(b).total_cmp(&remainder(a)));
+        let missing = (100.0 / step).round() - steps.iter().sum::<f64>();
+        for &i in order.iter().take(missing.max(0.0) as usize) {
+            steps[i] += 1.0;
+        }
+        let rounded: Vec<f64> = steps.iter().map(|count| count / (1.0 / step)).collect();
+        self.contains(&rounded).then_some(rounded)
     }
 
     /// Whether a formula is in the space, within [`SUM_TOLERANCE_PERCENT`].

@@ -1,0 +1,450 @@
+//! `explore`: the answer, the files written, stopping and going on, and what is refused.
+
+use std::path::Path;
+use std::process::{Child, Stdio};
+use std::time::{Duration, Instant};
+
+use insta::assert_snapshot;
+use tempfile::TempDir;
+
+use crate::{Run, run, run_in, run_on, run_with};
+
+/// The demonstration space.
+const SHELF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/spaces/fern-hand-bar-shelf.toml");
+
+/// A space of three.
+const THREE: &str = "[ingredients]\nbeeswax = '10..40'\n'cocoa butter' = '..60'\n'sunflower oil' = '20..'\n";
+
+fn explore(text: &str, more: &[&str]) -> Run {
+    let few = ["explore", "s.toml", "--candidates", "60", "--draws", "16"];
+    run_on("s.toml", text, &[&few, more].concat())
+}
+
+#[test]
+fn a_shelf_in_full() {
+    assert_snapshot!(run(&["explore", SHELF, "--candidates", "500", "--draws", "64"]).shown(), @"
+    exit 0
+    stdout:
+    Fern hand bar, from the shelf  (rested)
+    Invented. Which bars could be poured from this shelf for summer?
+
+    Of 15909 bars tried, 5890 that meet what is asked are the best trade-offs: what is
+      better in one way is worse in another.
+    Weighed: firmness, warmth, fine relief, feel on skin, and price; by the middle values.
+    Detail, warmth, skin feel and grain: rule of thumb, no published relation.
+
+    Some that stand for all
+          kPa at 25 °C      holds to, °C    relief, mm              melts, %        on skin   per kg
+     ────────────────────────────────────────────────────────────────────────────────────────────────
+      A   190 (75 to 530)   50 (44 to 55)   0.078 (0.020 to 0.29)   72 (62 to 73)   glides    16.8
+      B   110 (51 to 340)   49 (42 to 55)   0.16 (0.051 to 0.43)    74 (68 to 78)   glides    14.5
+      C   110 (38 to 300)   50 (43 to 56)   0.17 (0.045 to 0.50)    72 (68 to 74)   glides    14.2
+      D   96 (36 to 260)    48 (41 to 55)   0.18 (0.048 to 0.76)    81 (70 to 83)   glides    13.6
+      E   45 (21 to 120)    48 (41 to 55)   0.42 (0.18 to 0.95)     80 (79 to 82)   glides    11.5
+      F   23 (9.9 to 65)    45 (34 to 53)   0.80 (0.28 to 1.8)      86 (86 to 88)   glides    10.5
+      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
+      share on skin, at 33 °C.
+
+    How surely each meets what is asked, in 100
+          keeps its shape for a day at 40 °C   leaves a mould with relief of 0.8 mm whole
+     ─────────────────────────────────────────────────────────────────────────────────────
+      A   over 99                              over 99
+      B   over 99                              over 99
+      C   over 99                              98
+      D   97                                   97
+      E   97                                   91
+      F   83                                   48
+      To be surer of one of them, give it to `adjust` with the same demands.
+
+    Parts, % by mass
+      A: mango butter 30, beeswax 23, cocoa butter 20, candelilla wax 12, sunflower oil 10,
+        jojoba oil 5
+      B: shea butter 27.1, sunflower oil 24.6, beeswax 19.6, candelilla wax 12, mango butter
+        8.4, jojoba oil 7.4, cocoa butter 0.9
+      C: sunflower oil 33.9, mango butter 26.1, beeswax 23, candelilla wax 12, jojoba oil 5
+      D: shea butter 30, sunflower oil 24.7, mango butter 16.6, candelilla wax 12, beeswax
+        11.7, jojoba oil 5
+      E: sunflower oil 53.9, shea butter 13.6, beeswax 13.2, candelilla wax 11.8, jojoba oil
+        5.1, mango butter 2.4
+      F: sunflower oil 62.8, candelilla wax 11.7, shea butter 8.2, mango butter 6.4, beeswax
+        5.3, jojoba oil 5, cocoa butter 0.6
+      In brackets: 90 % intervals from 64 trial computations (seed 20) over lots, melting
+      points and model parameters.
+      Give the one you like to `assess`, as a text in quotes: it has the cautions.
+    ");
+}
+
+#[test]
+fn without_demands_and_prices_in_us_units() {
+    assert_snapshot!(explore(THREE, &["--units", "us", "--show", "3", "--softer"]).shown(), @"
+    exit 0
+    stdout:
+    S  (rested)
+
+    Of 18954 bars tried, 14140 are the best trade-offs: what is better in one way is worse
+      in another.
+    Weighed: softness, warmth, fine relief, feel on skin; by the middle values.
+    Detail, warmth, skin feel and grain: rule of thumb, no published relation.
+
+    Some that stand for all
+          psi at 77 °F          holds to, °F       relief, in                  melts, %        on skin
+     ──────────────────────────────────────────────────────────────────────────────────────────────────
+      A   0.21 (0.056 to 1.1)   63 (52 to 96)      0.41 (0.072 to 1.1)         93 (92 to 95)   smears
+      B   7.5 (3.1 to 34)       117 (105 to 132)   0.012 (0.0033 to 0.036)     67 (65 to 70)   glides
+      C   19 (4.4 to 110)       117 (102 to 130)   0.0048 (0.00068 to 0.015)   67 (62 to 71)   glides
+      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
+      share on skin, at 33 °C.
+
+    Parts, % by mass
+      A: sunflower oil 84.1, beeswax 10, cocoa butter 5.9
+      B: sunflower oil 60, beeswax 40
+      C: beeswax 40, cocoa butter 40, sunflower oil 20
+      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      points and model parameters.
+      Give the one you like to `assess`, as a text in quotes: it has the cautions.
+    ");
+}
+
+#[test]
+fn one_point_is_judged_once() {
+    let one = "[ingredients]\nbeeswax = 30\n'sunflower oil' = '50..100'\n'jojoba oil' = 20\n";
+    assert_snapshot!(explore(one, &[]).shown(), @"
+    exit 0
+    stdout:
+    S  (rested)
+
+    The space is one bar.
+    Weighed: firmness, warmth, fine relief, feel on skin; by the middle values.
+    Detail, warmth, skin feel and grain: rule of thumb, no published relation.
+
+    All of them
+          kPa at 25 °C     holds to, °C    relief, mm           melts, %        on skin
+     ───────────────────────────────────────────────────────────────────────────────────
+      A   24 (7.7 to 62)   41 (31 to 49)   0.66 (0.19 to 2.0)   77 (75 to 82)   glides
+      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
+      share on skin, at 33 °C.
+
+    Parts, % by mass
+      A: sunflower oil 50, beeswax 30, jojoba oil 20
+      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      points and model parameters.
+      Give the one you like to `assess`, as a text in quotes: it has the cautions.
+    ");
+}
+
+#[test]
+fn what_asks_too_much_is_named() {
+    let text = format!("{THREE}[demands]\nhold = '75C'\nskin = 10\n");
+    assert_snapshot!(explore(&text, &[]).shown(), @r#"
+    exit 0
+    stdout:
+    S  (rested)
+
+    None of the 60 bars tried meets everything asked.
+    There would be some without "keeps its shape for a day at 75 °C".
+    "#);
+    let two = "[ingredients]\nbeeswax = '10..40'\n'sunflower oil' = '20..'\n[demands]\nfirmness = ['200kPa', '..0.02kPa']\nhold = 80\n";
+    assert_snapshot!(explore(two, &[]).shown(), @"
+    exit 0
+    stdout:
+    S  (rested)
+
+    None of the 60 bars tried meets everything asked.
+    Leaving out any one demand does not help: two or more ask too much of this shelf.
+    ");
+}
+
+#[test]
+fn every_error_of_a_space_at_once() {
+    let text = "[ingredients]\nbeeswax = '40..10'\n'bees wax oil' = 3\n[totals]\nwax = '..20'\nshea = 3\n[prices]\nbeeswax = -1\n\
+        [demands]\nhold = '500C'\ndetial = '0.8mm'\nfirmness = '30'\n";
+    assert_snapshot!(explore(text, &[]).shown(), @r#"
+    exit 1
+    stderr:
+    error[bad-range]: 40 % is more than 10 %
+     --> s.toml:2:11
+      |
+    2 | beeswax = '40..10'
+      |           ^^^^^^^^
+      |
+      = hint: Write amounts in % of the bar: `"5..30"`, `"..25"`, `"20.."` or `20`.
+
+    error[unknown-ingredient]: no ingredient is called `bees wax oil`
+     --> s.toml:3:1
+      |
+    3 | 'bees wax oil' = 3
+      | ^^^^^^^^^^^^^^ not in the table
+      |
+      = hint: The nearest names are `beeswax`, `white-beeswax` and `sesame-oil`.
+
+    error[not-in-space]: there is no `wax` among the ingredients of the space
+     --> s.toml:5:1
+      |
+    5 | wax = '..20'
+      | ^^^
+      |
+      = hint: Write it below `[ingredients]`, or leave it out here.
+
+    error[unknown-total]: `shea` is not a kind of ingredient
+     --> s.toml:6:1
+      |
+    6 | shea = 3
+      | ^^^^
+      |
+      = hint: Write `waxes`, `butters`, `oils`, `esters` or `hydrocarbons`, or a name of your own
+              with `{ of = ["..."], range = "..10" }`.
+      = hint: The range of one ingredient belongs below `[ingredients]`.
+
+    error[out-of-range]: -1 is not a price
+     --> s.toml:8:11
+      |
+    8 | beeswax = -1
+      |           ^^
+      |
+      = hint: Write the price of a kilogram, 0 or more.
+
+    error[unknown-key]: `detial` is not a key here
+      --> s.toml:11:1
+       |
+    11 | detial = '0.8mm'
+       | ^^^^^^
+       |
+       = hint: The nearest key is `detail`; `hold`, `detail`, `firmness`, `skin` and `max_price`
+               can be written here.
+
+    6 errors in all
+    "#);
+    let later = format!(
+        "{THREE}[prices]\nbeeswax = 3\n[demands]\nhold = '500C'\ndetail = '9m'\nfirmness = '30'\nskin = 140\nmax_price = 'x'\n"
+    );
+    assert_snapshot!(explore(&later, &[]).shown(), @"
+    exit 1
+    stderr:
+    error[no-price]: there is no price of `cocoa-butter` and `sunflower-oil`
+     --> s.toml:5:2
+      |
+    5 | [prices]
+      |  ^^^^^^
+      |
+      = hint: Write a line for each below `[prices]`, or `price_per_kg` into its lot.
+
+    error[bad-demand]: `hold`: `500C` is 500 °C, above the highest temperature taken, 400 °C; write a temperature such as `45`, `45C` or `113F`
+     --> s.toml:8:8
+      |
+    8 | hold = '500C'
+      |        ^^^^^^
+
+    error[bad-demand]: `detail`: a length is a number with mm, cm or in, such as `0.8mm` or `1/32in`
+     --> s.toml:9:10
+      |
+    9 | detail = '9m'
+      |          ^^^^
+
+    error[bad-demand]: `firmness`: `30` has no unit; write `30%@25C` (as firm as oil with 30 % beeswax in it, at 25 °C), `80kPa`, `12psi`, or a range such as `20..40%`
+      --> s.toml:10:12
+       |
+    10 | firmness = '30'
+       |            ^^^^
+
+    error[bad-demand]: `skin`: 140 is outside 0 to 100 %
+      --> s.toml:11:8
+       |
+    11 | skin = 140
+       |        ^^^
+
+    error[bad-demand]: `max_price`: `x` is not a number
+      --> s.toml:12:13
+       |
+    12 | max_price = 'x'
+       |             ^^^
+
+    6 errors in all
+    ");
+}
+
+#[test]
+fn a_space_of_zero_volume_is_named() {
+    let over = "[ingredients]\nbeeswax = '60..'\n'sunflower oil' = '50..'\n";
+    assert_snapshot!(explore(over, &[]).shown(), @"
+    exit 1
+    stderr:
+    error[no-room]: the least amounts, of totals and of ingredients outside them, add up to 110 %, more than 100 %
+     --> s.toml:1:2
+      |
+    1 | [ingredients]
+      |  ^^^^^^^^^^^
+      |
+      = hint: Lower the least amounts, so that they leave room for each other.
+    ");
+    let under = format!("{THREE}[totals]\nwaxes = '..10'\nbutters = '..5'\noils = '..60'\n");
+    assert_snapshot!(explore(&under, &[]).shown(), @"
+    exit 1
+    stderr:
+    error[no-room]: the most amounts, of totals and of ingredients outside them, add up to 75 %, less than 100 %
+     --> s.toml:1:2
+      |
+    1 | [ingredients]
+      |  ^^^^^^^^^^^
+      |
+      = hint: Raise the most amounts, or add an ingredient that may fill the rest, such as an oil.
+    ");
+    let total = format!("{THREE}[totals]\nwaxes = '50..'\n");
+    assert_snapshot!(explore(&total, &[]).shown(), @"
+    exit 1
+    stderr:
+    error[no-room]: total `waxes`: the most amounts in it add up to 40 %, less than its least of 50 %
+     --> s.toml:6:1
+      |
+    6 | waxes = '50..'
+      | ^^^^^
+      |
+      = hint: Lower the least of this total, or raise the most of what is in it.
+    ");
+    assert_snapshot!(explore("", &[]).shown(), @"
+    exit 1
+    stderr:
+    error[empty]: `s.toml` is empty
+    --> s.toml
+     = hint: Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil
+             74`.
+    ");
+    assert_snapshot!(run(&["explore", "none.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[no-file]: there is no file `none.toml`
+    --> none.toml
+     = hint: There is no formula file in that folder.
+    ");
+    assert_snapshot!(run(&["explore", "s.toml", "--candidates", "0"]).shown(), @"
+    exit 2
+    stderr:
+    error: invalid value '0' for '--candidates <N>': 0 is not in 1..=10000000
+
+    For more information, try '--help'.
+    ");
+}
+
+#[test]
+fn forty_ingredients() {
+    let table = run(&["ingredients", "--json"]).json();
+    let keys = table["ingredients"].as_array().unwrap().iter().filter_map(|one| one["key"].as_str());
+    let lines: Vec<String> = keys.take(40).map(|key| format!("{key} = '..60'\n")).collect();
+    assert_eq!(lines.len(), 40);
+    let answer = explore(&format!("[ingredients]\n{}", lines.concat()), &["--json"]).json();
+    assert_eq!(answer["finished"], true);
+    for one in answer["front"].as_array().unwrap() {
+        let sum: f64 = one["parts"].as_array().unwrap().iter().map(|part| part["percent"].as_f64().unwrap()).sum();
+        assert!((sum - 100.0).abs() < 1e-6, "{sum}");
+    }
+}
+
+#[test]
+fn the_table_holds_every_trade_off() {
+    let folder = TempDir::new().unwrap();
+    let arguments =
+        ["explore", SHELF, "--candidates", "300", "--draws", "16", "--json", "--out", "t.csv", "--plot", "t.svg"];
+    let answer = run_in(folder.path(), &arguments, b"").json();
+    let front = answer["front"].as_array().unwrap();
+    let mut reader = csv::Reader::from_path(folder.path().join("t.csv")).unwrap();
+    let header = reader.headers().unwrap().clone();
+    assert_eq!(&header.iter().collect::<Vec<_>>()[..3], ["number", "yield_stress_kpa_at_25_c", "hold_c"]);
+    assert_eq!(header.len(), 6 + 7);
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    assert_eq!(rows.len(), front.len());
+    for (row, one) in rows.iter().zip(front) {
+        let cell = |at: usize| row[at].parse::<f64>().unwrap();
+        assert!((cell(2) - one["hold_c"].as_f64().unwrap()).abs() < 1e-3);
+        assert!(((6..13).map(cell).sum::<f64>() - 100.0).abs() < 0.01);
+        assert!(cell(2) >= 40.0 && cell(3) <= 0.8, "a demand is not met: {row:?}");
+    }
+    let drawn = std::fs::read_to_string(folder.path().join("t.svg")).unwrap();
+    for words in ["Firmness and warmth", "Relief and skin feel", "Price and warmth", "finest relief, mm"] {
+        assert!(drawn.contains(words), "{words}");
+    }
+}
+
+#[test]
+fn the_seed_decides_and_lots_bring_prices() {
+    let first = explore(THREE, &["--json"]);
+    assert_eq!(first, explore(THREE, &["--json"]));
+    assert_ne!(first.stdout, explore(THREE, &["--json", "--seed", "21"]).stdout);
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("lots.toml"), "[lot.spring-wax]\nlike = 'beeswax'\nprice_per_kg = 14.5\n")
+        .unwrap();
+    let space = "[ingredients]\nspring-wax = '10..40'\n'sunflower oil' = '20..'\n";
+    let arguments = ["explore", "-", "--lots", "lots.toml", "--candidates", "9", "--draws", "16", "--show", "1"];
+    let without = run_in(folder.path(), &arguments, space.as_bytes());
+    assert_eq!(without.stderr, "note: price is not weighed: there is no price of `sunflower-oil`\n");
+    let with = run_in(folder.path(), &arguments, format!("{space}[prices]\n'sunflower oil' = 4\n").as_bytes());
+    assert!(with.stdout.contains("per kg"), "{}", with.shown());
+    assert_eq!(run_with("", &["explore", "-", "--lots", "-"]).status, 2);
+}
+
+/// Waits until the command listens for Ctrl-C, as the kernel has it.
+fn wait_until_it_listens(child: &Child) {
+    let started = Instant::now();
+    loop {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
+        let caught = status.lines().find_map(|line| line.strip_prefix("SigCgt:")).unwrap();
+        // Bit n - 1 stands for signal n; SIGINT is 2.
+        if u64::from_str_radix(caught.trim(), 16).unwrap() & 0b10 != 0 {
+            return;
+        }
+        assert!(started.elapsed() < Duration::from_secs(60), "it never listened");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+fn interrupted(folder: &Path, arguments: &[&str]) -> Run {
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_barwright"));
+    let child =
+        command.current_dir(folder).args(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    wait_until_it_listens(&child);
+    let killed = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+    assert!(killed.success());
+    let output = child.wait_with_output().unwrap();
+    Run {
+        status: output.status.code().unwrap(),
+        stdout: String::from_utf8(output.stdout).unwrap(),
+        stderr: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+#[test]
+fn ctrl_c_stops_with_what_there_is_and_the_same_command_goes_on() {
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("s.toml"), THREE).unwrap();
+    // More than one chunk, so that there is something left to do.
+    let of = |more: &[&'static str]| {
+        [&["explore", "s.toml", "--candidates", "6000", "--draws", "16", "--json"], more].concat()
+    };
+    let stopped = interrupted(folder.path(), &of(&["--resume", "kept.json"]));
+    assert_eq!(stopped.json()["finished"], false);
+    assert!(stopped.stderr.contains("stopped early, after"), "{}", stopped.stderr);
+    assert!(stopped.stderr.contains("the same command goes on from kept.json"), "{}", stopped.stderr);
+    let kept = std::fs::read(folder.path().join("kept.json")).unwrap();
+    let other = run_in(folder.path(), &of(&["--resume", "kept.json", "--seed", "3"]), b"");
+    assert_snapshot!(other.shown(), @"
+    exit 1
+    stderr:
+    error[other-exploration]: --resume: `kept.json`: the earlier exploration is of another space, other demands, another seed or other temperatures
+     |
+     = hint: Name another file, or take the space and options it was kept with; this one is left
+             as it is.
+    ");
+    assert_eq!(std::fs::read(folder.path().join("kept.json")).unwrap(), kept);
+    let went_on = run_in(folder.path(), &of(&["--resume", "kept.json"]), b"");
+    let unbroken = run_in(folder.path(), &of(&[]), b"");
+    assert_eq!(went_on, unbroken);
+    std::fs::write(folder.path().join("notes.txt"), "my notes").unwrap();
+    let refused = run_in(folder.path(), &of(&["--resume", "notes.txt"]), b"");
+    assert_snapshot!(refused.shown(), @"
+    exit 1
+    stderr:
+    error[not-kept]: --resume: `notes.txt` is not a kept exploration: expected value at line 1 column 1
+     |
+     = hint: Name a file that `--resume` has written, or one that is not there yet; this one is
+             left as it is.
+    ");
+    assert_eq!(std::fs::read_to_string(folder.path().join("notes.txt")).unwrap(), "my notes");
+}

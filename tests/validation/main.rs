@@ -3,6 +3,7 @@
 
 mod calibration;
 mod common_practice;
+mod heat;
 mod measurements;
 mod orderings;
 mod paraffins;

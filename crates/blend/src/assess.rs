@@ -345,6 +345,11 @@ impl<'a> Workbench<'a> {
         scale.map_or(0.0, |scale| firmness::beeswax_structure(scale, percent))
     }
 
+    /// A mixture of a formula in a crystal state, with the draws of this bench.
+    pub(crate) fn mixture(&self, formula: &Formula, state: CrystalState) -> Result<Mixture, BlendError> {
+        Mixture::new(self.library, self.parameters, formula, state, &self.draws)
+    }
+
     fn draw_numbers(&self) -> impl Iterator<Item = Option<usize>> + use<> {
         std::iter::once(None).chain((0..self.draws.count()).map(Some))
     }
@@ -388,8 +393,8 @@ impl<'a> Workbench<'a> {
     /// As [`assess`].
     pub fn assess(&self, formula: &Formula) -> Result<Assessment, BlendError> {
         let options = &self.options;
-        let in_use = Mixture::new(self.library, self.parameters, formula, options.state, &self.draws)?;
-        let fresh = Mixture::new(self.library, self.parameters, formula, options.release_state(), &self.draws)?;
+        let in_use = self.mixture(formula, options.state)?;
+        let fresh = self.mixture(formula, options.release_state())?;
         let content = Content::of(self.library, &in_use);
         let mut use_chain = Chain::new(&in_use, None, self.model(None))?;
         let mut fresh_chain = Chain::new(&fresh, None, self.model(None))?;

@@ -109,6 +109,17 @@ impl<'a> Evaluator<'a> {
         Ok(self.read(temperature_c))
     }
 
+    /// Returns the state of the bar at `temperature_c`, and the heat that melting its crystals takes, J/kg.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
+        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
+        phases.family_solids(&mut self.fractions, &mut self.melt_k);
+        let latent_j_per_kg = phases.latent_j_per_kg();
+        Ok((self.read(temperature_c), latent_j_per_kg))
+    }
+
     /// The state of the bar, from what has crystallised of each family.
     fn read(&self, temperature_c: f64) -> Point {
         let structure = firmness::structure(self.model, &self.fractions, &self.melt_k, temperature_c);

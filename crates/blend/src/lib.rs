@@ -13,6 +13,7 @@
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
+//! - [`heat_curve`]: heat and volume against temperature, for what is melted, poured and posted.
 //! - [`sensitivity`]: what one more percent of each ingredient does.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
@@ -24,6 +25,7 @@ pub mod compare;
 pub mod coordinate;
 pub mod equilibrium;
 pub mod firmness;
+pub mod heat_curve;
 pub mod interval;
 pub mod landmarks;
 pub mod misfit;

@@ -5,6 +5,7 @@ use nalgebra::{Cholesky, DMatrix, DVector};
 use crate::Parameters;
 use crate::coordinate;
 use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
+use crate::heat_curve::HeatProperties;
 use crate::parameters::Correlation;
 use crate::sampling::Draws;
 
@@ -39,6 +40,8 @@ pub struct ModelDraw {
     pub load_kpa: f64,
     /// Warmth: crystals over their critical gelling level below which oil weeps.
     pub weep_below: f64,
+    /// Heat and volume.
+    pub heat: HeatProperties,
 }
 
 /// The central parameters and all draws.
@@ -68,6 +71,7 @@ impl ModelDraws {
             compliance: parameters.detail.compliance,
             load_kpa: parameters.warmth.load_kpa,
             weep_below: parameters.warmth.weep_below,
+            heat: HeatProperties::central(&parameters.heat),
         };
         let mut drawn = vec![central.clone(); draws.count()];
         if drawn.is_empty() {
@@ -104,6 +108,9 @@ impl ModelDraws {
         }
         for (draw, weep) in drawn.iter_mut().zip(draws.dimension("weep")) {
             draw.weep_below *= (parameters.warmth.weep_ln_sd * weep).exp();
+        }
+        for (draw, heat) in drawn.iter_mut().zip(HeatProperties::draw(&parameters.heat, draws)) {
+            draw.heat = heat;
         }
         for draw in &mut drawn {
             keep_one_liquid(&mut draw.delta);

@@ -216,6 +216,38 @@ pub struct Grain {
     pub basis: String,
 }
 
+/// Heat and volume, the same for all ingredients: they differ by less than their published values scatter.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Heat {
+    /// Heat capacity of crystals, J/kgK.
+    pub solid_j_per_kgk: f64,
+    /// Standard deviation of its logarithm.
+    pub solid_ln_sd: f64,
+    /// Heat capacity of the melt, J/kgK.
+    pub liquid_j_per_kgk: f64,
+    /// Standard deviation of its logarithm.
+    pub liquid_ln_sd: f64,
+    /// Conductivity of crystals, W/mK.
+    pub solid_w_per_mk: f64,
+    /// Standard deviation of its logarithm.
+    pub solid_conductivity_ln_sd: f64,
+    /// Conductivity of the melt, W/mK.
+    pub liquid_w_per_mk: f64,
+    /// Standard deviation of its logarithm.
+    pub liquid_conductivity_ln_sd: f64,
+    /// Volume expansion of the melt, 1/K.
+    pub expansion_per_k: f64,
+    /// Share of its volume that the melt gives up as it crystallises.
+    pub crystal_contraction: f64,
+    /// Standard deviation of that share.
+    pub crystal_contraction_sd: f64,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
 /// What the model leaves out of one set of ingredients, whatever their proportions: crystals that form elsewhere than at equilibrium,
 /// species nobody listed.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -270,6 +302,8 @@ pub struct Parameters {
     pub skin: Skin,
     /// Graininess.
     pub grain: Grain,
+    /// Heat and volume.
+    pub heat: Heat,
     /// Correlation of the fitted parameters; all others are independent.
     #[serde(default)]
     pub correlation: Correlation,
@@ -373,6 +407,22 @@ impl Parameters {
         range("symmetric_percent", "grain", self.grain.symmetric_percent, 0.1, 100.0)?;
         range("liquid_percent", "grain", self.grain.liquid_percent, 0.1, 100.0)?;
         range("wax_percent", "grain", self.grain.wax_percent, 0.1, 100.0)?;
+        let heat = &self.heat;
+        range("solid_j_per_kgk", "heat", heat.solid_j_per_kgk, 500.0, 5000.0)?;
+        range("liquid_j_per_kgk", "heat", heat.liquid_j_per_kgk, 500.0, 5000.0)?;
+        range("solid_w_per_mk", "heat", heat.solid_w_per_mk, 0.01, 10.0)?;
+        range("liquid_w_per_mk", "heat", heat.liquid_w_per_mk, 0.01, 10.0)?;
+        range("expansion_per_k", "heat", heat.expansion_per_k, 0.0, 1e-2)?;
+        range("crystal_contraction", "heat", heat.crystal_contraction, 0.0, 0.3)?;
+        range("crystal_contraction_sd", "heat", heat.crystal_contraction_sd, 0.0, 0.1)?;
+        for (what, ln_sd) in [
+            ("solid_ln_sd", heat.solid_ln_sd),
+            ("liquid_ln_sd", heat.liquid_ln_sd),
+            ("solid_conductivity_ln_sd", heat.solid_conductivity_ln_sd),
+            ("liquid_conductivity_ln_sd", heat.liquid_conductivity_ln_sd),
+        ] {
+            range(what, "heat", ln_sd, 0.0, 1.0)?;
+        }
         self.check_correlation()
     }
 

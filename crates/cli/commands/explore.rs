@@ -25,8 +25,8 @@ use crate::space::{LoadedSpace, load_space};
 use crate::spreadsheet::text_cell;
 use crate::stop::Stop;
 
-/// Steps of the amounts shown, mass %.
-const SHOWN_STEP_PERCENT: f64 = 0.1;
+/// Steps of the amounts shown, mass %: the first that the space allows.
+const SHOWN_STEPS_PERCENT: [f64; 2] = [0.5, 0.1];
 
 /// Less than this is not in a bar, mass %.
 const NOTHING_PERCENT: f64 = 0.005;
@@ -251,7 +251,8 @@ fn shown(
     picked
         .into_iter()
         .map(|candidate| {
-            let rounded = loaded.filler.rounded(&candidate.percent, SHOWN_STEP_PERCENT);
+            let rounded =
+                SHOWN_STEPS_PERCENT.into_iter().find_map(|step| loaded.filler.rounded(&candidate.percent, step));
             let percent = rounded.unwrap_or_else(|| candidate.percent.clone());
             let parts = (space.ingredients.iter().zip(&percent))
                 .filter(|(_, percent)| **percent > NOTHING_PERCENT)

@@ -231,6 +231,12 @@ impl Phases<'_> {
         (solid_kg / self.problem.mean_molar_mass).clamp(0.0, 1.0)
     }
 
+    /// Heat that melting all crystals takes, J/kg of mixture: `Σ s_i ΔH_i / M`, each heat as at its melting point.
+    pub fn latent_j_per_kg(&self) -> f64 {
+        let heat = |i: usize| self.species_solid_moles(i) * self.problem.heat_k[i] * GAS_CONSTANT;
+        (0..self.problem.crystallising()).map(heat).sum::<f64>() / self.problem.mean_molar_mass
+    }
+
     /// Writes what has crystallised of each of the caller's families.
     ///
     /// # Arguments

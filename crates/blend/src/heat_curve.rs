@@ -1,0 +1,290 @@
+//! Heat in a bar against temperature, and its other properties along the way.
+//!
+//! The melt at [`ZERO_C`] has none. Crystals hold less by their heat of fusion:
+//!
+//! ```text
+//! h(T) = (c_l + φ (c_s − c_l)) (T − T_0) − Σ s_i ΔH_i / M
+//! ```
+//! | symbol | what |
+//! |---|---|
+//! | `h` | enthalpy, J/kg |
+//! | `φ` | solids at equilibrium at `T`, mass fraction |
+//! | `c_s`, `c_l` | heat capacity of crystals and melt, J/kgK |
+//! | `s_i`, `ΔH_i`, `M` | crystallised moles of a species per mole, its heat of fusion, mean molar mass |
+//!
+//! A bar that is warmed follows the curve of the crystals it has; a melt that is cooled that of the crystals it sets into, which melt lower: its
+//! undercooling. Both have the same zero, so a change from one to the other loses no heat.
+//!
+//! # Validity
+//! −20 to 120 °C. Heat of mixing, and the change of the heat of fusion with temperature beyond `c_s − c_l`, are left out (a few J/g).
+//!
+//! # Source
+//! First law with the equilibrium of [`crate::equilibrium`]; heat capacities as in `data/priors.toml`, `[heat]`.
+
+use barwright_reference::Formula;
+
+use crate::assess::{BlendError, Workbench};
+use crate::chain::Chain;
+use crate::equilibrium::EquilibriumError;
+use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
+use crate::parameters::Heat;
+use crate::sampling::Draws;
+
+/// Where the melt has no heat, °C.
+pub const ZERO_C: f64 = 60.0;
+
+/// Spacing of a curve, K: between two points solids are straight within about a tenth of a percent.
+const STEP_K: f64 = 1.0;
+
+/// Properties of crystals and melt, in one draw.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatProperties {
+    /// Heat capacity of crystals, J/kgK.
+    pub solid_j_per_kgk: f64,
+    /// Heat capacity of the melt, J/kgK.
+    pub liquid_j_per_kgk: f64,
+    /// Conductivity of crystals, W/mK.
+    pub solid_w_per_mk: f64,
+    /// Conductivity of the melt, W/mK.
+    pub liquid_w_per_mk: f64,
+    /// Volume expansion of the melt, 1/K.
+    pub expansion_per_k: f64,
+    /// Share of its volume that the melt gives up as it crystallises.
+    pub crystal_contraction: f64,
+}
+
+impl HeatProperties {
+    /// The central values.
+    pub(crate) fn central(heat: &Heat) -> Self {
+        HeatProperties {
+            solid_j_per_kgk: heat.solid_j_per_kgk,
+            liquid_j_per_kgk: heat.liquid_j_per_kgk,
+            solid_w_per_mk: heat.solid_w_per_mk,
+            liquid_w_per_mk: heat.liquid_w_per_mk,
+            expansion_per_k: heat.expansion_per_k,
+            crystal_contraction: heat.crystal_contraction,
+        }
+    }
+
+    /// Draws them, each on its own.
+    pub(crate) fn draw(heat: &Heat, draws: &Draws) -> Vec<Self> {
+        let dimension = |name: &str| draws.dimension(&format!("heat:{name}"));
+        let mut drawn = vec![Self::central(heat); draws.count()];
+        let mut scale = |name: &str, ln_sd: f64, of: fn(&mut Self) -> &mut f64| {
+            for (one, z) in drawn.iter_mut().zip(dimension(name)) {
+                *of(one) *= (ln_sd * z).exp();
+            }
+        };
+        scale("solid", heat.solid_ln_sd, |one| &mut one.solid_j_per_kgk);
+        scale("liquid", heat.liquid_ln_sd, |one| &mut one.liquid_j_per_kgk);
+        scale("solid-conductivity", heat.solid_conductivity_ln_sd, |one| &mut one.solid_w_per_mk);
+        scale("liquid-conductivity", heat.liquid_conductivity_ln_sd, |one| &mut one.liquid_w_per_mk);
+        for (one, z) in drawn.iter_mut().zip(dimension("contraction")) {
+            one.crystal_contraction = (heat.crystal_contraction + heat.crystal_contraction_sd * z).max(0.0);
+        }
+        drawn
+    }
+}
+
+/// One point of a curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatPoint {
+    /// Enthalpy, J/kg.
+    pub enthalpy_j_per_kg: f64,
+    /// What the bar is there.
+    pub state: Point,
+}
+
+impl HeatPoint {
+    /// Share that is liquid, 0 to 1.
+    pub fn melted_share(&self) -> f64 {
+        1.0 - self.state.solids
+    }
+}
+
+/// Heat and volume of one formula in one draw.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeatCurves {
+    /// In use, as it is warmed; coldest first, the last is all liquid.
+    pub in_use: Vec<HeatPoint>,
+    /// As the melt sets; coldest first, the last is all liquid.
+    pub setting: Vec<HeatPoint>,
+    /// Temperature at which the last crystal of the bar in use dissolves, °C; `None` when it is liquid at [`LOWEST_LANDMARK_C`].
+    pub clear_c: Option<f64>,
+    /// Temperature at which the first crystal can form as the melt is cooled, °C.
+    pub haze_c: Option<f64>,
+    /// What else the heat depends on.
+    pub properties: HeatProperties,
+}
+
+impl HeatCurves {
+    /// Heat from one temperature to another along a curve, J/kg.
+    ///
+    /// # Arguments
+    /// * `curve`: [`HeatCurves::in_use`] or [`HeatCurves::setting`].
+    /// * `from_c`, `to_c`: °C.
+    pub fn heat_j_per_kg(&self, curve: &[HeatPoint], from_c: f64, to_c: f64) -> f64 {
+        self.enthalpy_j_per_kg(curve, to_c) - self.enthalpy_j_per_kg(curve, from_c)
+    }
+
+    /// Enthalpy on a curve at a temperature, J/kg; outside the curve by the heat capacity there.
+    pub fn enthalpy_j_per_kg(&self, curve: &[HeatPoint], temperature_c: f64) -> f64 {
+        let (Some(first), Some(last)) = (curve.first(), curve.last()) else {
+            return self.properties.liquid_j_per_kgk * (temperature_c - ZERO_C);
+        };
+        let beyond =
+            |end: &HeatPoint, heat: f64| end.enthalpy_j_per_kg + heat * (temperature_c - end.state.temperature_c);
+        if temperature_c <= first.state.temperature_c {
+            return beyond(first, self.properties.solid_j_per_kgk);
+        }
+        let next = curve.partition_point(|one| one.state.temperature_c < temperature_c);
+        match (curve.get(next), next.checked_sub(1).and_then(|before| curve.get(before))) {
+            (Some(after), Some(before)) => {
+                let step = after.state.temperature_c - before.state.temperature_c;
+                let part = (temperature_c - before.state.temperature_c) / step;
+                before.enthalpy_j_per_kg + part * (after.enthalpy_j_per_kg - before.enthalpy_j_per_kg)
+            }
+            _ => beyond(last, self.properties.liquid_j_per_kgk),
+        }
+    }
+
+    /// Share of its volume that a melt gives up on the way from the mould's filling to a cold bar.
+    ///
+    /// ```text
+    /// 1 − (1 − ε φ)(1 − β (T_pour − T)),     φ solids at T, ε contraction of crystals, β expansion of the melt
+    /// ```
+    ///
+    /// # Arguments
+    /// * `pour_c`, `cold_c`: °C.
+    ///
+    /// # Errors
+    /// Within about a third: published contractions scatter that much.
+    pub fn shrinkage(&self, pour_c: f64, cold_c: f64) -> f64 {
+        let solids = at(&self.setting, cold_c, |one| one.state.solids);
+        let colder = self.properties.expansion_per_k * (pour_c - cold_c).max(0.0);
+        1.0 - (1.0 - self.properties.crystal_contraction * solids) * (1.0 - colder)
+    }
+}
+
+/// A property on a curve at a temperature: straight between its points, that of the end beyond.
+///
+/// # Arguments
+/// * `curve`: coldest first.
+/// * `temperature_c`: °C.
+/// * `of`: the property.
+pub fn at(curve: &[HeatPoint], temperature_c: f64, of: impl Fn(&HeatPoint) -> f64) -> f64 {
+    let next = curve.partition_point(|one| one.state.temperature_c < temperature_c);
+    match (curve.get(next), next.checked_sub(1).and_then(|before| curve.get(before))) {
+        (Some(after), Some(before)) => {
+            let step = after.state.temperature_c - before.state.temperature_c;
+            let part = (temperature_c - before.state.temperature_c) / step;
+            of(before) + part * (of(after) - of(before))
+        }
+        (Some(only), None) | (None, Some(only)) => of(only),
+        (None, None) => 0.0,
+    }
+}
+
+/// The coldest temperature at which a falling property of a curve is no more than a limit, °C; `None` when it never is.
+///
+/// # Arguments
+/// * `curve`: coldest first.
+/// * `limit`: of the property.
+/// * `of`: a property that falls with temperature.
+pub fn falls_to_c(curve: &[HeatPoint], limit: f64, of: impl Fn(&HeatPoint) -> f64) -> Option<f64> {
+    let index = curve.iter().position(|one| of(one) <= limit)?;
+    let after = curve.get(index)?;
+    let Some(before) = index.checked_sub(1).and_then(|before| curve.get(before)) else {
+        return Some(after.state.temperature_c);
+    };
+    let part = (of(before) - limit) / (of(before) - of(after));
+    Some(before.state.temperature_c + part * (after.state.temperature_c - before.state.temperature_c))
+}
+
+/// A curve from the coldest landmark up to the melt.
+fn curve(
+    evaluator: &mut Evaluator<'_>,
+    properties: &HeatProperties,
+    clear_c: Option<f64>,
+) -> Result<Vec<HeatPoint>, EquilibriumError> {
+    let HeatProperties { solid_j_per_kgk: solid, liquid_j_per_kgk: liquid, .. } = *properties;
+    let top_c = clear_c.unwrap_or(LOWEST_LANDMARK_C);
+    let mut points = Vec::new();
+    // From the melt down, so that each equilibrium starts from its neighbour.
+    let mut temperature_c = top_c;
+    loop {
+        let (state, latent_j_per_kg) = evaluator.point_with_latent(temperature_c)?;
+        let capacity = liquid + state.solids * (solid - liquid);
+        points.push(HeatPoint { enthalpy_j_per_kg: capacity * (temperature_c - ZERO_C) - latent_j_per_kg, state });
+        if temperature_c <= LOWEST_LANDMARK_C {
+            break;
+        }
+        temperature_c = (temperature_c - STEP_K).max(LOWEST_LANDMARK_C);
+    }
+    points.reverse();
+    Ok(points)
+}
+
+/// The curves of one formula: by the central model, and in each draw.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeatEnsemble {
+    /// By the central model.
+    pub central: HeatCurves,
+    /// In each draw.
+    pub drawn: Vec<HeatCurves>,
+}
+
+impl Workbench<'_> {
+    /// Works out heat and volume of a formula.
+    ///
+    /// # Arguments
+    /// * `formula`: parts in mass %.
+    /// * `draws`: how many of the draws; fewer are enough for what is computed from them at length.
+    ///
+    /// # Errors
+    /// [`BlendError`].
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::assess::Workbench;
+    /// use barwright_blend::{Options, Parameters};
+    /// use barwright_reference::{Library, formula};
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+    /// let reading = formula::read_inline("cocoa butter 100", "bar", &library).map_err(|errors| errors[0].message.clone())?;
+    /// let parameters = Parameters::builtin()?;
+    /// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+    /// let curves = bench.heat_curves(&reading.formulas[0], 0)?.central;
+    /// // Published: 157 kJ/kg to melt, and 2 kJ/kgK (Beckett 2009); to 60 °C that is some 230 kJ/kg.
+    /// let heat = curves.heat_j_per_kg(&curves.in_use, 20.0, 60.0);
+    /// assert!((200e3..260e3).contains(&heat), "{heat}");
+    /// assert!(curves.haze_c < curves.clear_c);
+    /// # Ok(())
+    /// # }
+    /// ```
+    pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<HeatEnsemble, BlendError> {
+        let options = self.options();
+        let in_use = self.mixture(formula, options.state)?;
+        let setting = self.mixture(formula, options.release_state())?;
+        let mut chains =
+            [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&setting, None, self.model_of(None))?];
+        let mut of = |draw: Option<usize>| -> Result<HeatCurves, BlendError> {
+            let model = self.model_of(draw);
+            for (chain, mixture) in chains.iter_mut().zip([&in_use, &setting]) {
+                chain.fill(mixture, draw, model)?;
+            }
+            let beyond = in_use.beyond(draw);
+            let [warmed, cooled] = &mut chains;
+            let mut evaluator = warmed.evaluator(model, beyond);
+            let clear_c = evaluator.clear_point_c();
+            let warmed = curve(&mut evaluator, &model.heat, clear_c)?;
+            let mut evaluator = cooled.evaluator(model, beyond);
+            let haze_c = evaluator.clear_point_c();
+            let cooled = curve(&mut evaluator, &model.heat, haze_c)?;
+            Ok(HeatCurves { in_use: warmed, setting: cooled, clear_c, haze_c, properties: model.heat })
+        };
+        let central = of(None)?;
+        let drawn = (0..draws.min(options.draws)).map(|draw| of(Some(draw))).collect::<Result<_, _>>()?;
+        Ok(HeatEnsemble { central, drawn })
+    }
+}

@@ -358,6 +358,25 @@ mod tests {
     }
 
     #[test]
+    fn blocks_own_their_points_and_know_their_corners() {
+        for levels in [4, 30, 1_000_000] {
+            let mut points = cloud(4000, levels, 11);
+            points.iter_mut().step_by(7).for_each(|point| point[1] = f64::INFINITY);
+            let front = filled(&points);
+            let filled_blocks = front.blocks.iter().filter(|block| !block.items.is_empty()).count();
+            assert!(front.len() <= BLOCK || filled_blocks > 1, "{levels} levels");
+            for block in &front.blocks {
+                assert!(block.items.len() <= BLOCK && block.scores.iter().all(|scores| block.owns(scores)));
+                for i in 0..SCORES {
+                    let values = || block.scores.iter().map(|scores| scores[i]);
+                    assert_eq!(block.low[i], values().fold(f64::INFINITY, f64::min));
+                    assert_eq!(block.high[i], values().fold(f64::NEG_INFINITY, f64::max));
+                }
+            }
+        }
+    }
+
+    #[test]
     fn thinning_keeps_the_extremes_and_the_number() {
         let points: Vec<Scores> = filled(&cloud(3000, 1_000_000, 8)).iter().map(|(scores, _)| *scores).collect();
         assert!(points.len() > 100);

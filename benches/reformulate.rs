@@ -2,6 +2,7 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::time::Instant;
 
@@ -242,13 +243,15 @@ impl Shelf {
 
     /// All that NSGA-III judges, at most `judged` formulas.
     fn genetic(&self, judged: usize) -> Vec<Properties> {
-        let all: RefCell<Vec<Properties>> = RefCell::default();
+        // It asks for the survivors again in every generation; those count once.
+        let all: RefCell<HashMap<Vec<u64>, Properties>> = RefCell::default();
         let fitness = |genes: &Array2<f64>| {
             let mut scores = Array2::zeros((genes.nrows(), 5));
             for (row, mut into) in genes.rows().into_iter().zip(scores.rows_mut()) {
-                let properties = self.properties(&self.formula(&row.to_vec()));
+                let key = row.iter().map(|gene| gene.to_bits()).collect();
+                let judge = || self.properties(&self.formula(&row.to_vec()));
+                let properties = *all.borrow_mut().entry(key).or_insert_with(judge);
                 into.assign(&ndarray::arr1(&scaled(&properties)));
-                all.borrow_mut().push(properties);
             }
             scores
         };
@@ -263,8 +266,7 @@ impl Shelf {
             .constraints_fn(UnitCube)
             .num_vars(self.space.ingredients.len() + 1)
             .population_size(GENERATION)
-            // Each pair has two.
-            .num_offsprings(GENERATION / 2)
+            .num_offsprings(GENERATION)
             .num_iterations(judged / GENERATION - 1)
             .mutation_rate(0.3)
             .crossover_rate(0.9)
@@ -274,7 +276,7 @@ impl Shelf {
             .unwrap();
         algorithm.run().unwrap();
         drop(algorithm);
-        all.into_inner()
+        all.into_inner().into_values().collect()
     }
 }
 

@@ -1,16 +1,27 @@
-//! Time and equilibria of `adjust`, beside a derivative-free search for the same answer. See `benches/README.md`.
+//! `adjust` beside a derivative-free search for the same answer; `explore` beside a genetic algorithm that judges as many formulas. See `benches/README.md`.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::cell::{Cell, RefCell};
+use std::collections::HashMap;
+use std::ops::ControlFlow;
+use std::time::Instant;
 
-use barwright_blend::{Options, Parameters};
-use barwright_reference::{Formula, Library, formula};
+use barwright_blend::suitability::COARSEST_FEATURE_MM;
+use barwright_blend::{Options, Parameters, assess};
+use barwright_reference::{Formula, IngredientKind, Library, Part, formula};
 use barwright_reformulate::adjust::{Adjustment, Task, adjust};
+use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
+use barwright_reformulate::front::{Front, Scores};
 use barwright_reformulate::judge::{Judge, Standing};
 use barwright_reformulate::linear::mass_moved;
+use barwright_reformulate::space::{Group, Space};
 use barwright_reformulate::{Demand, Limits};
 use cobyla::{RhoBeg, StopTols};
-use criterion::{Criterion, criterion_group, criterion_main};
+use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use moors::operators::{GaussianMutation, RandomSamplingFloat, SimulatedBinaryCrossover};
+use moors::survival::moo::{DanAndDenisReferencePoints, StructuredReferencePoints};
+use moors::{CloseDuplicatesCleaner, Nsga3Builder, impl_constraints_fn};
+use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
@@ -22,6 +33,22 @@ const STARTS: usize = 8;
 
 /// Evaluations of one of its runs.
 const MOST_EVALUATIONS: usize = 300;
+
+/// The first ingredients of a shelf: few, and unlike each other, so that the front is large.
+const FIRST: [&str; 7] =
+    ["beeswax", "cocoa-butter", "sunflower-oil", "shea-butter", "jojoba-oil", "candelilla-wax", "carnauba-wax"];
+
+/// Kinds of the others, again and again.
+const OTHERS: [IngredientKind; 3] = [IngredientKind::Oil, IngredientKind::Butter, IngredientKind::Wax];
+
+/// Least and most wax in a bar, mass %.
+const WAXES: (f64, f64) = (10.0, 35.0);
+
+/// Formulas of one generation of the genetic algorithm.
+const GENERATION: usize = 200;
+
+/// Random points that volumes are measured with.
+const VOLUME_POINTS: usize = 100_000;
 
 struct Bench {
     library: Library,
@@ -124,5 +151,203 @@ fn smallest_change(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, smallest_change);
+impl_constraints_fn!(UnitCube, lower_bound = 0.0, upper_bound = 1.0);
+
+/// A space to explore.
+struct Shelf {
+    library: Library,
+    parameters: Parameters,
+    space: Space,
+    prices: Vec<f64>,
+}
+
+impl Shelf {
+    fn new(count: usize) -> Self {
+        let library = Library::builtin().expect("built-in tables are sound");
+        let parameters = Parameters::builtin().expect("built-in parameters are sound");
+        let place = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).expect("in the table");
+        let mut ingredients: Vec<usize> = FIRST.iter().take(count).map(place).collect();
+        for kind in OTHERS.into_iter().cycle().take(count.saturating_sub(FIRST.len())) {
+            let next = (0..library.ingredients.len())
+                .find(|one| library.ingredients[*one].kind == kind && !ingredients.contains(one));
+            ingredients.push(next.expect("enough of each kind"));
+        }
+        let is_wax = |place: &usize| library.ingredients[ingredients[*place]].kind == IngredientKind::Wax;
+        let members = (0..count).filter(is_wax).collect();
+        // Made up, but all different.
+        let prices: Vec<f64> = (0..count).map(|place| 4.0 + (place * 17 % 41) as f64).collect();
+        let space = Space {
+            ingredients,
+            least: vec![0.0; count],
+            most: vec![100.0; count],
+            groups: vec![Group { name: "waxes".into(), members, least: WAXES.0, most: WAXES.1 }],
+            price: Some(prices.clone()),
+        };
+        Shelf { library, parameters, space, prices }
+    }
+
+    fn explore(&self, candidates: usize, refine_rounds: usize) -> Exploration {
+        let settings = Settings { candidates, refine_rounds, ..Settings::default() };
+        let all = |_| ControlFlow::Continue(());
+        explore(&self.library, &self.parameters, &self.space, &settings, &[], None, &all).unwrap()
+    }
+
+    /// Explores once, and prints the seconds.
+    fn timed(&self, candidates: usize, refine_rounds: usize) -> Exploration {
+        let start = Instant::now();
+        let found = self.explore(candidates, refine_rounds);
+        let (count, seconds) = (self.space.ingredients.len(), start.elapsed().as_secs_f64());
+        let (judged, front) = (found.judged, found.front.len());
+        println!("explore: {count} ingredients, {judged} judged, front of {front}, {seconds:.2} s, {}", peak_memory());
+        found
+    }
+
+    /// A formula of the space from genes of 0 to 1: total of the waxes, then one weight an ingredient.
+    fn formula(&self, genes: &[f64]) -> Formula {
+        let waxes = WAXES.0 + (WAXES.1 - WAXES.0) * genes[0];
+        let is_wax = |place: usize| self.space.groups[0].members.contains(&place);
+        // Something to share out even when every gene is 0.
+        let weight = |place: usize| genes[place + 1] + 1e-9;
+        let places = || 0..self.space.ingredients.len();
+        let sum = |wax: bool| places().filter(|&place| is_wax(place) == wax).map(weight).sum::<f64>();
+        let sums = [sum(false), sum(true)];
+        let percent = |place: usize| {
+            let total = if is_wax(place) { waxes } else { 100.0 - waxes };
+            total * weight(place) / sums[usize::from(is_wax(place))]
+        };
+        let parts = places().map(|place| (self.space.ingredients[place], percent(place)));
+        let parts = parts.filter(|(_, percent)| *percent > 1e-6);
+        let parts = parts.map(|(ingredient, percent)| Part { ingredient, percent }).collect();
+        Formula { name: String::new(), parts }
+    }
+
+    fn price(&self, ingredient: usize) -> f64 {
+        let place = self.space.ingredients.iter().position(|&one| one == ingredient).expect("of the space");
+        self.prices[place]
+    }
+
+    /// What `explore` judges by, from `assess`.
+    fn properties(&self, formula: &Formula) -> Properties {
+        let options = Options { at_c: vec![Settings::default().firmness_at_c], draws: 0, ..Options::default() };
+        let told = assess(&self.library, &self.parameters, formula, &options).unwrap();
+        let skin = &self.parameters.skin;
+        let middle = 0.5 * (skin.smears_below_kpa.ln() + skin.drags_above_kpa.ln());
+        Properties {
+            firmness_kpa: told.firmness[0].yield_stress_kpa.value,
+            hold_c: told.warmth.hold_c.map(|hold| hold.value),
+            finest_mm: told.detail.finest_feature_mm.map_or(COARSEST_FEATURE_MM, |finest| finest.value),
+            skin_ln_off: (told.skin.yield_stress_kpa.value.max(1e-6).ln() - middle).abs(),
+            price: Some(formula.parts.iter().map(|part| part.percent * self.price(part.ingredient) / 100.0).sum()),
+        }
+    }
+
+    /// All that NSGA-III judges, at most `judged` formulas.
+    fn genetic(&self, judged: usize) -> Vec<Properties> {
+        // It asks for the survivors again in every generation; those count once.
+        let all: RefCell<HashMap<Vec<u64>, Properties>> = RefCell::default();
+        let fitness = |genes: &Array2<f64>| {
+            let mut scores = Array2::zeros((genes.nrows(), 5));
+            for (row, mut into) in genes.rows().into_iter().zip(scores.rows_mut()) {
+                let key = row.iter().map(|gene| gene.to_bits()).collect();
+                let judge = || self.properties(&self.formula(&row.to_vec()));
+                let properties = *all.borrow_mut().entry(key).or_insert_with(judge);
+                into.assign(&ndarray::arr1(&scaled(&properties)));
+            }
+            scores
+        };
+        let mut algorithm = Nsga3Builder::default()
+            .sampler(RandomSamplingFloat::new(0.0, 1.0))
+            .crossover(SimulatedBinaryCrossover::new(20.0))
+            .mutation(GaussianMutation::new(0.2, 0.1))
+            .reference_points(DanAndDenisReferencePoints::new(GENERATION, 5).generate())
+            .are_aspirational(false)
+            .duplicates_cleaner(CloseDuplicatesCleaner::new(1e-6))
+            .fitness_fn(fitness)
+            .constraints_fn(UnitCube)
+            .num_vars(self.space.ingredients.len() + 1)
+            .population_size(GENERATION)
+            .num_offsprings(GENERATION)
+            .num_iterations(judged / GENERATION - 1)
+            .mutation_rate(0.3)
+            .crossover_rate(0.9)
+            .keep_infeasible(false)
+            .seed(1)
+            .build()
+            .unwrap();
+        algorithm.run().unwrap();
+        drop(algorithm);
+        all.into_inner().into_values().collect()
+    }
+}
+
+/// Lower is better, on scales of about equal meaning; what does not hold at all counts as −20 °C.
+fn scaled(one: &Properties) -> Scores {
+    let [_, _, finest, skin, price] = one.scores(FirmnessAim::Firmer);
+    [-one.firmness_kpa.max(1e-6).ln(), -one.hold_c.unwrap_or(-20.0), finest.ln(), skin, price]
+}
+
+/// Peak memory of the process so far, as Linux tells it.
+fn peak_memory() -> String {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).unwrap_or(" not known").trim();
+    format!("peak memory {peak}")
+}
+
+fn front_of(all: &[Properties]) -> Front<()> {
+    let mut front = Front::default();
+    for one in all {
+        front.insert(scaled(one), ());
+    }
+    front
+}
+
+/// Prints how well two sets of the same size cover what is worth having.
+fn print_cover(ours: &Front<()>, theirs: &Front<()>) {
+    let points: Vec<Scores> = ours.iter().chain(theirs.iter()).map(|(scores, ())| *scores).collect();
+    let corner = |of: fn(f64, f64) -> f64| -> Scores {
+        points.iter().copied().reduce(|a, b| std::array::from_fn(|i| of(a[i], b[i]))).unwrap()
+    };
+    let (low, high) = (corner(f64::min), corner(f64::max));
+    let mut random = Pcg64::seed_from_u64(1);
+    let cloud: Vec<Scores> = (0..VOLUME_POINTS)
+        .map(|_| std::array::from_fn(|i| low[i] + (high[i] - low[i]) * random.random_range(0.0..1.0)))
+        .collect();
+    let percent = |part: usize, of: usize| 100.0 * part as f64 / of as f64;
+    for (name, one, other) in [("explore", ours, theirs), ("NSGA-III", theirs, ours)] {
+        let volume = percent(cloud.iter().filter(|point| one.covers(point)).count(), cloud.len());
+        let covered = percent(other.iter().filter(|(scores, ())| one.covers(scores)).count(), other.len());
+        println!(
+            "{name}: front of {}, volume {volume:.1} % of the box, as good as {covered:.0} % of the other front",
+            one.len()
+        );
+    }
+}
+
+fn trade_offs(criterion: &mut Criterion) {
+    let shelf = Shelf::new(FIRST.len());
+    for candidates in [10_000, 100_000, 1_000_000] {
+        shelf.timed(candidates, 0);
+    }
+    let refined = shelf.timed(3600, 4);
+    let start = Instant::now();
+    let genetic = shelf.genetic(refined.judged);
+    println!("NSGA-III: {} judged, {:.2} s on one core", genetic.len(), start.elapsed().as_secs_f64());
+    let own: Vec<Properties> = refined.front.iter().map(|one| one.properties).collect();
+    print_cover(&front_of(&own), &front_of(&genetic));
+
+    let mut group = criterion.benchmark_group("explore");
+    group.sample_size(10);
+    for candidates in [10_000, 100_000] {
+        let id = BenchmarkId::new("candidates of 7 ingredients", candidates);
+        group.bench_function(id, |bencher| bencher.iter(|| shelf.explore(candidates, 0)));
+    }
+    for count in [5, 10, 20, 40] {
+        let shelf = Shelf::new(count);
+        let id = BenchmarkId::new("10000 candidates, ingredients", count);
+        group.bench_function(id, |bencher| bencher.iter(|| shelf.explore(10_000, 0)));
+    }
+    group.finish();
+}
+
+criterion_group!(benches, smallest_change, trade_offs);
 criterion_main!(benches);

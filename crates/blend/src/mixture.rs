@@ -66,6 +66,8 @@ struct Lot {
 #[derive(Debug, Clone)]
 pub struct Mixture {
     families: usize,
+    /// The family of [`CHAIN_LENGTH_FAMILY`].
+    chained: Option<usize>,
     slots: Vec<Slot>,
     lots: Vec<Lot>,
     state: CrystalState,
@@ -129,6 +131,7 @@ impl Mixture {
         parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
         let mut mixture = Mixture {
             families: parameters.families.len(),
+            chained: parameters.family_index(CHAIN_LENGTH_FAMILY),
             slots: Vec::new(),
             lots: Vec::new(),
             state,
@@ -157,7 +160,7 @@ impl Mixture {
             }
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
-        mixture.separate_chain_lengths(parameters.family_index(CHAIN_LENGTH_FAMILY));
+        mixture.separate_chain_lengths();
         mixture.beyond = BeyondDraws::new(&names, parameters, draws);
         Ok(mixture)
     }
@@ -216,14 +219,18 @@ impl Mixture {
         Ok(first..self.slots.len())
     }
 
-    /// Species of `family` of unlike chain length get solid solutions of their own.
-    fn separate_chain_lengths(&mut self, family: Option<usize>) {
-        let mut members: Vec<_> =
-            self.slots.iter_mut().filter(|slot| family.is_some() && slot.family == family).collect();
+    /// Species of unlike chain length get solid solutions of their own; those that are there decide.
+    fn separate_chain_lengths(&mut self) {
+        let Some(family) = self.chained else { return };
+        let lots = self.lots.iter().filter(|lot| lot.percent > 0.0);
+        let slots = lots.flat_map(|lot| lot.shares.iter().flat_map(|share| share.slots.clone()));
+        let mut there: Vec<usize> = slots.filter(|&slot| self.slots[slot].family == Some(family)).collect();
+        there.sort_unstable();
+        there.dedup();
         let carbons: Vec<f64> =
-            members.iter().map(|slot| chain_length::carbons(1e3 * slot.molar_mass_kg_mol)).collect();
-        for (slot, number) in members.iter_mut().zip(chain_length::solutions(&carbons)) {
-            slot.solution = number;
+            there.iter().map(|&slot| chain_length::carbons(1e3 * self.slots[slot].molar_mass_kg_mol)).collect();
+        for (slot, number) in there.into_iter().zip(chain_length::solutions(&carbons)) {
+            self.slots[slot].solution = number;
         }
     }
 
@@ -264,12 +271,13 @@ impl Mixture {
     /// Sets other amounts of the same ingredients.
     ///
     /// # Arguments
-    /// * `percent`: mass % of each of [`Mixture::parts`], in that order; all must stay above 0, or the mixture is that of another set of
-    ///   ingredients and must be built anew.
+    /// * `percent`: mass % of each of [`Mixture::parts`], in that order; 0 leaves an ingredient out. What the model leaves out is still that of the
+    ///   whole set then, unless [`Mixture::set_beyond`] says otherwise; the central draw has none.
     pub fn set_percents(&mut self, percent: &[f64]) {
         for (lot, &percent) in self.lots.iter_mut().zip(percent) {
             lot.percent = percent;
         }
+        self.separate_chain_lengths();
     }
 
     /// Writes how the species change when the amounts do.
@@ -337,7 +345,7 @@ impl Mixture {
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
             }
         }));
-        for lot in &self.lots {
+        for lot in self.lots.iter().filter(|lot| lot.percent > 0.0) {
             self.share_out(lot, draw, model, lot.percent, |slot, mass| amounts[slot].mass += mass);
         }
         misfit::lower_melting_points(amounts, &model.misfit);

@@ -16,7 +16,6 @@
 //! of numbers. So the answer depends neither on the number of threads nor on where an exploration was stopped and taken up again. Memory holds the
 //! front and one chunk of candidates.
 
-use std::collections::HashMap;
 use std::ops::ControlFlow;
 
 use barwright_blend::assess::{BlendError, Workbench};
@@ -69,12 +68,6 @@ const HOLD: usize = 1;
 
 /// A bar that fails this much below a temperature surely does not hold there: far above the error of the search, K.
 const SURELY_LOWER_K: f64 = 0.01;
-
-/// The family whose solid solutions depend on which ingredients are there ([`barwright_blend::chain_length`]).
-const CHAIN_LENGTH_FAMILY: &str = "alkane";
-
-/// Mixtures one thread keeps: one for each set of ingredients with alkanes it met lately.
-const MOST_LINES: usize = 64;
 
 /// Which way firmness is better.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -321,14 +314,13 @@ enum Fate {
 
 /// What stays the same during an exploration.
 struct Explorer<'a> {
-    library: &'a Library,
     parameters: &'a Parameters,
     settings: &'a Settings,
     demands: &'a [Demand],
     bench: Workbench<'a>,
     filler: Filler,
-    /// Which ingredients of the space have alkanes.
-    alkanes: Vec<bool>,
+    /// What every thread starts with.
+    line: Line,
     glide_ln_kpa: f64,
     candidates: u64,
     rounds: usize,
@@ -347,44 +339,19 @@ impl<'a> Explorer<'a> {
         let at_c = demands.iter().filter_map(Demand::scale_c).collect();
         let bench = Workbench::new(library, parameters, Options { at_c, draws: 0, ..settings.options.clone() })?;
         let one_point = filler.is_one_point();
-        let mut explorer = Explorer {
-            library,
+        let line = Line::new(library, parameters, space, &settings.options)?;
+        Ok(Explorer {
             parameters,
             settings,
             demands,
             bench,
             filler,
-            alkanes: Vec::new(),
+            line,
             glide_ln_kpa: 0.5 * (parameters.skin.smears_below_kpa.ln() + parameters.skin.drags_above_kpa.ln()),
             candidates: if one_point { settings.candidates.min(1) } else { settings.candidates } as u64,
             rounds: if one_point { 0 } else { settings.refine_rounds },
             fingerprint: fingerprint(library, parameters, space, settings, demands),
-        };
-        let family = parameters.family_index(CHAIN_LENGTH_FAMILY);
-        for &ingredient in &space.ingredients {
-            let mut has = false;
-            for state in explorer.states() {
-                let alone = explorer.mixture(&[ingredient], state)?;
-                let mut amounts = Vec::new();
-                alone.amounts(None, explorer.bench.model_of(None), &mut amounts);
-                has |= family.is_some() && amounts.iter().any(|one| one.family == family);
-            }
-            explorer.alkanes.push(has);
-        }
-        Ok(explorer)
-    }
-
-    /// Crystal states in use and at release.
-    fn states(&self) -> [CrystalState; 2] {
-        [self.settings.options.state, self.settings.options.release_state()]
-    }
-
-    /// A mixture of equal parts.
-    fn mixture(&self, ingredients: &[usize], state: CrystalState) -> Result<Mixture, BlendError> {
-        let percent = 100.0 / ingredients.len().max(1) as f64;
-        let parts = ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
-        let formula = Formula { name: String::new(), parts };
-        Mixture::new(self.library, self.parameters, &formula, state, &Draws::new(0, 0))
+        })
     }
 
     /// Goes on until all is done (true) or it is stopped (false).
@@ -479,18 +446,21 @@ impl<'a> Explorer<'a> {
         let fates: Vec<Result<Fate, BlendError>> = (0..count)
             .into_par_iter()
             .with_min_len(FEWEST_AT_ONCE)
-            .map_init(Worker::default, |worker, index| {
-                if !make(worker, start + index as u64) {
-                    return Ok(Fate::None);
-                }
-                let Some(properties) = self.properties(worker, known)? else { return Ok(Fate::Judged) };
-                let scores = properties.scores(self.settings.firmness);
-                // Most candidates are beaten by what was there before; that is found out by all threads together.
-                if known.covers(&scores) {
-                    return Ok(Fate::Judged);
-                }
-                Ok(Fate::Kept(scores, Candidate { percent: worker.percent.clone(), properties }))
-            })
+            .map_init(
+                || Worker::new(&self.line),
+                |worker, index| {
+                    if !make(worker, start + index as u64) {
+                        return Ok(Fate::None);
+                    }
+                    let Some(properties) = self.properties(worker, known)? else { return Ok(Fate::Judged) };
+                    let scores = properties.scores(self.settings.firmness);
+                    // Most candidates are beaten by what was there before; that is found out by all threads together.
+                    if known.covers(&scores) {
+                        return Ok(Fate::Judged);
+                    }
+                    Ok(Fate::Kept(scores, Candidate { percent: worker.percent.clone(), properties }))
+                },
+            )
             .collect();
         let filling = state.filled.is_none();
         for fate in fates {
@@ -514,18 +484,10 @@ impl<'a> Explorer<'a> {
         if price.zip(settings.most_price).is_some_and(|(price, most)| price > most) {
             return Ok(None);
         }
-        worker.key.clear();
-        worker.key.extend(self.alkanes.iter().zip(percent).map(|(&has, &percent)| !has || percent > 0.0));
-        if !worker.lines.contains_key(&worker.key) {
-            if worker.lines.len() >= MOST_LINES {
-                worker.lines.clear();
-            }
-            worker.lines.insert(worker.key.clone(), self.line(&worker.key)?);
-        }
-        let Some(line) = worker.lines.get_mut(&worker.key) else { return Ok(None) };
+        let line = &mut worker.line;
         let model = self.bench.model_of(None);
         line.fill(percent, model)?;
-        let [in_use, fresh] = self.states().map(|state| line.state_index(state));
+        let [in_use, fresh] = states(options).map(|state| line.state_index(state));
         let mut at_release = line.chains[fresh].evaluator(model)?;
         let release = at_release.point(options.release_c)?;
         let finest_mm = finest_feature_mm(&self.parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
@@ -561,24 +523,11 @@ impl<'a> Explorer<'a> {
         properties.hold_c = hold_c(&mut evaluator, model)?;
         Ok(Some(properties))
     }
+}
 
-    /// The mixtures of some ingredients of the space.
-    fn line(&self, there: &[bool]) -> Result<Line, BlendError> {
-        let space = self.filler.space();
-        let chosen: Vec<usize> = space.ingredients.iter().zip(there).filter(|(_, t)| **t).map(|(&i, _)| i).collect();
-        let mut line = Line { chains: Vec::new(), order: Vec::new(), placed: Vec::new() };
-        for state in self.states() {
-            if line.chains.iter().all(|chain| chain.state != state) {
-                let mixture = self.mixture(&chosen, state)?;
-                line.chains.push(Chain { state, mixture, amounts: Vec::new(), solved: None });
-            }
-        }
-        if let Some(chain) = line.chains.first() {
-            let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
-            line.order = chain.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
-        }
-        Ok(line)
-    }
+/// Crystal states in use and at release.
+fn states(options: &Options) -> [CrystalState; 2] {
+    [options.state, options.release_state()]
 }
 
 /// The temperature a bar keeps its shape at for a day.
@@ -625,16 +574,20 @@ fn fingerprint(
 }
 
 /// Buffers of one thread.
-#[derive(Default)]
 struct Worker {
     buffers: FillBuffers,
     percent: Vec<f64>,
-    key: Vec<bool>,
-    /// By which ingredients they hold.
-    lines: HashMap<Vec<bool>, Line>,
+    line: Line,
 }
 
-/// Mixtures of one set of ingredients.
+impl Worker {
+    fn new(line: &Line) -> Self {
+        Worker { buffers: FillBuffers::default(), percent: Vec::new(), line: line.clone() }
+    }
+}
+
+/// Mixtures of all ingredients of a space.
+#[derive(Clone)]
 struct Line {
     /// One for each crystal state.
     chains: Vec<Chain>,
@@ -644,6 +597,7 @@ struct Line {
 }
 
 /// A mixture in one crystal state.
+#[derive(Clone)]
 struct Chain {
     state: CrystalState,
     mixture: Mixture,
@@ -652,6 +606,25 @@ struct Chain {
 }
 
 impl Line {
+    /// Of equal parts, to begin with.
+    fn new(library: &Library, parameters: &Parameters, space: &Space, options: &Options) -> Result<Self, BlendError> {
+        let percent = 100.0 / space.ingredients.len().max(1) as f64;
+        let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
+        let formula = Formula { name: String::new(), parts };
+        let mut line = Line { chains: Vec::new(), order: Vec::new(), placed: Vec::new() };
+        for state in states(options) {
+            if line.chains.iter().all(|chain| chain.state != state) {
+                let mixture = Mixture::new(library, parameters, &formula, state, &Draws::new(0, 0))?;
+                line.chains.push(Chain { state, mixture, amounts: Vec::new(), solved: None });
+            }
+        }
+        if let Some(chain) = line.chains.first() {
+            let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
+            line.order = chain.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
+        }
+        Ok(line)
+    }
+
     fn state_index(&self, state: CrystalState) -> usize {
         self.chains.iter().position(|chain| chain.state == state).unwrap_or(0)
     }

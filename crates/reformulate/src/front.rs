@@ -6,8 +6,13 @@
 //! Lower is better in every coordinate. Of points alike in every coordinate the first to come is kept, so what is kept depends on the order of
 //! arrival only through such ties.
 //!
+//! A front of five coordinates grows nearly as fast as the number of points shown to it. So it is kept in blocks of neighbours, each with its lowest and
+//! highest value in every coordinate: a question passes by the blocks whose corners answer it. Every block owns a box of the space; a full one
+//! is cut in two at its median, one coordinate after the other in turn.
+//!
 //! # Source
-//! Definition: Pareto; thinning by the farthest point: Gonzalez 1985, Theor. Comput. Sci. 38:293 (recalled).
+//! Definition: Pareto; blocks with corners: after the ND-tree of Jaszkiewicz and Lust 2018, IEEE Trans. Evol. Comput. 22:778 (recalled); thinning by the
+//! farthest point: Gonzalez 1985, Theor. Comput. Sci. 38:293 (recalled).
 
 /// Number of coordinates.
 pub const SCORES: usize = 5;
@@ -35,41 +40,78 @@ pub fn dominates(a: &Scores, b: &Scores) -> bool {
     as_good(a, b) && a != b
 }
 
+/// Points in a block before it is cut in two.
+const BLOCK: usize = 64;
+
 /// A set of points of which none beats another.
 #[derive(Debug, Clone)]
 pub struct Front<T> {
+    /// Their boxes are all of the space, without overlap.
+    blocks: Vec<Block<T>>,
+}
+
+/// Neighbouring points.
+#[derive(Debug, Clone)]
+struct Block<T> {
+    /// Box it owns: from here…
+    from: Scores,
+    /// …to below here.
+    below: Scores,
+    /// Lowest value of its points in each coordinate.
+    low: Scores,
+    /// Highest value of its points in each coordinate.
+    high: Scores,
+    /// Coordinate to cut next.
+    axis: usize,
     scores: Vec<Scores>,
     items: Vec<T>,
 }
 
 impl<T> Default for Front<T> {
     fn default() -> Self {
-        Front { scores: Vec::new(), items: Vec::new() }
+        let (from, below) = ([f64::NEG_INFINITY; SCORES], [f64::INFINITY; SCORES]);
+        Front { blocks: vec![Block::new(from, below, 0)] }
     }
 }
 
 impl<T> Front<T> {
     /// Number of points.
     pub fn len(&self) -> usize {
-        self.items.len()
+        self.blocks.iter().map(|block| block.items.len()).sum()
     }
 
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
-        self.items.is_empty()
+        self.len() == 0
     }
 
     /// Whether a point would not be taken in: one here is nowhere worse, or it is not a number.
     pub fn covers(&self, scores: &Scores) -> bool {
-        scores.iter().any(|score| score.is_nan()) || self.scores.iter().any(|known| as_good(known, scores))
+        let in_block =
+            |block: &Block<T>| as_good(&block.low, scores) && block.scores.iter().any(|known| as_good(known, scores));
+        scores.iter().any(|score| score.is_nan()) || self.blocks.iter().any(in_block)
     }
 
     /// The lowest coordinate `free` among the points here that are nowhere worse in all others; `None` without such a point.
     ///
     /// Whatever is not lower than that there is covered.
     pub fn least_with_others_as_good(&self, scores: &Scores, free: usize) -> Option<f64> {
-        let others = |known: &&Scores| (0..SCORES).all(|i| i == free || known[i] <= scores[i]);
-        self.scores.iter().filter(others).map(|known| known[free]).reduce(f64::min)
+        // What counts as good in the free coordinate: anything, then whatever is lower than the lowest so far.
+        let mut limit = *scores;
+        limit[free] = f64::INFINITY;
+        let mut least = None;
+        for block in &self.blocks {
+            if !as_good(&block.low, &limit) {
+                continue;
+            }
+            for known in &block.scores {
+                if as_good(known, &limit) {
+                    limit[free] = known[free];
+                    least = Some(known[free]);
+                }
+            }
+        }
+        least
     }
 
     /// Takes a point in unless it is covered, and drops those it beats.
@@ -91,20 +133,80 @@ impl<T> Front<T> {
         if self.covers(&scores) {
             return false;
         }
-        for index in (0..self.scores.len()).rev() {
-            if as_good(&scores, &self.scores[index]) {
-                self.scores.swap_remove(index);
-                self.items.swap_remove(index);
-            }
+        for block in &mut self.blocks {
+            block.drop_beaten(&scores);
         }
-        self.scores.push(scores);
-        self.items.push(item);
+        if let Some(block) = self.blocks.iter_mut().find(|block| block.owns(&scores)) {
+            block.push(scores, item);
+            let other = if block.items.len() > BLOCK { block.cut() } else { None };
+            self.blocks.extend(other);
+        }
         true
     }
 
     /// The points, in no particular order.
     pub fn iter(&self) -> impl Iterator<Item = (&Scores, &T)> {
-        self.scores.iter().zip(&self.items)
+        self.blocks.iter().flat_map(|block| block.scores.iter().zip(&block.items))
+    }
+}
+
+impl<T> Block<T> {
+    fn new(from: Scores, below: Scores, axis: usize) -> Self {
+        // Without points, corners that are beyond every question.
+        let (low, high) = ([f64::INFINITY; SCORES], [f64::NEG_INFINITY; SCORES]);
+        Block { from, below, low, high, axis, scores: Vec::new(), items: Vec::new() }
+    }
+
+    /// Whether a point lies in its box. Infinity lies in the last one.
+    fn owns(&self, scores: &Scores) -> bool {
+        let inside =
+            |i: usize| self.from[i] <= scores[i] && (scores[i] < self.below[i] || self.below[i] == f64::INFINITY);
+        (0..SCORES).all(inside)
+    }
+
+    fn push(&mut self, scores: Scores, item: T) {
+        self.low = std::array::from_fn(|i| self.low[i].min(scores[i]));
+        self.high = std::array::from_fn(|i| self.high[i].max(scores[i]));
+        self.scores.push(scores);
+        self.items.push(item);
+    }
+
+    /// Drops the points that another is as good as.
+    fn drop_beaten(&mut self, by: &Scores) {
+        if !as_good(by, &self.high) || !self.scores.iter().any(|known| as_good(by, known)) {
+            return;
+        }
+        let mut left = Block::new(self.from, self.below, self.axis);
+        for (scores, item) in self.scores.drain(..).zip(self.items.drain(..)) {
+            if !as_good(by, &scores) {
+                left.push(scores, item);
+            }
+        }
+        *self = left;
+    }
+
+    /// Cuts it in two and gives the other half; `None` when its points do not differ.
+    fn cut(&mut self) -> Option<Self> {
+        let (axis, at) = (0..SCORES).find_map(|turn| {
+            let axis = (self.axis + turn) % SCORES;
+            let mut values: Vec<f64> = self.scores.iter().map(|scores| scores[axis]).collect();
+            values.sort_by(f64::total_cmp);
+            let middle = values[values.len() / 2];
+            // Of many alike at the low end, all of them stay on one side.
+            let above_least = || values.iter().copied().find(|value| *value > values[0]);
+            let at = if middle > values[0] { Some(middle) } else { above_least() };
+            at.map(|at| (axis, at))
+        })?;
+        let next = (axis + 1) % SCORES;
+        let (mut below, mut from) = (self.below, self.from);
+        (below[axis], from[axis]) = (at, at);
+        let (mut own, mut other) = (Block::new(self.from, below, next), Block::new(from, self.below, next));
+        for (scores, item) in self.scores.drain(..).zip(self.items.drain(..)) {
+            let half = if scores[axis] < at { &mut own } else { &mut other };
+            half.push(scores, item);
+        }
+        *self = own;
+        Some(other)
     }
 }
 
@@ -256,6 +358,25 @@ mod tests {
             }
         }
         assert!(some > 10 && none > 10, "{some} {none}");
+    }
+
+    #[test]
+    fn blocks_own_their_points_and_know_their_corners() {
+        for levels in [4, 30, 1_000_000] {
+            let mut points = cloud(4000, levels, 11);
+            points.iter_mut().step_by(7).for_each(|point| point[1] = f64::INFINITY);
+            let front = filled(&points);
+            let filled_blocks = front.blocks.iter().filter(|block| !block.items.is_empty()).count();
+            assert!(front.len() <= BLOCK || filled_blocks > 1, "{levels} levels");
+            for block in &front.blocks {
+                assert!(block.items.len() <= BLOCK && block.scores.iter().all(|scores| block.owns(scores)));
+                for i in 0..SCORES {
+                    let values = || block.scores.iter().map(|scores| scores[i]);
+                    assert_eq!(block.low[i], values().fold(f64::INFINITY, f64::min));
+                    assert_eq!(block.high[i], values().fold(f64::NEG_INFINITY, f64::max));
+                }
+            }
+        }
     }
 
     #[test]

@@ -1,14 +1,12 @@
-//! `adjust` beside a derivative-free search for the same answer; `explore` beside a genetic algorithm that judges as many formulas. See `benches/README.md`.
+//! `adjust` beside a derivative-free search for the same answer; `explore` with and without its refinement. See `benches/README.md`.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 use std::cell::{Cell, RefCell};
-use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::time::Instant;
 
-use barwright_blend::suitability::COARSEST_FEATURE_MM;
-use barwright_blend::{Options, Parameters, assess};
-use barwright_reference::{Formula, IngredientKind, Library, Part, formula};
+use barwright_blend::{Options, Parameters};
+use barwright_reference::{Formula, IngredientKind, Library, formula};
 use barwright_reformulate::adjust::{Adjustment, Task, adjust};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
 use barwright_reformulate::front::{Front, Scores};
@@ -18,10 +16,6 @@ use barwright_reformulate::space::{Group, Space};
 use barwright_reformulate::{Demand, Limits};
 use cobyla::{RhoBeg, StopTols};
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
-use moors::operators::{GaussianMutation, RandomSamplingFloat, SimulatedBinaryCrossover};
-use moors::survival::moo::{DanAndDenisReferencePoints, StructuredReferencePoints};
-use moors::{CloseDuplicatesCleaner, Nsga3Builder, impl_constraints_fn};
-use ndarray::Array2;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
@@ -43,9 +37,6 @@ const OTHERS: [IngredientKind; 3] = [IngredientKind::Oil, IngredientKind::Butter
 
 /// Least and most wax in a bar, mass %.
 const WAXES: (f64, f64) = (10.0, 35.0);
-
-/// Formulas of one generation of the genetic algorithm.
-const GENERATION: usize = 200;
 
 /// Random points that volumes are measured with.
 const VOLUME_POINTS: usize = 100_000;
@@ -151,14 +142,11 @@ fn smallest_change(criterion: &mut Criterion) {
     group.finish();
 }
 
-impl_constraints_fn!(UnitCube, lower_bound = 0.0, upper_bound = 1.0);
-
 /// A space to explore.
 struct Shelf {
     library: Library,
     parameters: Parameters,
     space: Space,
-    prices: Vec<f64>,
 }
 
 impl Shelf {
@@ -181,9 +169,9 @@ impl Shelf {
             least: vec![0.0; count],
             most: vec![100.0; count],
             groups: vec![Group { name: "waxes".into(), members, least: WAXES.0, most: WAXES.1 }],
-            price: Some(prices.clone()),
+            price: Some(prices),
         };
-        Shelf { library, parameters, space, prices }
+        Shelf { library, parameters, space }
     }
 
     fn explore(&self, candidates: usize, refine_rounds: usize) -> Exploration {
@@ -201,83 +189,6 @@ impl Shelf {
         println!("explore: {count} ingredients, {judged} judged, front of {front}, {seconds:.2} s, {}", peak_memory());
         found
     }
-
-    /// A formula of the space from genes of 0 to 1: total of the waxes, then one weight an ingredient.
-    fn formula(&self, genes: &[f64]) -> Formula {
-        let waxes = WAXES.0 + (WAXES.1 - WAXES.0) * genes[0];
-        let is_wax = |place: usize| self.space.groups[0].members.contains(&place);
-        // Something to share out even when every gene is 0.
-        let weight = |place: usize| genes[place + 1] + 1e-9;
-        let places = || 0..self.space.ingredients.len();
-        let sum = |wax: bool| places().filter(|&place| is_wax(place) == wax).map(weight).sum::<f64>();
-        let sums = [sum(false), sum(true)];
-        let percent = |place: usize| {
-            let total = if is_wax(place) { waxes } else { 100.0 - waxes };
-            total * weight(place) / sums[usize::from(is_wax(place))]
-        };
-        let parts = places().map(|place| (self.space.ingredients[place], percent(place)));
-        let parts = parts.filter(|(_, percent)| *percent > 1e-6);
-        let parts = parts.map(|(ingredient, percent)| Part { ingredient, percent }).collect();
-        Formula { name: String::new(), parts }
-    }
-
-    fn price(&self, ingredient: usize) -> f64 {
-        let place = self.space.ingredients.iter().position(|&one| one == ingredient).expect("of the space");
-        self.prices[place]
-    }
-
-    /// What `explore` judges by, from `assess`.
-    fn properties(&self, formula: &Formula) -> Properties {
-        let options = Options { at_c: vec![Settings::default().firmness_at_c], draws: 0, ..Options::default() };
-        let told = assess(&self.library, &self.parameters, formula, &options).unwrap();
-        let skin = &self.parameters.skin;
-        let middle = 0.5 * (skin.smears_below_kpa.ln() + skin.drags_above_kpa.ln());
-        Properties {
-            firmness_kpa: told.firmness[0].yield_stress_kpa.value,
-            hold_c: told.warmth.hold_c.map(|hold| hold.value),
-            finest_mm: told.detail.finest_feature_mm.map_or(COARSEST_FEATURE_MM, |finest| finest.value),
-            skin_ln_off: (told.skin.yield_stress_kpa.value.max(1e-6).ln() - middle).abs(),
-            price: Some(formula.parts.iter().map(|part| part.percent * self.price(part.ingredient) / 100.0).sum()),
-        }
-    }
-
-    /// All that NSGA-III judges, at most `judged` formulas.
-    fn genetic(&self, judged: usize) -> Vec<Properties> {
-        // It asks for the survivors again in every generation; those count once.
-        let all: RefCell<HashMap<Vec<u64>, Properties>> = RefCell::default();
-        let fitness = |genes: &Array2<f64>| {
-            let mut scores = Array2::zeros((genes.nrows(), 5));
-            for (row, mut into) in genes.rows().into_iter().zip(scores.rows_mut()) {
-                let key = row.iter().map(|gene| gene.to_bits()).collect();
-                let judge = || self.properties(&self.formula(&row.to_vec()));
-                let properties = *all.borrow_mut().entry(key).or_insert_with(judge);
-                into.assign(&ndarray::arr1(&scaled(&properties)));
-            }
-            scores
-        };
-        let mut algorithm = Nsga3Builder::default()
-            .sampler(RandomSamplingFloat::new(0.0, 1.0))
-            .crossover(SimulatedBinaryCrossover::new(20.0))
-            .mutation(GaussianMutation::new(0.2, 0.1))
-            .reference_points(DanAndDenisReferencePoints::new(GENERATION, 5).generate())
-            .are_aspirational(false)
-            .duplicates_cleaner(CloseDuplicatesCleaner::new(1e-6))
-            .fitness_fn(fitness)
-            .constraints_fn(UnitCube)
-            .num_vars(self.space.ingredients.len() + 1)
-            .population_size(GENERATION)
-            .num_offsprings(GENERATION)
-            .num_iterations(judged / GENERATION - 1)
-            .mutation_rate(0.3)
-            .crossover_rate(0.9)
-            .keep_infeasible(false)
-            .seed(1)
-            .build()
-            .unwrap();
-        algorithm.run().unwrap();
-        drop(algorithm);
-        all.into_inner().into_values().collect()
-    }
 }
 
 /// Lower is better, on scales of about equal meaning; what does not hold at all counts as −20 °C.
@@ -293,10 +204,10 @@ fn peak_memory() -> String {
     format!("peak memory {peak}")
 }
 
-fn front_of(all: &[Properties]) -> Front<()> {
+fn front_of(found: &Exploration) -> Front<()> {
     let mut front = Front::default();
-    for one in all {
-        front.insert(scaled(one), ());
+    for one in &found.front {
+        front.insert(scaled(&one.properties), ());
     }
     front
 }
@@ -313,7 +224,7 @@ fn print_cover(ours: &Front<()>, theirs: &Front<()>) {
         .map(|_| std::array::from_fn(|i| low[i] + (high[i] - low[i]) * random.random_range(0.0..1.0)))
         .collect();
     let percent = |part: usize, of: usize| 100.0 * part as f64 / of as f64;
-    for (name, one, other) in [("explore", ours, theirs), ("NSGA-III", theirs, ours)] {
+    for (name, one, other) in [("with refinement", ours, theirs), ("filling alone", theirs, ours)] {
         let volume = percent(cloud.iter().filter(|point| one.covers(point)).count(), cloud.len());
         let covered = percent(other.iter().filter(|(scores, ())| one.covers(scores)).count(), other.len());
         println!(
@@ -329,11 +240,8 @@ fn trade_offs(criterion: &mut Criterion) {
         shelf.timed(candidates, 0);
     }
     let refined = shelf.timed(3600, 4);
-    let start = Instant::now();
-    let genetic = shelf.genetic(refined.judged);
-    println!("NSGA-III: {} judged, {:.2} s on one core", genetic.len(), start.elapsed().as_secs_f64());
-    let own: Vec<Properties> = refined.front.iter().map(|one| one.properties).collect();
-    print_cover(&front_of(&own), &front_of(&genetic));
+    let filled = shelf.timed(refined.judged, 0);
+    print_cover(&front_of(&refined), &front_of(&filled));
 
     let mut group = criterion.benchmark_group("explore");
     group.sample_size(10);

@@ -26,7 +26,7 @@ use crate::surface::{Exposure, Faces, Film};
 /// Sizes taken, m: a tenth of a millimetre to five metres.
 pub const SIZE_RANGE_M: (f64, f64) = (1e-4, 5.0);
 /// Cells a grid may be asked to have.
-pub const CELLS_RANGE: (usize, usize) = (2_000, 2_000_000);
+pub const CELLS_RANGE: (usize, usize) = (2_500, 2_000_000);
 /// Fewest cells from the middle of a bar to its face.
 pub const LEAST_CELLS_TO_MIDDLE: usize = 5;
 /// Fewest cells across a mould wall.
@@ -282,7 +282,7 @@ impl Body {
             (true, Some(&length_m)) => cut(axis, length_m).cells(cell_m, wall_m),
             _ => vec![(1.0, false)],
         };
-        // Coarser until it fits: at the fewest cells an axis has 14, and 14³ is the least that may be asked, roughly; so this ends.
+        // Coarser until it fits. At the fewest, a whole box in a mould is 14 × 14 × 12 cells, fewer than may be asked for: this ends.
         let mut cell_m = resolution.cell_m;
         let longest = sizes.iter().fold(0.0_f64, |a, &b| a.max(b));
         let estimate = |cell_m: f64| {
@@ -696,7 +696,7 @@ mod tests {
     #[test]
     fn a_metre_of_bar_is_cut_coarser_until_it_fits() {
         let mould = || Some(Mould { wall_m: 0.005, material: wax() });
-        for (cell_m, most_cells) in [(1e-3, 40_000), (1e-6, 2_000), (1e-3, 2_000_000)] {
+        for (cell_m, most_cells) in [(1e-3, 40_000), (1e-6, 2_500), (1e-3, 2_000_000)] {
             for mould in [None, mould()] {
                 for size in [[1.0, 1.0, 1.0], [5.0, 0.01, 0.01], [5.0, 5.0, 1e-4]] {
                     let shape = Shape::Box { length_m: size[0], width_m: size[1], height_m: size[2] };

@@ -385,7 +385,7 @@ impl Material {
     ///
     /// # Validity
     /// Heat is conducted only: a melt that turns over by itself cools sooner. In a bar of some centimetres of a blend that thickens as it sets, that is
-    /// the first minutes.
+    /// the first minutes. Conductivities of solid and liquid within a factor of three of each other: far beyond it a run may not converge, and says so.
     ///
     /// # Errors
     /// [`HeatError::OutOfRange`].

@@ -291,3 +291,21 @@ fn order_in_space_of_a_blend() {
         assert!((1.8..2.2).contains(&order(0)) && (1.8..2.2).contains(&order(1)), "{triple:?}");
     }
 }
+
+/// Error in time against the accuracy asked for, on one grid, without melting: the local error is of third order and the rule of second, so that the error
+/// falls with the 2/3rd power of what is allowed, once steps are no longer held short by the length of the run.
+#[test]
+fn the_error_in_time_follows_the_accuracy() {
+    let exact = slab_centre(2.0, 0.3, 20.0, 1e-7);
+    println!("local error allowed, K | error, K | power");
+    let mut before: Option<f64> = None;
+    for allowed_k in [1e-2, 1e-3, 1e-4, 1e-5, 1e-6] {
+        let error = 100.0 * (slab_centre(2.0, 0.3, 20.0, allowed_k) - exact).abs();
+        let power = before.map(|before| (before / error).log10());
+        println!("{allowed_k:7} | {error:.2e} | {power:.2?}");
+        if allowed_k < 5e-5 {
+            assert!(power.is_some_and(|power| (0.55..0.85).contains(&power)), "{allowed_k}: {power:?}");
+        }
+        before = Some(error);
+    }
+}

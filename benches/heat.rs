@@ -15,7 +15,8 @@ const HOUR_S: f64 = 3600.0;
 
 /// A blend that melts from 20 to 62 °C, most of it around 35.
 fn blend() -> Material {
-    let melted = [(15.0, 0.42), (20.0, 0.45), (28.0, 0.55), (32.0, 0.66), (36.0, 0.82), (42.0, 0.88), (52.0, 0.94), (62.0, 1.0)];
+    let melted =
+        [(15.0, 0.42), (20.0, 0.45), (28.0, 0.55), (32.0, 0.66), (36.0, 0.82), (42.0, 0.88), (52.0, 0.94), (62.0, 1.0)];
     Material::new(930.0, Curve::melting(&melted, 150e3, 2000.0, 2100.0).unwrap(), 0.22, 0.17).unwrap()
 }
 
@@ -218,9 +219,11 @@ fn a_day(criterion: &mut Criterion) {
             bencher.iter(|| run(body, &air, 22.0, Accuracy::default()))
         });
         if cells < 1000 {
-            group.bench_with_input(BenchmarkId::new("general (diffsol, BDF, sparse LU), cells", cells), &peer, |bencher, peer| {
-                bencher.iter(|| peer.run())
-            });
+            group.bench_with_input(
+                BenchmarkId::new("general (diffsol, BDF, sparse LU), cells", cells),
+                &peer,
+                |bencher, peer| bencher.iter(|| peer.run()),
+            );
         }
     }
     group.finish();

@@ -275,7 +275,7 @@ impl<'a> Field<'a> {
             for (number, (convection, group)) in self.convection.iter_mut().zip(&self.body.groups).enumerate() {
                 match group.exposure.film {
                     Film::Insulated | Film::Held => {}
-                    Film::Given(coefficient) => *convection = coefficient,
+                    Film::Given(coefficient) => *convection = group.exposure.factor * coefficient,
                     Film::Natural => {
                         let (mut area, mut sum) = (0.0, 0.0);
                         for skin in self.skins.iter().filter(|skin| skin.face.side == number) {
@@ -284,7 +284,8 @@ impl<'a> Field<'a> {
                             sum += skin.face.area * (air_c + skin.through * skin.film * (cell_c - air_c));
                         }
                         if area > 0.0 {
-                            *convection = natural_w_per_m2k(group.facing, group.length_m, sum / area, air_c);
+                            *convection = group.exposure.factor
+                                * natural_w_per_m2k(group.facing, group.length_m, sum / area, air_c);
                         }
                     }
                 }

@@ -34,17 +34,21 @@ pub struct Exposure {
     pub(crate) film: Film,
     pub(crate) emissivity: f64,
     pub(crate) resistance_m2k_per_w: f64,
+    pub(crate) factor: f64,
 }
+
+/// Factors on a film taken.
+pub const FACTOR_RANGE: (f64, f64) = (0.05, 20.0);
 
 impl Exposure {
     /// A face through which no heat passes.
     pub fn insulated() -> Self {
-        Exposure { film: Film::Insulated, emissivity: 0.0, resistance_m2k_per_w: 0.0 }
+        Exposure { film: Film::Insulated, emissivity: 0.0, resistance_m2k_per_w: 0.0, factor: 1.0 }
     }
 
     /// A face at air temperature.
     pub fn held() -> Self {
-        Exposure { film: Film::Held, emissivity: 0.0, resistance_m2k_per_w: 0.0 }
+        Exposure { film: Film::Held, emissivity: 0.0, resistance_m2k_per_w: 0.0, factor: 1.0 }
     }
 
     /// A face with a given coefficient.
@@ -65,7 +69,7 @@ impl Exposure {
     pub fn given(w_per_m2k: f64, emissivity: f64) -> Result<Self, HeatError> {
         let w_per_m2k = within("the surface coefficient", w_per_m2k, "W/m²K", COEFFICIENT_RANGE)?;
         let emissivity = within("the emissivity", emissivity, "", (0.0, 1.0))?;
-        Ok(Exposure { film: Film::Given(w_per_m2k), emissivity, resistance_m2k_per_w: 0.0 })
+        Ok(Exposure { film: Film::Given(w_per_m2k), emissivity, resistance_m2k_per_w: 0.0, factor: 1.0 })
     }
 
     /// A face in still air, see [`crate::convection`].
@@ -84,7 +88,7 @@ impl Exposure {
     /// ```
     pub fn natural(emissivity: f64) -> Result<Self, HeatError> {
         let emissivity = within("the emissivity", emissivity, "", (0.0, 1.0))?;
-        Ok(Exposure { film: Film::Natural, emissivity, resistance_m2k_per_w: 0.0 })
+        Ok(Exposure { film: Film::Natural, emissivity, resistance_m2k_per_w: 0.0, factor: 1.0 })
     }
 
     /// The same face with something around it that resists but hardly stores heat: paper, film, board with the air under it.
@@ -98,6 +102,24 @@ impl Exposure {
     pub fn wrapped(mut self, resistance_m2k_per_w: f64) -> Result<Self, HeatError> {
         self.resistance_m2k_per_w +=
             within("the resistance of the wrap", resistance_m2k_per_w, "m²K/W", RESISTANCE_RANGE)?;
+        Ok(self)
+    }
+
+    /// The same face with the convective part of its film multiplied: draughts, and the error of the correlation.
+    ///
+    /// # Arguments
+    /// * `factor`: on the coefficient of convection; radiation stays.
+    ///
+    /// # Errors
+    /// [`HeatError::OutOfRange`].
+    ///
+    /// # Example
+    /// ```
+    /// let draughty = barwright_heat::Exposure::natural(0.95)?.scaled(1.5)?;
+    /// # Ok::<(), barwright_heat::HeatError>(())
+    /// ```
+    pub fn scaled(mut self, factor: f64) -> Result<Self, HeatError> {
+        self.factor *= within("the factor on the film", factor, "", FACTOR_RANGE)?;
         Ok(self)
     }
 }

@@ -11,6 +11,7 @@ use barwright_reference::{CrystalState, IngredientKind};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::firmness::{FirmnessWish, parse_firmness};
+use crate::mould::MouldArgs;
 use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
@@ -59,6 +60,8 @@ pub enum Action {
     Swap(Swap),
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(Explore),
+    /// How long the bar cools, where best, and when it can leave the mould
+    Cool(Cool),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -96,6 +99,9 @@ pub struct Assess {
     /// Assess the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
+    /// Your mould: its finest relief is what the verdict speaks of, and bars and masses are worked out
+    #[arg(long, value_name = "FILE")]
+    pub mould: Option<PathBuf>,
     /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
     #[arg(long)]
     pub why: bool,
@@ -309,6 +315,68 @@ impl Explore {
     }
 }
 
+/// `cool`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright cool winter.toml --mould fern-tray.toml
+  barwright cool winter.toml --size 60x40x20mm --place cellar=12C --place fridge=5C
+  barwright cool 'cocoa butter 60, beeswax 10, olive oil 30' --pour 60C --plot cooling.svg")
+)]
+pub struct Cool {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// The mould.
+    #[command(flatten)]
+    pub mould: MouldArgs,
+    /// Temperature of the melt in the mould; without it, 5 °C above where the last crystal dissolves
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub pour: Option<f64>,
+    /// Temperature of your room: the mould starts at it, and the bar comes out into it
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Where it could cool, as `cellar=12C`; several are compared. Without it: room, fridge 5 °C, freezer -18 °C
+    #[arg(long, value_name = "NAME=TEMP", value_parser = place)]
+    pub place: Vec<(String, f64)>,
+    /// A fan blows on the mould, in every place
+    #[arg(long)]
+    pub fan: bool,
+    /// Finest relief that must come out whole, in mm or in; without it, the mould's, or 0.8 mm
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
+    pub relief: Option<f64>,
+    /// Draw middle and surface against time into an SVG file
+    #[arg(long, value_name = "FILE")]
+    pub plot: Option<PathBuf>,
+    /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
+}
+
+impl Cool {
+    /// Returns what the model is asked to compute.
+    pub fn options(&self, relief_mm: Option<f64>) -> barwright_blend::Options {
+        let usual = barwright_blend::Options::default();
+        barwright_blend::Options {
+            relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm),
+            draws: usize::try_from(self.showing.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.showing.seed,
+            ..usual
+        }
+    }
+}
+
 /// `ingredients`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
@@ -400,10 +468,9 @@ pub struct Wishes {
     /// How the bar is made.
     #[command(flatten)]
     pub making: Making,
-    /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole
-    #[arg(long, value_name = "LENGTH", default_value = "0.8mm", value_parser = parse_relief)]
-    #[arg(allow_hyphen_values = true)]
-    pub relief: f64,
+    /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole. Without it, 0.8 mm
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, allow_hyphen_values = true)]
+    pub relief: Option<f64>,
     /// Temperature the bar must keep its shape at for a day: raise it for summer post
     #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
@@ -526,7 +593,7 @@ impl Wishes {
     pub fn options(&self) -> barwright_blend::Options {
         barwright_blend::Options {
             at_c: self.at.0.clone(),
-            relief_mm: self.relief,
+            relief_mm: self.relief.unwrap_or(barwright_blend::Options::default().relief_mm),
             hold_c: self.hold,
             ..options(&self.making, &self.showing)
         }
@@ -580,6 +647,21 @@ fn confidence(text: &str) -> Result<f64, String> {
 /// Reads a step of amounts.
 fn step(text: &str) -> Result<f64, String> {
     number_in(text, 0.0..=10.0, " %")
+}
+
+/// Reads a relative humidity.
+fn humidity(text: &str) -> Result<f64, String> {
+    number_in(text, 1.0..=100.0, " %")
+}
+
+/// Reads a place and its temperature.
+fn place(text: &str) -> Result<(String, f64), String> {
+    let (name, temperature) =
+        text.split_once('=').ok_or("write a name and a temperature, such as `cellar=12C`".to_owned())?;
+    if name.trim().is_empty() {
+        return Err("the place has no name; write such as `cellar=12C`".to_owned());
+    }
+    Ok((name.trim().to_owned(), model_temperature(temperature)?))
 }
 
 /// Reads a price.

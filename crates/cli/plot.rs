@@ -1,12 +1,14 @@
 //! Plots as SVG. The only place that knows the plotting library.
 
+use barwright_making::Cooling;
+use barwright_making::cool::WATCHED_S;
 use barwright_reformulate::explore::{Candidate, Properties};
 use barwright_validation::score::{Group, Row};
 use barwright_validation::{Report, Use};
 use kuva::backend::svg::SvgBackend;
 use kuva::plot::annotations::TextAnnotation;
 use kuva::plot::scatter::MarkerShape;
-use kuva::plot::{LinePlot, ScatterPlot};
+use kuva::plot::{LinePlot, LineStyle, ScatterPlot};
 use kuva::render::figure::Figure;
 use kuva::render::layout::Layout;
 use kuva::render::plots::Plot;
@@ -101,6 +103,41 @@ fn trade_off(title: &str, x: &Axis, y: &Axis, front: &[Candidate], shown: &[Show
         }
     }
     (plots, layout)
+}
+
+/// Colours and dashes of lines, told apart without colour too.
+const LINES: [(&str, LineStyle); 4] = [
+    ("#1f4e79", LineStyle::Solid),
+    ("#c8862b", LineStyle::Dashed),
+    ("#4a7c59", LineStyle::Dotted),
+    ("#7a4a6d", LineStyle::DashDot),
+];
+
+/// Draws the middle of the bar (thick) and its surface (thin) against time in each place.
+pub fn cooling(found: &Cooling, pour_c: f64) -> String {
+    let last_s = found.places.iter().filter_map(|one| one.release_s.map(|time| time.value)).fold(0.0, f64::max);
+    let end_s = if last_s > 0.0 { (1.5 * last_s).min(WATCHED_S) } else { WATCHED_S };
+    let mut plots = Vec::new();
+    for (one, (colour, style)) in found.places.iter().zip(LINES.iter().cycle()) {
+        let within = || one.history.iter().filter(|sample| sample.time_s <= end_s);
+        for (of, width, word) in [
+            (within().map(|one| (one.time_s / 3600.0, one.centre_c)).collect::<Vec<_>>(), 2.5, "middle"),
+            (within().map(|one| (one.time_s / 3600.0, one.surface_c)).collect(), 1.0, "surface"),
+        ] {
+            let line = LinePlot::new().with_data(of).with_color(*colour).with_stroke_width(width);
+            let line = line.with_line_style(style.clone()).with_legend(format!("{}, {word}", one.place.name));
+            plots.push(Plot::Line(line));
+        }
+    }
+    for (level, word) in [(found.sets_c, "sets"), (found.releases_c, "leaves the mould")] {
+        if let Some(level) = level.filter(|level| *level < pour_c && *level > -20.0) {
+            let line = LinePlot::new().with_data([(0.0, level), (end_s / 3600.0, level)]).with_color("#888888");
+            plots.push(Plot::Line(line.with_stroke_width(0.8).with_legend(word)));
+        }
+    }
+    let layout =
+        Layout::auto_from_plots(&plots).with_title("Cooling").with_x_label("time, h").with_y_label("temperature, °C");
+    figure(vec![(plots, layout)])
 }
 
 fn panel(group: Group, rows: &[&Row]) -> (Vec<Plot>, Layout) {

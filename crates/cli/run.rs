@@ -81,7 +81,8 @@ fn say_usage(error: &clap::Error) -> u8 {
 fn act(args: &Args) -> Result<(), CliError> {
     let (stdout, stderr) = (io::stdout(), io::stderr());
     let mut data = BufWriter::new(stdout.lock());
-    let mut remarks = stderr.lock();
+    // Not locked: a bar of progress may be drawn from any thread.
+    let mut remarks = io::stderr();
     let mut streams = Streams {
         data: Output::new(&mut data, in_colour(args.color, &stdout), columns(&stdout)),
         remarks: Output::new(&mut remarks, in_colour(args.color, &stderr), columns(&stderr)),
@@ -92,6 +93,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Adjust(order) => commands::adjust::run(order, &mut streams)?,
         Action::Swap(order) => commands::swap::run(order, &mut streams)?,
         Action::Explore(order) => commands::explore::run(order, &mut streams)?,
+        Action::Cool(order) => commands::cool::run(order, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
     }

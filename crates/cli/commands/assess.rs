@@ -2,6 +2,8 @@
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::{Assessment, sensitivity};
+use barwright_making::bar::density_kg_per_m3;
+use barwright_reference::mould::Mould;
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Formula, names::normalise};
 use serde::Serialize;
@@ -10,6 +12,7 @@ use crate::args::Assess;
 use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
+use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::render;
 
@@ -21,7 +24,11 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let loaded = load(&[&order.formula], order.wishes.making.lots().as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "assess")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let options = order.wishes.options();
+    let mould = order.mould.as_deref().map(load_mould).transpose()?;
+    let mut options = order.wishes.options();
+    if let (None, Some(relief_mm)) = (order.wishes.relief, mould.as_ref().and_then(|mould| mould.relief_mm)) {
+        options.relief_mm = relief_mm;
+    }
     let parameters = builtin_parameters()?;
     let answer = barwright_blend::assess(&loaded.library, &parameters, formula, &options)?;
     let effects = if order.why {
@@ -30,13 +37,19 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     } else {
         Vec::new()
     };
+    let bar_kg = |mould: &Mould| 1e-6 * mould.volume_ml * density_kg_per_m3(&loaded.library, formula);
     if order.wishes.showing.json {
-        return if order.why {
-            streams.data.json(&Explained { assessment: &answer, effects: &effects })
-        } else {
-            streams.data.json(&answer)
-        };
+        let mould = mould.as_ref().map(|mould| MouldJson {
+            name: mould.name.as_deref(),
+            cavities: mould.cavities,
+            volume_ml: mould.volume_ml,
+            bar_g: 1e3 * bar_kg(mould),
+        });
+        let effects = order.why.then_some(effects.as_slice());
+        return streams.data.json(&Answer { assessment: &answer, mould, effects });
     }
+    let units = order.wishes.showing.units;
+    let filling = mould.as_ref().map(|mould| render::cool::filling(mould, "Mould", bar_kg(mould), units));
     let remark = loaded.remarks.get(index).and_then(Option::as_deref);
     render::assess::write(
         &mut streams.data,
@@ -44,8 +57,9 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
         formula,
         &loaded.library,
         &options,
-        order.wishes.showing.units,
+        units,
         remark,
+        filling.as_deref(),
     )?;
     if order.why {
         render::why::write(&mut streams.data, &answer, &effects, &options, order.wishes.showing.units)?;
@@ -53,12 +67,24 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     Ok(())
 }
 
-/// An assessment and what each ingredient does to it.
+/// A mould and what one bar of it weighs, as JSON.
 #[derive(Serialize)]
-struct Explained<'a> {
+struct MouldJson<'a> {
+    name: Option<&'a str>,
+    cavities: u32,
+    volume_ml: f64,
+    bar_g: f64,
+}
+
+/// An assessment, with what it was asked beside.
+#[derive(Serialize)]
+struct Answer<'a> {
     #[serde(flatten)]
     assessment: &'a Assessment,
-    effects: &'a [sensitivity::Effect],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mould: Option<MouldJson<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    effects: Option<&'a [sensitivity::Effect]>,
 }
 
 /// Picks the formula that is meant: the named one, or the only one.

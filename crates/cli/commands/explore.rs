@@ -12,7 +12,6 @@ use barwright_reformulate::Demand;
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
 use barwright_reformulate::judge::Judge;
 use barwright_save::save;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
 use crate::args::Explore;
@@ -20,6 +19,7 @@ use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::output::Streams;
 use crate::plot;
+use crate::progress;
 use crate::render;
 use crate::space::{LoadedSpace, load_space};
 use crate::spreadsheet::text_cell;
@@ -197,14 +197,10 @@ fn search(
     resume: Option<&Path>,
 ) -> Result<Exploration, CliError> {
     let stop = Stop::listen()?;
-    let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr());
-    if let Ok(style) = ProgressStyle::with_template(BAR) {
-        bar.set_style(style);
-    }
+    let bar = progress::bar(BAR);
     loop {
         let started = Instant::now();
         let go_on = |progress: Progress| {
-            // Drawn between two chunks of candidates and on this thread, which holds the lock on standard error.
             bar.set_length(progress.total);
             bar.set_position(progress.done);
             bar.set_message(format!("{} trade-offs so far", progress.front));

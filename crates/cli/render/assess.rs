@@ -29,6 +29,11 @@ pub const LANDMARKS: [(&str, &str); 5] = [
 ];
 
 /// Writes an assessment: the answer, the tables, what it rests on, what to mind.
+///
+/// # Arguments
+/// * `remark`: of the formula's file.
+/// * `filling`: what a mould holds, where one is named.
+#[allow(clippy::too_many_arguments, reason = "one page, and each is shown on it")]
 pub fn write(
     output: &mut Output<'_>,
     answer: &Assessment,
@@ -37,6 +42,7 @@ pub fn write(
     options: &Options,
     units: Units,
     remark: Option<&str>,
+    filling: Option<&str>,
 ) -> io::Result<()> {
     output.title(&capital(&name(&answer.formula.name)), answer.state.word())?;
     if let Some(remark) = remark {
@@ -45,6 +51,9 @@ pub fn write(
     output.blank()?;
     for sentence in sentences(answer, options, units) {
         output.text(&sentence, 2)?;
+    }
+    if let Some(filling) = filling {
+        output.text(&format!("{filling}."), 2)?;
     }
     output.text(RULE_OF_THUMB, 2)?;
 

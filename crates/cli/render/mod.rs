@@ -3,6 +3,7 @@
 pub mod adjust;
 pub mod assess;
 pub mod compare;
+pub mod cool;
 pub mod explore;
 pub mod ingredients;
 pub mod number;

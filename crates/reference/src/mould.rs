@@ -26,7 +26,7 @@ const KEYS: &[&str] =
     &["name", "note", "shape", "length", "width", "height", "diameter", "cavities", "relief", "wall", "volume", "most"];
 
 /// Outer sizes of a bar taken, mm.
-const BAR_MM: RangeInclusive<f64> = 2.0..=1000.0;
+pub const BAR_MM: RangeInclusive<f64> = 2.0..=1000.0;
 
 /// Walls taken, mm.
 const WALL_MM: RangeInclusive<f64> = 0.2..=200.0;
@@ -109,6 +109,21 @@ pub struct Mould {
 }
 
 impl Mould {
+    /// A silicone mould of one cavity, of which nothing but the shape is known.
+    pub fn plain(shape: BarShape) -> Mould {
+        Mould {
+            name: None,
+            note: None,
+            shape,
+            cavities: 1,
+            relief_mm: None,
+            wall_mm: USUAL_WALL_MM,
+            volume_ml: shape.volume_ml(),
+            volume_measured: false,
+            most_c: None,
+        }
+    }
+
     /// Reads a mould from TOML text.
     ///
     /// # Errors
@@ -243,16 +258,17 @@ impl Written {
                     .hint("Fill one cavity with water and weigh it: 1 g is 1 ml. Check the sizes too."),
             );
         }
+        let plain = Mould::plain(shape);
         Some(Mould {
+            cavities: value(&self.cavities).map_or(plain.cavities, |count| count as u32),
+            relief_mm: value(&self.relief),
+            wall_mm: value(&self.wall).unwrap_or(plain.wall_mm),
+            volume_ml: value(&self.volume).unwrap_or(plain.volume_ml),
+            volume_measured: self.volume.is_some(),
+            most_c: value(&self.most),
             name: self.name,
             note: self.note,
             shape,
-            cavities: value(&self.cavities).map_or(1, |count| count as u32),
-            relief_mm: value(&self.relief),
-            wall_mm: value(&self.wall).unwrap_or(USUAL_WALL_MM),
-            volume_ml: value(&self.volume).unwrap_or(shape.volume_ml()),
-            volume_measured: self.volume.is_some(),
-            most_c: value(&self.most),
         })
     }
 }

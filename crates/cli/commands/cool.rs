@@ -1,0 +1,195 @@
+//! `cool`: from the poured melt to a bar out of its mould.
+
+use std::ops::ControlFlow;
+use std::path::PathBuf;
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::cautions::Caution;
+use barwright_blend::{Estimate, Options};
+use barwright_making::{CoolTask, Cooling, MakingError, Place, cool};
+use barwright_reference::mould::Mould;
+use barwright_save::save;
+use serde::Serialize;
+
+use super::assess::pick;
+use crate::args::Cool;
+use crate::commands::builtin_parameters;
+use crate::error::{CliError, Complaint};
+use crate::input::load;
+use crate::output::Streams;
+use crate::plot;
+use crate::progress;
+use crate::render;
+use crate::stop::Stop;
+
+/// Usual places besides the room, °C.
+const USUAL_PLACES: [(&str, f64); 2] = [("fridge", 5.0), ("freezer", -18.0)];
+
+/// Above where the last crystal dissolves a melt is poured by this much, K (common practice, no source).
+const POURED_ABOVE_K: f64 = 5.0;
+
+/// The bar of progress.
+const BAR: &str = "{bar:30} {percent:>3} %  {eta} left";
+
+/// One place as JSON; times in minutes.
+#[derive(Debug, Serialize)]
+struct PlaceJson<'a> {
+    place: &'a str,
+    air_c: f64,
+    skin_min: Option<Estimate>,
+    set_min: Option<Estimate>,
+    release_min: Option<Estimate>,
+    probability_within_a_day: f64,
+    grain_risk: f64,
+    minutes_from_40c_to_20c: Option<f64>,
+    surface_c: f64,
+    dew: bool,
+}
+
+/// The answer as JSON.
+#[derive(Debug, Serialize)]
+struct Answer<'a> {
+    formula: &'a str,
+    pour_c: f64,
+    relief_mm: f64,
+    bar_g: f64,
+    sets_c: Option<f64>,
+    releases_c: Option<f64>,
+    shrinkage_percent: Estimate,
+    dew_point_c: f64,
+    best: Option<&'a str>,
+    places: Vec<PlaceJson<'a>>,
+    cautions: &'a [Caution],
+}
+
+/// Runs the subcommand.
+pub fn run(order: &Cool, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], order.lots.as_ref().map(PathBuf::from).as_deref(), streams)?;
+    let index = pick(&loaded.formulas, order.named.as_deref(), "cool")?;
+    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
+    let mould = order.mould.load()?;
+    let parameters = builtin_parameters()?;
+    let options = order.options(mould.relief_mm);
+    let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
+    let pour_c = match order.pour {
+        Some(pour_c) => pour_c,
+        None => {
+            let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
+            clear_c.map_or(order.room + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil())
+        }
+    };
+    too_hot(&mould, pour_c)?;
+    let place = |name: &str, air_c: f64| Place { name: name.to_owned(), air_c, fan: order.fan };
+    let places: Vec<Place> = if order.place.is_empty() {
+        let others = USUAL_PLACES.iter().map(|(name, air_c)| place(name, *air_c));
+        std::iter::once(place("room", order.room)).chain(others).collect()
+    } else {
+        order.place.iter().map(|(name, air_c)| place(name, *air_c)).collect()
+    };
+    let task = CoolTask {
+        formula,
+        mould: &mould,
+        pour_c,
+        mould_c: order.room,
+        places: &places,
+        room: (order.room, order.humidity),
+    };
+    let stop = Stop::listen()?;
+    let bar = progress::bar(BAR);
+    let found = cool(&bench, &task, &|done, total| {
+        bar.set_length(total as u64);
+        bar.set_position(bar.position().max(done as u64));
+        if stop.asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    bar.finish_and_clear();
+    let found = found.map_err(refused)?;
+    let assessment = bench.assess(formula)?;
+    if order.showing.json {
+        streams.data.json(&json(&found, &formula.name, pour_c, &options, &assessment.cautions))?;
+    } else {
+        let view = render::cool::View {
+            found: &found,
+            formula,
+            mould: &mould,
+            usual_size: order.mould.is_usual(),
+            pour_c,
+            options: &options,
+            assessment: &assessment,
+            units: order.showing.units,
+        };
+        render::cool::write(&mut streams.data, &view)?;
+    }
+    if let Some(path) = &order.plot {
+        save(path, plot::cooling(&found, pour_c).as_bytes())?;
+        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    }
+    Ok(())
+}
+
+/// Refuses a melt that the mould cannot take.
+fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
+    match mould.most_c {
+        Some(most_c) if pour_c > most_c => Err(Complaint::new(
+            "too-hot",
+            format!("a melt of {pour_c:.0} °C is too hot for the mould, which takes {most_c:.0} °C"),
+        )
+        .hint("Pour cooler with `--pour`, or take another mould.")
+        .into()),
+        _ => Ok(()),
+    }
+}
+
+/// Says why there is no answer.
+pub fn refused(error: MakingError) -> CliError {
+    match error {
+        MakingError::Blend(error) => error.into(),
+        error @ MakingError::NotMelted { .. } => {
+            Complaint::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
+        }
+        error @ MakingError::NotCooled { .. } => {
+            Complaint::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
+        }
+        MakingError::Heat(error) => {
+            Complaint::new("out-of-range", error.to_string()).hint("Check the sizes and temperatures you gave.").into()
+        }
+        error => Complaint::new("stopped", format!("{error} before there was an answer")).into(),
+    }
+}
+
+fn json<'a>(
+    found: &'a Cooling,
+    formula: &'a str,
+    pour_c: f64,
+    options: &Options,
+    cautions: &'a [Caution],
+) -> Answer<'a> {
+    let minutes = |time: &Option<Estimate>| {
+        time.map(|time| Estimate { value: time.value / 60.0, low: time.low / 60.0, high: time.high / 60.0 })
+    };
+    let percent = |one: Estimate| Estimate { value: 100.0 * one.value, low: 100.0 * one.low, high: 100.0 * one.high };
+    let places = found.places.iter().map(|one| PlaceJson {
+        place: &one.place.name,
+        air_c: one.place.air_c,
+        skin_min: minutes(&one.skin_s),
+        set_min: minutes(&one.set_s),
+        release_min: minutes(&one.release_s),
+        probability_within_a_day: one.releases,
+        grain_risk: one.grain,
+        minutes_from_40c_to_20c: one.slow_s.map(|time| time / 60.0),
+        surface_c: one.surface_c,
+        dew: one.dew,
+    });
+    Answer {
+        formula,
+        pour_c,
+        relief_mm: options.relief_mm,
+        bar_g: 1e3 * found.bar_kg,
+        sets_c: found.sets_c,
+        releases_c: found.releases_c,
+        shrinkage_percent: percent(found.shrinkage),
+        dew_point_c: found.dew_point_c,
+        best: found.best.and_then(|best| found.places.get(best)).map(|one| one.place.name.as_str()),
+        places: places.collect(),
+        cautions,
+    }
+}

@@ -1,0 +1,207 @@
+//! Cooling for people: where and how long, then the table, then what it rests on.
+
+use std::io;
+
+use barwright_blend::suitability::GrainRisk;
+use barwright_blend::{Assessment, Estimate, Options};
+use barwright_making::Cooling;
+use barwright_making::cool::{PlaceOutcome, WATCHED_S};
+use barwright_reference::Formula;
+use barwright_reference::mould::{BarShape, Mould};
+
+use super::assess::{interval_words, write_cautions};
+use super::number::{in_hundred, interval, significant};
+use super::table::Sheet;
+use super::{capital, name};
+use crate::args::Units;
+use crate::complain::visible;
+use crate::output::Output;
+
+/// One ounce, g.
+const OUNCE_G: f64 = 28.349_523;
+
+/// What is shown.
+pub struct View<'a> {
+    /// What was found.
+    pub found: &'a Cooling,
+    /// The formula.
+    pub formula: &'a Formula,
+    /// The mould.
+    pub mould: &'a Mould,
+    /// Whether nobody said how large the bar is.
+    pub usual_size: bool,
+    /// Temperature of the pour, °C.
+    pub pour_c: f64,
+    /// How it was computed.
+    pub options: &'a Options,
+    /// For the cautions.
+    pub assessment: &'a Assessment,
+    /// Units shown.
+    pub units: Units,
+}
+
+/// Returns a time: `45 min`, `2 h 20 min`, `over a day`.
+pub fn time(seconds: f64) -> String {
+    if seconds >= WATCHED_S {
+        return "over a day".to_owned();
+    }
+    let minutes = (seconds / 60.0).round();
+    match minutes {
+        m if m < 1.0 => "under 1 min".to_owned(),
+        m if m < 100.0 => format!("{m:.0} min"),
+        // Nobody looks at the minute after two hours.
+        m => {
+            let m = (m / 10.0).round() * 10.0;
+            let (hours, rest) = ((m / 60.0).floor(), m % 60.0);
+            if rest == 0.0 { format!("{hours:.0} h") } else { format!("{hours:.0} h {rest:.0} min") }
+        }
+    }
+}
+
+fn times(estimate: Option<&Estimate>) -> String {
+    estimate.map_or_else(|| "not within a day".to_owned(), |estimate| interval(estimate, time))
+}
+
+/// What a mould holds: `Fern tray: 6 bars of 44 g, 60 mm × 40 mm × 20 mm`.
+///
+/// # Arguments
+/// * `called`: what it is called where it has no name.
+/// * `bar_kg`: mass of one bar, kg.
+pub fn filling(mould: &Mould, called: &str, bar_kg: f64, units: Units) -> String {
+    let grams = 1e3 * bar_kg;
+    let mass = |grams: f64| match units {
+        Units::Metric => format!("{} g", significant(grams, if grams < 100.0 { 2 } else { 3 })),
+        Units::Us => format!("{} oz", significant(grams / OUNCE_G, 2)),
+    };
+    let bars = match mould.cavities {
+        1 => format!("one bar of {}", mass(grams)),
+        count => format!("{count} bars of {}, {} in all", mass(grams), mass(grams * f64::from(count))),
+    };
+    format!(
+        "{}: {bars}, {}",
+        mould.name.as_ref().map_or_else(|| called.to_owned(), |named| capital(&name(named))),
+        size(mould.shape, units)
+    )
+}
+
+/// The size of a bar: `60 × 40 × 20 mm`.
+fn size(shape: BarShape, units: Units) -> String {
+    let one = |mm: f64| units.given_length(mm);
+    match shape {
+        BarShape::Box { length_mm, width_mm, height_mm } => {
+            format!("{} × {} × {}", one(length_mm), one(width_mm), one(height_mm))
+        }
+        BarShape::Round { diameter_mm, height_mm } => format!("{} across, {} high", one(diameter_mm), one(height_mm)),
+    }
+}
+
+/// Writes the answer.
+pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
+    let View { found, mould, options, units, .. } = *view;
+    output.title(&capital(&name(&view.formula.name)), "setting")?;
+    output.blank()?;
+    output.text(&answer(view), 2)?;
+    let called = if view.usual_size { "No mould was named, so a palm-sized bar is taken" } else { "Mould" };
+    let filling = filling(mould, called, found.bar_kg, units);
+    output.text(&format!("{filling}; poured at {}.", units.given_degrees(view.pour_c)), 2)?;
+
+    output.heading("Where it cools")?;
+    let mut sheet = Sheet::new(&["place", "skin after", "set through after", "out of the mould after", "grain", "dew"])
+        .whole(&[0, 1, 2, 3, 4, 5]);
+    for one in &found.places {
+        sheet.row(&[
+            format!("{} {}", visible(&one.place.name), units.given_degrees(one.place.air_c)),
+            times(one.skin_s.as_ref()),
+            times(one.set_s.as_ref()),
+            times(one.release_s.as_ref()),
+            GrainRisk::from_index(one.grain).word().to_owned(),
+            if one.dew { "yes" } else { "no" }.to_owned(),
+        ]);
+    }
+    sheet.write(output)?;
+    let mut below = Vec::new();
+    if let Some(sets_c) = found.sets_c {
+        below.push(format!("It sets below {}", units.given_degrees(sets_c.round())));
+    }
+    if let Some(releases_c) = found.releases_c {
+        let relief = units.given_length(options.relief_mm);
+        below.push(format!("its relief of {relief} comes out whole below {}", units.given_degrees(releases_c.round())));
+    }
+    if !below.is_empty() {
+        output.text(&format!("  {}, at its warmest spot.", capital(&below.join("; "))), 2)?;
+    }
+    output.text(
+        &format!(
+            "  Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
+            units.given_degrees(found.dew_point_c.round())
+        ),
+        2,
+    )?;
+
+    output.heading("Shrinkage")?;
+    let volume = interval(&found.shrinkage, |share| format!("{:.1}", 100.0 * share));
+    output.text(
+        &format!(
+            "  From the pour to your room it gives up {} of its volume, some {} % of its length: fill again when the skin forms, or pour a little over the rim.",
+            super::units::with_unit(&volume, "%"),
+            significant(100.0 * found.shrinkage.value / 3.0, 2)
+        ),
+        2,
+    )?;
+
+    output.heading("What this rests on")?;
+    output.text(
+        "  Heat conduction with the melting curve of this blend; still air unless a fan is named; a silicone mould on a board, apart from others. Currents in the melt and late crystals are left out. When it can leave the mould, and grain, are rules of thumb.",
+        2,
+    )?;
+    output.text(&format!("  {}", interval_words(options)), 2)?;
+    write_cautions(output, view.assessment)
+}
+
+/// The sentence that matters.
+fn answer(view: &View<'_>) -> String {
+    let View { found, options, units, .. } = *view;
+    let Some(best) = found.best.and_then(|best| found.places.get(best)) else {
+        let reason = match found.releases_c {
+            Some(releases_c) if releases_c > -20.0 => {
+                format!("it would have to be colder than {}", units.given_degrees(releases_c.round()))
+            }
+            _ => "it is too soft at any temperature".to_owned(),
+        };
+        let relief = units.given_length(options.relief_mm);
+        return format!("Relief of {relief} does not come out whole from any of these places within a day: {reason}.");
+    };
+    let sure = if best.releases < 0.95 { format!(" ({})", in_hundred(best.releases)) } else { String::new() };
+    let others = if found.places.len() > 1 { "Best" } else { "In" };
+    format!(
+        "{others} {}: out of the mould after {}{sure}, with relief of {} whole{}.",
+        place(best, units, found.places.len() > 1),
+        times(best.release_s.as_ref()),
+        units.given_length(options.relief_mm),
+        if best.dew { "; dew will settle on it" } else { "" }
+    )
+}
+
+fn place(one: &PlaceOutcome, units: Units, among: bool) -> String {
+    let article = if among { "in the " } else { "the " };
+    format!("{article}{} at {}", visible(&one.place.name), units.given_degrees(one.place.air_c))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::time;
+
+    #[test]
+    fn times_have_the_digits_they_deserve() {
+        for (seconds, text) in [
+            (20.0, "under 1 min"),
+            (61.0, "1 min"),
+            (5400.0, "90 min"),
+            (8460.0, "2 h 20 min"),
+            (10800.0, "3 h"),
+            (86400.0, "over a day"),
+        ] {
+            assert_eq!(time(seconds), text);
+        }
+    }
+}

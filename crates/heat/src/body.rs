@@ -286,7 +286,10 @@ impl Body {
         let mut cell_m = resolution.cell_m;
         let longest = sizes.iter().fold(0.0_f64, |a, &b| a.max(b)) + 2.0 * wall_m;
         let estimate = |cell_m: f64| {
-            (0..3).filter(|&axis| used(axis)).map(|axis| ((sizes[axis] + 2.0 * wall_m) / cell_m).max(1.0)).product::<f64>()
+            (0..3)
+                .filter(|&axis| used(axis))
+                .map(|axis| ((sizes[axis] + 2.0 * wall_m) / cell_m).max(1.0))
+                .product::<f64>()
         };
         // Far too fine: jump, so that no list of a billion rows is made.
         while estimate(cell_m) > 64.0 * resolution.most_cells as f64 && cell_m < longest {

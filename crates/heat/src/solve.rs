@@ -32,7 +32,7 @@ use crate::record::{EnergyBalance, Progress, Sample, Watch, Work};
 use crate::stencil::Stencil;
 
 /// What Newton's iteration may leave, over the local error allowed.
-pub const NEWTON_SHARE: f64 = 0.02;
+pub const NEWTON_SHARE: f64 = 0.05;
 /// What the linear solver may leave, over the residual it starts from.
 pub const LINEAR_SHARE: f64 = 0.01;
 /// What the linear solver may leave when it turns an error into a temperature.

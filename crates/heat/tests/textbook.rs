@@ -68,7 +68,8 @@ fn pipe_wall() {
     // The insulated face is the lower one, cell 0.
     let insulated_c = run.temperatures_c[0];
     println!("insulated face {insulated_c:.3} °C, heat {:.4e} J/m²", run.energy.stored_j);
-    assert!((42.9..=43.05).contains(&insulated_c), "{insulated_c}");
+    // Printed 42.9; the one-term solution unrounded is 43.02: to one decimal ours must be one of the two, and it must be the unrounded one.
+    assert!((42.85..43.05).contains(&insulated_c) && (insulated_c - 43.02).abs() < 0.01, "{insulated_c}");
     // Q per metre of a pipe of 1 m diameter: 2.73e7 J/m (printed −2.72e7, the sign for heat out).
     let per_metre = run.energy.stored_j * std::f64::consts::PI;
     assert!((per_metre / 2.72e7 - 1.0).abs() < 5e-3, "{per_metre}");

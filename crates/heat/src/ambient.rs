@@ -241,6 +241,7 @@ mod tests {
     #![allow(clippy::unwrap_used)]
 
     use super::*;
+    use proptest::prelude::*;
 
     #[test]
     fn thinning_keeps_the_shape() {
@@ -288,6 +289,25 @@ mod tests {
         }
         for bad in [f64::NAN, f64::INFINITY, -1.0, 1e9] {
             assert!(matches!(Ambient::route(&[(bad, 20.0)]), Err(HeatError::OutOfRange { .. })));
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn thinned_routes_pass_every_row(steps in prop::collection::vec((prop_oneof![Just(0.0), 1.0..50.0_f64], -0.03..0.03_f64), 0..60)) {
+            let mut rows = vec![(0.0, 20.0)];
+            for (wait_s, rise_k) in steps {
+                let &(time_s, air_c) = rows.last().unwrap();
+                let wait_s = if rows.len() > 1 && rows[rows.len() - 2].0 == time_s { wait_s + 1.0 } else { wait_s };
+                rows.push((time_s + wait_s, air_c + rise_k));
+            }
+            let route = Ambient::route(&rows).unwrap();
+            prop_assert!(route.time_s.len() <= rows.len());
+            for (k, &(time_s, air_c)) in rows.iter().enumerate() {
+                let side = if rows.get(k + 1).is_some_and(|next| next.0 == time_s) { Side::Before } else { Side::After };
+                let found = route.temperature_c(time_s, side);
+                prop_assert!((found - air_c).abs() <= 1.001 * THINNING_K, "row {k}: {found} {air_c}");
+            }
         }
     }
 

@@ -284,12 +284,15 @@ impl Body {
         };
         // Coarser until it fits. At the fewest, a whole box in a mould is 14 × 14 × 12 cells, fewer than may be asked for: this ends.
         let mut cell_m = resolution.cell_m;
-        let longest = sizes.iter().fold(0.0_f64, |a, &b| a.max(b));
+        let longest = sizes.iter().fold(0.0_f64, |a, &b| a.max(b)) + 2.0 * wall_m;
         let estimate = |cell_m: f64| {
-            (0..3).filter(|&axis| used(axis)).map(|axis| (sizes[axis] / cell_m).max(1.0)).product::<f64>()
+            (0..3)
+                .filter(|&axis| used(axis))
+                .map(|axis| ((sizes[axis] + 2.0 * wall_m) / cell_m).max(1.0))
+                .product::<f64>()
         };
         // Far too fine: jump, so that no list of a billion rows is made.
-        while estimate(cell_m) > 16.0 * most as f64 && cell_m < longest {
+        while estimate(cell_m) > 64.0 * resolution.most_cells as f64 && cell_m < longest {
             cell_m *= 2.0;
         }
         let mut cells: [Vec<(f64, bool)>; 3] = [rows(0, cell_m), rows(1, cell_m), rows(2, cell_m)];
@@ -697,7 +700,7 @@ mod tests {
     fn a_metre_of_bar_is_cut_coarser_until_it_fits() {
         let mould = || Some(Mould { wall_m: 0.005, material: wax() });
         for (cell_m, most_cells) in [(1e-3, 40_000), (1e-6, 2_500), (1e-3, 2_000_000)] {
-            for mould in [None, mould()] {
+            for mould in [None, mould(), Some(Mould { wall_m: 5.0, material: wax() })] {
                 for size in [[1.0, 1.0, 1.0], [5.0, 0.01, 0.01], [5.0, 5.0, 1e-4]] {
                     let shape = Shape::Box { length_m: size[0], width_m: size[1], height_m: size[2] };
                     let resolution = Resolution { cell_m, most_cells, whole: false };

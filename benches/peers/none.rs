@@ -1,0 +1,1 @@
+//! Nothing: this package holds benches only.

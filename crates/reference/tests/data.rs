@@ -34,7 +34,7 @@ const FROZEN: &[(&str, f64)] = &[
     ("sum of melt_high_c", 2633.7000),
     ("sum of relative_firmness", 64.1200),
     ("sum of ln viscosity", 575.5977),
-    ("sum of ln_sd of viscosity", 37.1600),
+    ("sum of ln_sd of viscosity", 38.8800),
 ];
 
 /// The same numbers of the tables as they are.

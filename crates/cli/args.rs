@@ -4,12 +4,13 @@ use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
+use barwright_reference::length::parse_length;
+use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::firmness::{FirmnessWish, parse_firmness};
-use crate::length::parse_relief;
 use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
@@ -559,6 +560,11 @@ fn number_in(text: &str, range: std::ops::RangeInclusive<f64>, unit: &str) -> Re
     } else {
         Err(format!("{} is outside {} to {}{unit}", significant(value, 3), range.start(), range.end()))
     }
+}
+
+/// Reads the finest relief of a mould; without a unit it is in mm. Returns mm.
+pub fn parse_relief(text: &str) -> Result<f64, String> {
+    parse_length(text, RELIEF_MM)
 }
 
 /// Reads a share of the bar.

@@ -8,7 +8,6 @@ mod error;
 mod excerpt;
 mod firmness;
 mod input;
-mod length;
 mod output;
 mod plot;
 mod render;

@@ -8,11 +8,10 @@ use barwright_reference::{Diagnostic, Library};
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 
-use crate::args::{model_temperature, percent, positive};
+use crate::args::{model_temperature, parse_relief, percent, positive};
 use crate::error::{CliError, Complaint};
 use crate::firmness::parse_firmness;
 use crate::input::{builtin_library, check_stdin_once, load_lots, read_text};
-use crate::length::parse_relief;
 use crate::output::Streams;
 use crate::render;
 

@@ -8,7 +8,7 @@ use crate::cautions::{self, Caution};
 use crate::chain::Chain;
 use crate::equilibrium::{Change, EquilibriumError};
 use crate::firmness::{self, SCALE_PERCENT};
-use crate::interval::Estimate;
+use crate::interval::{Estimate, Spread};
 use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
 use crate::mixture::Mixture;
 use crate::model_draw::{ModelDraw, ModelDraws};
@@ -241,34 +241,12 @@ pub(crate) struct Outcome {
 }
 
 /// The central outcome and that of every draw.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Ensemble {
-    pub central: Outcome,
-    pub drawn: Vec<Outcome>,
-}
+pub(crate) type Ensemble = Spread<Outcome>;
 
 impl Ensemble {
-    pub fn estimate(&self, of: impl Fn(&Outcome) -> f64) -> Estimate {
-        Estimate::from_draws(of(&self.central), self.drawn.iter().map(&of).collect())
-    }
-
-    /// As [`Ensemble::estimate`], for what a blend may not have; draws without it count as `missing`.
-    pub fn estimate_or(&self, missing: f64, of: impl Fn(&Outcome) -> Option<f64>) -> Option<Estimate> {
-        let central = of(&self.central)?;
-        let drawn = self.drawn.iter().map(|outcome| of(outcome).unwrap_or(missing)).collect();
-        Some(Estimate::from_draws(central, drawn))
-    }
-
-    /// As [`Ensemble::estimate_or`]; draws without a landmark count as the lowest one looked for.
+    /// As [`Spread::estimate_or`]; draws without a landmark count as the lowest one looked for.
     pub fn landmark(&self, of: impl Fn(&Outcome) -> Option<f64>) -> Option<Estimate> {
         self.estimate_or(LOWEST_LANDMARK_C, of)
-    }
-
-    pub fn probability(&self, holds: impl Fn(&Outcome) -> bool) -> f64 {
-        if self.drawn.is_empty() {
-            return f64::from(u8::from(holds(&self.central)));
-        }
-        self.drawn.iter().filter(|outcome| holds(outcome)).count() as f64 / self.drawn.len() as f64
     }
 }
 
@@ -341,8 +319,13 @@ impl<'a> Workbench<'a> {
         &self.options
     }
 
-    /// The reference tables of this bench.
-    pub(crate) fn library(&self) -> &Library {
+    /// The parameters in force.
+    pub fn parameters(&self) -> &Parameters {
+        self.parameters
+    }
+
+    /// The reference tables in force.
+    pub fn library(&self) -> &Library {
         self.library
     }
 

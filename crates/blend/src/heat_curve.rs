@@ -26,9 +26,11 @@ use barwright_reference::Formula;
 use crate::assess::{BlendError, Workbench};
 use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
+use crate::interval::Spread;
 use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
 use crate::parameters::Heat;
 use crate::sampling::Draws;
+use crate::suitability::yield_kpa_for_feature;
 
 /// Where the melt has no heat, °C.
 pub const ZERO_C: f64 = 60.0;
@@ -115,6 +117,12 @@ pub struct HeatCurves {
     pub haze_c: Option<f64>,
     /// What else the heat depends on.
     pub properties: HeatProperties,
+    /// Yield stress that keeps its shape, kPa.
+    pub load_kpa: f64,
+    /// Holding below which oil weeps.
+    pub weep_below: f64,
+    /// Yield stress, as it sets, that leaves a mould of the relief asked for, kPa.
+    pub release_kpa: f64,
 }
 
 impl HeatCurves {
@@ -146,6 +154,23 @@ impl HeatCurves {
             }
             _ => beyond(last, self.properties.liquid_j_per_kgk),
         }
+    }
+
+    /// Highest temperature at which the bar keeps its shape for a day and holds its oil, °C; the coldest of the curve when it does nowhere.
+    pub fn holds_c(&self) -> Option<f64> {
+        let carries_c = falls_to_c(&self.in_use, self.load_kpa, |one| one.state.yield_kpa)?;
+        let weeps_c = falls_to_c(&self.in_use, self.weep_below, |one| one.state.holding)?;
+        Some(carries_c.min(weeps_c))
+    }
+
+    /// Temperature at which crystals just hold the oil as the melt sets, °C.
+    pub fn sets_c(&self) -> Option<f64> {
+        falls_to_c(&self.setting, 1.0, |one| one.state.holding)
+    }
+
+    /// Temperature below which the setting bar can leave the mould with its relief, °C.
+    pub fn releases_c(&self) -> Option<f64> {
+        falls_to_c(&self.setting, self.release_kpa, |one| one.state.yield_kpa)
     }
 
     /// Share of its volume that a melt gives up on the way from the mould's filling to a cold bar.
@@ -225,15 +250,6 @@ fn curve(
     Ok(points)
 }
 
-/// The curves of one formula: by the central model, and in each draw.
-#[derive(Debug, Clone, PartialEq)]
-pub struct HeatEnsemble {
-    /// By the central model.
-    pub central: HeatCurves,
-    /// In each draw.
-    pub drawn: Vec<HeatCurves>,
-}
-
 impl Workbench<'_> {
     /// Works out heat and volume of a formula.
     ///
@@ -262,7 +278,7 @@ impl Workbench<'_> {
     /// # Ok(())
     /// # }
     /// ```
-    pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<HeatEnsemble, BlendError> {
+    pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
         let options = self.options();
         let in_use = self.mixture(formula, options.state)?;
         let setting = self.mixture(formula, options.release_state())?;
@@ -281,10 +297,20 @@ impl Workbench<'_> {
             let mut evaluator = cooled.evaluator(model, beyond);
             let haze_c = evaluator.clear_point_c();
             let cooled = curve(&mut evaluator, &model.heat, haze_c)?;
-            Ok(HeatCurves { in_use: warmed, setting: cooled, clear_c, haze_c, properties: model.heat })
+            let release_kpa = yield_kpa_for_feature(&self.parameters().detail, model, options.relief_mm);
+            Ok(HeatCurves {
+                in_use: warmed,
+                setting: cooled,
+                clear_c,
+                haze_c,
+                properties: model.heat,
+                load_kpa: model.load_kpa,
+                weep_below: model.weep_below,
+                release_kpa,
+            })
         };
         let central = of(None)?;
         let drawn = (0..draws.min(options.draws)).map(|draw| of(Some(draw))).collect::<Result<_, _>>()?;
-        Ok(HeatEnsemble { central, drawn })
+        Ok(Spread { central, drawn })
     }
 }

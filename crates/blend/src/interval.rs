@@ -37,6 +37,44 @@ impl Estimate {
     }
 }
 
+/// One answer for the central model and for each draw.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Spread<T> {
+    /// By the central model.
+    pub central: T,
+    /// In each draw.
+    pub drawn: Vec<T>,
+}
+
+impl<T> Spread<T> {
+    /// An estimate of something that is always there.
+    pub fn estimate(&self, of: impl Fn(&T) -> f64) -> Estimate {
+        Estimate::from_draws(of(&self.central), self.drawn.iter().map(&of).collect())
+    }
+
+    /// An estimate of something that may not be there: `None` when it is not by the central model; draws without it count as `missing`.
+    pub fn estimate_or(&self, missing: f64, of: impl Fn(&T) -> Option<f64>) -> Option<Estimate> {
+        let central = of(&self.central)?;
+        let drawn = self.drawn.iter().map(|one| of(one).unwrap_or(missing)).collect();
+        Some(Estimate::from_draws(central, drawn))
+    }
+
+    /// Share of the draws in which something holds; without draws, whether it does by the central model.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::interval::Spread;
+    /// let melts = Spread { central: 40.0, drawn: vec![38.0, 39.0, 41.0, 44.0] };
+    /// assert_eq!(melts.probability(|&melt_c| melt_c > 40.0), 0.5);
+    /// ```
+    pub fn probability(&self, holds: impl Fn(&T) -> bool) -> f64 {
+        if self.drawn.is_empty() {
+            return f64::from(u8::from(holds(&self.central)));
+        }
+        self.drawn.iter().filter(|one| holds(one)).count() as f64 / self.drawn.len() as f64
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::float_cmp)]

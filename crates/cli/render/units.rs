@@ -2,10 +2,10 @@
 
 use barwright_blend::Estimate;
 use barwright_blend::penetration::NEEDLE_LIMIT_DMM;
+use barwright_reference::length::INCH_MM;
 
 use super::number::{interval, significant, whole};
 use crate::args::Units;
-use crate::length::INCH_MM;
 
 /// One pound-force per square inch, kPa.
 pub const PSI_KPA: f64 = 6.894_757;

@@ -8,6 +8,7 @@
 //! - [`Species`], [`CrystalForm`], [`Ingredient`]: one row each, with source and [`Status`] beside every figure.
 //! - [`formula`]: a blend by mass, from inline text, TOML or CSV; [`formula::quantity`] reads one amount.
 //! - [`space`]: a space of formulas, from TOML; [`range`] reads one range of amounts.
+//! - [`mould`]: a mould, from TOML; [`length`]: lengths in mm.
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
@@ -20,8 +21,10 @@ mod finder;
 mod findings;
 pub mod formula;
 pub mod ingredient;
+pub mod length;
 pub mod library;
 pub mod lots;
+pub mod mould;
 pub mod names;
 mod number;
 pub mod range;

@@ -1,16 +1,29 @@
 //! Lengths as a maker writes them: `0.8`, `0.8 mm`, `1/32 in`.
 
-/// Shortest and longest relief taken, mm.
-const RELIEF_MM: std::ops::RangeInclusive<f64> = 0.05..=50.0;
+use std::ops::RangeInclusive;
+
+use crate::wording::short;
 
 /// One inch, mm.
 pub const INCH_MM: f64 = 25.4;
 
-/// Reads the finest relief of a mould; without a unit it is in mm. Returns mm.
+/// How a length is written.
+const HOW: &str = "a length is a number with mm, cm or in, such as `0.8mm` or `1/32in`";
+
+/// Reads a length; without a unit it is in mm. Returns mm.
+///
+/// # Arguments
+/// * `range`: lengths taken, mm.
 ///
 /// # Errors
 /// What is wrong, in one sentence.
-pub fn parse_relief(text: &str) -> Result<f64, String> {
+///
+/// ```
+/// use barwright_reference::length::parse_length;
+/// assert_eq!(parse_length("0.5 in", 1.0..=100.0), Ok(12.7));
+/// assert!(parse_length("0.5 km", 1.0..=100.0).is_err());
+/// ```
+pub fn parse_length(text: &str, range: RangeInclusive<f64>) -> Result<f64, String> {
     let text = text.trim();
     let unit_at = text
         .find(|letter: char| !(letter.is_ascii_digit() || matches!(letter, '.' | ',' | '/' | ' ' | '+' | '-')))
@@ -19,9 +32,10 @@ pub fn parse_relief(text: &str) -> Result<f64, String> {
     let factor = match unit.trim().to_lowercase().trim_end_matches('.') {
         "" | "mm" => 1.0,
         "cm" => 10.0,
+        "m" => 1000.0,
         "in" | "inch" | "inches" | "\"" | "″" => INCH_MM,
         "µm" | "um" | "μm" => 1e-3,
-        _ => return Err("a length is a number with mm, cm or in, such as `0.8mm` or `1/32in`".to_owned()),
+        _ => return Err(HOW.to_owned()),
     };
     let number = number.trim().replace(',', ".");
     let value = match number.split_once('/') {
@@ -33,16 +47,11 @@ pub fn parse_relief(text: &str) -> Result<f64, String> {
     };
     let length_mm = value * factor;
     if length_mm.is_nan() {
-        Err("a length is a number with mm, cm or in, such as `0.8mm` or `1/32in`".to_owned())
-    } else if RELIEF_MM.contains(&length_mm) {
+        Err(HOW.to_owned())
+    } else if range.contains(&length_mm) {
         Ok(length_mm)
     } else {
-        Err(format!(
-            "{} mm is outside {} to {} mm",
-            crate::render::number::significant(length_mm, 3),
-            RELIEF_MM.start(),
-            RELIEF_MM.end()
-        ))
+        Err(format!("{} mm is outside {} to {} mm", short(length_mm), range.start(), range.end()))
     }
 }
 
@@ -50,30 +59,33 @@ pub fn parse_relief(text: &str) -> Result<f64, String> {
 mod tests {
     use super::*;
 
+    /// Reliefs.
+    fn parse(text: &str) -> Result<f64, String> {
+        parse_length(text, 0.05..=50.0)
+    }
+
     #[test]
     fn lengths_are_read_in_every_unit() {
         for (text, length_mm) in [
             ("0.8", 0.8),
             ("0,8 mm", 0.8),
             ("0.08cm", 0.8),
+            ("0.02 m", 20.0),
             ("1/32in", 0.793_75),
-            ("1/32", 0.031_25 * 2.0),
             ("0.03 in.", 0.762),
             ("800 µm", 0.8),
             ("1/16\"", 1.5875),
         ] {
-            match parse_relief(text) {
-                Ok(seen) if text != "1/32" => assert!((seen - length_mm).abs() < 1e-9, "{text}: {seen}"),
-                // A bare 1/32 is 0.03 mm, which no mould has.
-                seen => assert!(text == "1/32" && seen.is_err(), "{text}: {seen:?}"),
-            }
+            let seen = parse(text).unwrap_or(f64::NAN);
+            assert!((seen - length_mm).abs() < 1e-9, "{text}: {seen}");
         }
     }
 
     #[test]
     fn everything_else_is_refused() {
-        for text in ["", "mm", "0", "-1", "1/0", "nan", "inf", "1e3", "60", "0.8 km", "a/b in", "1/2/3 in"] {
-            assert!(parse_relief(text).is_err(), "{text}");
+        // A bare 1/32 is 0.03 mm, which no mould has.
+        for text in ["", "mm", "0", "-1", "1/0", "nan", "inf", "1e3", "60", "0.8 km", "a/b in", "1/2/3 in", "1/32"] {
+            assert!(parse(text).is_err(), "{text}");
         }
     }
 }

@@ -1,0 +1,414 @@
+//! Temperatures of all cells and the heat that flows between them, from their enthalpies.
+//!
+//! Where the conductivity depends on the melted share, the flow between two cells of one material is that of `φ = ∫ k dT`, which is straight between them
+//! when nothing is stored:
+//!
+//! ```text
+//! k_face = (φ_j − φ_i)/(T_j − T_i)
+//! ```
+//! Up to the front of a pure substance that is the conductivity of the solid alone, as it should be: a mean with that of the cell being melted would hold
+//! the front back.
+//!
+//! # Source
+//! Voller and Swaminathan 1993, Numer. Heat Transfer B 24, 161 (recalled).
+
+use crate::body::{BAR, Body, Group, OuterFace};
+use crate::convection::{natural_w_per_m2k, radiation_w_per_m2k};
+use crate::error::HeatError;
+use crate::material::{Branch, Curve};
+use crate::stencil::Stencil;
+use crate::surface::Film;
+
+/// Rounds in which films and surface temperatures are brought into line at each reading; what is left shrinks from reading to reading.
+const FILM_ROUNDS: usize = 2;
+
+/// The same at the start, when nothing is known of the surface.
+const FIRST_FILM_ROUNDS: usize = 20;
+
+/// Least film coefficient, W/m²K: keeps its resistance finite.
+const LEAST_FILM: f64 = 1e-9;
+
+/// Difference of temperature below which the conductivity between two cells is the mean of theirs, K.
+const LEAST_DIFFERENCE_K: f64 = 1e-7;
+
+/// A face and its film.
+#[derive(Debug, Clone, Copy)]
+struct Skin {
+    face: OuterFace,
+    /// 1/h, m²K/W.
+    film: f64,
+    /// From the middle of the cell to the air, W/m²K.
+    through: f64,
+}
+
+/// What can be read off the cells at one time.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Summary {
+    pub centre_c: f64,
+    pub surface_c: f64,
+    pub warmest_surface_c: f64,
+    pub mean_c: f64,
+    pub coolest_c: f64,
+    pub warmest_c: f64,
+    pub melted_share: f64,
+    pub least_melted: f64,
+    pub most_melted: f64,
+}
+
+/// All cells at one time.
+#[derive(Debug, Clone)]
+pub(crate) struct Field<'a> {
+    body: &'a Body,
+    curves: Vec<&'a Curve>,
+    pub mass_kg: Vec<f64>,
+    pub per_kg: Vec<f64>,
+    pub total_kg: f64,
+    margin: usize,
+    strides: [usize; 3],
+    /// °C; with margin.
+    temperature_c: Vec<f64>,
+    pub heat_capacity: Vec<f64>,
+    /// The heat capacities that went into the matrix.
+    pub assembled: Vec<f64>,
+    share: Vec<f64>,
+    pub share_slope: Vec<f64>,
+    piece: Vec<u32>,
+    /// 1/k, mK/W.
+    resistivity: Vec<f64>,
+    /// ∫ k dT, W/m; kept only where the conductivity varies.
+    potential: Vec<f64>,
+    /// The same at the anchor of each piece, for each material.
+    anchors: Vec<Vec<f64>>,
+    /// k_l − k_s of each material, W/mK.
+    rises: Vec<f64>,
+    /// Conductance to the next cell along each axis, W/K; with margin.
+    links: [Vec<f64>; 3],
+    skins: Vec<Skin>,
+    /// Convective part of each group's film, W/m²K.
+    convection: Vec<f64>,
+    /// Heat into each cell, W.
+    pub flow_w: Vec<f64>,
+    /// Some conductivity depends on the melted share.
+    varies: bool,
+    /// Some film depends on temperature.
+    films_vary: bool,
+}
+
+impl<'a> Field<'a> {
+    pub fn new(body: &'a Body, branch: Branch, stencil: &Stencil) -> Result<Self, HeatError> {
+        let mut curves = Vec::new();
+        for (number, material) in body.materials.iter().enumerate() {
+            // Only the bar sets and melts; a mould has one curve.
+            let curve = match (number, material.curve(branch)) {
+                (_, Some(curve)) => curve,
+                (0, None) => return Err(HeatError::NoCoolingCurve { material: "bar" }),
+                (_, None) => match material.curve(Branch::Heating) {
+                    Some(curve) => curve,
+                    None => return Err(HeatError::NoCoolingCurve { material: "mould" }),
+                },
+            };
+            curves.push(curve);
+        }
+        let n = body.cells();
+        let density = |material: u8| body.materials.get(material as usize).map_or(0.0, |m| m.density_kg_per_m3());
+        let mass_kg: Vec<f64> = body.volume_m3.iter().zip(&body.material).map(|(v, &m)| v * density(m)).collect();
+        let per_kg = mass_kg.iter().map(|mass| 1.0 / mass).collect();
+        let margin = stencil.margin();
+        let padded = || vec![0.0; n + 2 * margin];
+        let skins: Vec<Skin> = body.faces.iter().map(|&face| Skin { face, film: 0.0, through: 0.0 }).collect();
+        let changes = |group: &Group| group.exposure.film == Film::Natural || group.exposure.emissivity > 0.0;
+        let total_kg = mass_kg.iter().sum();
+        let anchors = curves
+            .iter()
+            .zip(&body.materials)
+            .map(|(curve, material)| curve.potentials(|share| material.conductivity_w_per_mk(share)))
+            .collect();
+        let rises =
+            body.materials.iter().map(|m| m.conductivity_w_per_mk(1.0) - m.conductivity_w_per_mk(0.0)).collect();
+        Ok(Field {
+            body,
+            curves,
+            per_kg,
+            total_kg,
+            mass_kg,
+            margin,
+            strides: stencil.strides(),
+            temperature_c: padded(),
+            heat_capacity: vec![0.0; n],
+            assembled: vec![0.0; n],
+            share: vec![0.0; n],
+            share_slope: vec![0.0; n],
+            piece: vec![0; n],
+            resistivity: vec![0.0; n],
+            potential: vec![0.0; n],
+            anchors,
+            rises,
+            links: [padded(), padded(), padded()],
+            skins,
+            convection: vec![0.0; body.groups.len()],
+            flow_w: vec![0.0; n],
+            varies: body.materials.iter().any(|material| material.conductivity_varies()),
+            films_vary: body.groups.iter().any(changes),
+        })
+    }
+
+    /// Curve of the bar.
+    pub fn bar_curve(&self) -> &'a Curve {
+        self.curves[BAR as usize]
+    }
+
+    /// Curve of a cell's material.
+    pub fn curve(&self, cell: usize) -> &'a Curve {
+        self.curves[self.body.material[cell] as usize]
+    }
+
+    /// Temperatures, °C.
+    pub fn temperatures_c(&self) -> &[f64] {
+        &self.temperature_c[self.margin..self.margin + self.mass_kg.len()]
+    }
+
+    /// Melted shares.
+    pub fn shares(&self) -> &[f64] {
+        &self.share
+    }
+
+    /// Reads temperature and melted share off the enthalpies.
+    pub fn read(&mut self, enthalpy: &[f64]) {
+        let n = enthalpy.len();
+        let bar = self.curves[BAR as usize];
+        let other = self.curves[self.curves.len() - 1];
+        let temperature = &mut self.temperature_c[self.margin..self.margin + n];
+        let (capacity, share) = (&mut self.heat_capacity[..n], &mut self.share[..n]);
+        let (slope, piece, material) = (&mut self.share_slope[..n], &mut self.piece[..n], &self.body.material[..n]);
+        for i in 0..n {
+            let curve = if material[i] == BAR { bar } else { other };
+            let reading = curve.read(enthalpy[i], piece[i]);
+            temperature[i] = reading.temperature_c;
+            capacity[i] = reading.heat_capacity;
+            share[i] = reading.melted_share;
+            slope[i] = reading.share_slope;
+            piece[i] = reading.piece;
+            if self.varies {
+                let which = (material[i] as usize).min(self.rises.len() - 1);
+                let rise = self.rises[which];
+                let k = self.body.materials[which].conductivity_w_per_mk(reading.melted_share);
+                self.resistivity[i] = 1.0 / k;
+                self.potential[i] = self.anchors[which][reading.piece as usize]
+                    + reading.slope * reading.past * (k - 0.5 * rise * reading.share_slope * reading.past);
+            }
+        }
+    }
+
+    /// Moves enthalpies by the temperatures the linear equations gave, each as far as the first sharp corner of its curve.
+    pub fn advance(&self, warming: &[f64], enthalpy: &mut [f64]) {
+        for (i, (h, w)) in enthalpy.iter_mut().zip(warming).enumerate() {
+            let curve = self.curves[self.body.material[i] as usize];
+            *h = curve.stop_at_corner(self.piece[i], *h + self.heat_capacity[i] * w);
+        }
+    }
+
+    /// Everything that flows follows from, for the first time.
+    pub fn begin(&mut self, enthalpy: &[f64], air_c: f64) {
+        self.read(enthalpy);
+        self.conduct();
+        for skin in &mut self.skins {
+            skin.through = 0.0;
+        }
+        self.films(air_c, FIRST_FILM_ROUNDS);
+    }
+
+    /// Brings conductances and films into line with what was read.
+    pub fn settle(&mut self, air_c: f64) {
+        if self.varies {
+            self.conduct();
+        }
+        if self.varies || self.films_vary {
+            self.films(air_c, FILM_ROUNDS);
+        }
+    }
+
+    /// Conductances between cells.
+    fn conduct(&mut self) {
+        let n = self.mass_kg.len();
+        if !self.varies {
+            for (resistivity, &material) in self.resistivity.iter_mut().zip(&self.body.material) {
+                *resistivity = 1.0 / self.body.materials[material as usize].conductivity_w_per_mk(0.0);
+            }
+        }
+        for axis in 0..3 {
+            if self.body.counts[axis] < 2 {
+                continue;
+            }
+            let stride = self.strides[axis];
+            let links = &self.body.links[axis];
+            let out = &mut self.links[axis][self.margin..self.margin + n];
+            let reach = n - stride;
+            let (here, next) = (&self.resistivity[..reach], &self.resistivity[stride..stride + reach]);
+            let (near, far, fixed) = (&links.near[..reach], &links.far[..reach], &links.fixed[..reach]);
+            let out = &mut out[..reach];
+            for i in 0..reach {
+                out[i] = 1.0 / (near[i] * here[i] + far[i] * next[i] + fixed[i]);
+            }
+            if !self.varies {
+                continue;
+            }
+            let t = &self.temperature_c[self.margin..self.margin + n];
+            let (t, next_t) = (&t[..reach], &t[stride..stride + reach]);
+            let (potential, next_potential) = (&self.potential[..reach], &self.potential[stride..stride + reach]);
+            let material = &self.body.material[..n];
+            let (material, next_material) = (&material[..reach], &material[stride..stride + reach]);
+            for i in 0..reach {
+                let difference = next_t[i] - t[i];
+                if material[i] == next_material[i] && difference.abs() > LEAST_DIFFERENCE_K && fixed[i].is_finite() {
+                    let rise = next_potential[i] - potential[i];
+                    out[i] = rise / ((near[i] + far[i]) * difference + fixed[i] * rise);
+                }
+            }
+        }
+    }
+
+    /// Films and surface temperatures.
+    fn films(&mut self, air_c: f64, rounds: usize) {
+        for _ in 0..rounds {
+            // Mean temperature of each group's surface.
+            self.convection.fill(0.0);
+            for (number, (convection, group)) in self.convection.iter_mut().zip(&self.body.groups).enumerate() {
+                match group.exposure.film {
+                    Film::Insulated | Film::Held => {}
+                    Film::Given(coefficient) => *convection = group.exposure.factor * coefficient,
+                    Film::Natural => {
+                        let (mut area, mut sum) = (0.0, 0.0);
+                        for skin in self.skins.iter().filter(|skin| skin.face.side == number) {
+                            let cell_c = self.temperature_c[self.margin + skin.face.cell];
+                            area += skin.face.area;
+                            sum += skin.face.area * (air_c + skin.through * skin.film * (cell_c - air_c));
+                        }
+                        if area > 0.0 {
+                            *convection = group.exposure.factor
+                                * natural_w_per_m2k(group.facing, group.length_m, sum / area, air_c);
+                        }
+                    }
+                }
+            }
+            for skin in &mut self.skins {
+                let face = skin.face;
+                let exposure = self.body.groups[face.side].exposure;
+                let cell_c = self.temperature_c[self.margin + face.cell];
+                let surface_c = air_c + skin.through * skin.film * (cell_c - air_c);
+                skin.film = if exposure.film == Film::Held {
+                    0.0
+                } else {
+                    let radiation = radiation_w_per_m2k(exposure.emissivity, surface_c, air_c);
+                    1.0 / (self.convection[face.side] + radiation).max(LEAST_FILM)
+                };
+                let inner = face.half * self.resistivity[face.cell] + face.fixed;
+                skin.through = 1.0 / (skin.film + exposure.resistance_m2k_per_w + inner);
+            }
+        }
+    }
+
+    /// Heat into each cell, into [`Field::flow_w`]; returns that from the air into all of them, W.
+    pub fn flow(&mut self, air_c: f64) -> f64 {
+        let (n, m) = (self.mass_kg.len(), self.margin);
+        let [_, sy, sz] = self.strides;
+        let t = &self.temperature_c;
+        let [gx, gy, gz] = &self.links;
+        let (tc, te, tw) = (&t[m..m + n], &t[m + 1..m + 1 + n], &t[m - 1..m - 1 + n]);
+        let (tn, ts) = (&t[m + sy..m + sy + n], &t[m - sy..m - sy + n]);
+        let (tu, td) = (&t[m + sz..m + sz + n], &t[m - sz..m - sz + n]);
+        let (ge, gw) = (&gx[m..m + n], &gx[m - 1..m - 1 + n]);
+        let (gn, gs) = (&gy[m..m + n], &gy[m - sy..m - sy + n]);
+        let (gu, gd) = (&gz[m..m + n], &gz[m - sz..m - sz + n]);
+        let out = &mut self.flow_w[..n];
+        for i in 0..n {
+            let c = tc[i];
+            out[i] = (ge[i] * (te[i] - c) - gw[i] * (c - tw[i]))
+                + (gn[i] * (tn[i] - c) - gs[i] * (c - ts[i]))
+                + (gu[i] * (tu[i] - c) - gd[i] * (c - td[i]));
+        }
+        let mut total = 0.0;
+        for skin in &self.skins {
+            let heat = skin.face.area * skin.through * (air_c - tc[skin.face.cell]);
+            out[skin.face.cell] += heat;
+            total += heat;
+        }
+        total
+    }
+
+    /// Writes the matrix `M c + θ L` into a stencil.
+    pub fn assemble(&mut self, theta: f64, stencil: &mut Stencil) {
+        let (n, m) = (self.mass_kg.len(), self.margin);
+        self.assembled.copy_from_slice(&self.heat_capacity);
+        {
+            let diagonal = &mut stencil.diagonal[..n];
+            let (mass, capacity) = (&self.mass_kg[..n], &self.heat_capacity[..n]);
+            for i in 0..n {
+                diagonal[i] = mass[i] * capacity[i];
+            }
+            for axis in 0..3 {
+                if self.body.counts[axis] < 2 {
+                    continue;
+                }
+                let stride = self.strides[axis];
+                for (out, link) in stencil.links[axis].iter_mut().zip(&self.links[axis]) {
+                    *out = theta * link;
+                }
+                let links = &stencil.links[axis];
+                let (next, before) = (&links[m..m + n], &links[m - stride..m - stride + n]);
+                for i in 0..n {
+                    diagonal[i] += next[i] + before[i];
+                }
+            }
+            for skin in &self.skins {
+                diagonal[skin.face.cell] += theta * skin.face.area * skin.through;
+            }
+        }
+        stencil.factor();
+    }
+
+    /// What a maker asks of the bar, from what was read last.
+    pub fn summary(&self, air_c: f64) -> Summary {
+        let temperature = self.temperatures_c();
+        let mut summary = Summary {
+            coolest_c: f64::INFINITY,
+            warmest_c: f64::NEG_INFINITY,
+            least_melted: f64::INFINITY,
+            most_melted: f64::NEG_INFINITY,
+            warmest_surface_c: f64::NEG_INFINITY,
+            ..Summary::default()
+        };
+        let mut bar_kg = 0.0;
+        for (((&t, &share), &mass), &material) in
+            temperature.iter().zip(&self.share).zip(&self.mass_kg).zip(&self.body.material)
+        {
+            if material != BAR {
+                continue;
+            }
+            bar_kg += mass;
+            summary.mean_c += mass * t;
+            summary.melted_share += mass * share;
+            summary.coolest_c = summary.coolest_c.min(t);
+            summary.warmest_c = summary.warmest_c.max(t);
+            summary.least_melted = summary.least_melted.min(share);
+            summary.most_melted = summary.most_melted.max(share);
+        }
+        summary.mean_c /= bar_kg;
+        summary.melted_share /= bar_kg;
+        summary.centre_c = self.body.centre.iter().map(|&(cell, weight)| weight * temperature[cell]).sum();
+        let (mut area, mut sum) = (0.0, 0.0);
+        for skin in self.skins.iter().filter(|skin| self.body.material[skin.face.cell] == BAR) {
+            let t = temperature[skin.face.cell];
+            let inner = skin.face.half * self.resistivity[skin.face.cell] + skin.face.fixed;
+            let surface_c = t - skin.through * inner * (t - air_c);
+            area += skin.face.area;
+            sum += skin.face.area * surface_c;
+            summary.warmest_surface_c = summary.warmest_surface_c.max(surface_c);
+        }
+        if area > 0.0 {
+            summary.surface_c = sum / area;
+        } else {
+            (summary.surface_c, summary.warmest_surface_c) = (summary.mean_c, summary.warmest_c);
+        }
+        summary
+    }
+}

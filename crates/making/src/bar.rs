@@ -1,0 +1,93 @@
+//! A bar of a blend as the heat model sees it.
+
+use barwright_blend::heat_curve::{HeatCurves, HeatPoint};
+use barwright_heat::material::Point;
+use barwright_heat::{Curve, HeatError, Material, Mould as Wall, Shape};
+use barwright_reference::mould::{BarShape, Mould};
+use barwright_reference::{Formula, Library};
+
+/// Density of cast silicone, kg/m³ (recalled).
+const SILICONE_KG_PER_M3: f64 = 1150.0;
+
+/// Heat capacity of silicone, J/kgK (recalled).
+const SILICONE_J_PER_KGK: f64 = 1300.0;
+
+/// Conductivity of silicone, W/mK: published 0.2 to 0.3 (recalled).
+const SILICONE_W_PER_MK: f64 = 0.25;
+
+/// Enthalpy rises at least so much from row to row, J/kg: the solver's rounding is far below.
+const LEAST_RISE_J_PER_KG: f64 = 1.0;
+
+/// Density of a bar at room temperature, kg/m³: `1 / Σ (w_i / ρ_i)`, each ingredient at the temperature of its table.
+///
+/// # Arguments
+/// * `library`, `formula`: parts in mass %.
+///
+/// # Errors
+/// Some percent: volumes of mixing and air are left out.
+pub fn density_kg_per_m3(library: &Library, formula: &Formula) -> f64 {
+    let (mut mass, mut volume) = (0.0, 0.0);
+    for part in &formula.parts {
+        if let Some(one) = library.ingredients.get(part.ingredient) {
+            mass += part.percent;
+            volume += part.percent / (1e3 * one.density_g_ml);
+        }
+    }
+    if volume > 0.0 { mass / volume } else { 0.0 }
+}
+
+/// The material of a bar: warmed along the curve in use, cooled along that of the setting melt.
+///
+/// # Arguments
+/// * `curves`: of one draw.
+/// * `density_kg_per_m3`: kg/m³.
+///
+/// # Errors
+/// [`HeatError::OutOfRange`] for a density that is none.
+pub fn material(curves: &HeatCurves, density_kg_per_m3: f64) -> Result<Material, HeatError> {
+    let of = &curves.properties;
+    let curve = |points: &[HeatPoint]| Curve::new(&rows(points), of.solid_j_per_kgk, of.liquid_j_per_kgk);
+    let heating = curve(&curves.in_use)?;
+    let setting = curve(&curves.setting)?;
+    Ok(Material::new(density_kg_per_m3, heating, of.solid_w_per_mk, of.liquid_w_per_mk)?.with_cooling(setting))
+}
+
+/// Rows with enthalpy rising and melted share never falling: what the solver leaves within its rounding is evened out.
+fn rows(points: &[HeatPoint]) -> Vec<Point> {
+    let mut rows: Vec<Point> = Vec::with_capacity(points.len());
+    for point in points {
+        let mut row = Point {
+            temperature_c: point.state.temperature_c,
+            enthalpy_j_per_kg: point.enthalpy_j_per_kg,
+            melted_share: point.melted_share().clamp(0.0, 1.0),
+        };
+        if let Some(before) = rows.last() {
+            row.melted_share = row.melted_share.max(before.melted_share);
+            row.enthalpy_j_per_kg = row.enthalpy_j_per_kg.max(before.enthalpy_j_per_kg + LEAST_RISE_J_PER_KG);
+        }
+        rows.push(row);
+    }
+    rows
+}
+
+/// The shape of a bar in m.
+pub fn shape(shape: BarShape) -> Shape {
+    match shape {
+        BarShape::Box { length_mm, width_mm, height_mm } => {
+            Shape::Box { length_m: 1e-3 * length_mm, width_m: 1e-3 * width_mm, height_m: 1e-3 * height_mm }
+        }
+        BarShape::Round { diameter_mm, height_mm } => {
+            Shape::Puck { diameter_m: 1e-3 * diameter_mm, height_m: 1e-3 * height_mm }
+        }
+    }
+}
+
+/// The wall of a silicone mould around a bar.
+///
+/// # Errors
+/// None for a mould that was read; [`HeatError::OutOfRange`] otherwise.
+pub fn wall(mould: &Mould) -> Result<Wall, HeatError> {
+    let silicone = Curve::unmelting(SILICONE_J_PER_KGK)?;
+    let material = Material::new(SILICONE_KG_PER_M3, silicone, SILICONE_W_PER_MK, SILICONE_W_PER_MK)?;
+    Ok(Wall { wall_m: 1e-3 * mould.wall_mm, material })
+}

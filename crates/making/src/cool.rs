@@ -1,0 +1,306 @@
+//! From the poured melt to a bar that can leave the mould.
+//!
+//! The melt fills the mould at the temperature of the pour; conduction takes its heat into the mould's wall, the air and the board it stands on
+//! ([`barwright_heat`]). It follows the curve of the setting melt.
+//!
+//! | moment | when |
+//! |---|---|
+//! | skin | the open face is, on the average, as cold as the temperature at which crystals just hold the oil |
+//! | set through | the warmest spot is as cold as that |
+//! | can leave the mould | the warmest spot is firm enough, fresh, for the relief asked for ([`barwright_blend::suitability`]) |
+//!
+//! # Validity
+//! Still air, a mould of silicone on a board; moulds apart by a hand's breadth. Currents in the melt are left out, so the first minutes are slower than in
+//! truth. The melt sets where its crystals are at equilibrium: waits for the first crystal to form (minutes in wax, up to an hour in pure soft
+//! butters) are left out.
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::heat_curve::HeatCurves;
+use barwright_blend::interval::Spread;
+use barwright_blend::suitability::GrainRisk;
+use barwright_heat::humidity::dew_point_c;
+use barwright_heat::{
+    Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Sample, Start, Task, Watch, solve,
+};
+use barwright_reference::Formula;
+use barwright_reference::mould::Mould;
+use serde::Serialize;
+
+use crate::MakingError;
+use crate::bar;
+use crate::spread::{Control, compute};
+
+/// How long a bar is watched, s: a day.
+pub const WATCHED_S: f64 = 24.0 * 3600.0;
+
+/// Emissivity of wax, silicone and paper (recalled).
+pub const EMISSIVITY: f64 = 0.95;
+
+/// Resistance of the board under the mould, m²K/W: 15 mm of wood at 0.15 W/mK (recalled).
+const BOARD_M2K_PER_W: f64 = 0.1;
+
+/// Coefficient of fan air, W/m²K (recalled: 15 to 30).
+const FAN_W_PER_M2K: f64 = 20.0;
+
+/// Records of the history: dense at first, when everything moves.
+const RECORDS: usize = 240;
+
+/// Cells of a bar: times are within 1 % of those with cells of 1 mm, far inside what the film is known to.
+const CELLS: Resolution = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
+
+/// Between these temperatures the slow growth of coarse crystals is decided, °C (common practice, no source).
+const GRAIN_C: (f64, f64) = (40.0, 20.0);
+
+/// A bar never quite reaches its air: cooled when this near to it, K.
+const NEAR_K: f64 = 3.0;
+
+/// Time between [`GRAIN_C`] that halves the risk of grain of very slow cooling, s (common practice, no source: a fridge takes less, a warm kitchen
+/// more).
+const QUICK_S: f64 = 3600.0;
+
+/// Where a bar can cool.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Place {
+    /// Its name.
+    pub name: String,
+    /// Its air, °C.
+    pub air_c: f64,
+    /// Whether a fan moves it.
+    pub fan: bool,
+}
+
+/// What is asked.
+#[derive(Debug, Clone, Copy)]
+pub struct CoolTask<'a> {
+    /// The formula.
+    pub formula: &'a Formula,
+    /// The mould.
+    pub mould: &'a Mould,
+    /// Temperature of the melt in the mould, °C.
+    pub pour_c: f64,
+    /// Temperature of the mould before, °C.
+    pub mould_c: f64,
+    /// Places tried.
+    pub places: &'a [Place],
+    /// Air the bar is taken into out of the mould: °C and relative humidity, %.
+    pub room: (f64, f64),
+}
+
+/// What happened in one draw.
+#[derive(Debug, Clone, PartialEq)]
+struct Course {
+    skin_s: Option<f64>,
+    set_s: Option<f64>,
+    release_s: Option<f64>,
+    /// Middle of the bar between [`GRAIN_C`].
+    slow_s: Option<f64>,
+    /// Surface when it can leave the mould, or at the end, °C.
+    surface_c: f64,
+    history: Vec<Sample>,
+}
+
+/// What one place does.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlaceOutcome {
+    /// The place.
+    pub place: Place,
+    /// Until a skin forms, s; `None` when it does not within a day.
+    pub skin_s: Option<barwright_blend::Estimate>,
+    /// Until it has set through, s.
+    pub set_s: Option<barwright_blend::Estimate>,
+    /// Until it can leave the mould with its relief, s.
+    pub release_s: Option<barwright_blend::Estimate>,
+    /// Probability that it can within a day.
+    pub releases: f64,
+    /// Risk of grain, 0 to 1, at this rate of cooling.
+    pub grain: f64,
+    /// Time the middle takes between 40 °C and 20 °C, or to near its air, s.
+    pub slow_s: Option<f64>,
+    /// Surface of the bar as it leaves the mould, °C.
+    pub surface_c: f64,
+    /// Whether dew settles on it in the air it comes into.
+    pub dew: bool,
+    /// The bar by the central model.
+    pub history: Vec<Sample>,
+}
+
+/// What came of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cooling {
+    /// Each place, in the order given.
+    pub places: Vec<PlaceOutcome>,
+    /// Position of the place to choose.
+    pub best: Option<usize>,
+    /// Dew point of the air it comes into, °C.
+    pub dew_point_c: f64,
+    /// Temperature below which it can leave the mould, °C, by the central model.
+    pub releases_c: Option<f64>,
+    /// Temperature at which it sets, °C.
+    pub sets_c: Option<f64>,
+    /// Mass of one bar, kg.
+    pub bar_kg: f64,
+    /// Share of its volume that it gives up from the pour to the room.
+    pub shrinkage: barwright_blend::Estimate,
+}
+
+/// Cools a bar in each place.
+///
+/// # Arguments
+/// * `bench`: draws and options; the relief asked for is in them.
+/// * `task`: what is asked.
+/// * `control`: progress; may stop it.
+///
+/// # Returns
+/// Times with their intervals. The best place is the one where it can leave the mould soonest without a high risk of grain, in which no dew settles if there is
+/// such a one.
+///
+/// # Errors
+/// [`MakingError`].
+///
+/// # Example
+/// ```
+/// use std::ops::ControlFlow;
+/// use barwright_blend::assess::Workbench;
+/// use barwright_blend::{Options, Parameters};
+/// use barwright_making::{CoolTask, Place, cool};
+/// use barwright_reference::{Library, formula, mould::Mould};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
+///     .map_err(|errors| errors[0].message.clone())?;
+/// let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").map_err(|errors| errors[0].message.clone())?;
+/// let parameters = Parameters::builtin()?;
+/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let room = Place { name: "room".into(), air_c: 20.0, fan: false };
+/// let task = CoolTask {
+///     formula: &bar.formulas[0], mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &[room], room: (20.0, 50.0),
+/// };
+/// let cooling = cool(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
+/// let hours = cooling.places[0].release_s.map(|time| time.value / 3600.0);
+/// assert!(hours.is_some_and(|hours| (0.5..6.0).contains(&hours)), "{hours:?}");
+/// # Ok(())
+/// # }
+/// ```
+pub fn cool(bench: &Workbench<'_>, task: &CoolTask<'_>, control: Control<'_>) -> Result<Cooling, MakingError> {
+    let curves = bench.heat_curves(task.formula, bench.options().draws)?;
+    if let Some(clear_c) = curves.central.clear_c.filter(|clear_c| task.pour_c < *clear_c) {
+        return Err(MakingError::NotMelted { pour_c: task.pour_c, clear_c });
+    }
+    for place in task.places {
+        if place.air_c >= task.pour_c {
+            let (place, air_c) = (place.name.clone(), place.air_c);
+            return Err(MakingError::NotCooled { place, air_c, pour_c: task.pour_c });
+        }
+    }
+    let (room_c, humidity_percent) = task.room;
+    let dew_point_c = dew_point_c(room_c, humidity_percent)?;
+    let density = bar::density_kg_per_m3(bench.library(), task.formula);
+    let grain = bench.assess(task.formula)?.grain.risk.value;
+    let runs = task.places.len();
+    let mut places = Vec::with_capacity(runs);
+    for (number, place) in task.places.iter().enumerate() {
+        let control = |done: usize, total: usize| control(number * total + done, runs * total);
+        let found = compute(&curves, bench.options().seed, &control, |draw, one, factor| {
+            course(task, place, one, density, factor, draw.is_none())
+        })?;
+        places.push(outcome(place, &found, grain, dew_point_c));
+    }
+    let shrinkage = curves.estimate(|one| one.shrinkage(task.pour_c, room_c));
+    Ok(Cooling {
+        best: best(&places),
+        places,
+        dew_point_c,
+        releases_c: curves.central.releases_c(),
+        sets_c: curves.central.sets_c(),
+        bar_kg: density * 1e-6 * task.mould.volume_ml,
+        shrinkage,
+    })
+}
+
+/// The bar in its mould in one place.
+fn body(
+    task: &CoolTask<'_>,
+    place: &Place,
+    curves: &HeatCurves,
+    density: f64,
+    factor: f64,
+) -> Result<Body, MakingError> {
+    let open = if place.fan { Exposure::given(FAN_W_PER_M2K, EMISSIVITY)? } else { Exposure::natural(EMISSIVITY)? };
+    let open = open.scaled(factor)?;
+    let faces = Faces { top: open, side: open, bottom: open.wrapped(BOARD_M2K_PER_W)? };
+    let (shape, wall) = (bar::shape(task.mould.shape), bar::wall(task.mould)?);
+    Ok(Body::new(shape, bar::material(curves, density)?, Some(wall), faces, CELLS)?)
+}
+
+/// Follows one bar for a day.
+fn course(
+    task: &CoolTask<'_>,
+    place: &Place,
+    curves: &HeatCurves,
+    density: f64,
+    factor: f64,
+    recorded: bool,
+) -> Result<Course, MakingError> {
+    let body = body(task, place, curves, density, factor)?;
+    let air = Ambient::constant(place.air_c)?;
+    let falls = |probe, level: Option<f64>| level.map(|level| Watch { probe, crossing: Crossing::Falls, level });
+    let (sets_c, releases_c) = (curves.sets_c(), curves.releases_c());
+    let cooled_c = GRAIN_C.1.max(place.air_c + NEAR_K);
+    let wanted = [
+        falls(Probe::Surface, sets_c),
+        falls(Probe::Warmest, sets_c),
+        falls(Probe::Warmest, releases_c),
+        falls(Probe::Centre, Some(GRAIN_C.0)),
+        falls(Probe::Centre, Some(cooled_c)),
+    ];
+    let watches: Vec<Watch> = wanted.iter().flatten().copied().collect();
+    let samples: Vec<f64> = (0..=RECORDS).map(|record| WATCHED_S * (record as f64 / RECORDS as f64).powi(2)).collect();
+    let run = solve(
+        &Task {
+            branch: Branch::Cooling,
+            start: Start::Even { bar_c: task.pour_c, mould_c: task.mould_c },
+            samples_s: &samples,
+            watches: &watches,
+            ..Task::new(&body, &air, task.pour_c, WATCHED_S)
+        },
+        &|_| std::ops::ControlFlow::Continue(()),
+    )?;
+    let mut happened = run.events_s.iter().copied();
+    let [skin_s, set_s, release_s, from_s, to_s] = wanted.map(|watch| watch.and_then(|_| happened.next()).flatten());
+    let end_s = release_s.unwrap_or(WATCHED_S);
+    let surface_c = run.samples.iter().find(|one| one.time_s >= end_s).unwrap_or(&run.last).surface_c;
+    let slow_s = from_s.zip(to_s).map(|(from, to)| to - from);
+    let history = if recorded { run.samples } else { Vec::new() };
+    Ok(Course { skin_s, set_s, release_s, slow_s, surface_c, history })
+}
+
+fn outcome(place: &Place, found: &Spread<Course>, grain: f64, dew_point_c: f64) -> PlaceOutcome {
+    let central = &found.central;
+    let slow = central.slow_s.map_or(1.0, |time| time / (time + QUICK_S));
+    PlaceOutcome {
+        place: place.clone(),
+        skin_s: found.estimate_or(WATCHED_S, |one| one.skin_s),
+        set_s: found.estimate_or(WATCHED_S, |one| one.set_s),
+        release_s: found.estimate_or(WATCHED_S, |one| one.release_s),
+        releases: found.probability(|one| one.release_s.is_some()),
+        grain: grain * slow,
+        slow_s: central.slow_s,
+        surface_c: central.surface_c,
+        dew: central.surface_c < dew_point_c,
+        history: central.history.clone(),
+    }
+}
+
+/// The place to choose: no high risk of grain first, then no dew, then the soonest.
+fn best(places: &[PlaceOutcome]) -> Option<usize> {
+    let rank = |one: &PlaceOutcome| {
+        let soon = one.release_s.map_or(f64::INFINITY, |time| time.value);
+        (one.release_s.is_none(), GrainRisk::from_index(one.grain) == GrainRisk::High, one.dew, soon)
+    };
+    let order = |a: &PlaceOutcome, b: &PlaceOutcome| {
+        let (a, b) = (rank(a), rank(b));
+        (a.0, a.1, a.2).cmp(&(b.0, b.1, b.2)).then(a.3.total_cmp(&b.3))
+    };
+    let first = places.iter().enumerate().min_by(|(_, a), (_, b)| order(a, b))?;
+    first.1.release_s.map(|_| first.0)
+}

@@ -1,0 +1,37 @@
+//! What can go wrong at the bench.
+
+use barwright_blend::BlendError;
+use barwright_heat::HeatError;
+
+/// Why there is no answer.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum MakingError {
+    /// The blend model failed.
+    #[error(transparent)]
+    Blend(#[from] BlendError),
+    /// The heat model failed, or was asked for something outside its range.
+    #[error(transparent)]
+    Heat(#[from] HeatError),
+    /// The melt would not be melted.
+    #[error("{pour_c:.1} °C is below {clear_c:.1} °C, where the last crystal of this blend dissolves")]
+    NotMelted {
+        /// Temperature of the pour, °C.
+        pour_c: f64,
+        /// Clear point of the blend, °C.
+        clear_c: f64,
+    },
+    /// Nothing would cool.
+    #[error("{place}: air of {air_c:.1} °C does not cool a melt of {pour_c:.1} °C")]
+    NotCooled {
+        /// Which place.
+        place: String,
+        /// Its air, °C.
+        air_c: f64,
+        /// Temperature of the pour, °C.
+        pour_c: f64,
+    },
+    /// The user stopped it.
+    #[error("stopped")]
+    Stopped,
+}

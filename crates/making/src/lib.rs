@@ -1,0 +1,16 @@
+//! The day at the bench and in the van: what one formula does in a mould, in a jug, in a parcel.
+//!
+//! Joins the blend model ([`barwright_blend`]) with conduction ([`barwright_heat`]). No I/O, no printing, no panics.
+//!
+//! # Contents
+//! - [`bar`]: a bar of a blend as the heat model sees it.
+//! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
+//! - [`spread`]: the same over all draws, with progress.
+
+pub mod bar;
+pub mod cool;
+mod error;
+pub mod spread;
+
+pub use cool::{CoolTask, Cooling, Place, cool};
+pub use error::MakingError;

@@ -17,6 +17,7 @@ use crate::penetration;
 use crate::sampling::Draws;
 use crate::sensitivity::{Effect, landmark_rates};
 use crate::suitability::{self, DetailOutlook, GrainOutlook, GrainRisk, SkinFeel, SkinOutlook, Verdict, WarmthOutlook};
+use crate::viscosity::LineError;
 
 /// Draws behind an interval unless asked otherwise.
 pub const DEFAULT_DRAWS: usize = 256;
@@ -67,6 +68,17 @@ pub enum BlendError {
     MissingReference {
         /// Key of the ingredient.
         key: &'static str,
+    },
+    /// No part has a share.
+    #[error("no part of the formula has a share above 0 %")]
+    NoParts,
+    /// The viscosities of an ingredient make no line.
+    #[error("viscosity of {ingredient}: {error}")]
+    Viscosity {
+        /// Key of the ingredient.
+        ingredient: String,
+        /// Why not.
+        error: LineError,
     },
     /// No equilibrium.
     #[error(transparent)]
@@ -315,6 +327,11 @@ impl<'a> Workbench<'a> {
     /// The reference tables in force.
     pub fn library(&self) -> &Library {
         self.library
+    }
+
+    /// The draws of this bench.
+    pub(crate) fn draws(&self) -> &Draws {
+        &self.draws
     }
 
     /// The central model, or that of one draw.

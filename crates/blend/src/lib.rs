@@ -14,6 +14,7 @@
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
 //! - [`heat_curve`]: heat and volume against temperature, for what is melted, poured and posted.
+//! - [`viscosity`]: how thick the melt is, above the clear point.
 //! - [`sensitivity`]: what one more percent of each ingredient does.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
@@ -40,6 +41,7 @@ pub mod sensitivity;
 pub mod solubility;
 pub mod suitability;
 pub mod theory;
+pub mod viscosity;
 
 pub use assess::{Assessment, BlendError, Options, assess};
 pub use compare::{Comparison, compare};

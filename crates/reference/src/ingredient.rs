@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::Status;
+use crate::{Status, ViscosityPoint};
 
 /// What an ingredient is, in trade words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -171,6 +171,8 @@ pub struct Ingredient {
     pub relative_firmness_source: String,
     /// What it is made of; closes to 100 %.
     pub composition: Vec<Component>,
+    /// Viscosities of the melt at two temperatures or more: its own, or those of its kind; a lot has those of what it is like.
+    pub viscosity: Vec<ViscosityPoint>,
     /// Price per kilogram in the maker's own money, known only for a lot.
     pub price_per_kg: Option<f64>,
     /// Index of the ingredient this is a maker's lot of; `None` for an ingredient of the reference table.

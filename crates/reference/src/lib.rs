@@ -12,6 +12,7 @@
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
+//! - [`ViscosityPoint`]: viscosities of the melts, each ingredient's own or those of its kind.
 //! - [`sources`]: the publications named in the tables.
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
@@ -37,6 +38,7 @@ pub mod suggest;
 mod tables;
 pub mod temperature;
 mod toml_text;
+pub mod viscosity;
 mod wording;
 
 pub use diagnostic::{Diagnostic, Severity};
@@ -46,3 +48,4 @@ pub use library::{DataFault, Library};
 pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};
 pub use status::Status;
+pub use viscosity::{ViscosityPoint, ViscosityUnit};

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::names::{Claim, Lookup, NameIndex};
-use crate::tables::{read_ingredients, read_species};
+use crate::tables::{add_viscosity, read_ingredients, read_species};
 use crate::wording::quote;
 use crate::{Ingredient, Species};
 
@@ -48,6 +48,7 @@ impl Library {
             include_str!("../../../data/species_forms.csv"),
             include_str!("../../../data/ingredients.csv"),
             include_str!("../../../data/compositions.csv"),
+            include_str!("../../../data/viscosity.csv"),
         )
     }
 
@@ -60,12 +61,14 @@ impl Library {
         forms: &str,
         ingredients: &str,
         compositions: &str,
+        viscosity: &str,
     ) -> Result<Library, Vec<DataFault>> {
         let mut faults = Vec::new();
         let species = read_species(species, forms, &mut faults);
         let species_of: HashMap<String, usize> =
             species.iter().enumerate().map(|(index, species)| (species.key.clone(), index)).collect();
-        let rows = read_ingredients(ingredients, compositions, &species_of, &mut faults);
+        let mut rows = read_ingredients(ingredients, compositions, &species_of, &mut faults);
+        add_viscosity(viscosity, &mut rows, &mut faults);
 
         let mut names = NameIndex::default();
         for (index, entry) in rows.iter().enumerate() {
@@ -122,7 +125,7 @@ impl Library {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, library};
+    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, VISCOSITY, library};
 
     #[test]
     fn names_and_keys_are_found() {
@@ -145,7 +148,7 @@ mod tests {
     #[test]
     fn a_name_with_two_owners_is_a_fault() {
         let tables = INGREDIENTS.replace("Plain wax", "Bee-wax");
-        let faults = Library::from_tables(SPECIES, FORMS, &tables, COMPOSITIONS).err().unwrap_or_default();
+        let faults = Library::from_tables(SPECIES, FORMS, &tables, COMPOSITIONS, VISCOSITY).err().unwrap_or_default();
         let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
         assert_eq!(faults, ["ingredients.csv, line 3: the name `Bee-wax` belongs to `beeswax` on line 2 already"]);
     }

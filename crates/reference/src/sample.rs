@@ -41,9 +41,20 @@ hard-wax,POP,100,1,estimated,s1,
 castor-oil,oil,100,1,read,s1,
 ";
 
+/// Viscosity table.
+pub(crate) const VISCOSITY: &str = "\
+ingredient,temperature_c,viscosity,unit,ln_sd,status,source,note
+beeswax,80,17,dynamic,0.2,recalled,s1,
+beeswax,100,9.5,dynamic,0.2,recalled,s1,
+castor-oil,40,262,kinematic,0.1,read,s1,
+castor-oil,100,20,kinematic,0.1,read,s1,
+kind:wax,90,14,dynamic,0.5,estimated,s1,
+kind:wax,110,8.5,dynamic,0.5,estimated,s1,
+";
+
 /// The library of these tables.
 pub(crate) fn library() -> Library {
-    Library::from_tables(SPECIES, FORMS, INGREDIENTS, COMPOSITIONS).unwrap()
+    Library::from_tables(SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY).unwrap()
 }
 
 /// The parts of the first formula as keys and percent.

@@ -1,14 +1,18 @@
-//! Reads the four reference tables and checks every row.
+//! Reads the five reference tables and checks every row.
 
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
 
 use serde::Deserialize;
-use serde::de::DeserializeOwned;
+use serde::de::value::{Error as WordError, StrDeserializer};
+use serde::de::{DeserializeOwned, IntoDeserializer};
 
 use crate::library::DataFault;
 use crate::wording::{list, quote, short};
-use crate::{Component, CrystalForm, FormRef, Ingredient, IngredientKind, NutOrigin, Origin, Species, Status};
+use crate::{
+    Component, CrystalForm, FormRef, Ingredient, IngredientKind, NutOrigin, Origin, Species, Status, ViscosityPoint,
+    ViscosityUnit,
+};
 
 /// Melting points that can occur in the tables and in a lot, °C.
 pub(crate) const MELT_C: RangeInclusive<f64> = -150.0..=250.0;
@@ -26,6 +30,16 @@ pub(crate) const NEEDLE_DMM: RangeInclusive<f64> = 0.1..=1000.0;
 const RELATIVE_FIRMNESS: RangeInclusive<f64> = 0.0..=100.0;
 /// Standard deviations that can occur, in the unit of their figure.
 const SD: RangeInclusive<f64> = 0.0..=100.0;
+/// Temperatures a viscosity can belong to, °C.
+const VISCOSITY_AT_C: RangeInclusive<f64> = -20.0..=200.0;
+/// Viscosities that can occur, mPa·s or mm²/s.
+const VISCOSITY: RangeInclusive<f64> = 0.5..=100_000.0;
+/// Spreads of the logarithm of a viscosity that can occur.
+const VISCOSITY_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
+/// Nearer temperatures do not fix how a viscosity falls, K.
+const SMALLEST_SPAN_K: f64 = 5.0;
+/// Before a kind, in place of the key of an ingredient.
+const OF_KIND: &str = "kind:";
 /// How far the shares of one ingredient may be from 100, mass %.
 const CLOSURE_PERCENT: f64 = 0.01;
 
@@ -37,7 +51,7 @@ pub(crate) struct Row<R> {
     pub(crate) row: R,
 }
 
-/// One of the four files: its name, its columns and the faults found so far.
+/// One of the five files: its name, its columns and the faults found so far.
 struct Table<'f> {
     file: &'static str,
     faults: &'f mut Vec<DataFault>,
@@ -197,6 +211,18 @@ struct CompositionRow {
     note: String,
 }
 
+#[derive(Deserialize)]
+struct ViscosityRow {
+    ingredient: String,
+    temperature_c: f64,
+    viscosity: f64,
+    unit: ViscosityUnit,
+    ln_sd: f64,
+    status: Status,
+    source: String,
+    note: String,
+}
+
 const SPECIES_COLUMNS: &[&str] = &[
     "key",
     "name",
@@ -252,6 +278,9 @@ const INGREDIENT_COLUMNS: &[&str] = &[
 ];
 
 const COMPOSITION_COLUMNS: &[&str] = &["ingredient", "species", "percent", "sd_percent", "status", "source", "note"];
+
+const VISCOSITY_COLUMNS: &[&str] =
+    &["ingredient", "temperature_c", "viscosity", "unit", "ln_sd", "status", "source", "note"];
 
 /// Reads and checks the species with their crystal forms.
 pub(crate) fn read_species(species: &str, forms: &str, faults: &mut Vec<DataFault>) -> Vec<Species> {
@@ -398,6 +427,74 @@ pub(crate) fn read_ingredients(
     read
 }
 
+/// Reads and checks the viscosities and gives each ingredient its own, or those of its kind.
+pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
+    let mut table = Table { file: "viscosity.csv", faults };
+    let mut points_of: HashMap<String, Vec<Row<ViscosityPoint>>> = HashMap::new();
+    for Row { line, row } in table.rows::<ViscosityRow>(viscosity, VISCOSITY_COLUMNS) {
+        table.filled(line, "source", &row.source);
+        table.range(line, "temperature_c", row.temperature_c, VISCOSITY_AT_C);
+        table.range(line, "viscosity", row.viscosity, VISCOSITY);
+        table.range(line, "ln_sd", row.ln_sd, VISCOSITY_LN_SD);
+        let point = ViscosityPoint {
+            temperature_c: row.temperature_c,
+            viscosity: row.viscosity,
+            unit: row.unit,
+            ln_sd: row.ln_sd,
+            status: row.status,
+            source: row.source,
+            of_kind: row.ingredient.starts_with(OF_KIND),
+            note: row.note,
+        };
+        points_of.entry(row.ingredient).or_default().push(Row { line, row: point });
+    }
+    let mut unspanned: Vec<(u64, String)> = Vec::new();
+    for (owner, points) in &points_of {
+        let (low_c, high_c) = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), point| {
+            (low.min(point.row.temperature_c), high.max(point.row.temperature_c))
+        });
+        if high_c - low_c < SMALLEST_SPAN_K {
+            let line = points.iter().map(|point| point.line).min().unwrap_or(0);
+            let what = format!("{} has no two temperatures {} K apart", quote(owner), short(SMALLEST_SPAN_K));
+            unspanned.push((line, what));
+        }
+    }
+    unspanned.sort_unstable();
+    for (line, what) in unspanned {
+        table.fault(line, what);
+    }
+
+    let mut of_kinds: HashMap<IngredientKind, Vec<ViscosityPoint>> = HashMap::new();
+    points_of.retain(|owner, points| {
+        let kind = owner.strip_prefix(OF_KIND).and_then(kind_named);
+        if let Some(kind) = kind {
+            of_kinds.insert(kind, points.drain(..).map(|point| point.row).collect());
+        }
+        kind.is_none()
+    });
+    let mut without: Vec<(u64, String)> = Vec::new();
+    for Row { line, row: ingredient } in ingredients.iter_mut() {
+        if let Some(own) = points_of.remove(&ingredient.key) {
+            ingredient.viscosity = own.into_iter().map(|point| point.row).collect();
+        } else if let Some(of_kind) = of_kinds.get(&ingredient.kind) {
+            ingredient.viscosity.clone_from(of_kind);
+        } else {
+            without.push((*line, format!("{} has no viscosity, nor has its kind", quote(&ingredient.key))));
+        }
+    }
+    table.orphans(points_of, "the ingredient or kind", "ingredients.csv");
+    let mut table = Table { file: "ingredients.csv", faults };
+    for (line, what) in without {
+        table.fault(line, what);
+    }
+}
+
+/// The kind with this word of the tables.
+fn kind_named(word: &str) -> Option<IngredientKind> {
+    let word: StrDeserializer<'_, WordError> = word.into_deserializer();
+    IngredientKind::deserialize(word).ok()
+}
+
 /// Checks the figures and words of one ingredient.
 fn check_ingredient(table: &mut Table<'_>, line: u64, row: &IngredientRow) {
     for (column, text) in [
@@ -456,6 +553,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         relative_firmness_status: row.relative_firmness_status,
         relative_firmness_source: row.relative_firmness_source,
         composition,
+        viscosity: Vec::new(),
         price_per_kg: None,
         lot_of: None,
         lot_melt_c: None,
@@ -467,14 +565,15 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
 #[cfg(test)]
 mod tests {
     use crate::Library;
-    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES};
+    use crate::ViscosityUnit;
+    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, VISCOSITY, library};
 
     /// The faults after replacing one piece of one table.
     fn faults(file: usize, from: &str, to: &str) -> Vec<String> {
-        let mut tables = [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS].map(str::to_owned);
+        let mut tables = [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY].map(str::to_owned);
         assert!(tables[file].contains(from), "{from}");
         tables[file] = tables[file].replacen(from, to, 1);
-        let library = Library::from_tables(&tables[0], &tables[1], &tables[2], &tables[3]);
+        let library = Library::from_tables(&tables[0], &tables[1], &tables[2], &tables[3], &tables[4]);
         library.err().unwrap_or_default().iter().map(ToString::to_string).collect()
     }
 
@@ -515,6 +614,18 @@ mod tests {
             (3, "POP,60", "OOO,60", "compositions.csv, line 2: the species `OOO` is not in species.csv"),
             (3, "beeswax,POS", "beeswax,POP", "compositions.csv, line 3: `POP` in `beeswax` stands on line 2 already"),
             (3, "castor-oil", "castor", "compositions.csv, line 6: the ingredient `castor` is not in ingredients.csv"),
+            (4, "ln_sd", "sd", "viscosity.csv, line 1: the column `ln_sd` is missing"),
+            (4, "80,17", "-80,17", "viscosity.csv, line 2: temperature_c is -80, outside -20 to 200"),
+            (4, "80,17", "80,0.1", "viscosity.csv, line 2: viscosity is 0.1, outside 0.5 to 100000"),
+            (4, "80,17", "80,nan", "viscosity.csv, line 2: viscosity is NaN, outside 0.5 to 100000"),
+            (4, "0.2", "-0.2", "viscosity.csv, line 2: ln_sd is -0.2, outside 0 to 2"),
+            (4, "recalled,s1", "recalled,", "viscosity.csv, line 2: source is empty"),
+            (4, "dynamic", "poise", "viscosity.csv, line 2: unknown variant `poise`"),
+            (4, "80,17", "97,17", "viscosity.csv, line 2: `beeswax` has no two temperatures 5 K apart"),
+            (4, "castor-oil", "castor", "viscosity.csv, line 4: the ingredient or kind `castor` is not in ingredients.csv"),
+            (4, "kind:wax", "kind:rock", "viscosity.csv, line 6: the ingredient or kind `kind:rock` is not in ingredients.csv"),
+            (4, "kind:wax,90,14,dynamic,0.5,estimated,s1,\nkind:wax,110,8.5,dynamic,0.5,estimated,s1,\n", "",
+             "ingredients.csv, line 3: `plain-wax` has no viscosity, nor has its kind"),
         ] {
             let faults = faults(file, from, to);
             assert!(faults.iter().any(|seen| seen.starts_with(fault)), "{fault}: {faults:?}");
@@ -527,9 +638,22 @@ mod tests {
         let forms = FORMS.replace("alpha,16", "alpha,999");
         let ingredients = INGREDIENTS.replacen("0.96", "9", 1);
         let compositions = COMPOSITIONS.replace("POP,60", "POP,61");
-        let faults = Library::from_tables(&species, &forms, &ingredients, &compositions).err().unwrap_or_default();
+        let faults =
+            Library::from_tables(&species, &forms, &ingredients, &compositions, VISCOSITY).err().unwrap_or_default();
         let files: Vec<&str> = faults.iter().map(|fault| fault.file).collect();
         let expected = ["species_forms.csv", "species.csv", "species.csv", "ingredients.csv", "ingredients.csv"];
         assert_eq!(files, expected, "{faults:?}");
+    }
+
+    #[test]
+    fn an_ingredient_has_its_own_viscosity_or_that_of_its_kind_and_a_lot_that_of_its_parent() {
+        let (library, _) = library().with_lots("[lot.a]\nlike='castor-oil'").unwrap_or_default();
+        let of = |key: &str| library.ingredient(key).map_or(Vec::new(), |ingredient| ingredient.viscosity.clone());
+        assert_eq!(of("beeswax").iter().map(|point| point.viscosity).collect::<Vec<_>>(), [17.0, 9.5]);
+        assert!(of("beeswax").iter().all(|point| !point.of_kind && point.unit == ViscosityUnit::Dynamic));
+        assert_eq!(of("plain-wax").iter().map(|point| point.temperature_c).collect::<Vec<_>>(), [90.0, 110.0]);
+        assert!(of("plain-wax").iter().all(|point| point.of_kind));
+        assert_eq!(of("a"), of("castor-oil"));
+        assert_eq!(of("a").len(), 2);
     }
 }

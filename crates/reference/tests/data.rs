@@ -22,7 +22,8 @@ const FROZEN: &[(&str, f64)] = &[
     ("ingredients", 84.0000),
     ("components", 819.0000),
     ("synonyms", 335.0000),
-    ("sources", 103.0000),
+    ("sources", 116.0000),
+    ("viscosities", 207.0000),
     ("sum of molar_mass_g_mol", 139505.8700),
     ("sum of melt_c", 10837.1900),
     ("sum of heat_kj_mol", 28710.3000),
@@ -32,6 +33,8 @@ const FROZEN: &[(&str, f64)] = &[
     ("sum of melt_low_c", 1979.8000),
     ("sum of melt_high_c", 2633.7000),
     ("sum of relative_firmness", 64.1200),
+    ("sum of ln viscosity", 575.5977),
+    ("sum of ln_sd of viscosity", 38.8800),
 ];
 
 /// The same numbers of the tables as they are.
@@ -39,6 +42,7 @@ fn counted() -> Vec<(&'static str, f64)> {
     let forms = || LIBRARY.species.iter().flat_map(|species| &species.forms);
     let components = || LIBRARY.ingredients.iter().flat_map(|ingredient| &ingredient.composition);
     let ingredients = || LIBRARY.ingredients.iter();
+    let viscosities = || ingredients().flat_map(|ingredient| &ingredient.viscosity);
     let count = |number: usize| f64::from(u32::try_from(number).unwrap());
     vec![
         ("species", count(LIBRARY.species.len())),
@@ -47,6 +51,7 @@ fn counted() -> Vec<(&'static str, f64)> {
         ("components", count(components().count())),
         ("synonyms", count(ingredients().map(|ingredient| ingredient.synonyms.len()).sum())),
         ("sources", count(read_sources(SOURCES).unwrap().len())),
+        ("viscosities", count(viscosities().count())),
         ("sum of molar_mass_g_mol", LIBRARY.species.iter().map(|species| species.molar_mass_g_mol).sum()),
         ("sum of melt_c", forms().map(|form| form.melt_c).sum()),
         ("sum of heat_kj_mol", forms().map(|form| form.heat_kj_mol).sum()),
@@ -56,6 +61,8 @@ fn counted() -> Vec<(&'static str, f64)> {
         ("sum of melt_low_c", ingredients().map(|ingredient| ingredient.melt_low_c).sum()),
         ("sum of melt_high_c", ingredients().map(|ingredient| ingredient.melt_high_c).sum()),
         ("sum of relative_firmness", ingredients().map(|ingredient| ingredient.relative_firmness).sum()),
+        ("sum of ln viscosity", viscosities().map(|point| point.viscosity.ln()).sum()),
+        ("sum of ln_sd of viscosity", viscosities().map(|point| point.ln_sd).sum()),
     ]
 }
 
@@ -117,6 +124,7 @@ fn every_source_is_in_the_bibliography() {
         named.extend([&*ingredient.melt_source, &*ingredient.density_source, &*ingredient.relative_firmness_source]);
         named.extend(ingredient.needle_source.as_deref());
         named.extend(ingredient.composition.iter().map(|component| component.source.as_str()));
+        named.extend(ingredient.viscosity.iter().map(|point| point.source.as_str()));
     }
     let missing: Vec<&&str> = named.iter().filter(|key| !known.contains(**key)).collect();
     assert!(missing.is_empty(), "{missing:?}");

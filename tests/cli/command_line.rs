@@ -100,6 +100,8 @@ fn help_of_assess() {
           --color <WHEN>     Use colour: `never` when another program reads the output, `always` to keep
                              it through a pager [default: auto] [possible values: auto, always, never]
           --formula <NAME>   Assess the formula of this name, when the file holds several
+          --mould <FILE>     Your mould: its finest relief is what the verdict speaks of, and bars and
+                             masses are worked out
           --why              Say what one more percent of each ingredient does: what makes this bar
                              soft, or firm
           --at <TEMPS>       Temperatures of the tables: add those of your coldest store and hottest van
@@ -112,7 +114,7 @@ fn help_of_assess() {
           --release <TEMP>   Temperature of the bar when it leaves the mould: lower it if you unmould
                              from a fridge [default: 20]
           --relief <LENGTH>  Finest relief of your mould, in mm or in: the thinnest raised line that
-                             must come out whole [default: 0.8mm]
+                             must come out whole. Without it, 0.8 mm
           --hold <TEMP>      Temperature the bar must keep its shape at for a day: raise it for summer
                              post [default: 40]
           --units <UNITS>    Units shown: `us` for °F, oz, psi and inches; JSON is always metric

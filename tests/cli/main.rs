@@ -14,6 +14,7 @@ mod adjust;
 mod answers;
 mod bad_input;
 mod command_line;
+mod cool;
 mod demo;
 mod explore;
 mod formats;

@@ -1,7 +1,12 @@
 //! Rules of the trade. Common practice, no source: each is asserted as an ordering or a broad range, never as a number.
 
-use barwright_blend::suitability::Verdict;
+use std::ops::ControlFlow;
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::suitability::{GrainRisk, Verdict};
 use barwright_blend::{Options, assess};
+use barwright_making::{CoolTask, Place, cool};
+use barwright_reference::mould::Mould;
 use barwright_reference::{CrystalState, IngredientKind, formula};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::{Demand, Limits};
@@ -126,4 +131,47 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
         assert!(even.feasible && (3.0..=10.0).contains(&even.mass_moved));
         assert!(sure.mass_moved > even.mass_moved);
     }
+}
+
+/// A palm-sized bar cooled in a room and in a fridge: hours until it can leave the mould, and risk of grain.
+fn cooled(text: &str) -> [(Option<f64>, f64); 2] {
+    let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20\nrelief = 0.8").unwrap();
+    let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
+    let options = Options { draws: 0, ..Options::default() };
+    let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+    let places = [("room", 20.0), ("fridge", 5.0)].map(|(name, air_c)| Place { name: name.into(), air_c, fan: false });
+    let task =
+        CoolTask { formula: &bar, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
+    let found = cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap();
+    [0, 1].map(|at| (found.places[at].release_s.map(|time| time.value / 3600.0), found.places[at].grain))
+}
+
+#[test]
+fn a_palm_sized_bar_sets_in_two_to_four_hours_or_sooner_cold() {
+    // Common practice, no source. A firm bar takes less, since it need not reach the room's temperature to be firm enough.
+    for text in [
+        "beeswax 26, mango butter 22, shea butter 10, sunflower oil 30, jojoba oil 12",
+        "beeswax 30, cocoa butter 30, sunflower oil 40",
+        "beeswax 25, cocoa butter 25, shea butter 10, olive oil 40",
+        "candelilla wax 16, mango butter 34, sunflower oil 50",
+    ] {
+        let [(room, _), (fridge, _)] = cooled(text);
+        println!("{text}: {room:.1?} h in a room, {fridge:.1?} h in a fridge");
+        let (room, fridge) = (room.unwrap(), fridge.unwrap());
+        assert!((1.0..4.0).contains(&room), "{text}: {room}");
+        assert!(fridge < 0.7 * room, "{text}: {fridge} of {room}");
+    }
+}
+
+#[test]
+fn bars_rich_in_cocoa_or_shea_go_grainy_when_cooled_slowly() {
+    // Common practice, no source.
+    for text in ["cocoa butter 60, beeswax 10, sunflower oil 30", "shea butter 50, cocoa butter 20, olive oil 30"] {
+        let [(_, slow), (_, quick)] = cooled(text);
+        println!("{text}: {slow:.2} in a room, {quick:.2} in a fridge");
+        assert_ne!(GrainRisk::from_index(slow), GrainRisk::Low, "{text}");
+        assert!(quick < 0.8 * slow, "{text}: {quick} of {slow}");
+    }
+    let [(_, waxy), _] = cooled("beeswax 30, sunflower oil 70");
+    assert_eq!(GrainRisk::from_index(waxy), GrainRisk::Low);
 }

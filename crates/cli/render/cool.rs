@@ -12,6 +12,7 @@ use barwright_reference::mould::{BarShape, Mould};
 use super::assess::{interval_words, write_cautions};
 use super::number::{in_hundred, interval, significant};
 use super::table::Sheet;
+use super::units::with_unit;
 use super::{capital, name};
 use crate::args::Units;
 use crate::complain::visible;
@@ -40,26 +41,22 @@ pub struct View<'a> {
     pub units: Units,
 }
 
-/// Returns a time: `45 min`, `2 h 20 min`, `over a day`.
-pub fn time(seconds: f64) -> String {
-    if seconds >= WATCHED_S {
-        return "over a day".to_owned();
-    }
-    let minutes = (seconds / 60.0).round();
-    match minutes {
-        m if m < 1.0 => "under 1 min".to_owned(),
-        m if m < 100.0 => format!("{m:.0} min"),
-        // Nobody looks at the minute after two hours.
-        m => {
-            let m = (m / 10.0).round() * 10.0;
-            let (hours, rest) = ((m / 60.0).floor(), m % 60.0);
-            if rest == 0.0 { format!("{hours:.0} h") } else { format!("{hours:.0} h {rest:.0} min") }
-        }
-    }
-}
+/// Times shown in minutes end here, s.
+const MINUTES_UP_TO_S: f64 = 100.0 * 60.0;
 
-fn times(estimate: Option<&Estimate>) -> String {
-    estimate.map_or_else(|| "not within a day".to_owned(), |estimate| interval(estimate, time))
+/// Returns a time with its interval: `74 min (46 to 110)`, `3.3 h (1.2 to over 24)`; one that is reached on no day, in words.
+pub fn times(estimate: Option<&Estimate>) -> String {
+    let Some(estimate) = estimate else { return "not within a day".to_owned() };
+    let (unit, shown): (&str, &dyn Fn(f64) -> String) = if estimate.value < MINUTES_UP_TO_S {
+        ("min", &|seconds| match seconds / 60.0 {
+            _ if seconds >= WATCHED_S => "over a day".to_owned(),
+            minutes if minutes < 10.0 => format!("{:.0}", minutes.max(0.0)),
+            minutes => significant(minutes, 2),
+        })
+    } else {
+        ("h", &|seconds| if seconds >= WATCHED_S { "over 24".to_owned() } else { significant(seconds / 3600.0, 2) })
+    };
+    with_unit(&interval(estimate, shown), unit)
 }
 
 /// What a mould holds: `Fern tray: 6 bars of 44 g, 60 mm × 40 mm × 20 mm`.
@@ -70,6 +67,7 @@ fn times(estimate: Option<&Estimate>) -> String {
 pub fn filling(mould: &Mould, called: &str, bar_kg: f64, units: Units) -> String {
     let grams = 1e3 * bar_kg;
     let mass = |grams: f64| match units {
+        Units::Metric if grams >= 1000.0 => format!("{} kg", significant(1e-3 * grams, 3)),
         Units::Metric => format!("{} g", significant(grams, if grams < 100.0 { 2 } else { 3 })),
         Units::Us => format!("{} oz", significant(grams / OUNCE_G, 2)),
     };
@@ -106,8 +104,8 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&format!("{filling}; poured at {}.", units.given_degrees(view.pour_c)), 2)?;
 
     output.heading("Where it cools")?;
-    let mut sheet = Sheet::new(&["place", "skin after", "set through after", "out of the mould after", "grain", "dew"])
-        .whole(&[0, 1, 2, 3, 4, 5]);
+    let mut sheet =
+        Sheet::new(&["place", "skin", "set through", "out of the mould", "grain", "dew"]).whole(&[0, 1, 2, 3, 4, 5]);
     for one in &found.places {
         sheet.row(&[
             format!("{} {}", visible(&one.place.name), units.given_degrees(one.place.air_c)),
@@ -143,7 +141,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(
         &format!(
             "  From the pour to your room it gives up {} of its volume, some {} % of its length: fill again when the skin forms, or pour a little over the rim.",
-            super::units::with_unit(&volume, "%"),
+            with_unit(&volume, "%"),
             significant(100.0 * found.shrinkage.value / 3.0, 2)
         ),
         2,
@@ -189,19 +187,15 @@ fn place(one: &PlaceOutcome, units: Units, among: bool) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::time;
+    use super::*;
 
     #[test]
     fn times_have_the_digits_they_deserve() {
-        for (seconds, text) in [
-            (20.0, "under 1 min"),
-            (61.0, "1 min"),
-            (5400.0, "90 min"),
-            (8460.0, "2 h 20 min"),
-            (10800.0, "3 h"),
-            (86400.0, "over a day"),
-        ] {
-            assert_eq!(time(seconds), text);
-        }
+        let of = |value, low, high| times(Some(&Estimate { value: value * 60.0, low: low * 60.0, high: high * 60.0 }));
+        assert_eq!(of(74.2, 46.4, 112.0), "74 min (46 to 110)");
+        assert_eq!(of(0.4, 0.2, 2.1), "0 min (0 to 2)");
+        assert_eq!(of(200.0, 69.0, 1440.0), "3.3 h (1.1 to over 24)");
+        assert_eq!(of(70.0, 60.0, 1440.0), "70 min (60 to over a day)");
+        assert_eq!(times(None), "not within a day");
     }
 }

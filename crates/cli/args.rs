@@ -4,6 +4,7 @@ use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
+use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
@@ -16,6 +17,9 @@ use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
 const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
+
+/// Masses in a jug taken, g.
+const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
 
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
@@ -60,6 +64,8 @@ pub enum Action {
     Swap(Swap),
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(Explore),
+    /// What to melt first, how hot, when to pour, and how long that lasts
+    Pour(Pour),
     /// How long the bar cools, where best, and when it can leave the mould
     Cool(Cool),
     /// Show the reference table: what the ingredients are, and where each figure comes from
@@ -315,6 +321,59 @@ impl Explore {
     }
 }
 
+/// `pour`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright pour winter.toml --mass 350g
+  barwright pour winter.toml --mould fern-tray.toml --flash 65C --microwave 800
+  barwright pour winter.toml --with 'beeswax 30, castor oil 70'    # two colours in one stream")
+)]
+pub struct Pour {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// A second melt poured into the same stream: at what temperature it is as thick as the first
+    #[arg(long, value_name = "FORMULA")]
+    pub with: Option<OsString>,
+    /// Mass in the jug, in g, kg, oz or lb; without it, what the mould takes, or 500 g
+    #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
+    pub mass: Option<f64>,
+    /// Your mould: a .toml file; how hot it may be filled and how much it takes are minded
+    #[arg(long, value_name = "FILE")]
+    pub mould: Option<PathBuf>,
+    /// Temperature of your room
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Flash point of your scent, from its certificate: the melt must be cooler when it goes in
+    #[arg(long, value_name = "TEMP", value_parser = flash)]
+    pub flash: Option<f64>,
+    /// Pour at this temperature; without it, 5 °C above the first haze
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub pour: Option<f64>,
+    /// Power of your microwave in watts: adds a plan in short bursts
+    #[arg(long, value_name = "WATTS", value_parser = watts)]
+    pub microwave: Option<f64>,
+    /// Your own deliveries, with `flash_c` where a certificate has one; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
+}
+
+impl Pour {
+    /// Returns what the model is asked to compute.
+    pub fn options(&self) -> barwright_blend::Options {
+        bench_options(&self.showing)
+    }
+}
+
 /// `cool`.
 #[derive(Debug, clap::Args)]
 #[command(
@@ -367,13 +426,8 @@ pub struct Cool {
 impl Cool {
     /// Returns what the model is asked to compute.
     pub fn options(&self, relief_mm: Option<f64>) -> barwright_blend::Options {
-        let usual = barwright_blend::Options::default();
-        barwright_blend::Options {
-            relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm),
-            draws: usize::try_from(self.showing.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.showing.seed,
-            ..usual
-        }
+        let usual = bench_options(&self.showing);
+        barwright_blend::Options { relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm), ..usual }
     }
 }
 
@@ -616,6 +670,40 @@ fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
         seed: showing.seed,
         ..barwright_blend::Options::default()
     }
+}
+
+/// What a computation at the bench is told, where the bar is rested and leaves its mould at the usual temperature.
+fn bench_options(showing: &Showing) -> barwright_blend::Options {
+    barwright_blend::Options {
+        draws: usize::try_from(showing.draws).unwrap_or(DEFAULT_DRAWS),
+        seed: showing.seed,
+        ..barwright_blend::Options::default()
+    }
+}
+
+/// Reads a mass; returns kg.
+fn mass(text: &str) -> Result<f64, String> {
+    let quantity = parse_quantity(text).map_err(|error| error.to_string())?;
+    match quantity.unit {
+        Unit::Gram if MASS_G.contains(&quantity.value) => Ok(1e-3 * quantity.value),
+        Unit::Gram => Err(format!("{} g is outside {} to {} g", quantity.value, MASS_G.start(), MASS_G.end())),
+        _ => Err(format!("`{text}` has no unit of mass; write such as `350g`, `1.2kg` or `12oz`")),
+    }
+}
+
+/// Reads a flash point.
+fn flash(text: &str) -> Result<f64, String> {
+    let celsius = parse_temperature(text).map_err(|error| error.to_string())?;
+    if (20.0..=400.0).contains(&celsius) {
+        Ok(celsius)
+    } else {
+        Err(format!("{} °C is no flash point of a scent, which lie between 20 and 400 °C", significant(celsius, 3)))
+    }
+}
+
+/// Reads the power of a microwave.
+fn watts(text: &str) -> Result<f64, String> {
+    number_in(text.trim().trim_end_matches(['W', 'w']), 50.0..=5000.0, " W")
 }
 
 /// Reads a number in a range.

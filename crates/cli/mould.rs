@@ -69,9 +69,9 @@ pub fn parse_size(text: &str) -> Result<BarShape, String> {
             parse_length(&format!("{}{unit}", number.trim()), BAR_MM).map_err(|error| format!("{error}; {HOW}"))
         })
         .collect();
-    match lengths?.as_slice() {
-        &[length_mm, width_mm, height_mm] => Ok(BarShape::Box { length_mm, width_mm, height_mm }),
-        &[diameter_mm, height_mm] => Ok(BarShape::Round { diameter_mm, height_mm }),
+    match *lengths?.as_slice() {
+        [length_mm, width_mm, height_mm] => Ok(BarShape::Box { length_mm, width_mm, height_mm }),
+        [diameter_mm, height_mm] => Ok(BarShape::Round { diameter_mm, height_mm }),
         _ => Err(HOW.to_owned()),
     }
 }

@@ -71,16 +71,16 @@ fn places_of_ones_own_in_us_units() {
     In the cellar at 54 °F: out of the mould after 56 min (31 to 1200) (94 in 100), with
       relief of 0.031 in whole; dew will settle on it.
     No mould was named, so a palm-sized bar is taken: one bar of 1.6 oz, 2.4 in × 1.6 in ×
-      0.79 in; poured at 152.6 °F.
+      0.79 in; poured at 153 °F.
 
     Where it cools
       place          skin    set through        out of the mould      grain   dew
      ─────────────────────────────────────────────────────────────────────────────
       cellar 54 °F   0 min   10 min (8 to 16)   56 min (31 to 1200)   low     yes
-      It sets below 134.6 °F; its relief of 0.031 in comes out whole below 71.6 °F, at its
+      It sets below 135 °F; its relief of 0.031 in comes out whole below 72 °F, at its
       warmest spot.
-      Dew settles below 60.8 °F in your room: let a cold bar warm up in its mould or in a
-      bag first.
+      Dew settles below 60 °F in your room: let a cold bar warm up in its mould or in a bag
+      first.
 
     Shrinkage
       From the pour to your room it gives up 4.4 % (3.6 to 5.5) of its volume, some 1.5 % of

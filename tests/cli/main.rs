@@ -20,6 +20,7 @@ mod explore;
 mod formats;
 mod ingredients;
 mod json;
+mod pour;
 mod readme;
 mod snapshots;
 mod streams;

@@ -59,6 +59,15 @@ pub fn times(estimate: Option<&Estimate>) -> String {
     with_unit(&interval(estimate, shown), unit)
 }
 
+/// A mass: `57 g`, `2.0 oz`.
+pub fn mass(grams: f64, units: Units) -> String {
+    match units {
+        Units::Metric if grams >= 1000.0 => format!("{} kg", significant(1e-3 * grams, 3)),
+        Units::Metric => format!("{} g", significant(grams, if grams < 100.0 { 2 } else { 3 })),
+        Units::Us => format!("{} oz", significant(grams / OUNCE_G, 2)),
+    }
+}
+
 /// What a mould holds: `Fern tray: 6 bars of 44 g, 60 mm × 40 mm × 20 mm`.
 ///
 /// # Arguments
@@ -66,14 +75,9 @@ pub fn times(estimate: Option<&Estimate>) -> String {
 /// * `bar_kg`: mass of one bar, kg.
 pub fn filling(mould: &Mould, called: &str, bar_kg: f64, units: Units) -> String {
     let grams = 1e3 * bar_kg;
-    let mass = |grams: f64| match units {
-        Units::Metric if grams >= 1000.0 => format!("{} kg", significant(1e-3 * grams, 3)),
-        Units::Metric => format!("{} g", significant(grams, if grams < 100.0 { 2 } else { 3 })),
-        Units::Us => format!("{} oz", significant(grams / OUNCE_G, 2)),
-    };
     let bars = match mould.cavities {
-        1 => format!("one bar of {}", mass(grams)),
-        count => format!("{count} bars of {}, {} in all", mass(grams), mass(grams * f64::from(count))),
+        1 => format!("one bar of {}", mass(grams, units)),
+        count => format!("{count} bars of {}, {} in all", mass(grams, units), mass(grams * f64::from(count), units)),
     };
     format!(
         "{}: {bars}, {}",
@@ -101,7 +105,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&answer(view), 2)?;
     let called = if view.usual_size { "No mould was named, so a palm-sized bar is taken" } else { "Mould" };
     let filling = filling(mould, called, found.bar_kg, units);
-    output.text(&format!("{filling}; poured at {}.", units.given_degrees(view.pour_c)), 2)?;
+    output.text(&format!("{filling}; poured at {}.", units.whole_degrees(view.pour_c)), 2)?;
 
     output.heading("Where it cools")?;
     let mut sheet =
@@ -119,11 +123,11 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     sheet.write(output)?;
     let mut below = Vec::new();
     if let Some(sets_c) = found.sets_c {
-        below.push(format!("It sets below {}", units.given_degrees(sets_c.round())));
+        below.push(format!("It sets below {}", units.whole_degrees(sets_c)));
     }
     if let Some(releases_c) = found.releases_c {
         let relief = units.given_length(options.relief_mm);
-        below.push(format!("its relief of {relief} comes out whole below {}", units.given_degrees(releases_c.round())));
+        below.push(format!("its relief of {relief} comes out whole below {}", units.whole_degrees(releases_c)));
     }
     if !below.is_empty() {
         output.text(&format!("  {}, at its warmest spot.", capital(&below.join("; "))), 2)?;
@@ -131,7 +135,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(
         &format!(
             "  Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
-            units.given_degrees(found.dew_point_c.round())
+            units.whole_degrees(found.dew_point_c)
         ),
         2,
     )?;
@@ -162,7 +166,7 @@ fn answer(view: &View<'_>) -> String {
     let Some(best) = found.best.and_then(|best| found.places.get(best)) else {
         let reason = match found.releases_c {
             Some(releases_c) if releases_c > -20.0 => {
-                format!("it would have to be colder than {}", units.given_degrees(releases_c.round()))
+                format!("it would have to be colder than {}", units.whole_degrees(releases_c))
             }
             _ => "it is too soft at any temperature".to_owned(),
         };

@@ -57,6 +57,11 @@ impl Units {
         format!("{} {}", self.given(celsius), self.degree())
     }
 
+    /// Returns a temperature in whole degrees: `66 °C`.
+    pub fn whole_degrees(self, celsius: f64) -> String {
+        format!("{} {}", whole(self.scaled(celsius)), self.degree())
+    }
+
     /// Returns an estimated temperature without a unit: `47 (42 to 52)`, or `63.2 (62.1 to 64.0)` when it is that sure.
     pub fn temperature(self, estimate: &Estimate) -> String {
         let wide = estimate.high - estimate.low > WIDE_C;

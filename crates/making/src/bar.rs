@@ -46,10 +46,23 @@ pub fn density_kg_per_m3(library: &Library, formula: &Formula) -> f64 {
 /// [`HeatError::OutOfRange`] for a density that is none.
 pub fn material(curves: &HeatCurves, density_kg_per_m3: f64) -> Result<Material, HeatError> {
     let of = &curves.properties;
+    material_conducting(curves, density_kg_per_m3, of.solid_w_per_mk, of.liquid_w_per_mk)
+}
+
+/// The same with other conductivities, W/mK: very large ones stand for stirring.
+///
+/// # Errors
+/// As [`material`].
+pub(crate) fn material_conducting(
+    curves: &HeatCurves,
+    density_kg_per_m3: f64,
+    solid_w_per_mk: f64,
+    liquid_w_per_mk: f64,
+) -> Result<Material, HeatError> {
+    let of = &curves.properties;
     let curve = |points: &[HeatPoint]| Curve::new(&rows(points), of.solid_j_per_kgk, of.liquid_j_per_kgk);
-    let heating = curve(&curves.in_use)?;
     let setting = curve(&curves.setting)?;
-    Ok(Material::new(density_kg_per_m3, heating, of.solid_w_per_mk, of.liquid_w_per_mk)?.with_cooling(setting))
+    Ok(Material::new(density_kg_per_m3, curve(&curves.in_use)?, solid_w_per_mk, liquid_w_per_mk)?.with_cooling(setting))
 }
 
 /// Rows with enthalpy rising and melted share never falling: what the solver leaves within its rounding is evened out.

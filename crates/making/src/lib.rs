@@ -5,12 +5,15 @@
 //! # Contents
 //! - [`bar`]: a bar of a blend as the heat model sees it.
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
+//! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`spread`]: the same over all draws, with progress.
 
 pub mod bar;
 pub mod cool;
 mod error;
+pub mod pour;
 pub mod spread;
 
 pub use cool::{CoolTask, Cooling, Place, cool};
 pub use error::MakingError;
+pub use pour::{PourTask, Pouring, pour};

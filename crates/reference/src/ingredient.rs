@@ -181,6 +181,8 @@ pub struct Ingredient {
     pub lot_melt_c: Option<f64>,
     /// Needle penetration at 25 °C stated for the lot, 0.1 mm; kept with it and not used by the prediction.
     pub lot_needle_dmm: Option<f64>,
+    /// Flash point of the lot's certificate, °C.
+    pub lot_flash_c: Option<f64>,
     /// Remarks.
     pub note: String,
 }

@@ -20,11 +20,13 @@ pub const LOT_SOURCE: &str = "lot";
 
 /// The keys a lot can have.
 const KEYS: &[&str] =
-    &["like", "name", "species", "melt_c", "needle_dmm", "price_per_kg", "density_g_ml", "nut_origin"];
+    &["like", "name", "species", "melt_c", "needle_dmm", "price_per_kg", "density_g_ml", "nut_origin", "flash_c"];
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
 /// Prices taken, per kilogram in the maker's own money.
 pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
+/// Flash points taken, °C.
+const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
 /// Error of an analysis, absolute mass %.
 const ANALYSIS_SD_PERCENT: f64 = 0.5;
 /// Error of an analysis, relative to the share.
@@ -137,6 +139,7 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         lot_of: Some(like),
         lot_melt_c: stated.melt_c.map(|(melt_c, _)| melt_c),
         lot_needle_dmm: stated.needle_dmm.map(|(needle_dmm, _)| needle_dmm),
+        lot_flash_c: stated.flash_c.map(|(flash_c, _)| flash_c),
         ..parent.clone()
     });
 }
@@ -175,6 +178,7 @@ struct Stated {
     price_per_kg: Figure,
     density_g_ml: Figure,
     nut_origin: Option<NutOrigin>,
+    flash_c: Figure,
 }
 
 impl Stated {
@@ -194,6 +198,7 @@ impl Stated {
                 "needle_dmm" => stated.needle_dmm = figure(&entry, NEEDLE_DMM, "tenths of a millimetre", findings),
                 "price_per_kg" => stated.price_per_kg = figure(&entry, PRICE_PER_KG, "per kilogram", findings),
                 "density_g_ml" => stated.density_g_ml = figure(&entry, DENSITY_G_ML, "g/ml", findings),
+                "flash_c" => stated.flash_c = figure(&entry, FLASH_C, "°C", findings),
                 "nut_origin" => stated.nut_origin = nut_origin(&entry, findings),
                 "species" => stated.composition = composition(base, entry, offset, findings),
                 _ => findings.push(unknown_key(&entry, KEYS)),
@@ -315,11 +320,12 @@ mod tests {
     #[test]
     fn a_lot_copies_its_parent_and_states_its_own() {
         let text = "\u{feff}[lot.my-wax]\nlike = 'bees wax'\nname = 'May wax'\nspecies = { POS = 80, POP = 19 }\n\
-                    melt_c = 63.5\nneedle_dmm = 18\nprice_per_kg = 12\ndensity_g_ml = 0.95\nnut_origin = 'possible'\n\
+                    melt_c = 63.5\nneedle_dmm = 18\nprice_per_kg = 12\ndensity_g_ml = 0.95\nnut_origin = 'possible'\nflash_c = 250\n\
                     [lot.oil-2]\nlike = 'castor-oil'\n";
         let (library, notes) = library().with_lots(text).unwrap();
         let lot = library.ingredient("my-wax").unwrap();
         assert_eq!((lot.lot_of, lot.lot_melt_c, lot.lot_needle_dmm), (Some(0), Some(63.5), Some(18.0)));
+        assert_eq!(lot.lot_flash_c, Some(250.0));
         assert_eq!((lot.common_name.as_str(), lot.inci_name.as_str()), ("May wax", "Cera Flava"));
         assert_eq!((lot.price_per_kg, lot.density_g_ml, lot.density_at_c), (Some(12.0), 0.95, 20.0));
         assert_eq!(lot.nut_origin, NutOrigin::Possible);

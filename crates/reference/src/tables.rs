@@ -558,6 +558,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         lot_of: None,
         lot_melt_c: None,
         lot_needle_dmm: None,
+        lot_flash_c: None,
         note: row.note,
     }
 }

@@ -234,7 +234,7 @@ fn every_error_of_a_space_at_once() {
     8 | hold = '500C'
       |        ^^^^^^
 
-    error[bad-demand]: `detail`: a length is a number with mm, cm or in, such as `0.8mm` or `1/32in`
+    error[bad-demand]: `detail`: 9000 mm is outside 0.05 to 50 mm
      --> s.toml:9:10
       |
     9 | detail = '9m'

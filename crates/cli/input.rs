@@ -55,28 +55,36 @@ pub fn builtin_library() -> Result<Library, CliError> {
     })
 }
 
+/// The library with the maker's lots.
+pub struct Lots {
+    /// Reference tables, and the lots where they could be read.
+    pub library: Library,
+    /// Everything that is wrong with the lots.
+    pub complaints: Vec<Complaint>,
+    /// Notes on how they were read.
+    pub notes: Vec<String>,
+}
+
+/// Returns the built-in tables with the lots of a file, if any.
+pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
+    let library = builtin_library()?;
+    let Some(path) = lots else {
+        return Ok(Lots { library, complaints: Vec::new(), notes: Vec::new() });
+    };
+    Ok(match load_lots(&library, path) {
+        Ok((library, notes)) => Lots { library, complaints: Vec::new(), notes },
+        Err(complaints) => Lots { library, complaints, notes: Vec::new() },
+    })
+}
+
 /// Loads lots and formulas and writes the notes on how they were read.
 ///
 /// # Errors
 /// Everything that is wrong with any of them.
 pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Loaded, CliError> {
     check_stdin_once(written, lots)?;
-    let mut library = builtin_library()?;
-    let mut complaints = Vec::new();
-    let mut notes: Vec<String> = Vec::new();
-    let mut lots_known = true;
-    if let Some(path) = lots {
-        match load_lots(&library, path) {
-            Ok((with_lots, lot_notes)) => {
-                library = with_lots;
-                notes.extend(lot_notes);
-            }
-            Err(wrong) => {
-                lots_known = false;
-                complaints.extend(wrong);
-            }
-        }
-    }
+    let Lots { library, mut complaints, mut notes } = library_with(lots)?;
+    let lots_known = complaints.is_empty();
     let (mut formulas, mut remarks, mut texts) = (Vec::new(), Vec::new(), Vec::new());
     for (index, argument) in written.iter().enumerate() {
         let source = match resolve(argument, index + 1, &library) {
@@ -154,7 +162,7 @@ fn complaint_in(error: Diagnostic, source: &Source, library: &Library) -> Compla
 }
 
 /// Reads the maker's lots into a copy of the library, with the notes on how they were read.
-pub fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
+fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
     let (text, origin) = read_text(path).map_err(|complaint| vec![*complaint])?;
     match library.with_lots(&text) {
         Ok((library, notes)) => {

@@ -11,7 +11,7 @@ use barwright_reformulate::{Demand, Space};
 use crate::args::{model_temperature, parse_relief, percent, positive};
 use crate::error::{CliError, Complaint};
 use crate::firmness::parse_firmness;
-use crate::input::{builtin_library, check_stdin_once, load_lots, read_text};
+use crate::input::{Lots, check_stdin_once, library_with, read_text};
 use crate::output::Streams;
 use crate::render;
 
@@ -48,20 +48,10 @@ pub fn load_space(
     streams: &mut Streams<'_>,
 ) -> Result<LoadedSpace, CliError> {
     check_stdin_once(&[argument], lots)?;
-    let (mut library, mut complaints, mut lots_known) = (builtin_library()?, Vec::new(), true);
-    if let Some(path) = lots {
-        match load_lots(&library, path) {
-            Ok((with_lots, notes)) => {
-                library = with_lots;
-                for note in notes {
-                    streams.remarks.note(&note)?;
-                }
-            }
-            Err(wrong) => {
-                lots_known = false;
-                complaints.extend(wrong);
-            }
-        }
+    let Lots { library, mut complaints, notes } = library_with(lots)?;
+    let lots_known = complaints.is_empty();
+    for note in notes {
+        streams.remarks.note(&note)?;
     }
     let path = Path::new(argument);
     let (text, origin) = match read_text(path) {

@@ -140,20 +140,10 @@ impl HeatCurves {
         let (Some(first), Some(last)) = (curve.first(), curve.last()) else {
             return self.properties.liquid_j_per_kgk * (temperature_c - ZERO_C);
         };
-        let beyond =
-            |end: &HeatPoint, heat: f64| end.enthalpy_j_per_kg + heat * (temperature_c - end.state.temperature_c);
-        if temperature_c <= first.state.temperature_c {
-            return beyond(first, self.properties.solid_j_per_kgk);
-        }
-        let next = curve.partition_point(|one| one.state.temperature_c < temperature_c);
-        match (curve.get(next), next.checked_sub(1).and_then(|before| curve.get(before))) {
-            (Some(after), Some(before)) => {
-                let step = after.state.temperature_c - before.state.temperature_c;
-                let part = (temperature_c - before.state.temperature_c) / step;
-                before.enthalpy_j_per_kg + part * (after.enthalpy_j_per_kg - before.enthalpy_j_per_kg)
-            }
-            _ => beyond(last, self.properties.liquid_j_per_kgk),
-        }
+        let inside_c = temperature_c.clamp(first.state.temperature_c, last.state.temperature_c);
+        let beyond_k = temperature_c - inside_c;
+        let capacity = if beyond_k < 0.0 { self.properties.solid_j_per_kgk } else { self.properties.liquid_j_per_kgk };
+        at(curve, inside_c, |one| one.enthalpy_j_per_kg) + capacity * beyond_k
     }
 
     /// Highest temperature at which the bar keeps its shape for a day and holds its oil, °C; the coldest of the curve when it does nowhere.

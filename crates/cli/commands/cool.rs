@@ -1,6 +1,5 @@
 //! `cool`: from the poured melt to a bar out of its mould.
 
-use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use barwright_blend::assess::Workbench;
@@ -20,16 +19,12 @@ use crate::output::Streams;
 use crate::plot;
 use crate::progress;
 use crate::render;
-use crate::stop::Stop;
 
 /// Usual places besides the room, °C.
 const USUAL_PLACES: [(&str, f64); 2] = [("fridge", 5.0), ("freezer", -18.0)];
 
 /// Above where the last crystal dissolves a melt is poured by this much, K (common practice, no source).
 const POURED_ABOVE_K: f64 = 5.0;
-
-/// The bar of progress.
-const BAR: &str = "{bar:30} {percent:>3} %  {eta} left";
 
 /// One place as JSON; times in minutes.
 #[derive(Debug, Serialize)]
@@ -94,15 +89,7 @@ pub fn run(order: &Cool, streams: &mut Streams<'_>) -> Result<(), CliError> {
         places: &places,
         room: (order.room, order.humidity),
     };
-    let stop = Stop::listen()?;
-    let bar = progress::bar(BAR);
-    let found = cool(&bench, &task, &|done, total| {
-        bar.set_length(total as u64);
-        bar.set_position(bar.position().max(done as u64));
-        if stop.asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    });
-    bar.finish_and_clear();
-    let found = found.map_err(refused)?;
+    let found = progress::watched(|control| cool(&bench, &task, control))?.map_err(refused)?;
     let assessment = bench.assess(formula)?;
     if order.showing.json {
         streams.data.json(&json(&found, &formula.name, pour_c, &options, &assessment.cautions))?;

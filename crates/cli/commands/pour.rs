@@ -1,7 +1,6 @@
 //! `pour`: what to melt first, how hot, when to pour.
 
 use std::ffi::OsStr;
-use std::ops::ControlFlow;
 use std::path::PathBuf;
 
 use barwright_blend::Estimate;
@@ -21,16 +20,12 @@ use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::progress;
 use crate::render;
-use crate::stop::Stop;
 
 /// Mass in a jug when nobody says, kg.
 const USUAL_KG: f64 = 0.5;
 
 /// Of a melt, this share stays on jug and thermometer (common practice, no source).
 const LEFT_IN_JUG: f64 = 0.05;
-
-/// The bar of progress.
-const BAR: &str = "{bar:30} {percent:>3} %  {eta} left";
 
 /// One step of melting as JSON.
 #[derive(Debug, Serialize)]
@@ -103,15 +98,7 @@ pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
         flash_c: order.flash,
         pour_c: order.pour,
     };
-    let stop = Stop::listen()?;
-    let bar = progress::bar(BAR);
-    let found = pour(&bench, &task, &|done, total| {
-        bar.set_length(total as u64);
-        bar.set_position(bar.position().max(done as u64));
-        if stop.asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    });
-    bar.finish_and_clear();
-    let found = found.map_err(refused)?;
+    let found = progress::watched(|control| pour(&bench, &task, control))?.map_err(refused)?;
     let assessment = bench.assess(formula)?;
     if order.showing.json {
         let key = |index: usize| loaded.library.ingredients.get(index).map_or("", |one| one.key.as_str());

@@ -183,6 +183,10 @@ pub struct Ingredient {
     pub lot_needle_dmm: Option<f64>,
     /// Flash point of the lot's certificate, °C.
     pub lot_flash_c: Option<f64>,
+    /// Most of the lot that its certificate allows in this kind of product, mass %.
+    pub lot_limit_percent: Option<f64>,
+    /// Scent allergens of the lot's certificate, mass % of the lot.
+    pub lot_allergens: Vec<(String, f64)>,
     /// Remarks.
     pub note: String,
 }

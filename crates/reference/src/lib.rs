@@ -14,8 +14,10 @@
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
 //! - [`ViscosityPoint`]: viscosities of the melts, each ingredient's own or those of its kind.
 //! - [`sources`]: the publications named in the tables.
+//! - [`apportion`](mod@apportion): amounts in whole steps that keep their total.
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
+pub mod apportion;
 pub mod diagnostic;
 mod finder;
 mod findings;

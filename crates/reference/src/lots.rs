@@ -19,14 +19,28 @@ use crate::{Component, Diagnostic, Ingredient, Library, NutOrigin, Status};
 pub const LOT_SOURCE: &str = "lot";
 
 /// The keys a lot can have.
-const KEYS: &[&str] =
-    &["like", "name", "species", "melt_c", "needle_dmm", "price_per_kg", "density_g_ml", "nut_origin", "flash_c"];
+const KEYS: &[&str] = &[
+    "like",
+    "name",
+    "species",
+    "melt_c",
+    "needle_dmm",
+    "price_per_kg",
+    "density_g_ml",
+    "nut_origin",
+    "flash_c",
+    "inci",
+    "limit_percent",
+    "allergens",
+];
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
 /// Prices taken, per kilogram in the maker's own money.
 pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
 /// Flash points taken, °C.
 const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
+/// Limits of certificates taken, mass % of the bar.
+const LIMIT_PERCENT: RangeInclusive<f64> = 0.0001..=100.0;
 /// Error of an analysis, absolute mass %.
 const ANALYSIS_SD_PERCENT: f64 = 0.5;
 /// Error of an analysis, relative to the share.
@@ -140,6 +154,9 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         lot_melt_c: stated.melt_c.map(|(melt_c, _)| melt_c),
         lot_needle_dmm: stated.needle_dmm.map(|(needle_dmm, _)| needle_dmm),
         lot_flash_c: stated.flash_c.map(|(flash_c, _)| flash_c),
+        lot_limit_percent: stated.limit_percent.map(|(limit_percent, _)| limit_percent),
+        lot_allergens: stated.allergens,
+        inci_name: stated.inci.unwrap_or_else(|| parent.inci_name.clone()),
         ..parent.clone()
     });
 }
@@ -179,6 +196,9 @@ struct Stated {
     density_g_ml: Figure,
     nut_origin: Option<NutOrigin>,
     flash_c: Figure,
+    inci: Option<String>,
+    limit_percent: Figure,
+    allergens: Vec<(String, f64)>,
 }
 
 impl Stated {
@@ -199,6 +219,9 @@ impl Stated {
                 "price_per_kg" => stated.price_per_kg = figure(&entry, PRICE_PER_KG, "per kilogram", findings),
                 "density_g_ml" => stated.density_g_ml = figure(&entry, DENSITY_G_ML, "g/ml", findings),
                 "flash_c" => stated.flash_c = figure(&entry, FLASH_C, "°C", findings),
+                "inci" => stated.inci = filled_text(&entry, findings),
+                "limit_percent" => stated.limit_percent = figure(&entry, LIMIT_PERCENT, "mass %", findings),
+                "allergens" => stated.allergens = allergens(entry, offset, findings),
                 "nut_origin" => stated.nut_origin = nut_origin(&entry, findings),
                 "species" => stated.composition = composition(base, entry, offset, findings),
                 _ => findings.push(unknown_key(&entry, KEYS)),
@@ -244,6 +267,21 @@ fn nut_origin(entry: &Entry<'_>, findings: &mut Findings) -> Option<NutOrigin> {
         );
     }
     origin
+}
+
+/// Reads the scent allergens of a certificate, mass % of the lot each.
+fn allergens(entry: Entry<'_>, offset: usize, findings: &mut Findings) -> Vec<(String, f64)> {
+    let DeValue::Table(table) = entry.value else {
+        findings.push(
+            wrong_kind(&entry, "a table")
+                .hint("Write the mass % of each in the lot, such as `{ Linalool = 8.2, Limonene = 3 }`."),
+        );
+        return Vec::new();
+    };
+    let shares = entries(table, offset).into_iter();
+    shares
+        .filter_map(|share| figure(&share, 0.0..=100.0, "mass %", findings).map(|(percent, _)| (share.key, percent)))
+        .collect()
 }
 
 /// Reads a stated composition and scales it to 100 %, or reports what is wrong with it.

@@ -19,6 +19,7 @@
 //! Groups that cross (share some ingredients, but neither holds the other) cannot all be in the tree. The largest that can are; a point that misses a total
 //! of one of the others is *rejected*. Where such a total is narrow, most points are.
 
+use barwright_reference::apportion::apportion;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
 
 use crate::limits::SUM_TOLERANCE_PERCENT;
@@ -328,7 +329,7 @@ impl Filler {
         moved
     }
 
-    /// Rounds a formula to whole steps that add up to 100 % again: those nearest to the next step take what rounding down leaves.
+    /// Rounds a formula to whole steps that add up to 100 % again ([`apportion`]).
     ///
     /// # Arguments
     /// * `percent`: a formula of the space.
@@ -346,16 +347,7 @@ impl Filler {
     /// # Ok::<(), barwright_reformulate::space::SpaceError>(())
     /// ```
     pub fn rounded(&self, percent: &[f64], step: f64) -> Option<Vec<f64>> {
-        // Just below a whole number of steps is that number.
-        let mut steps: Vec<f64> = percent.iter().map(|p| (p / step + SUM_TOLERANCE_PERCENT).floor()).collect();
-        let mut order: Vec<usize> = (0..percent.len()).collect();
-        let remainder = |i: usize| percent[i] / step - steps[i];
-        order.sort_by(|&a, &b| remainder(b).total_cmp(&remainder(a)));
-        let missing = (100.0 / step).round() - steps.iter().sum::<f64>();
-        for &i in order.iter().take(missing.max(0.0) as usize) {
-            steps[i] += 1.0;
-        }
-        let rounded: Vec<f64> = steps.iter().map(|count| count / (1.0 / step)).collect();
+        let rounded = apportion(percent, 100.0, step);
         self.contains(&rounded).then_some(rounded)
     }
 

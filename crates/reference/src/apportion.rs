@@ -1,0 +1,61 @@
+//! Shares out a whole in steps: masses on a scale, percents on a page.
+
+/// Shares nearer than this below a whole number of steps are that number.
+const SLACK: f64 = 1e-6;
+
+/// Rounds amounts to whole steps that add up to the total in steps: those nearest to the next step take what rounding down leaves (method of the largest
+/// remainder). Of equal remainders the first takes it.
+///
+/// # Arguments
+/// * `amounts`: 0 or more.
+/// * `total`: what they should add up to; it is rounded to whole steps itself.
+/// * `step`: above 0, in the same unit.
+///
+/// # Errors
+/// Each amount moves by less than a step.
+///
+/// ```
+/// use barwright_reference::apportion::apportion;
+/// assert_eq!(apportion(&[33.37, 33.37, 33.26], 100.0, 0.5), [33.5, 33.5, 33.0]);
+/// ```
+pub fn apportion(amounts: &[f64], total: f64, step: f64) -> Vec<f64> {
+    let mut steps: Vec<f64> = amounts.iter().map(|amount| (amount / step + SLACK).floor()).collect();
+    let mut order: Vec<usize> = (0..amounts.len()).collect();
+    let remainder = |i: &usize| amounts[*i] / step - steps[*i];
+    order.sort_by(|a, b| remainder(b).total_cmp(&remainder(a)));
+    let missing = (total / step).round() - steps.iter().sum::<f64>();
+    for i in order.into_iter().take(missing.max(0.0) as usize) {
+        steps[i] += 1.0;
+    }
+    // Dividing by the inverse keeps tenths and hundredths free of the error of the step itself.
+    let inverse = (1.0 / step).round();
+    let whole = (inverse * step - 1.0).abs() < SLACK && inverse >= 1.0;
+    steps.into_iter().map(|count| if whole { count / inverse } else { count * step }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_total_is_kept_and_nothing_moves_by_a_step() {
+        // A linear congruential generator: any numbers will do.
+        let mut state = 7_u64;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        for step in [0.01, 0.1, 0.5, 1.0, 2.0, 5.0] {
+            for count in [1, 2, 7, 40] {
+                let amounts: Vec<f64> = (0..count).map(|_| 100.0 * next()).collect();
+                let total: f64 = amounts.iter().sum();
+                let rounded = apportion(&amounts, total, step);
+                let sum: f64 = rounded.iter().sum();
+                assert!((sum - (total / step).round() * step).abs() < 1e-6, "{step} {count}: {sum} of {total}");
+                for (a, b) in amounts.iter().zip(&rounded) {
+                    assert!((a - b).abs() < step * (1.0 + 1e-6), "{a} {b} {step}");
+                }
+            }
+        }
+    }
+}

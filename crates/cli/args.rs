@@ -64,6 +64,8 @@ pub enum Action {
     Swap(Swap),
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(Explore),
+    /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
+    Batch(Box<Batch>),
     /// What to melt first, how hot, when to pour, and how long that lasts
     Pour(Pour),
     /// How long the bar cools, where best, and when it can leave the mould
@@ -319,6 +321,75 @@ impl Explore {
     pub fn options(&self) -> barwright_blend::Options {
         barwright_blend::Options { at_c: vec![self.firmness_at], ..options(&self.making, &self.showing) }
     }
+}
+
+/// `batch`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
+the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
+
+Examples:
+  barwright batch winter.toml --mould fern-tray.toml --fillings 2
+  barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
+  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv")
+)]
+pub struct Batch {
+    /// The formula, without its scent: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Your mould: bars and their mass follow from it
+    #[arg(long, value_name = "FILE", conflicts_with = "bars")]
+    pub mould: Option<PathBuf>,
+    /// Fillings of the mould
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    pub fillings: u32,
+    /// Bars wanted, when you have no mould file
+    #[arg(long, value_name = "N", requires = "bar", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub bars: Option<u32>,
+    /// Mass of one bar, such as `50g` or `2oz`
+    #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
+    pub bar: Option<f64>,
+    /// Share of the melt that stays in jug and mould rim
+    #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
+    pub left: f64,
+    /// Last digit of your scale, such as `1g`, `0.1g`
+    #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
+    pub scale: f64,
+    /// A scent, by mass or by volume: `spring-scent=6ml`; a volume needs the density in its lot
+    #[arg(long, value_name = "NAME=AMOUNT")]
+    pub scent: Vec<String>,
+    /// A colour by its name on the label: `CI 77491=2g`; it comes on top of the melt
+    #[arg(long, value_name = "NAME=MASS", value_parser = colour)]
+    pub colour: Vec<(String, f64)>,
+    /// Jugs the melt is parted into, to colour each
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=12))]
+    pub split: u32,
+    /// Number of this batch, for label and records
+    #[arg(long, value_name = "TEXT")]
+    pub number: Option<String>,
+    /// Packaging of one bar, in the money of your prices
+    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    pub packaging: Option<f64>,
+    /// Your work on the batch, in the same money
+    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    pub labour: Option<f64>,
+    /// Write the weigh sheet into this CSV file, for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Your own deliveries, with prices and certificates; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Units shown: `us` for ounces first; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// `pour`.
@@ -688,6 +759,35 @@ fn mass(text: &str) -> Result<f64, String> {
         Unit::Gram if MASS_G.contains(&quantity.value) => Ok(1e-3 * quantity.value),
         Unit::Gram => Err(format!("{} g is outside {} to {} g", quantity.value, MASS_G.start(), MASS_G.end())),
         _ => Err(format!("`{text}` has no unit of mass; write such as `350g`, `1.2kg` or `12oz`")),
+    }
+}
+
+/// Reads the last digit of a scale; returns kg.
+fn digit(text: &str) -> Result<f64, String> {
+    let quantity = parse_quantity(text).map_err(|error| error.to_string())?;
+    match quantity.unit {
+        Unit::Gram if (1e-3..=100.0).contains(&quantity.value) => Ok(1e-3 * quantity.value),
+        Unit::Gram => Err(format!("{} g is outside 0.001 to 100 g", quantity.value)),
+        _ => Err(format!("`{text}` has no unit of mass; write such as `1g` or `0.1g`")),
+    }
+}
+
+/// Reads the share left in the jug, %.
+fn loss(text: &str) -> Result<f64, String> {
+    number_in(text, 0.0..=50.0, " %")
+}
+
+/// Reads a colour and its mass, kg.
+fn colour(text: &str) -> Result<(String, f64), String> {
+    let (name, amount) = text.rsplit_once('=').ok_or("write a name and a mass, such as `CI 77491=2g`".to_owned())?;
+    if name.trim().is_empty() {
+        return Err("the colour has no name; write such as `CI 77491=2g`".to_owned());
+    }
+    let quantity = parse_quantity(amount).map_err(|error| error.to_string())?;
+    match quantity.unit {
+        Unit::Gram if quantity.value <= *MASS_G.end() => Ok((name.trim().to_owned(), 1e-3 * quantity.value)),
+        Unit::Gram => Err(format!("{} g is more than {} g", quantity.value, MASS_G.end())),
+        _ => Err(format!("`{amount}` has no unit of mass; weigh the colour: spoons differ")),
     }
 }
 

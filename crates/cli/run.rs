@@ -93,6 +93,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Adjust(order) => commands::adjust::run(order, &mut streams)?,
         Action::Swap(order) => commands::swap::run(order, &mut streams)?,
         Action::Explore(order) => commands::explore::run(order, &mut streams)?,
+        Action::Batch(order) => commands::batch::run(order, &mut streams)?,
         Action::Pour(order) => commands::pour::run(order, &mut streams)?,
         Action::Cool(order) => commands::cool::run(order, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,

@@ -13,6 +13,7 @@
 mod adjust;
 mod answers;
 mod bad_input;
+mod batch;
 mod command_line;
 mod cool;
 mod demo;

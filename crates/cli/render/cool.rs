@@ -6,6 +6,7 @@ use barwright_blend::suitability::GrainRisk;
 use barwright_blend::{Assessment, Estimate, Options};
 use barwright_making::Cooling;
 use barwright_making::cool::{PlaceOutcome, WATCHED_S};
+use barwright_making::declaration::OUNCE_G;
 use barwright_reference::Formula;
 use barwright_reference::mould::{BarShape, Mould};
 
@@ -17,9 +18,6 @@ use super::{capital, name};
 use crate::args::Units;
 use crate::complain::visible;
 use crate::output::Output;
-
-/// One ounce, g.
-const OUNCE_G: f64 = 28.349_523;
 
 /// What is shown.
 pub struct View<'a> {

@@ -2,6 +2,7 @@
 
 pub mod adjust;
 pub mod assess;
+pub mod batch;
 pub mod compare;
 pub mod cool;
 pub mod explore;

@@ -4,12 +4,15 @@
 //!
 //! # Contents
 //! - [`bar`]: a bar of a blend as the heat model sees it.
+//! - [`batch`](mod@batch): weigh sheet and cost; [`declaration`]: what the label says of the formula.
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`spread`]: the same over all draws, with progress.
 
 pub mod bar;
+pub mod batch;
 pub mod cool;
+pub mod declaration;
 mod error;
 pub mod pour;
 pub mod spread;

@@ -219,7 +219,7 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
         second_haze_c = bench.heat_curves(second, draws)?.estimate_or(task.room_c, |one| one.haze_c);
     }
     Ok(Pouring {
-        order: order(task.formula, known),
+        order: melting_order(task.formula, known),
         clear_c,
         haze_c,
         ceiling_c,
@@ -238,7 +238,11 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
 }
 
 /// What to melt, the highest melting first, then what is liquid, the most of it first.
-fn order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l Ingredient>) -> Vec<MeltStep> {
+///
+/// # Arguments
+/// * `formula`: parts in mass %.
+/// * `known`: ingredient at a position in the library.
+pub fn melting_order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l Ingredient>) -> Vec<MeltStep> {
     let mut steps: Vec<MeltStep> = Vec::new();
     for part in &formula.parts {
         if let Some(step) = steps.iter_mut().find(|step| step.ingredient == part.ingredient) {

@@ -15,6 +15,7 @@ use toml::de::DeValue;
 use crate::Diagnostic;
 use crate::findings::Findings;
 use crate::formula::BYTE_ORDER_MARK;
+use crate::formula::quantity::{Quantity, QuantityError, Unit, parse_quantity};
 use crate::length::parse_length;
 use crate::number::{Scan, scan};
 use crate::temperature::parse_temperature;
@@ -297,14 +298,10 @@ fn figure(entry: &Entry<'_>, findings: &mut Findings, how: impl Fn(&str) -> Resu
 
 /// Reads a volume in ml.
 fn volume(text: &str) -> Result<f64, String> {
-    let wrong = || format!("{} is not a volume; write such as `46ml` or `1.6 fl oz`", quote(text));
-    let Scan::Number { value, rest, .. } = scan(text.trim()) else { return Err(wrong()) };
-    let millilitres = match rest.trim().to_lowercase().trim_end_matches('.') {
-        "" | "ml" | "cm3" | "cm³" => value,
-        "l" => 1e3 * value,
-        // US customary.
-        "fl oz" | "floz" => 29.573_53 * value,
-        _ => return Err(wrong()),
+    let millilitres = match parse_quantity(text) {
+        Err(QuantityError::Volume { millilitres, .. }) => millilitres,
+        Ok(Quantity { value, unit: Unit::Parts }) => value,
+        _ => return Err(format!("{} is not a volume; write such as `46ml` or `1.6 fl oz`", quote(text))),
     };
     if VOLUME_ML.contains(&millilitres) {
         Ok(millilitres)

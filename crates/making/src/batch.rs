@@ -1,0 +1,257 @@
+//! A batch: from the bars wanted to what goes on the scale, and what it costs.
+//!
+//! ```text
+//! melt = bars · mass of one / (1 − share left in jug and mould rim)
+//! ```
+//! Each ingredient is rounded to the last digit of the maker's scale so that all add up to the melt ([`apportion`]).
+
+use barwright_reference::apportion::apportion;
+use barwright_reference::{Formula, Library, Part};
+use serde::Serialize;
+
+/// A scent weighed in: in the formula's place of its share.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scent {
+    /// Position in the library.
+    pub ingredient: usize,
+    /// Mass in the batch, g.
+    pub mass_g: f64,
+}
+
+/// A colour stirred in at the end; it is weighed, and is not part of the melt's model.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Colour {
+    /// Name on the label, such as a CI number.
+    pub name: String,
+    /// Mass in the batch, g.
+    pub mass_g: f64,
+}
+
+/// What is asked.
+#[derive(Debug, Clone, Copy)]
+pub struct BatchTask<'a> {
+    /// The formula without scent.
+    pub formula: &'a Formula,
+    /// Bars wanted.
+    pub bars: u32,
+    /// Mass of one, g.
+    pub bar_g: f64,
+    /// Share of the melt that stays in the jug, 0 to below 1.
+    pub left_share: f64,
+    /// Last digit of the scale, g.
+    pub scale_g: f64,
+    /// Scents.
+    pub scents: &'a [Scent],
+    /// Colours.
+    pub colours: &'a [Colour],
+    /// Labour, for the batch; any money.
+    pub labour: Option<f64>,
+    /// Packaging, for one bar.
+    pub packaging: Option<f64>,
+}
+
+/// One line of the weigh sheet.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct WeighLine {
+    /// Position in the library.
+    #[serde(skip)]
+    pub ingredient: usize,
+    /// Share of the melt, mass %.
+    pub percent: f64,
+    /// To be weighed, g.
+    pub mass_g: f64,
+    /// What the scale shows when it is not set to zero between, g.
+    pub running_g: f64,
+    /// Price, where it is known.
+    pub price: Option<f64>,
+}
+
+/// A share above what a certificate allows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OverLimit {
+    /// Position in the library.
+    #[serde(skip)]
+    pub ingredient: usize,
+    /// Share of the bar, mass %.
+    pub percent: f64,
+    /// Most that its certificate allows, mass %.
+    pub limit_percent: f64,
+}
+
+/// What a batch costs, in the money of the prices given.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Cost {
+    /// Ingredients, waste included.
+    pub ingredients: f64,
+    /// Packaging of all bars.
+    pub packaging: f64,
+    /// Labour.
+    pub labour: f64,
+    /// All of it.
+    pub batch: f64,
+    /// For one bar.
+    pub bar: f64,
+    /// For one gram sold.
+    pub gram: f64,
+}
+
+/// A batch.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Batch {
+    /// What goes on the scale, in the order of melting it: the caller's order of the formula, scents last.
+    pub lines: Vec<WeighLine>,
+    /// The melt, g.
+    pub melt_g: f64,
+    /// The melt with its scents as a formula, mass %.
+    pub whole: Formula,
+    /// Scents above the limits of their certificates.
+    pub over: Vec<OverLimit>,
+    /// Scents whose certificate states no limit: positions in the library.
+    pub unlimited: Vec<usize>,
+    /// Cost; `None` when a price is missing.
+    pub cost: Option<Cost>,
+    /// Ingredients without a price: positions in the library.
+    pub without_price: Vec<usize>,
+}
+
+/// Why there is no batch.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum BatchError {
+    /// A figure that is none.
+    #[error("{what} is {value}, outside {least} to {most}")]
+    OutOfRange {
+        /// Which figure.
+        what: &'static str,
+        /// What was given.
+        value: f64,
+        /// Least taken.
+        least: f64,
+        /// Most taken.
+        most: f64,
+    },
+    /// The scents are more than the melt.
+    #[error("the scents weigh {scents_g} g, as much as the melt of {melt_g} g or more")]
+    AllScent {
+        /// Their mass, g.
+        scents_g: f64,
+        /// The melt, g.
+        melt_g: f64,
+    },
+    /// The scale is too coarse.
+    #[error("a scale that shows {scale_g} g cannot weigh {mass_g} g of `{ingredient}`")]
+    TooCoarse {
+        /// Last digit of the scale, g.
+        scale_g: f64,
+        /// What is to be weighed, g.
+        mass_g: f64,
+        /// Key of the ingredient.
+        ingredient: String,
+    },
+}
+
+/// Works out a batch.
+///
+/// # Arguments
+/// * `library`: reference tables and lots.
+/// * `task`: what is asked.
+///
+/// # Errors
+/// [`BatchError`].
+///
+/// # Example
+/// ```
+/// use barwright_making::batch::{BatchTask, batch};
+/// use barwright_reference::{Library, formula};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
+///     .map_err(|errors| errors[0].message.clone())?;
+/// let task = BatchTask {
+///     formula: &bar.formulas[0], bars: 6, bar_g: 57.0, left_share: 0.05, scale_g: 1.0, scents: &[], colours: &[],
+///     labour: None, packaging: None,
+/// };
+/// let sheet = batch(&library, &task)?;
+/// assert_eq!(sheet.melt_g, 360.0);
+/// assert_eq!(sheet.lines.iter().map(|line| line.mass_g).collect::<Vec<_>>(), [94.0, 115.0, 151.0]);
+/// # Ok(())
+/// # }
+/// ```
+pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchError> {
+    let within = |what, value: f64, least: f64, most: f64| {
+        if value >= least && value <= most {
+            Ok(value)
+        } else {
+            Err(BatchError::OutOfRange { what, value, least, most })
+        }
+    };
+    within("the number of bars", f64::from(task.bars), 1.0, 1e6)?;
+    within("the mass of a bar in g", task.bar_g, 0.01, 1e6)?;
+    within("the share left in the jug", task.left_share, 0.0, 0.9)?;
+    within("the last digit of the scale in g", task.scale_g, 1e-4, 1e3)?;
+    for scent in task.scents {
+        within("the mass of a scent in g", scent.mass_g, 0.0, 1e6)?;
+    }
+    for colour in task.colours {
+        within("the mass of a colour in g", colour.mass_g, 0.0, 1e6)?;
+    }
+    for (what, money) in [("the labour", task.labour), ("the packaging", task.packaging)] {
+        within(what, money.unwrap_or(0.0), 0.0, 1e9)?;
+    }
+    let wanted_g = f64::from(task.bars) * task.bar_g / (1.0 - task.left_share);
+    let melt_g = (wanted_g / task.scale_g).round() * task.scale_g;
+    let scents_g: f64 = task.scents.iter().map(|scent| scent.mass_g).sum();
+    if scents_g >= melt_g {
+        return Err(BatchError::AllScent { scents_g, melt_g });
+    }
+    let base_g = melt_g - scents_g;
+    let parts = task.formula.parts.iter().map(|part| (part.ingredient, 0.01 * part.percent * base_g));
+    let all: Vec<(usize, f64)> =
+        parts.chain(task.scents.iter().map(|scent| (scent.ingredient, scent.mass_g))).collect();
+    let exact: Vec<f64> = all.iter().map(|(_, mass_g)| *mass_g).collect();
+    let rounded = apportion(&exact, melt_g, task.scale_g);
+    let one = |index: usize| library.ingredients.get(index);
+    let mut running_g = 0.0;
+    let mut lines = Vec::with_capacity(all.len());
+    for (&(ingredient, exact_g), &mass_g) in all.iter().zip(&rounded) {
+        if mass_g <= 0.0 {
+            let ingredient = one(ingredient).map_or_else(String::new, |one| one.key.clone());
+            return Err(BatchError::TooCoarse { scale_g: task.scale_g, mass_g: exact_g, ingredient });
+        }
+        running_g += mass_g;
+        let price = one(ingredient).and_then(|one| one.price_per_kg).map(|price| 1e-3 * mass_g * price);
+        lines.push(WeighLine { ingredient, percent: 100.0 * mass_g / melt_g, mass_g, running_g, price });
+    }
+    let mut whole: Vec<Part> = Vec::new();
+    for line in &lines {
+        match whole.iter_mut().find(|part| part.ingredient == line.ingredient) {
+            Some(part) => part.percent += line.percent,
+            None => whole.push(Part { ingredient: line.ingredient, percent: line.percent }),
+        }
+    }
+    let limit = |index: usize| one(index).and_then(|one| one.lot_limit_percent);
+    let over = whole
+        .iter()
+        .filter_map(|part| {
+            let limit_percent = limit(part.ingredient)?;
+            let over = OverLimit { ingredient: part.ingredient, percent: part.percent, limit_percent };
+            (part.percent > limit_percent).then_some(over)
+        })
+        .collect();
+    let unlimited = task.scents.iter().map(|scent| scent.ingredient).filter(|index| limit(*index).is_none()).collect();
+    let without_price: Vec<usize> = whole
+        .iter()
+        .map(|part| part.ingredient)
+        .filter(|&index| one(index).is_none_or(|one| one.price_per_kg.is_none()))
+        .collect();
+    let cost = without_price.is_empty().then(|| {
+        let ingredients = lines.iter().filter_map(|line| line.price).sum();
+        let packaging = task.packaging.unwrap_or(0.0) * f64::from(task.bars);
+        let labour = task.labour.unwrap_or(0.0);
+        let all = ingredients + packaging + labour;
+        let bar = all / f64::from(task.bars);
+        Cost { ingredients, packaging, labour, batch: all, bar, gram: bar / task.bar_g }
+    });
+    let whole = Formula { name: task.formula.name.clone(), parts: whole };
+    Ok(Batch { lines, melt_g, whole, over, unlimited, cost, without_price })
+}

@@ -6,14 +6,20 @@
 //! - [`bar`]: a bar of a blend as the heat model sees it.
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
+//! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
 //! - [`spread`]: the same over all draws, with progress.
 
 pub mod bar;
 pub mod cool;
 mod error;
 pub mod pour;
+pub mod ice_pack;
+pub mod packing;
+pub mod parcel;
 pub mod spread;
 
 pub use cool::{CoolTask, Cooling, Place, cool};
 pub use error::MakingError;
 pub use pour::{PourTask, Pouring, pour};
+pub use packing::Packing;
+pub use parcel::{Parcel, ParcelTask, Way, parcel};

@@ -7,6 +7,7 @@ pub mod cool;
 pub mod explore;
 pub mod ingredients;
 pub mod number;
+pub mod parcel;
 pub mod pour;
 pub mod swap;
 pub mod table;

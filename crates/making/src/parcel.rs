@@ -14,6 +14,7 @@ use std::ops::ControlFlow;
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::interval::{Estimate, Spread};
+pub use barwright_heat::Sample as Record;
 use barwright_heat::ambient::Side;
 use barwright_heat::{Ambient, Branch, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
 use barwright_reference::Formula;
@@ -22,12 +23,10 @@ use serde::Serialize;
 
 use crate::MakingError;
 use crate::bar;
+use crate::cool::{ACCURACY, CELLS};
 use crate::ice_pack::inside;
 use crate::packing::Packing;
 use crate::spread::{Control, compute};
-
-/// Cells of a bar: times are within 1 % of those with cells of 1 mm, far inside what the film is known to.
-pub const CELLS: Resolution = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
 
 /// Foam tried where it may help, m.
 pub const TRIED_FOAM_M: f64 = 0.02;
@@ -56,6 +55,9 @@ const STARTS: usize = 24;
 /// A later dispatch that spares less than this is none, K.
 const SPARES_K: f64 = 0.2;
 
+/// Most cells, however fine.
+const MOST_CELLS: usize = 200_000;
+
 /// One hour, s.
 const HOUR_S: f64 = 3600.0;
 
@@ -70,8 +72,8 @@ pub struct ParcelTask<'a> {
     pub start_c: f64,
     /// Time in s and temperature in °C, in order; two at one time are a step.
     pub route: &'a [(f64, f64)],
-    /// How finely the bar is cut; [`CELLS`].
-    pub cells: Resolution,
+    /// Width of a cell, m; as a rule that of [`CELLS`].
+    pub cell_m: f64,
 }
 
 /// One way to send it.
@@ -136,6 +138,10 @@ pub struct Parcel {
     pub needed_c: f64,
     /// Length of the route, s.
     pub length_s: f64,
+    /// Air outside against time: s and °C, at the times of [`Outcome::history`].
+    pub outside: Vec<(f64, f64)>,
+    /// Lowest and highest air of the route, °C.
+    pub extremes_c: (f64, f64),
     /// Windows the route was averaged over, s.
     pub window_s: Option<f64>,
     /// Mass of all bars, kg.
@@ -185,7 +191,7 @@ struct Course {
 ///     packing: Packing { shape, bars: 1, foam_m: 0.0, ice_kg: 0.0 },
 ///     start_c: 22.0,
 ///     route: &[(0.0, 25.0), (7200.0, 60.0), (86400.0, 60.0)],
-///     cells: barwright_making::parcel::CELLS,
+///     cell_m: 3e-3,
 /// };
 /// let found = parcel(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
 /// assert_eq!(found.asked.keeps, 0.0);
@@ -228,7 +234,10 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
         tried(runner.later(runs - 1, &air, &asked))?;
     }
     ways.sort_by(|a, b| b.keeps.total_cmp(&a.keeps).then(a.mean_c.value.total_cmp(&b.mean_c.value)));
+    let outside = asked.history.iter().map(|one| (one.time_s, air.temperature_c(one.time_s, Side::After)));
     Ok(Parcel {
+        outside: outside.collect(),
+        extremes_c: air.extremes_c(),
         asked,
         ways,
         holds_c: curves.estimate_or(f64::NAN, HeatCurves::holds_c),
@@ -251,6 +260,13 @@ fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
         }
         Err(error) => Err(error),
     }
+}
+
+/// Cells of a width: more may be had where finer ones are asked for.
+fn cells(cell_m: f64) -> Resolution {
+    let finer = (CELLS.cell_m / cell_m).max(1.0);
+    let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MOST_CELLS);
+    Resolution { cell_m, most_cells, ..CELLS }
 }
 
 /// Other ways to pack it.
@@ -365,7 +381,7 @@ impl Runner<'_> {
         factor: f64,
         recorded: bool,
     ) -> Result<Course, MakingError> {
-        let body = packing.body(bar::material(curves, self.density)?, factor, self.task.cells)?;
+        let body = packing.body(bar::material(curves, self.density)?, factor, cells(self.task.cell_m))?;
         let holds = curves.holds_c().map(|level| Watch { probe: Probe::Mean, crossing: Crossing::Rises, level });
         let watches: Vec<Watch> = holds.into_iter().collect();
         let run = solve(
@@ -373,6 +389,7 @@ impl Runner<'_> {
                 branch: Branch::Heating,
                 samples_s: &around.samples_s,
                 watches: &watches,
+                accuracy: ACCURACY,
                 ..Task::new(&body, &around.air, self.task.start_c, self.length_s)
             },
             &|_| ControlFlow::Continue(()),

@@ -7,7 +7,6 @@ use std::sync::LazyLock;
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::at;
 use barwright_blend::{Options, Parameters};
-use barwright_making::parcel::CELLS;
 use barwright_making::{MakingError, Packing, Parcel, ParcelTask, Way, parcel};
 use barwright_reference::mould::BarShape;
 use barwright_reference::route::known_routes;
@@ -19,6 +18,7 @@ static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin()
 const PALM: BarShape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
 const ALONE: Packing = Packing { shape: PALM, bars: 1, foam_m: 0.0, ice_kg: 0.0 };
 const DAY_S: f64 = 86_400.0;
+const CELL_M: f64 = 3e-3;
 
 fn bar() -> Formula {
     let text = "beeswax 26, mango butter 32, sunflower oil 42";
@@ -31,7 +31,7 @@ fn bench(draws: usize) -> Workbench<'static> {
 
 fn send(draws: usize, packing: Packing, route: &[(f64, f64)]) -> Parcel {
     let formula = bar();
-    let task = ParcelTask { formula: &formula, packing, start_c: 20.0, route, cells: CELLS };
+    let task = ParcelTask { formula: &formula, packing, start_c: 20.0, route, cell_m: CELL_M };
     parcel(&bench(draws), &task, &|_, _| ControlFlow::Continue(())).unwrap()
 }
 
@@ -148,15 +148,15 @@ fn odd_tasks_have_an_answer_or_an_error() {
     assert!((block.asked.core_c.value - 20.0).abs() < 0.2 && block.asked.edge_c.value > 55.0);
     let zero = BarShape::Box { length_mm: 60.0, width_mm: 0.0, height_mm: 20.0 };
     let formula = bar();
-    let cells = CELLS;
+    let cell_m = CELL_M;
     for (shape, route) in
         [(zero, &[(0.0, 30.0)][..]), (PALM, &[]), (PALM, &[(0.0, -300.0)]), (PALM, &[(0.0, f64::NAN)])]
     {
-        let task = ParcelTask { formula: &formula, packing: Packing { shape, ..ALONE }, start_c: 20.0, route, cells };
+        let task = ParcelTask { formula: &formula, packing: Packing { shape, ..ALONE }, start_c: 20.0, route, cell_m };
         let refused = parcel(&bench(0), &task, &|_, _| ControlFlow::Continue(()));
         assert!(matches!(refused, Err(MakingError::Heat(_))), "{refused:?}");
     }
     let rows = steady(40.0, 1.0);
-    let task = ParcelTask { formula: &formula, packing: ALONE, start_c: 20.0, route: &rows, cells };
+    let task = ParcelTask { formula: &formula, packing: ALONE, start_c: 20.0, route: &rows, cell_m };
     assert!(matches!(parcel(&bench(0), &task, &|_, _| ControlFlow::Break(())), Err(MakingError::Stopped) | Ok(_)));
 }

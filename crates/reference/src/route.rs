@@ -86,8 +86,8 @@ impl Route {
     /// # Example
     /// ```
     /// use barwright_reference::route::Route;
-    /// let (route, notes) = Route::read("time;temp (°F)\n22:30;71,6\n00:30;68\n").map_err(|errors| format!("{errors:?}"))?;
-    /// assert_eq!(route.rows, [(0.0, 22.0), (7200.0, 20.0)]);
+    /// let (route, notes) = Route::read("time;temp (°F)\n22:30;68,0\n00:30;50\n").map_err(|errors| format!("{errors:?}"))?;
+    /// assert_eq!(route.rows, [(0.0, 20.0), (7200.0, 10.0)]);
     /// assert_eq!((route.clock_s, notes.len()), (Some(81000.0), 0));
     /// # Ok::<(), String>(())
     /// ```

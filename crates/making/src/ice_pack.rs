@@ -40,8 +40,8 @@ const WATER_J_PER_KGK: f64 = 4190.0;
 /// Steps of the pack's balance over a route.
 const STEPS: usize = 4000;
 
-/// Rows of the route in the box.
-const ROWS: usize = 400;
+/// Rows of the route in the box, besides its steps: each ends a step of every run.
+const ROWS: usize = 96;
 
 /// The box with its pack along a route.
 #[derive(Debug, Clone, PartialEq)]

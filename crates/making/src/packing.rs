@@ -133,6 +133,11 @@ impl Packing {
         [0, 1, 2].map(|axis: usize| f64::from(counts[axis]) * (one[axis] + gap_m))
     }
 
+    /// Shortest side of all bars together, m.
+    pub(crate) fn shortest_m(&self) -> f64 {
+        self.block_m().into_iter().fold(f64::INFINITY, f64::min)
+    }
+
     /// Outside of all bars, m².
     fn block_m2(&self) -> f64 {
         match bar::shape(self.shape) {

@@ -38,13 +38,16 @@ pub const ICE_STEP_KG: f64 = 0.1;
 pub const HELD_S: f64 = 24.0 * HOUR_S;
 
 /// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
-pub const MOST_KINKS: usize = 500;
+pub const MOST_KINKS: usize = 200;
 
 /// Shortest window, s.
 const LEAST_WINDOW_S: f64 = 60.0;
 
-/// Records of a run, besides those at the kinks of the route.
+/// Records of the central run, besides those at the kinks of the route.
 const RECORDS: usize = 240;
+
+/// One in so many is looked at in a draw: enough to find the highest values.
+const LOOKED_AT: usize = 4;
 
 /// A route at least so long has a night, s.
 const NIGHT_S: f64 = 23.0 * HOUR_S;
@@ -54,6 +57,9 @@ const STARTS: usize = 24;
 
 /// A later dispatch that spares less than this is none, K.
 const SPARES_K: f64 = 0.2;
+
+/// Shortest side of a palm-sized bar, for which [`CELLS`] are meant, m.
+const PALM_M: f64 = 0.02;
 
 /// Most cells, however fine.
 const MOST_CELLS: usize = 200_000;
@@ -72,7 +78,7 @@ pub struct ParcelTask<'a> {
     pub start_c: f64,
     /// Time in s and temperature in °C, in order; two at one time are a step.
     pub route: &'a [(f64, f64)],
-    /// Width of a cell, m; as a rule that of [`CELLS`].
+    /// Width of a cell of a palm-sized bar, m; as a rule that of [`CELLS`]. Larger blocks have wider ones in proportion.
     pub cell_m: f64,
 }
 
@@ -262,11 +268,11 @@ fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
     }
 }
 
-/// Cells of a width: more may be had where finer ones are asked for.
-fn cells(cell_m: f64) -> Resolution {
+/// Cells for a block: as fine over its shortest side as those of `cell_m` are over that of a palm-sized bar. More may be had where finer ones are asked for.
+fn cells(cell_m: f64, packing: &Packing) -> Resolution {
     let finer = (CELLS.cell_m / cell_m).max(1.0);
     let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MOST_CELLS);
-    Resolution { cell_m, most_cells, ..CELLS }
+    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).max(1.0), most_cells, ..CELLS }
 }
 
 /// Other ways to pack it.
@@ -381,13 +387,13 @@ impl Runner<'_> {
         factor: f64,
         recorded: bool,
     ) -> Result<Course, MakingError> {
-        let body = packing.body(bar::material(curves, self.density)?, factor, cells(self.task.cell_m))?;
+        let body = packing.body(bar::material(curves, self.density)?, factor, cells(self.task.cell_m, packing))?;
         let holds = curves.holds_c().map(|level| Watch { probe: Probe::Mean, crossing: Crossing::Rises, level });
         let watches: Vec<Watch> = holds.into_iter().collect();
         let run = solve(
             &Task {
                 branch: Branch::Heating,
-                samples_s: &around.samples_s,
+                samples_s: if recorded { &around.records_s } else { &around.looks_s },
                 watches: &watches,
                 accuracy: ACCURACY,
                 ..Task::new(&body, &around.air, self.task.start_c, self.length_s)
@@ -414,7 +420,10 @@ impl Runner<'_> {
 struct Around {
     air: Ambient,
     ice_gone_s: Option<f64>,
-    samples_s: Vec<f64>,
+    /// In the central run.
+    records_s: Vec<f64>,
+    /// In a draw.
+    looks_s: Vec<f64>,
 }
 
 impl Around {
@@ -426,11 +435,14 @@ impl Around {
             }
             _ => (outside.clone(), None),
         };
-        let mut samples_s: Vec<f64> = (0..=RECORDS).map(|record| length_s * record as f64 / RECORDS as f64).collect();
-        samples_s.extend(outside.kinks_s().iter().copied().filter(|&time| time < length_s));
-        samples_s.sort_by(f64::total_cmp);
-        samples_s.dedup();
-        Ok(Around { air, ice_gone_s, samples_s })
+        let times = |count: usize| {
+            let mut times_s: Vec<f64> = (0..=count).map(|record| length_s * record as f64 / count as f64).collect();
+            times_s.extend(outside.kinks_s().iter().copied().filter(|&time| time < length_s));
+            times_s.sort_by(f64::total_cmp);
+            times_s.dedup();
+            times_s
+        };
+        Ok(Around { air, ice_gone_s, records_s: times(RECORDS), looks_s: times(RECORDS / LOOKED_AT) })
     }
 }
 

@@ -18,7 +18,7 @@ use crate::render::number::significant;
 /// Temperatures the model is made for, °C.
 const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 
-/// Masses in a jug taken, g.
+/// Masses taken, of a jug or an ice pack, g.
 const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
 
 /// Most temperatures in one table.

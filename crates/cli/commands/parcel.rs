@@ -126,12 +126,7 @@ pub fn run(order: &args::Parcel, streams: &mut Streams<'_>) -> Result<(), CliErr
     let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
     let task = ParcelTask {
         formula,
-        packing: Packing {
-            shape: mould.shape,
-            bars: order.bars,
-            foam_m: 1e-3 * order.insulate,
-            ice_kg: order.ice,
-        },
+        packing: Packing { shape: mould.shape, bars: order.bars, foam_m: 1e-3 * order.insulate, ice_kg: order.ice },
         start_c: order.start,
         route: &sent.route.rows,
         cell_m: 1e-3 * order.cell,

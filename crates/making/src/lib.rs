@@ -12,14 +12,14 @@
 pub mod bar;
 pub mod cool;
 mod error;
-pub mod pour;
 pub mod ice_pack;
 pub mod packing;
 pub mod parcel;
+pub mod pour;
 pub mod spread;
 
 pub use cool::{CoolTask, Cooling, Place, cool};
 pub use error::MakingError;
-pub use pour::{PourTask, Pouring, pour};
 pub use packing::Packing;
 pub use parcel::{Parcel, ParcelTask, Way, parcel};
+pub use pour::{PourTask, Pouring, pour};

@@ -61,6 +61,9 @@ const SPARES_K: f64 = 0.2;
 /// Shortest side of a palm-sized bar, for which [`CELLS`] are meant, m.
 const PALM_M: f64 = 0.02;
 
+/// Cells of a large block are at most this much wider: what reaches into it in some hours is a matter of centimetres.
+const MOST_WIDENED: f64 = 5.0;
+
 /// Most cells, however fine.
 const MOST_CELLS: usize = 200_000;
 
@@ -78,7 +81,7 @@ pub struct ParcelTask<'a> {
     pub start_c: f64,
     /// Time in s and temperature in °C, in order; two at one time are a step.
     pub route: &'a [(f64, f64)],
-    /// Width of a cell of a palm-sized bar, m; as a rule that of [`CELLS`]. Larger blocks have wider ones in proportion.
+    /// Width of a cell of a palm-sized bar, m; as a rule that of [`CELLS`]. Larger blocks have wider ones.
     pub cell_m: f64,
 }
 
@@ -272,7 +275,7 @@ fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
 fn cells(cell_m: f64, packing: &Packing) -> Resolution {
     let finer = (CELLS.cell_m / cell_m).max(1.0);
     let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MOST_CELLS);
-    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).max(1.0), most_cells, ..CELLS }
+    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).clamp(1.0, MOST_WIDENED), most_cells, ..CELLS }
 }
 
 /// Other ways to pack it.

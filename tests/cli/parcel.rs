@@ -112,15 +112,15 @@ fn a_box_with_foam_and_ice_in_us_units() {
      ───────────────────────────────────────────────────────────────────────────────────────────────────────────────────────
       1 in of foam, 42 oz of ice             over 99 in 100    70.0 °F                            64   -
       1.8 in of foam, 42 oz of ice           over 99 in 100    70.0 °F                            64   -
-      sent 9.0 h later on this route         88 in 100         93.8 °F (92.2 to 95.3)             80   -
+      sent 9 h later on this route           88 in 100         93.8 °F (92.2 to 95.3)             80   -
       1.8 in of foam, 10 oz of ice           69 in 100         100 °F (93 to 101)                 81   -
       as asked: 1 in of foam, 10 oz of ice   25 in 100         110.1 °F (107.8 to 111.9)          86   18 h (15 to over 24)
       carton only                            under 1 in 100    132.2 °F (129.4 to 134.2)          97   11 h (5.6 to 15)
-      The ice has melted: 1 in of foam, 42 oz of ice after 17 h; sent 9.0 h later on this
+      The ice has melted: 1 in of foam, 42 oz of ice after 17 h; sent 9 h later on this
       route after 5.8 h; 1.8 in of foam, 10 oz of ice after 11 h; as asked: 1 in of foam, 10
       oz of ice after 9.4 h.
-      More wax: a bar that holds to 114.8 °F would keep its shape sent like this; `barwright
-      adjust FORMULA --hold 115F` says whether there is one.
+      More wax: a bar that holds to 114 °F would keep its shape sent like this; `barwright
+      adjust FORMULA --hold 114F` says whether there is one.
 
     Along the way, by the middle values
         h   air, °F   air in the box   core   mean   liquid, %
@@ -305,7 +305,7 @@ fn odd_routes_are_told_about_and_answered() {
         .collect();
     let million = along(&rows);
     assert!((million.json()["asked"]["core_c"]["value"].as_f64().unwrap() - 37.0).abs() < 0.3, "{}", million.stderr);
-    assert_snapshot!(million.stderr, @"note: the 1000000 rows of the route are averaged over 8 min each");
+    assert_snapshot!(million.stderr, @"note: the 1000000 rows of the route are averaged over 11 min each");
 }
 
 #[test]

@@ -28,6 +28,9 @@ const SHOWN: usize = 9;
 /// The edges of a bar are told when they get warmer than the mean by this, K.
 const TOLD_K: f64 = 3.0;
 
+/// A bar as sure as that needs no more wax.
+const SURE: f64 = 0.9;
+
 /// What is shown.
 pub struct View<'a> {
     /// What was found.
@@ -181,7 +184,7 @@ fn helps(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let mut sheet = Sheet::new(&header).right(&[3]).whole(&[0, 1, 2, 3, 4]);
     for one in &found.ways {
         sheet.row(&[
-            way(one, &view.task.packing, units),
+            way(one, view),
             in_hundred(one.keeps),
             units.degrees(&one.core_c),
             whole(100.0 * one.melted_share.value),
@@ -193,22 +196,22 @@ fn helps(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         .ways
         .iter()
         .filter_map(|one| Some((one, one.ice_gone_s?)))
-        .map(|(one, time_s)| {
-            format!("{} after {}", way(one, &view.task.packing, units), with_unit(&hours(time_s), "h"))
-        })
+        .map(|(one, time_s)| format!("{} after {}", way(one, view), with_unit(&hours(time_s), "h")))
         .collect();
     if !gone.is_empty() {
         output.text(&format!("  The ice has melted: {}.", gone.join("; ")), 2)?;
     }
-    if found.asked.keeps < 0.9 {
+    if found.asked.keeps < SURE {
+        let needed = match units {
+            Units::Metric => (found.needed_c.ceil(), "C"),
+            Units::Us => ((found.needed_c * 1.8 + 32.0).ceil(), "F"),
+        };
         output.text(
             &format!(
-                "  More wax: a bar that holds to {} would keep its shape sent like this; `barwright adjust FORMULA --hold {}` says whether there is one.",
-                units.given_degrees(found.needed_c.ceil()),
-                match units {
-                    Units::Metric => format!("{}C", units.given(found.needed_c.ceil())),
-                    Units::Us => format!("{}F", whole(found.needed_c.ceil() * 1.8 + 32.0)),
-                }
+                "  More wax: a bar that holds to {0} {1} would keep its shape sent like this; `barwright adjust FORMULA --hold {0}{2}` says whether there is one.",
+                whole(needed.0),
+                units.degree(),
+                needed.1
             ),
             2,
         )?;
@@ -217,7 +220,8 @@ fn helps(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
 }
 
 /// A way in words.
-fn way(one: &Outcome, asked: &Packing, units: Units) -> String {
+fn way(one: &Outcome, view: &View<'_>) -> String {
+    let (asked, units) = (&view.task.packing, view.units);
     let with = |foam_mm: f64, ice_g: f64| {
         let foam = (foam_mm > 0.0).then(|| format!("{} of foam", units.given_length(foam_mm)));
         let ice = (ice_g > 0.0).then(|| format!("{} of ice", mass(ice_g, units)));
@@ -228,7 +232,13 @@ fn way(one: &Outcome, asked: &Packing, units: Units) -> String {
         Way::AsAsked => format!("as asked: {}", with(1e3 * asked.foam_m, 1e3 * asked.ice_kg)),
         Way::Bare => bare(asked).to_owned(),
         Way::Packed { foam_mm, ice_g } => with(foam_mm, ice_g),
-        Way::Later { hours } => format!("sent {} h later on this route", significant(hours, 2)),
+        Way::Later { hours } => {
+            let clock = view.sent.route.clock_s.map_or_else(String::new, |clock_s| {
+                let minutes = ((clock_s / 60.0 + 60.0 * hours).round() as u64) % (24 * 60);
+                format!(", at {:02}:{:02}", minutes / 60, minutes % 60)
+            });
+            format!("sent {hours:.0} h later on this route{clock}")
+        }
     }
 }
 

@@ -38,7 +38,7 @@ pub const ICE_STEP_KG: f64 = 0.1;
 pub const HELD_S: f64 = 24.0 * HOUR_S;
 
 /// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
-pub const MOST_KINKS: usize = 200;
+pub const MOST_KINKS: usize = 150;
 
 /// Shortest window, s.
 const LEAST_WINDOW_S: f64 = 60.0;

@@ -14,8 +14,27 @@ use crate::complain::visible;
 use crate::error::{CliError, Complaint, Place};
 use crate::output::Streams;
 
-/// Largest text taken, bytes: a formula of two hundred parts has a few thousand.
-const LARGEST_BYTES: u64 = 1_000_000;
+/// What a text is, for how large it may be and what to say when it is too large or empty.
+pub struct TextKind {
+    /// Largest text taken, bytes.
+    largest_bytes: u64,
+    too_large: &'static str,
+    empty: &'static str,
+}
+
+/// Formulas and what goes with them: a formula of two hundred parts has a few thousand bytes.
+const SMALL: TextKind = TextKind {
+    largest_bytes: 1_000_000,
+    too_large: "A formula has a few lines; check that this is the right file.",
+    empty: "Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil 74`.",
+};
+
+/// Routes: a logger's million rows have some thirty million bytes.
+pub const ROUTE: TextKind = TextKind {
+    largest_bytes: 100_000_000,
+    too_large: "Keep one row a minute: that is plenty.",
+    empty: "Write a header line such as `hours,temperature_c` and one line for each time.",
+};
 
 /// Endings that make an argument a file name, even when there is no such file.
 const ENDINGS: [&str; 3] = ["toml", "csv", "txt"];
@@ -136,7 +155,7 @@ pub fn check_stdin_once(written: &[&OsStr], lots: Option<&Path>) -> Result<(), C
 }
 
 /// Returns a note on one line with its place.
-fn say(note: &Diagnostic, origin: &str, text: &str) -> String {
+pub fn say(note: &Diagnostic, origin: &str, text: &str) -> String {
     let (line, column) = barwright_reference::diagnostic::line_column(text, note.span.start);
     let place = if !text.trim_end().contains('\n') { origin.to_owned() } else { format!("{origin}:{line}:{column}") };
     let mut said = format!("{place}: {}", note.message);
@@ -175,12 +194,17 @@ fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), V
 
 /// Reads a file, or standard input for `-`; returns the text and its name as shown.
 pub fn read_text(path: &Path) -> Result<(Rc<str>, String), Box<Complaint>> {
+    read_text_of(path, &SMALL)
+}
+
+/// The same for a kind of text.
+pub fn read_text_of(path: &Path, kind: &TextKind) -> Result<(Rc<str>, String), Box<Complaint>> {
     if path == Path::new("-") {
         let origin = "standard input".to_owned();
-        Ok((read_stdin(&origin)?, origin))
+        Ok((read_stdin(&origin, kind)?, origin))
     } else {
         let origin = path.display().to_string();
-        Ok((read_file(path, &origin)?, origin))
+        Ok((read_file_of(path, &origin, kind)?, origin))
     }
 }
 
@@ -217,9 +241,9 @@ fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source,
             text,
         });
     }
-    let text = check_filled(written.unwrap_or(""), &inline_name)?;
-    if text.len() as u64 > LARGEST_BYTES {
-        return Err(Box::new(too_large(&inline_name, text.len() as u64)));
+    let text = check_filled(written.unwrap_or(""), &inline_name, &SMALL)?;
+    if text.len() as u64 > SMALL.largest_bytes {
+        return Err(Box::new(too_large(&inline_name, text.len() as u64, &SMALL)));
     }
     Ok(Source { format: sniff(&text), origin: inline_name.clone(), text, name: inline_name })
 }
@@ -235,7 +259,7 @@ fn names_file(text: &str, ending: &str, library: &Library) -> bool {
 }
 
 /// Reads standard input up to the largest size.
-fn read_stdin(origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+fn read_stdin(origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
     let stdin = io::stdin();
     if stdin.is_terminal() {
         // Whoever typed `-` by mistake would wait for ever; a failure to say so changes nothing.
@@ -244,11 +268,16 @@ fn read_stdin(origin: &str) -> Result<Rc<str>, Box<Complaint>> {
             b"note: reading from the keyboard; end it with Ctrl-D on a new line\n",
         );
     }
-    read_capped(stdin.lock(), origin)
+    read_capped(stdin.lock(), origin, kind)
 }
 
 /// Reads a file, refusing by its size before reading it.
 pub fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+    read_file_of(path, origin, &SMALL)
+}
+
+/// The same for a kind of text.
+fn read_file_of(path: &Path, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
     let failed = |error: io::Error| Box::new(unreadable(path, origin, &error));
     let facts = std::fs::metadata(path).map_err(failed)?;
     if facts.is_dir() {
@@ -257,42 +286,41 @@ pub fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
                 .hint("Write the name of a formula file in it."),
         ));
     }
-    if facts.is_file() && facts.len() > LARGEST_BYTES {
-        return Err(Box::new(too_large(origin, facts.len())));
+    if facts.is_file() && facts.len() > kind.largest_bytes {
+        return Err(Box::new(too_large(origin, facts.len(), kind)));
     }
-    read_capped(File::open(path).map_err(failed)?, origin)
+    read_capped(File::open(path).map_err(failed)?, origin, kind)
 }
 
 /// Reads at most the largest size, and checks that it is text and not empty.
-fn read_capped(reader: impl Read, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+fn read_capped(reader: impl Read, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
     let mut bytes = Vec::new();
-    let capped = reader.take(LARGEST_BYTES + 1).read_to_end(&mut bytes);
+    let capped = reader.take(kind.largest_bytes + 1).read_to_end(&mut bytes);
     capped.map_err(|error| Box::new(unreadable(Path::new(origin), origin, &error)))?;
-    if bytes.len() as u64 > LARGEST_BYTES {
-        return Err(Box::new(too_large(origin, bytes.len() as u64)));
+    if bytes.len() as u64 > kind.largest_bytes {
+        return Err(Box::new(too_large(origin, bytes.len() as u64, kind)));
     }
     match std::str::from_utf8(&bytes) {
-        Ok(text) => check_filled(text, origin),
+        Ok(text) => check_filled(text, origin, kind),
         Err(error) => Err(Box::new(not_text(&bytes, error.valid_up_to(), origin))),
     }
 }
 
 /// Refuses a text with nothing in it.
-fn check_filled(text: &str, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+fn check_filled(text: &str, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
     if text.trim_matches(|letter: char| letter.is_whitespace() || letter == '\u{feff}').is_empty() {
         return Err(Box::new(
-            Complaint::about_file("empty", format!("{} is empty", named(origin)), origin)
-                .hint("Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil 74`."),
+            Complaint::about_file("empty", format!("{} is empty", named(origin)), origin).hint(kind.empty),
         ));
     }
     Ok(Rc::from(text))
 }
 
-fn too_large(origin: &str, bytes: u64) -> Complaint {
-    let size =
-        if bytes > LARGEST_BYTES + 1 { format!("has {:.1} MB", bytes as f64 / 1e6) } else { "goes on".to_owned() };
-    Complaint::about_file("too-large", format!("{} {size}, above the 1 MB taken", named(origin)), origin)
-        .hint("A formula has a few lines; check that this is the right file.")
+fn too_large(origin: &str, bytes: u64, kind: &TextKind) -> Complaint {
+    let most = kind.largest_bytes;
+    let size = if bytes > most + 1 { format!("has {:.1} MB", bytes as f64 / 1e6) } else { "goes on".to_owned() };
+    let message = format!("{} {size}, above the {} MB taken", named(origin), most / 1_000_000);
+    Complaint::about_file("too-large", message, origin).hint(kind.too_large)
 }
 
 fn not_text(bytes: &[u8], at: usize, origin: &str) -> Complaint {

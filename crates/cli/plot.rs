@@ -1,7 +1,8 @@
 //! Plots as SVG. The only place that knows the plotting library.
 
-use barwright_making::Cooling;
 use barwright_making::cool::WATCHED_S;
+use barwright_making::parcel::Record;
+use barwright_making::{Cooling, Parcel};
 use barwright_reformulate::explore::{Candidate, Properties};
 use barwright_validation::score::{Group, Row};
 use barwright_validation::{Report, Use};
@@ -112,6 +113,36 @@ const LINES: [(&str, LineStyle); 4] = [
     ("#4a7c59", LineStyle::Dotted),
     ("#7a4a6d", LineStyle::DashDot),
 ];
+
+/// Draws air, core, and the temperature to which the bar keeps its shape against time.
+pub fn parcel(found: &Parcel, route: &str) -> String {
+    let [core, air, inside, holds] = &LINES;
+    let line = |data: Vec<(f64, f64)>, (colour, style): &(&str, LineStyle), width, word: &str| {
+        let line = LinePlot::new().with_data(data).with_color(*colour).with_stroke_width(width);
+        Plot::Line(line.with_line_style(style.clone()).with_legend(word))
+    };
+    let history =
+        |of: fn(&Record) -> f64| found.asked.history.iter().map(|one| (one.time_s / 3600.0, of(one))).collect();
+    let outside = found.outside.iter().map(|&(time_s, air_c)| (time_s / 3600.0, air_c)).collect();
+    let mut plots =
+        vec![line(outside, air, 1.5, "air outside"), line(history(|one| one.centre_c), core, 2.5, "core of the bar")];
+    if found.asked.ice_gone_s.is_some()
+        || found.asked.history.first().map(|one| one.ambient_c) != found.outside.first().map(|one| one.1)
+    {
+        plots.push(line(history(|one| one.ambient_c), inside, 1.5, "air in the box, without the bars' heat"));
+    }
+    if let Some(estimate) = &found.holds_c {
+        for (level, word) in [(estimate.value, "keeps its shape to"), (estimate.low, "5 in 100 fail below")] {
+            let end_h = found.length_s / 3600.0;
+            plots.push(line(vec![(0.0, level), (end_h, level)], holds, 0.8, word));
+        }
+    }
+    let layout = Layout::auto_from_plots(&plots)
+        .with_title(format!("Along {route}"))
+        .with_x_label("time, h")
+        .with_y_label("temperature, °C");
+    figure(vec![(plots, layout)])
+}
 
 /// Draws the middle of the bar (thick) and its surface (thin) against time in each place.
 pub fn cooling(found: &Cooling, pour_c: f64) -> String {

@@ -96,6 +96,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Batch(order) => commands::batch::run(order, &mut streams)?,
         Action::Pour(order) => commands::pour::run(order, &mut streams)?,
         Action::Cool(order) => commands::cool::run(order, &mut streams)?,
+        Action::Parcel(order) => commands::parcel::run(order, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
     }

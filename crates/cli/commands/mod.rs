@@ -7,6 +7,7 @@ pub mod compare;
 pub mod cool;
 pub mod explore;
 pub mod ingredients;
+pub mod parcel;
 pub mod pour;
 pub mod swap;
 pub mod validate;

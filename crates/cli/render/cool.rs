@@ -85,7 +85,7 @@ pub fn filling(mould: &Mould, called: &str, bar_kg: f64, units: Units) -> String
 }
 
 /// The size of a bar: `60 × 40 × 20 mm`.
-fn size(shape: BarShape, units: Units) -> String {
+pub fn size(shape: BarShape, units: Units) -> String {
     let one = |mm: f64| units.given_length(mm);
     match shape {
         BarShape::Box { length_mm, width_mm, height_mm } => {

@@ -7,6 +7,7 @@
 //! - [`batch`](mod@batch): weigh sheet and cost; [`declaration`]: what the label says of the formula.
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
+//! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
 //! - [`spread`]: the same over all draws, with progress.
 
 pub mod bar;
@@ -14,9 +15,14 @@ pub mod batch;
 pub mod cool;
 pub mod declaration;
 mod error;
+pub mod ice_pack;
+pub mod packing;
+pub mod parcel;
 pub mod pour;
 pub mod spread;
 
 pub use cool::{CoolTask, Cooling, Place, cool};
 pub use error::MakingError;
+pub use packing::Packing;
+pub use parcel::{Parcel, ParcelTask, Way, parcel};
 pub use pour::{PourTask, Pouring, pour};

@@ -9,6 +9,7 @@
 //! - [`formula`]: a blend by mass, from inline text, TOML or CSV; [`formula::quantity`] reads one amount.
 //! - [`space`]: a space of formulas, from TOML; [`range`] reads one range of amounts.
 //! - [`mould`]: a mould, from TOML; [`length`]: lengths in mm.
+//! - [`route`]: the air around a parcel against time, from CSV or built in.
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
@@ -30,6 +31,7 @@ pub mod mould;
 pub mod names;
 mod number;
 pub mod range;
+pub mod route;
 #[cfg(test)]
 mod sample;
 pub mod sources;

@@ -51,21 +51,21 @@ pub(crate) struct Row<R> {
     pub(crate) row: R,
 }
 
-/// One of the five files: its name, its columns and the faults found so far.
-struct Table<'f> {
-    file: &'static str,
-    faults: &'f mut Vec<DataFault>,
+/// One of the files: its name, its columns and the faults found so far.
+pub(crate) struct Table<'f> {
+    pub(crate) file: &'static str,
+    pub(crate) faults: &'f mut Vec<DataFault>,
 }
 
 impl Table<'_> {
     /// Adds a fault.
-    fn fault(&mut self, line: u64, what: impl Into<String>) {
+    pub(crate) fn fault(&mut self, line: u64, what: impl Into<String>) {
         self.faults.push(DataFault { file: self.file, line, what: what.into() });
     }
 
     /// Reads every row that can be read; the header must have exactly the given columns, in the order of `R`'s
     /// fields, so that no row needs to look its columns up.
-    fn rows<R: DeserializeOwned>(&mut self, text: &str, columns: &[&str]) -> Vec<Row<R>> {
+    pub(crate) fn rows<R: DeserializeOwned>(&mut self, text: &str, columns: &[&str]) -> Vec<Row<R>> {
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let headers = match reader.headers() {
             Ok(headers) => headers.clone(),
@@ -105,7 +105,7 @@ impl Table<'_> {
     }
 
     /// Checks that a figure is finite and in its range.
-    fn range(&mut self, line: u64, column: &str, value: f64, range: RangeInclusive<f64>) {
+    pub(crate) fn range(&mut self, line: u64, column: &str, value: f64, range: RangeInclusive<f64>) {
         if !range.contains(&value) {
             let (low, high) = (short(*range.start()), short(*range.end()));
             self.fault(line, format!("{column} is {value}, outside {low} to {high}"));
@@ -125,7 +125,7 @@ impl Table<'_> {
     }
 
     /// Checks that a text is not empty.
-    fn filled(&mut self, line: u64, column: &str, text: &str) {
+    pub(crate) fn filled(&mut self, line: u64, column: &str, text: &str) {
         if text.trim().is_empty() {
             self.fault(line, format!("{column} is empty"));
         }

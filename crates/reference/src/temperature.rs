@@ -73,14 +73,14 @@ impl TemperatureError {
 
 /// A temperature scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Scale {
+pub(crate) enum Scale {
     Celsius,
     Fahrenheit,
     Kelvin,
 }
 
 /// Returns the scale a unit stands for.
-fn scale(unit: &str) -> Option<Scale> {
+pub(crate) fn scale(unit: &str) -> Option<Scale> {
     let lower = unit.trim().to_lowercase();
     let letter =
         ["degrees", "degree", "deg", "°", "º"].iter().find_map(|mark| lower.strip_prefix(mark)).unwrap_or(&lower);
@@ -109,6 +109,11 @@ pub(crate) fn is_temperature_unit(unit: &str) -> bool {
 /// # Ok::<(), barwright_reference::temperature::TemperatureError>(())
 /// ```
 pub fn parse_temperature(text: &str) -> Result<f64, TemperatureError> {
+    parse_temperature_in(text, Scale::Celsius)
+}
+
+/// Reads one temperature that is on a scale of its column unless it says another. Returns °C.
+pub(crate) fn parse_temperature_in(text: &str, column: Scale) -> Result<f64, TemperatureError> {
     let text = text.trim();
     let written = || text.to_owned();
     if text.is_empty() {
@@ -119,7 +124,7 @@ pub fn parse_temperature(text: &str) -> Result<f64, TemperatureError> {
         Scan::NotFinite { .. } => return Err(TemperatureError::NotFinite { written: written() }),
         Scan::None | Scan::Ambiguous { .. } => return Err(TemperatureError::NotATemperature { written: written() }),
     };
-    let scale = if rest.is_empty() { Some(Scale::Celsius) } else { scale(rest) };
+    let scale = if rest.is_empty() { Some(column) } else { scale(rest) };
     let celsius = match scale {
         Some(Scale::Celsius) => value,
         Some(Scale::Fahrenheit) => (value - 32.0) * 5.0 / 9.0,

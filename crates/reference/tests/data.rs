@@ -22,7 +22,7 @@ const FROZEN: &[(&str, f64)] = &[
     ("ingredients", 84.0000),
     ("components", 819.0000),
     ("synonyms", 335.0000),
-    ("sources", 116.0000),
+    ("sources", 123.0000),
     ("viscosities", 207.0000),
     ("sum of molar_mass_g_mol", 139505.8700),
     ("sum of melt_c", 10837.1900),

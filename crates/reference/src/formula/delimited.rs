@@ -34,36 +34,55 @@ pub(crate) fn delimiter(header: &str) -> char {
 
 /// Splits a text into rows, from byte `start`; rows without any filled field and rows that start with `#` are passed over.
 pub(crate) fn split<'t>(text: &'t str, start: usize, delimiter: char, findings: &mut Findings) -> Vec<Row<'t>> {
-    let mut rows = Vec::new();
-    let mut place = start;
-    let mut line = 1;
-    while place < text.len() {
-        let rest = text.get(place..).unwrap_or("");
-        if rest.starts_with('#') {
-            place += line_end(rest) + ending(rest.get(line_end(rest)..).unwrap_or(""));
-            line += 1;
-            continue;
-        }
-        let mut row = Row { line, fields: Vec::new() };
-        loop {
-            let field = field(text, place, delimiter, findings);
-            line += newlines(text.get(field.span.clone()).unwrap_or(""));
-            place = field.end;
-            row.fields.push(Field { text: field.text, span: field.span });
-            let rest = text.get(place..).unwrap_or("");
-            if rest.starts_with(delimiter) {
-                place += delimiter.len_utf8();
-            } else {
-                place += ending(rest);
-                line += 1;
-                break;
+    let mut splitter = Splitter::new(text, start, delimiter);
+    std::iter::from_fn(|| splitter.next(findings)).collect()
+}
+
+/// Splits a text row by row, for one too long to hold as rows.
+pub(crate) struct Splitter<'t> {
+    text: &'t str,
+    delimiter: char,
+    place: usize,
+    line: usize,
+}
+
+impl<'t> Splitter<'t> {
+    /// Starts at byte `start`.
+    pub(crate) fn new(text: &'t str, start: usize, delimiter: char) -> Self {
+        Splitter { text, delimiter, place: start, line: 1 }
+    }
+
+    /// Returns the next row, as [`split`] does.
+    pub(crate) fn next(&mut self, findings: &mut Findings) -> Option<Row<'t>> {
+        let Splitter { text, delimiter, .. } = *self;
+        while self.place < text.len() {
+            let rest = text.get(self.place..).unwrap_or("");
+            if rest.starts_with('#') {
+                self.place += line_end(rest) + ending(rest.get(line_end(rest)..).unwrap_or(""));
+                self.line += 1;
+                continue;
+            }
+            let mut row = Row { line: self.line, fields: Vec::new() };
+            loop {
+                let field = field(text, self.place, delimiter, findings);
+                self.line += newlines(text.get(field.span.clone()).unwrap_or(""));
+                self.place = field.end;
+                row.fields.push(Field { text: field.text, span: field.span });
+                let rest = text.get(self.place..).unwrap_or("");
+                if rest.starts_with(delimiter) {
+                    self.place += delimiter.len_utf8();
+                } else {
+                    self.place += ending(rest);
+                    self.line += 1;
+                    break;
+                }
+            }
+            if row.fields.iter().any(|field| !field.text.is_empty()) {
+                return Some(row);
             }
         }
-        if row.fields.iter().any(|field| !field.text.is_empty()) {
-            rows.push(row);
-        }
+        None
     }
-    rows
 }
 
 /// A field and where the text goes on.

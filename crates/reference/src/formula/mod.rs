@@ -6,7 +6,7 @@
 
 mod assemble;
 mod csv;
-mod delimited;
+pub(crate) mod delimited;
 mod inline;
 pub mod quantity;
 mod rewrite;

@@ -1,0 +1,472 @@
+//! A bar in the post: how warm its core gets along a route, how much of it melts, whether it keeps its shape, and what helps.
+//!
+//! Air gives its heat to the packing and the packing to the bar ([`crate::packing`], [`crate::ice_pack`], [`barwright_heat`]); the bar follows the curve of
+//! the crystals it has, up and down. It fails when its mean temperature reaches that to which it keeps its shape
+//! ([`HeatCurves::holds_c`]), in the same draw.
+//!
+//! # Validity
+//! That temperature is meant for a day: a peak of an hour is judged strictly. What melts and sets again is taken back along the same curve; in
+//! truth it sets into other crystals, and may go grainy. Still air; no sun on the parcel itself beyond what the route's air says. Shocks and
+//! weight on the box are left out.
+
+use std::ops::ControlFlow;
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::heat_curve::HeatCurves;
+use barwright_blend::interval::{Estimate, Spread};
+pub use barwright_heat::Sample as Record;
+use barwright_heat::ambient::Side;
+use barwright_heat::{Ambient, Branch, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
+use barwright_reference::Formula;
+use rayon::prelude::*;
+use serde::Serialize;
+
+use crate::MakingError;
+use crate::bar;
+use crate::cool::{ACCURACY, CELLS};
+use crate::ice_pack::inside;
+use crate::packing::Packing;
+use crate::spread::{Control, compute};
+
+/// Foam tried where it may help, m.
+pub const TRIED_FOAM_M: f64 = 0.02;
+
+/// An ice pack tried where it may help weighs as much as the bars, in whole steps of this, and two at the least, kg.
+pub const ICE_STEP_KG: f64 = 0.1;
+
+/// A route of one row is held so long, s: a day.
+pub const HELD_S: f64 = 24.0 * HOUR_S;
+
+/// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
+pub const MOST_KINKS: usize = 150;
+
+/// Shortest window, s.
+const LEAST_WINDOW_S: f64 = 60.0;
+
+/// Records of the central run, besides those at the kinks of the route.
+const RECORDS: usize = 240;
+
+/// One in so many is looked at in a draw: enough to find the highest values.
+const LOOKED_AT: usize = 4;
+
+/// A route at least so long has a night, s.
+const NIGHT_S: f64 = 23.0 * HOUR_S;
+
+/// Hours at which a later dispatch is tried.
+const STARTS: usize = 24;
+
+/// A later dispatch that spares less than this is none, K.
+const SPARES_K: f64 = 0.2;
+
+/// Shortest side of a palm-sized bar, for which [`CELLS`] are meant, m.
+const PALM_M: f64 = 0.02;
+
+/// Cells of a large block are at most this much wider: what reaches into it in some hours is a matter of centimetres.
+const MOST_WIDENED: f64 = 5.0;
+
+/// Most cells, however fine.
+const MOST_CELLS: usize = 200_000;
+
+/// One hour, s.
+const HOUR_S: f64 = 3600.0;
+
+/// What is asked.
+#[derive(Debug, Clone, Copy)]
+pub struct ParcelTask<'a> {
+    /// The formula.
+    pub formula: &'a Formula,
+    /// How it is packed.
+    pub packing: Packing,
+    /// Temperature of the bars at the start, °C.
+    pub start_c: f64,
+    /// Time in s and temperature in °C, in order; two at one time are a step.
+    pub route: &'a [(f64, f64)],
+    /// Width of a cell of a palm-sized bar, m; as a rule that of [`CELLS`]. Larger blocks have wider ones.
+    pub cell_m: f64,
+}
+
+/// One way to send it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "way", rename_all = "kebab-case")]
+pub enum Way {
+    /// As asked.
+    AsAsked,
+    /// Without the foam and the ice asked for.
+    Bare,
+    /// In other foam, with other ice.
+    Packed {
+        /// Foam, mm.
+        foam_mm: f64,
+        /// Ice, g.
+        ice_g: f64,
+    },
+    /// As asked, sent later along the same route.
+    Later {
+        /// How much, h.
+        hours: f64,
+    },
+}
+
+/// What one way does.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// The way.
+    pub way: Way,
+    /// Highest temperature in the middle, °C.
+    pub core_c: Estimate,
+    /// Highest mean temperature, °C.
+    pub mean_c: Estimate,
+    /// Highest temperature anywhere in a bar, °C: its edges, or those of the bars at the outside of the box.
+    pub edge_c: Estimate,
+    /// Highest share melted.
+    pub melted_share: Estimate,
+    /// Share melted before it was sent.
+    pub melted_before: Estimate,
+    /// Probability that it keeps its shape.
+    pub keeps: f64,
+    /// Until it fails, s; draws in which it does not count as the length of the route; `None` when it does not by the central model.
+    pub fails_s: Option<Estimate>,
+    /// When the ice has melted, s.
+    pub ice_gone_s: Option<f64>,
+    /// The bar by the central model.
+    pub history: Vec<Sample>,
+    /// Largest gap of the heat balance in any draw, relative.
+    pub energy_gap: f64,
+}
+
+/// What came of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parcel {
+    /// As asked.
+    pub asked: Outcome,
+    /// Every way tried, the one asked for included: the surest first.
+    pub ways: Vec<Outcome>,
+    /// Temperature to which it keeps its shape for a day, °C.
+    pub holds_c: Option<Estimate>,
+    /// What a formula would have to hold to, to be sure of it as asked: the upper end of the highest mean temperature, °C.
+    pub needed_c: f64,
+    /// Length of the route, s.
+    pub length_s: f64,
+    /// Air outside against time: s and °C, at the times of [`Outcome::history`].
+    pub outside: Vec<(f64, f64)>,
+    /// Lowest and highest air of the route, °C.
+    pub extremes_c: (f64, f64),
+    /// Windows the route was averaged over, s.
+    pub window_s: Option<f64>,
+    /// Mass of all bars, kg.
+    pub bars_kg: f64,
+    /// Whether all ways were tried.
+    pub finished: bool,
+}
+
+/// What happened in one draw.
+struct Course {
+    core_c: f64,
+    mean_c: f64,
+    edge_c: f64,
+    melted_share: f64,
+    melted_before: f64,
+    fails_s: Option<f64>,
+    history: Vec<Sample>,
+    energy_gap: f64,
+}
+
+/// Sends a bar along a route.
+///
+/// # Arguments
+/// * `bench`: draws and options.
+/// * `task`: what is asked.
+/// * `control`: progress; may stop it. When it does after the first answer, what was found so far is returned.
+///
+/// # Errors
+/// [`MakingError`].
+///
+/// # Example
+/// ```
+/// use std::ops::ControlFlow;
+/// use barwright_blend::assess::Workbench;
+/// use barwright_blend::{Options, Parameters};
+/// use barwright_making::{Packing, ParcelTask, parcel};
+/// use barwright_reference::{Library, formula, mould::BarShape};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
+///     .map_err(|errors| errors[0].message.clone())?;
+/// let parameters = Parameters::builtin()?;
+/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let shape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
+/// let task = ParcelTask {
+///     formula: &bar.formulas[0],
+///     packing: Packing { shape, bars: 1, foam_m: 0.0, ice_kg: 0.0 },
+///     start_c: 22.0,
+///     route: &[(0.0, 25.0), (7200.0, 60.0), (86400.0, 60.0)],
+///     cell_m: 3e-3,
+/// };
+/// let found = parcel(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
+/// assert_eq!(found.asked.keeps, 0.0);
+/// assert!(found.ways[0].mean_c.value < found.asked.mean_c.value);
+/// # Ok(())
+/// # }
+/// ```
+pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>) -> Result<Parcel, MakingError> {
+    let (air, window_s) = air(task.route)?;
+    let length_s = task.route.last().map(|row| row.0).filter(|length| *length > 0.0).unwrap_or(HELD_S);
+    let curves = bench.heat_curves(task.formula, bench.options().draws)?;
+    let density = bar::density_kg_per_m3(bench.library(), task.formula);
+    let packing = task.packing;
+    let bars_kg = 1e-6 * density * packing.shape.volume_ml() * f64::from(packing.bars);
+    let wanted = others(&packing, bars_kg);
+    let night = length_s >= NIGHT_S && window_s.is_none_or(|window| window < HOUR_S);
+    let runs = 1 + wanted.len() + usize::from(night);
+    let runner = Runner { bench, task, curves: &curves, density, length_s, runs, control };
+
+    let asked = runner.outcome(0, Way::AsAsked, &packing, &air)?;
+    let needed_c = asked.mean_c.high;
+    let mut ways = vec![asked.clone()];
+    let mut finished = true;
+    let mut tried = |found: Result<Option<Outcome>, MakingError>| match found {
+        Ok(found) => {
+            ways.extend(found);
+            Ok(true)
+        }
+        Err(MakingError::Stopped) => {
+            finished = false;
+            Ok(false)
+        }
+        Err(error) => Err(error),
+    };
+    let mut go_on = true;
+    for (number, (way, other)) in wanted.iter().enumerate() {
+        go_on = go_on && tried(runner.outcome(1 + number, *way, other, &air).map(Some))?;
+    }
+    if night && go_on {
+        tried(runner.later(runs - 1, &air, &asked))?;
+    }
+    ways.sort_by(|a, b| b.keeps.total_cmp(&a.keeps).then(a.mean_c.value.total_cmp(&b.mean_c.value)));
+    let outside = asked.history.iter().map(|one| (one.time_s, air.temperature_c(one.time_s, Side::After)));
+    Ok(Parcel {
+        outside: outside.collect(),
+        extremes_c: air.extremes_c(),
+        asked,
+        ways,
+        holds_c: curves.estimate_or(f64::NAN, HeatCurves::holds_c),
+        needed_c,
+        length_s,
+        window_s,
+        bars_kg,
+        finished,
+    })
+}
+
+/// The air along a route, and the windows it was averaged over.
+fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
+    match Ambient::route(route) {
+        Ok(air) if air.kinks_s().len() <= MOST_KINKS => Ok((air, None)),
+        Ok(_) | Err(HeatError::TooManyRows { .. }) => {
+            let length_s = route.last().map_or(0.0, |row| row.0);
+            let window_s = (length_s / (MOST_KINKS - 2) as f64).max(LEAST_WINDOW_S);
+            Ok((Ambient::averaged(route, window_s)?, Some(window_s)))
+        }
+        Err(error) => Err(error),
+    }
+}
+
+/// Cells for a block: as fine over its shortest side as those of `cell_m` are over that of a palm-sized bar. More may be had where finer ones are asked for.
+fn cells(cell_m: f64, packing: &Packing) -> Resolution {
+    let finer = (CELLS.cell_m / cell_m).max(1.0);
+    let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MOST_CELLS);
+    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).clamp(1.0, MOST_WIDENED), most_cells, ..CELLS }
+}
+
+/// Other ways to pack it.
+fn others(asked: &Packing, bars_kg: f64) -> Vec<(Way, Packing)> {
+    let mut ways = Vec::new();
+    if asked.lined() {
+        ways.push((Way::Bare, Packing { foam_m: 0.0, ice_kg: 0.0, ..*asked }));
+    }
+    let more_kg = ICE_STEP_KG * (bars_kg / ICE_STEP_KG).ceil().max(2.0);
+    let (foam_m, ice_kg) = (asked.foam_m + TRIED_FOAM_M, asked.ice_kg + more_kg);
+    for (foam_m, ice_kg) in [(foam_m, asked.ice_kg), (asked.foam_m, ice_kg), (foam_m, ice_kg)] {
+        ways.push((Way::Packed { foam_mm: 1e3 * foam_m, ice_g: 1e3 * ice_kg }, Packing { foam_m, ice_kg, ..*asked }));
+    }
+    ways
+}
+
+/// The same air from a later time on, its start behind its end, as if the days were alike.
+fn begun_later(air: &Ambient, length_s: f64, shift_s: f64) -> Result<Ambient, HeatError> {
+    let mut times_s: Vec<f64> = air.kinks_s().to_vec();
+    times_s.dedup();
+    let later = times_s.iter().filter(|time| **time > shift_s).map(|&time_s| (time_s, time_s - shift_s));
+    let sooner = times_s.iter().filter(|time| **time < shift_s).map(|&time_s| (time_s, time_s + length_s - shift_s));
+    let mut rows = vec![(0.0, air.temperature_c(shift_s, Side::After))];
+    let mut add = |at_s: f64, before_c: f64, after_c: f64| {
+        rows.push((at_s, before_c));
+        if after_c != before_c {
+            rows.push((at_s, after_c));
+        }
+    };
+    for (time_s, at_s) in later.filter(|(time_s, _)| *time_s < length_s) {
+        add(at_s, air.temperature_c(time_s, Side::Before), air.temperature_c(time_s, Side::After));
+    }
+    // From the end of the route to its start.
+    add(length_s - shift_s, air.temperature_c(length_s, Side::Before), air.temperature_c(0.0, Side::After));
+    for (time_s, at_s) in sooner.filter(|(time_s, _)| *time_s > 0.0) {
+        add(at_s, air.temperature_c(time_s, Side::Before), air.temperature_c(time_s, Side::After));
+    }
+    rows.push((length_s, air.temperature_c(shift_s, Side::Before)));
+    Ambient::route(&rows)
+}
+
+/// What all ways have in common.
+struct Runner<'a> {
+    bench: &'a Workbench<'a>,
+    task: &'a ParcelTask<'a>,
+    curves: &'a Spread<HeatCurves>,
+    density: f64,
+    length_s: f64,
+    /// Ways in all, for the progress.
+    runs: usize,
+    control: Control<'a>,
+}
+
+impl Runner<'_> {
+    /// One way in all draws; `number` of them are done.
+    fn outcome(&self, number: usize, way: Way, packing: &Packing, air: &Ambient) -> Result<Outcome, MakingError> {
+        let around = Around::new(packing, air, self.length_s)?;
+        let control = |done: usize, total: usize| (self.control)(number * total + done, self.runs * total);
+        let found = compute(self.curves, self.bench.options().seed, &control, |draw, curves, factor| {
+            self.course(packing, &around, curves, factor, draw.is_none())
+        })?;
+        let gap = |one: &Course| one.energy_gap;
+        Ok(Outcome {
+            way,
+            core_c: found.estimate(|one| one.core_c),
+            mean_c: found.estimate(|one| one.mean_c),
+            edge_c: found.estimate(|one| one.edge_c),
+            melted_share: found.estimate(|one| one.melted_share),
+            melted_before: found.estimate(|one| one.melted_before),
+            keeps: found.probability(|one| one.fails_s.is_none()),
+            fails_s: found.estimate_or(self.length_s, |one| one.fails_s),
+            ice_gone_s: around.ice_gone_s,
+            energy_gap: found.drawn.iter().map(gap).fold(gap(&found.central), f64::max),
+            history: found.central.history,
+        })
+    }
+
+    /// The hour at which it is best sent, if that spares anything.
+    fn later(&self, number: usize, air: &Ambient, asked: &Outcome) -> Result<Option<Outcome>, MakingError> {
+        let packing = &self.task.packing;
+        let (low_c, high_c) = air.extremes_c();
+        if high_c - low_c < SPARES_K {
+            return Ok(None);
+        }
+        let starts: Vec<f64> =
+            (1..STARTS).map(|hour| hour as f64 * HOUR_S).filter(|shift| *shift < self.length_s).collect();
+        let tried: Vec<Result<(f64, Ambient, f64), MakingError>> = starts
+            .into_par_iter()
+            .map(|shift_s| {
+                let air = begun_later(air, self.length_s, shift_s)?;
+                let around = Around::new(packing, &air, self.length_s)?;
+                let course = self.course(packing, &around, &self.curves.central, 1.0, false)?;
+                Ok((course.mean_c, air, shift_s))
+            })
+            .collect();
+        let tried = tried.into_iter().collect::<Result<Vec<_>, _>>()?;
+        let best = tried.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+        match best.filter(|(mean_c, ..)| *mean_c < asked.mean_c.value - SPARES_K) {
+            Some((_, air, shift_s)) => {
+                self.outcome(number, Way::Later { hours: shift_s / HOUR_S }, packing, &air).map(Some)
+            }
+            None => Ok(None),
+        }
+    }
+
+    /// Follows the bars of one draw.
+    fn course(
+        &self,
+        packing: &Packing,
+        around: &Around,
+        curves: &HeatCurves,
+        factor: f64,
+        recorded: bool,
+    ) -> Result<Course, MakingError> {
+        let body = packing.body(bar::material(curves, self.density)?, factor, cells(self.task.cell_m, packing))?;
+        let holds = curves.holds_c().map(|level| Watch { probe: Probe::Mean, crossing: Crossing::Rises, level });
+        let watches: Vec<Watch> = holds.into_iter().collect();
+        let run = solve(
+            &Task {
+                branch: Branch::Heating,
+                samples_s: if recorded { &around.records_s } else { &around.looks_s },
+                watches: &watches,
+                accuracy: ACCURACY,
+                ..Task::new(&body, &around.air, self.task.start_c, self.length_s)
+            },
+            &|_| ControlFlow::Continue(()),
+        )?;
+        let highest = |of: Probe| {
+            run.samples.iter().chain([&run.last]).map(|one| one.value(of)).fold(f64::NEG_INFINITY, f64::max)
+        };
+        Ok(Course {
+            core_c: highest(Probe::Centre),
+            mean_c: highest(Probe::Mean),
+            edge_c: highest(Probe::Warmest),
+            melted_share: highest(Probe::Melted),
+            melted_before: run.samples.first().map_or(0.0, |one| one.melted_share),
+            fails_s: run.events_s.first().copied().flatten(),
+            energy_gap: run.energy.relative_gap,
+            history: if recorded { run.samples } else { Vec::new() },
+        })
+    }
+}
+
+/// The air the bars are in, and when it is looked at.
+struct Around {
+    air: Ambient,
+    ice_gone_s: Option<f64>,
+    /// In the central run.
+    records_s: Vec<f64>,
+    /// In a draw.
+    looks_s: Vec<f64>,
+}
+
+impl Around {
+    fn new(packing: &Packing, outside: &Ambient, length_s: f64) -> Result<Self, HeatError> {
+        let (air, ice_gone_s) = match packing.paths() {
+            Some(paths) if packing.ice_kg > 0.0 => {
+                let inside = inside(outside, length_s, packing.ice_kg, paths)?;
+                (inside.air, inside.melted_s)
+            }
+            _ => (outside.clone(), None),
+        };
+        let times = |count: usize| {
+            let mut times_s: Vec<f64> = (0..=count).map(|record| length_s * record as f64 / count as f64).collect();
+            times_s.extend(outside.kinks_s().iter().copied().filter(|&time| time < length_s));
+            times_s.sort_by(f64::total_cmp);
+            times_s.dedup();
+            times_s
+        };
+        Ok(Around { air, ice_gone_s, records_s: times(RECORDS), looks_s: times(RECORDS / LOOKED_AT) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    #[test]
+    fn a_route_begun_later_is_the_same_air_at_another_time() {
+        let rows = [(0.0, 20.0), (10.0, 30.0), (10.0, 25.0), (30.0, 40.0), (50.0, 22.0)];
+        let air = Ambient::route(&rows).unwrap();
+        for shift_s in [5.0, 10.0, 30.0, 47.0] {
+            let later = begun_later(&air, 50.0, shift_s).unwrap();
+            for step in 0..100 {
+                let time_s = 0.5 * f64::from(step) + 0.1;
+                let was_s = (time_s + shift_s) % 50.0;
+                let (was_c, is_c) = (air.temperature_c(was_s, Side::After), later.temperature_c(time_s, Side::After));
+                assert!((was_c - is_c).abs() < 1e-9, "{shift_s} {time_s}: {was_c} {is_c}");
+            }
+        }
+    }
+}

@@ -1,0 +1,162 @@
+//! A bar in the post against what must hold of it.
+#![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
+
+use std::ops::ControlFlow;
+use std::sync::LazyLock;
+
+use barwright_blend::assess::Workbench;
+use barwright_blend::heat_curve::at;
+use barwright_blend::{Options, Parameters};
+use barwright_making::{MakingError, Packing, Parcel, ParcelTask, Way, parcel};
+use barwright_reference::mould::BarShape;
+use barwright_reference::route::known_routes;
+use barwright_reference::{Formula, Library, formula};
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap_or_else(|_| unreachable!()));
+static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+
+const PALM: BarShape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
+const ALONE: Packing = Packing { shape: PALM, bars: 1, foam_m: 0.0, ice_kg: 0.0 };
+const DAY_S: f64 = 86_400.0;
+const CELL_M: f64 = 3e-3;
+
+fn bar() -> Formula {
+    let text = "beeswax 26, mango butter 32, sunflower oil 42";
+    formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
+}
+
+fn bench(draws: usize) -> Workbench<'static> {
+    Workbench::new(&LIBRARY, &PARAMETERS, Options { draws, ..Options::default() }).unwrap()
+}
+
+fn send(draws: usize, packing: Packing, route: &[(f64, f64)]) -> Parcel {
+    let formula = bar();
+    let task = ParcelTask { formula: &formula, packing, start_c: 20.0, route, cell_m: CELL_M };
+    parcel(&bench(draws), &task, &|_, _| ControlFlow::Continue(())).unwrap()
+}
+
+fn steady(celsius: f64, days: f64) -> [(f64, f64); 2] {
+    [(0.0, celsius), (days * DAY_S, celsius)]
+}
+
+/// Design, 2.6: keeps its shape up to T for a day. Constant air well below T is kept, well above is not.
+#[test]
+fn what_holds_to_a_temperature_keeps_its_shape_below_it_and_fails_above() {
+    let holds_c = bench(0).assess(&bar()).unwrap().warmth.hold_c.unwrap().value;
+    for packing in [ALONE, Packing { bars: 6, ..ALONE }] {
+        let cool = send(0, packing, &steady(holds_c - 3.0, 3.0));
+        assert!((cool.holds_c.unwrap().value - holds_c).abs() < 0.3, "{:?} {holds_c}", cool.holds_c);
+        assert_eq!((cool.asked.keeps, cool.asked.fails_s), (1.0, None));
+        let hot = send(0, packing, &steady(holds_c + 3.0, 3.0));
+        assert!(hot.asked.keeps == 0.0 && hot.asked.fails_s.is_some_and(|time| time.value > 600.0));
+    }
+}
+
+/// With intervals: what `assess` gives as the ends of the hold decides too.
+#[test]
+fn the_probability_follows_the_hold() {
+    let hold = bench(64).assess(&bar()).unwrap().warmth.hold_c.unwrap();
+    assert!(send(64, ALONE, &steady(hold.low - 2.0, 2.0)).asked.keeps > 0.9);
+    assert!(send(64, ALONE, &steady(hold.high + 2.0, 2.0)).asked.keeps < 0.1);
+}
+
+/// Conservation of energy, every draw, every way; as `heat` promises.
+#[test]
+fn energy_closes() {
+    let routes = known_routes().unwrap();
+    let hot = &routes.iter().find(|one| one.name == "hot-day").unwrap().route;
+    for packing in [ALONE, Packing { bars: 12, foam_m: 0.01, ice_kg: 0.2, ..ALONE }] {
+        for way in send(16, packing, &hot.rows).ways {
+            assert!(way.energy_gap < 1e-6, "{:?}: {}", way.way, way.energy_gap);
+        }
+    }
+}
+
+/// Long enough in one air, the bar is at equilibrium with it: the share melted is that of the curve.
+#[test]
+fn a_long_stay_ends_at_equilibrium() {
+    let curves = bench(0).heat_curves(&bar(), 0).unwrap().central;
+    for celsius in [25.0, 33.0, 41.0, 52.0] {
+        let found = send(0, ALONE, &steady(celsius, 6.0)).asked;
+        let wanted = at(&curves.in_use, celsius, |one| one.melted_share());
+        assert!((found.melted_share.value - wanted).abs() < 0.003, "{celsius}: {:?} {wanted}", found.melted_share);
+        assert!((found.core_c.value - celsius).abs() < 0.05, "{celsius}: {:?}", found.core_c);
+    }
+}
+
+#[test]
+fn no_ice_is_none_and_more_of_anything_is_cooler() {
+    let route = [(0.0, 22.0), (7200.0, 50.0), (DAY_S, 50.0)];
+    let none = send(0, ALONE, &route).asked;
+    assert_eq!(none, send(0, Packing { ice_kg: 0.0, ..ALONE }, &route).asked);
+    // A gram of ice in foam is about the foam alone.
+    let foam = Packing { foam_m: 0.02, ..ALONE };
+    let gram = send(0, Packing { ice_kg: 0.001, ..foam }, &route).asked;
+    assert!((gram.core_c.value - send(0, foam, &route).asked.core_c.value).abs() < 0.3);
+    for bars in [1, 4] {
+        let core = |foam_m: f64, ice_kg: f64| {
+            send(0, Packing { bars, foam_m, ice_kg, ..ALONE }, &[(0.0, 22.0), (7200.0, 50.0), (14_400.0, 50.0)])
+                .asked
+                .core_c
+                .value
+        };
+        let foams: Vec<f64> = [0.0, 0.002, 0.005, 0.01, 0.02, 0.05].iter().map(|&foam_m| core(foam_m, 0.0)).collect();
+        assert!(foams.windows(2).all(|pair| pair[1] <= pair[0] + 0.02), "{foams:?}");
+        let ices: Vec<f64> = [0.05, 0.1, 0.2, 0.5].iter().map(|&ice_kg| core(0.02, ice_kg)).collect();
+        assert!(ices.windows(2).all(|pair| pair[1] <= pair[0] + 0.02), "{ices:?}");
+    }
+}
+
+#[test]
+fn a_later_start_is_offered_only_where_there_is_a_night() {
+    let routes = known_routes().unwrap();
+    let later = |name: &str| {
+        let route = &routes.iter().find(|one| one.name == name).unwrap().route;
+        send(0, Packing { foam_m: 0.05, ..ALONE }, &route.rows)
+            .ways
+            .iter()
+            .any(|one| matches!(one.way, Way::Later { .. }))
+    };
+    for name in ["hot-parcel", "parked-car"] {
+        assert!(!later(name), "{name}");
+    }
+    // Sent into the sun at once, or after a cold night: the second is cooler when the sun comes.
+    let foam = Packing { foam_m: 0.05, bars: 12, ..ALONE };
+    let found = send(0, foam, &[(0.0, 45.0), (21_600.0, 45.0), (21_600.0, 5.0), (DAY_S, 5.0)]);
+    let later = found.ways.iter().find(|one| matches!(one.way, Way::Later { .. }));
+    assert!(later.is_some_and(|one| one.mean_c.value < found.asked.mean_c.value - 1.0));
+}
+
+#[test]
+fn a_million_rows_are_averaged() {
+    let rows: Vec<(f64, f64)> =
+        (0..1_000_000_u32).map(|n| (0.2 * f64::from(n), 30.0 + f64::from(n % 11) + 5.0 * f64::from(n % 2))).collect();
+    let found = send(0, ALONE, &rows);
+    assert!(found.window_s.is_some_and(|window| window > 60.0));
+    // Mean of the rows 37.5; the bar follows no second.
+    assert!((found.asked.core_c.value - 37.5).abs() < 0.3, "{:?}", found.asked.core_c);
+}
+
+#[test]
+fn odd_tasks_have_an_answer_or_an_error() {
+    let one = send(0, ALONE, &[(0.0, 30.0)]);
+    assert_eq!(one.length_s, DAY_S);
+    assert!((one.asked.core_c.value - 30.0).abs() < 0.1);
+    let metre = BarShape::Box { length_mm: 1000.0, width_mm: 1000.0, height_mm: 1000.0 };
+    let block = send(0, Packing { shape: metre, ..ALONE }, &steady(60.0, 1.0));
+    // √(a t) of a day is 8 cm: its middle has felt nothing.
+    assert!((block.asked.core_c.value - 20.0).abs() < 0.2 && block.asked.edge_c.value > 55.0);
+    let zero = BarShape::Box { length_mm: 60.0, width_mm: 0.0, height_mm: 20.0 };
+    let formula = bar();
+    let cell_m = CELL_M;
+    for (shape, route) in
+        [(zero, &[(0.0, 30.0)][..]), (PALM, &[]), (PALM, &[(0.0, -300.0)]), (PALM, &[(0.0, f64::NAN)])]
+    {
+        let task = ParcelTask { formula: &formula, packing: Packing { shape, ..ALONE }, start_c: 20.0, route, cell_m };
+        let refused = parcel(&bench(0), &task, &|_, _| ControlFlow::Continue(()));
+        assert!(matches!(refused, Err(MakingError::Heat(_))), "{refused:?}");
+    }
+    let rows = steady(40.0, 1.0);
+    let task = ParcelTask { formula: &formula, packing: ALONE, start_c: 20.0, route: &rows, cell_m };
+    assert!(matches!(parcel(&bench(0), &task, &|_, _| ControlFlow::Break(())), Err(MakingError::Stopped) | Ok(_)));
+}

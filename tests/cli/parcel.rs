@@ -62,8 +62,9 @@ fn a_parked_car_in_full() {
       of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and
       the weight of other parcels are left out.
       The bar is wrapped in paper and hangs free in the air; foam and ice come with a carton
-      around it. Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C and takes 334 kJ/kg;
-      the bars' own heat does not melt it.
+      around it. Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C, lies in flat packs
+      of 20 mm and takes 334 kJ/kg; the bars' own heat does not melt it. How well a pack
+      cools the air of its box is a judgement: try it once with a thermometer.
       The route. Rise in a closed car in sun from 26 °C outside: 23.7 (1 - exp(-t / 21.6
       min)), our fit to +22 K in 60 min with 80 % of it in the first 30; then held to 4 h
       (our choice), near the 47.6 °C of a steady cabin in sun. Estimated: McLaren, C. and
@@ -142,7 +143,9 @@ fn a_box_with_foam_and_ice_in_us_units() {
       the weight of other parcels are left out.
       The bars, in paper, are stacked 2 × 2 × 3 in a carton that touches them, as one block,
       round ones as square ones of their volume. Foam has 0.035 W/mK and no gaps. Ice is
-      frozen at 0 °C and takes 334 kJ/kg; the bars' own heat does not melt it.
+      frozen at 0 °C, lies in flat packs of 20 mm and takes 334 kJ/kg; the bars' own heat
+      does not melt it. How well a pack cools the air of its box is a judgement: try it once
+      with a thermometer.
       The route. Air in a closed van or store through a basic hot day, hours 1 to 24; hour 0
       is hour 24. Recalled: US Department of Defense. MIL-STD-810, Method 501: High
       temperature. hourly air temperatures of storage and transit, hot dry and basic hot,

@@ -127,6 +127,7 @@ pub fn run(order: &args::Parcel, streams: &mut Streams<'_>) -> Result<(), CliErr
     let task = ParcelTask {
         formula,
         packing: Packing { shape: mould.shape, bars: order.bars, foam_m: 1e-3 * order.insulate, ice_kg: order.ice },
+        bar_ml: mould.volume_ml,
         start_c: order.start,
         route: &sent.route.rows,
         cell_m: 1e-3 * order.cell,

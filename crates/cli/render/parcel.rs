@@ -261,7 +261,7 @@ fn packed(packing: &Packing) -> String {
             )
         }
     };
-    text.push_str(". Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C and takes 334 kJ/kg; the bars' own heat does not melt it.");
+    text.push_str(". Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C, lies in flat packs of 20 mm and takes 334 kJ/kg; the bars' own heat does not melt it. How well a pack cools the air of its box is a judgement: try it once with a thermometer.");
     text
 }
 

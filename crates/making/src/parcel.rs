@@ -77,6 +77,8 @@ pub struct ParcelTask<'a> {
     pub formula: &'a Formula,
     /// How it is packed.
     pub packing: Packing,
+    /// Volume of one bar, ml: relief makes it less than its shape's. For masses only.
+    pub bar_ml: f64,
     /// Temperature of the bars at the start, °C.
     pub start_c: f64,
     /// Time in s and temperature in °C, in order; two at one time are a step.
@@ -198,6 +200,7 @@ struct Course {
 /// let task = ParcelTask {
 ///     formula: &bar.formulas[0],
 ///     packing: Packing { shape, bars: 1, foam_m: 0.0, ice_kg: 0.0 },
+///     bar_ml: shape.volume_ml(),
 ///     start_c: 22.0,
 ///     route: &[(0.0, 25.0), (7200.0, 60.0), (86400.0, 60.0)],
 ///     cell_m: 3e-3,
@@ -214,7 +217,7 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
     let curves = bench.heat_curves(task.formula, bench.options().draws)?;
     let density = bar::density_kg_per_m3(bench.library(), task.formula);
     let packing = task.packing;
-    let bars_kg = 1e-6 * density * packing.shape.volume_ml() * f64::from(packing.bars);
+    let bars_kg = 1e-6 * density * task.bar_ml * f64::from(packing.bars);
     let wanted = others(&packing, bars_kg);
     let night = length_s >= NIGHT_S && window_s.is_none_or(|window| window < HOUR_S);
     let runs = 1 + wanted.len() + usize::from(night);

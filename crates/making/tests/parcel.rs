@@ -31,7 +31,7 @@ fn bench(draws: usize) -> Workbench<'static> {
 
 fn send(draws: usize, packing: Packing, route: &[(f64, f64)]) -> Parcel {
     let formula = bar();
-    let task = ParcelTask { formula: &formula, packing, start_c: 20.0, route, cell_m: CELL_M };
+    let task = ParcelTask { formula: &formula, packing, bar_ml: 48.0, start_c: 20.0, route, cell_m: CELL_M };
     parcel(&bench(draws), &task, &|_, _| ControlFlow::Continue(())).unwrap()
 }
 
@@ -152,11 +152,18 @@ fn odd_tasks_have_an_answer_or_an_error() {
     for (shape, route) in
         [(zero, &[(0.0, 30.0)][..]), (PALM, &[]), (PALM, &[(0.0, -300.0)]), (PALM, &[(0.0, f64::NAN)])]
     {
-        let task = ParcelTask { formula: &formula, packing: Packing { shape, ..ALONE }, start_c: 20.0, route, cell_m };
+        let task = ParcelTask {
+            formula: &formula,
+            packing: Packing { shape, ..ALONE },
+            bar_ml: 48.0,
+            start_c: 20.0,
+            route,
+            cell_m,
+        };
         let refused = parcel(&bench(0), &task, &|_, _| ControlFlow::Continue(()));
         assert!(matches!(refused, Err(MakingError::Heat(_))), "{refused:?}");
     }
     let rows = steady(40.0, 1.0);
-    let task = ParcelTask { formula: &formula, packing: ALONE, start_c: 20.0, route: &rows, cell_m };
+    let task = ParcelTask { formula: &formula, packing: ALONE, bar_ml: 48.0, start_c: 20.0, route: &rows, cell_m };
     assert!(matches!(parcel(&bench(0), &task, &|_, _| ControlFlow::Break(())), Err(MakingError::Stopped) | Ok(_)));
 }

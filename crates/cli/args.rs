@@ -21,6 +21,12 @@ const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 /// Masses taken, of a jug or an ice pack, g.
 const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
 
+/// Last digits of scales taken, g.
+const DIGIT_G: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
+
+/// Masses of a colour taken, g.
+const COLOUR_G: std::ops::RangeInclusive<f64> = 1e-3..=1e5;
+
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
 
@@ -848,21 +854,21 @@ fn bench_options(showing: &Showing) -> barwright_blend::Options {
 
 /// Reads a mass; returns kg.
 fn mass(text: &str) -> Result<f64, String> {
-    let quantity = parse_quantity(text).map_err(|error| error.to_string())?;
-    match quantity.unit {
-        Unit::Gram if MASS_G.contains(&quantity.value) => Ok(1e-3 * quantity.value),
-        Unit::Gram => Err(format!("{} g is outside {} to {} g", quantity.value, MASS_G.start(), MASS_G.end())),
-        _ => Err(format!("`{text}` has no unit of mass; write such as `350g`, `1.2kg` or `12oz`")),
-    }
+    mass_in(text, MASS_G, "`350g`, `1.2kg` or `12oz`")
 }
 
 /// Reads the last digit of a scale; returns kg.
 fn digit(text: &str) -> Result<f64, String> {
+    mass_in(text, DIGIT_G, "`1g` or `0.1g`")
+}
+
+/// Reads a mass in a range of g; returns kg.
+fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> Result<f64, String> {
     let quantity = parse_quantity(text).map_err(|error| error.to_string())?;
     match quantity.unit {
-        Unit::Gram if (1e-3..=100.0).contains(&quantity.value) => Ok(1e-3 * quantity.value),
-        Unit::Gram => Err(format!("{} g is outside 0.001 to 100 g", quantity.value)),
-        _ => Err(format!("`{text}` has no unit of mass; write such as `1g` or `0.1g`")),
+        Unit::Gram if range.contains(&quantity.value) => Ok(1e-3 * quantity.value),
+        Unit::Gram => Err(format!("{} g is outside {} to {} g", quantity.value, range.start(), range.end())),
+        _ => Err(format!("`{text}` has no unit of mass; write such as {such_as}")),
     }
 }
 
@@ -877,12 +883,7 @@ fn colour(text: &str) -> Result<(String, f64), String> {
     if name.trim().is_empty() {
         return Err("the colour has no name; write such as `CI 77491=2g`".to_owned());
     }
-    let quantity = parse_quantity(amount).map_err(|error| error.to_string())?;
-    match quantity.unit {
-        Unit::Gram if quantity.value <= *MASS_G.end() => Ok((name.trim().to_owned(), 1e-3 * quantity.value)),
-        Unit::Gram => Err(format!("{} g is more than {} g", quantity.value, MASS_G.end())),
-        _ => Err(format!("`{amount}` has no unit of mass; weigh the colour: spoons differ")),
-    }
+    Ok((name.trim().to_owned(), mass_in(amount, COLOUR_G, "`2g`: spoons differ")?))
 }
 
 /// Reads a flash point.

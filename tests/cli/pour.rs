@@ -136,6 +136,14 @@ fn no_window_is_said() {
 }
 
 #[test]
+fn a_grainy_blend_is_held_hotter() {
+    let shea = run(&["pour", "shea butter 50, cocoa butter 20, olive oil 30", "--draws", "16"]);
+    assert!(flowing(&shea).contains("Melt 500 g to 70 °C"), "{}", shea.shown());
+    assert!(flowing(&shea).contains("This blend may go grainy"), "{}", shea.shown());
+    assert!(!pour(&[]).stdout.contains("This blend may go grainy"));
+}
+
+#[test]
 fn what_is_liquid_needs_no_melting() {
     let oil = run(&["pour", "olive oil 100", "--draws", "16"]);
     assert!(flowing(&oil).contains("It is liquid in your room"), "{}", oil.shown());

@@ -111,6 +111,12 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         ),
         4,
     )?;
+    if found.seeds {
+        output.text(
+            "  This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.",
+            4,
+        )?;
+    }
     let cooled = found.hold_c > found.pour_c;
     let wait = match (&found.down_s, cooled) {
         (Some(time), true) => {

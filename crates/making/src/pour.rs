@@ -4,6 +4,7 @@
 //! |---|---|
 //! | order of melting | highest melting range first, so that the hardest dissolves while little else is there to be overheated |
 //! | all dissolved | clear point of the blend in use ([`HeatCurves::clear_c`]) |
+//! | held at | above that by a margin; hotter for a blend that may go grainy, so that no old crystal is left to seed it |
 //! | first haze | clear point of the setting melt ([`HeatCurves::haze_c`]) |
 //! | ceiling | the lowest of: water bath, flash point of a lot less a margin, what the mould takes |
 //! | scent | goes in below its flash point less a margin, so the pour is no hotter |
@@ -16,6 +17,7 @@
 use barwright_blend::Estimate;
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
+use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_heat::{
     Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Start, Task, Watch, solve,
@@ -36,6 +38,9 @@ pub const FLASH_MARGIN_K: f64 = 10.0;
 
 /// A melt is held this much above where the last crystal dissolves, K (common practice, no source).
 const HELD_ABOVE_K: f64 = 10.0;
+
+/// A blend that may go grainy is held at least so hot, that no seed of the old crystals is left, °C (common practice, no source: shea 70 to 80).
+pub const SEEDLESS_C: f64 = 70.0;
 
 /// A melt is poured this much above the first haze, K (common practice, no source: 3 to 8).
 const POURED_ABOVE_K: f64 = 5.0;
@@ -117,6 +122,8 @@ pub struct Pouring {
     pub limit: Limit,
     /// Temperature to hold it at until all is dissolved, °C.
     pub hold_c: f64,
+    /// Whether it is held hot for the sake of old crystals: see [`SEEDLESS_C`].
+    pub seeds: bool,
     /// Temperature of the pour, °C.
     pub pour_c: f64,
     /// Hottest the melt may be when the scent goes in, °C.
@@ -203,7 +210,9 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
     if let Some(pour_c) = task.pour_c.filter(|pour_c| *pour_c < haze) {
         return Err(MakingError::NotMelted { pour_c, clear_c: haze });
     }
-    let hold_c = (clear + HELD_ABOVE_K).ceil().min(ceiling_c);
+    let seeds = GrainRisk::from_index(bench.assess(task.formula)?.grain.risk.value) != GrainRisk::Low;
+    let least_c = if seeds { SEEDLESS_C } else { f64::NEG_INFINITY };
+    let hold_c = (clear + HELD_ABOVE_K).ceil().max(least_c).min(ceiling_c);
     let scent_below_c = task.flash_c.map(|flash_c| flash_c - FLASH_MARGIN_K);
     let hottest_c = scent_below_c.map_or(hold_c, |scent_c| scent_c.min(hold_c));
     let pour_c = task.pour_c.unwrap_or_else(|| (haze + POURED_ABOVE_K).ceil().min(hottest_c.max(haze)));
@@ -225,6 +234,7 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
         ceiling_c,
         limit,
         hold_c,
+        seeds,
         pour_c,
         scent_below_c,
         window: haze < hottest_c && clear < ceiling_c,

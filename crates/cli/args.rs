@@ -42,6 +42,7 @@ Examples:
   barwright assess 'beeswax 26, mango butter 22, sunflower oil 52'
   barwright compare winter.toml summer.toml
   barwright adjust winter.toml --hold 45C
+  barwright cool winter.toml --size 60x40x20mm
   barwright ingredients --kind wax
 
 Exit status: 0 done, 1 the input is wrong, 2 the command line is wrong."
@@ -93,6 +94,25 @@ A FORMULA is one of:
   -                 any of these from standard input
 Amounts are parts by mass of any total, percent, or masses (g, oz, ...); volumes are not taken.
 ";
+
+/// What a mould file says, for the help of the subcommands.
+const MOULD_HELP: &str = "\
+A mould FILE is a .toml file; all but shape and sizes can be left out:
+  shape    = \"box\"      # with length, width, height; or \"round\" with diameter and height
+  length   = \"68mm\"
+  width    = \"46mm\"
+  height   = \"22mm\"
+  cavities = 6
+  relief   = \"0.7mm\"    # the finest that must come out whole
+  wall     = \"5mm\"      # of the silicone
+  volume   = \"62ml\"     # of one cavity, measured with water
+  most     = \"200C\"     # hottest it may be filled
+";
+
+/// Puts what a FORMULA and a mould file can be before the examples.
+fn with_mould_help(examples: &str) -> String {
+    format!("{FORMULA_HELP}\n{MOULD_HELP}\n{examples}")
+}
 
 /// Puts what a FORMULA can be before the examples.
 fn with_formula_help(examples: &str) -> String {
@@ -334,7 +354,7 @@ impl Explore {
 /// `batch`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = with_formula_help("\
+    after_help = with_mould_help("\
 A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
 the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
 
@@ -456,7 +476,7 @@ impl Pour {
 /// `cool`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = with_formula_help("\
+    after_help = with_mould_help("\
 Examples:
   barwright cool winter.toml --mould fern-tray.toml
   barwright cool winter.toml --size 60x40x20mm --place cellar=12C --place fridge=5C

@@ -133,8 +133,18 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
     }
 }
 
-/// A palm-sized bar cooled in a room and in a fridge: hours until it can leave the mould, and risk of grain.
-fn cooled(text: &str) -> [(Option<f64>, f64); 2] {
+/// What a palm-sized bar does in one place.
+struct Cooled {
+    /// Until it can leave the mould, h.
+    release_h: f64,
+    /// Until its warmest spot is within 3 K of the air, h.
+    cold_h: f64,
+    /// Risk of grain.
+    grain: f64,
+}
+
+/// A palm-sized bar cooled in a room and in a fridge.
+fn cooled(text: &str) -> [Cooled; 2] {
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20\nrelief = 0.8").unwrap();
     let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let options = Options { draws: 0, ..Options::default() };
@@ -143,23 +153,32 @@ fn cooled(text: &str) -> [(Option<f64>, f64); 2] {
     let task =
         CoolTask { formula: &bar, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
     let found = cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap();
-    [0, 1].map(|at| (found.places[at].release_s.map(|time| time.value / 3600.0), found.places[at].grain))
+    [0, 1].map(|at| {
+        let one = &found.places[at];
+        let cold = one.history.iter().find(|sample| sample.warmest_c <= one.place.air_c + 3.0).unwrap();
+        let release_h = one.release_s.map_or(f64::INFINITY, |time| time.value / 3600.0);
+        Cooled { release_h, cold_h: cold.time_s / 3600.0, grain: one.grain }
+    })
 }
 
 #[test]
-fn a_palm_sized_bar_sets_in_two_to_four_hours_or_sooner_cold() {
-    // Common practice, no source. A firm bar takes less, since it need not reach the room's temperature to be firm enough.
+fn a_palm_sized_bar_sets_in_some_two_to_four_hours_or_sooner_cold() {
+    // Common practice, no source: 2 to 4 hours, a broad range asserted. Taken as cold through, within 3 K of the room; a firm bar can leave the mould
+    // before that.
     for text in [
         "beeswax 26, mango butter 22, shea butter 10, sunflower oil 30, jojoba oil 12",
         "beeswax 30, cocoa butter 30, sunflower oil 40",
         "beeswax 25, cocoa butter 25, shea butter 10, olive oil 40",
         "candelilla wax 16, mango butter 34, sunflower oil 50",
     ] {
-        let [(room, _), (fridge, _)] = cooled(text);
-        println!("{text}: {room:.1?} h in a room, {fridge:.1?} h in a fridge");
-        let (room, fridge) = (room.unwrap(), fridge.unwrap());
-        assert!((1.0..4.0).contains(&room), "{text}: {room}");
-        assert!(fridge < 0.7 * room, "{text}: {fridge} of {room}");
+        let [room, fridge] = cooled(text);
+        println!(
+            "{text}: cold through {:.1} h in a room, out of the mould after {:.1} h, in a fridge {:.1} h",
+            room.cold_h, room.release_h, fridge.release_h
+        );
+        assert!((1.5..=5.0).contains(&room.cold_h), "{text}: {}", room.cold_h);
+        assert!(room.release_h < 4.0, "{text}: {}", room.release_h);
+        assert!(fridge.release_h < 0.7 * room.release_h, "{text}: {} of {}", fridge.release_h, room.release_h);
     }
 }
 
@@ -167,11 +186,11 @@ fn a_palm_sized_bar_sets_in_two_to_four_hours_or_sooner_cold() {
 fn bars_rich_in_cocoa_or_shea_go_grainy_when_cooled_slowly() {
     // Common practice, no source.
     for text in ["cocoa butter 60, beeswax 10, sunflower oil 30", "shea butter 50, cocoa butter 20, olive oil 30"] {
-        let [(_, slow), (_, quick)] = cooled(text);
+        let [slow, quick] = cooled(text).map(|one| one.grain);
         println!("{text}: {slow:.2} in a room, {quick:.2} in a fridge");
         assert_ne!(GrainRisk::from_index(slow), GrainRisk::Low, "{text}");
         assert!(quick < 0.8 * slow, "{text}: {quick} of {slow}");
     }
-    let [(_, waxy), _] = cooled("beeswax 30, sunflower oil 70");
-    assert_eq!(GrainRisk::from_index(waxy), GrainRisk::Low);
+    let [waxy, _] = cooled("beeswax 30, sunflower oil 70");
+    assert_eq!(GrainRisk::from_index(waxy.grain), GrainRisk::Low);
 }

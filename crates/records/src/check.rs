@@ -16,6 +16,8 @@ pub const MOST_TEXT_BYTES: usize = 65_536;
 const LEAST_G: f64 = 0.001;
 /// The largest mass kept, g.
 const MOST_G: f64 = 1e8;
+/// The earliest date kept.
+const EARLIEST: Date = jiff::civil::date(1900, 1, 1);
 /// Unit of a mass.
 const GRAMS: &str = "g";
 
@@ -79,8 +81,17 @@ pub(crate) fn mass_g(what: &'static str, mass_g: f64) -> Result<(), RecordsError
     number(what, mass_g, LEAST_G..=MOST_G, GRAMS)
 }
 
-/// Refuses a date after today.
+/// Refuses a date that is a slip of the pen in the year; it may lie in the future.
+pub(crate) fn not_long_ago(what: &'static str, date: Date) -> Result<(), RecordsError> {
+    if date < EARLIEST {
+        return Err(RecordsError::LongAgo { what, date, earliest: EARLIEST });
+    }
+    Ok(())
+}
+
+/// Refuses a date after today, and one long before.
 pub(crate) fn not_future(what: &'static str, date: Date, today: Date) -> Result<(), RecordsError> {
+    not_long_ago(what, date)?;
     if date > today {
         return Err(RecordsError::Future { what, date, today });
     }

@@ -142,6 +142,16 @@ pub enum RecordsError {
         /// The caller's today.
         today: Date,
     },
+    /// A date lies before any maker's records.
+    #[error("the {what}, {date}, is before {earliest}")]
+    LongAgo {
+        /// Whose date it is.
+        what: &'static str,
+        /// The date given.
+        date: Date,
+        /// The earliest taken.
+        earliest: Date,
+    },
     /// Bars left before the batch was poured.
     #[error("bars of batch {batch:?} cannot have gone on {date}: it was poured on {poured_on}")]
     BeforePour {
@@ -161,7 +171,7 @@ pub enum RecordsError {
         name: String,
     },
     /// A record of this name is kept and says something else.
-    #[error("a {what} called {name:?} is kept already")]
+    #[error("{what} {name:?} is kept already, and nothing kept is replaced")]
     AlreadyThere {
         /// What it is.
         what: &'static str,
@@ -260,6 +270,7 @@ impl RecordsError {
             RecordsError::TooLong { .. } => "Shorten it, and keep the long text in a file of its own.",
             RecordsError::OutOfRange { .. } => "Check the number and its unit.",
             RecordsError::Future { .. } => "Check the date and the computer's clock.",
+            RecordsError::LongAgo { .. } => "Check the year.",
             RecordsError::BeforePour { .. } => "Check both dates.",
             RecordsError::Unknown { .. } => "Check the spelling, or record that first.",
             RecordsError::AlreadyThere { .. } => "Give the new one a name of its own.",

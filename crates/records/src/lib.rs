@@ -60,6 +60,7 @@ pub struct Kept<T> {
 }
 
 pub use bars::{Bars, Went};
+pub use barwright_reference::NutOrigin;
 pub use batches::{Batch, LotUse};
 pub use check::{MOST_NAME_BYTES, MOST_TEXT_BYTES};
 pub use error::RecordsError;

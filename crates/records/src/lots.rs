@@ -125,6 +125,9 @@ pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<
     if let Some(delivered_on) = lot.delivered_on {
         check::not_future("delivery of the lot", delivered_on, today)?;
     }
+    if let Some(best_before) = lot.best_before {
+        check::not_long_ago("best before of the lot", best_before)?;
+    }
     let figures = check::figures_text("the lot", &lot.figures)?;
     if first(connection, "SELECT 1 FROM lots WHERE key = ?1", [&lot.key], |_| Ok(()))?.is_some() {
         return Err(RecordsError::AlreadyThere { what: WHAT, name: beginning(&lot.key) }.into());

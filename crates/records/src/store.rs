@@ -18,6 +18,9 @@ pub const FILE_NAME: &str = "records.sqlite";
 const BUSY_S: u64 = 30;
 /// Statements kept prepared.
 const STATEMENTS: usize = 64;
+/// Pages kept in memory, KiB (SQLite counts them as a negative number): an import of this size blocks no reader until it
+/// ends.
+const CACHE_KIB: u32 = 65_536;
 /// Findings of an integrity check that are told.
 const MOST_FINDINGS: usize = 5;
 
@@ -69,7 +72,7 @@ impl Store {
             Err(error) if error.kind() == ErrorKind::NotFound => create(folder, &path, steps)?,
             Err(source) => return Err(RecordsError::Io { path, source }),
         }
-        let connection = connect(&path).map_err(|stop| tell(&path, stop))?;
+        let connection = connect(&path).map_err(|stop| not_opened(&path, stop))?;
         let mut store = Store { connection, path };
         let found = store.told(look(&store.connection, &store.path))?;
         let known = newest(steps);
@@ -190,13 +193,24 @@ fn connect(path: &Path) -> Result<Connection, Stop> {
         Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
     connection.busy_timeout(Duration::from_secs(BUSY_S))?;
     connection.set_prepared_statement_cache_capacity(STATEMENTS);
-    connection.execute_batch(
-        "PRAGMA synchronous = EXTRA;
+    connection.execute_batch(&format!(
+        "PRAGMA cache_size = -{CACHE_KIB};
+         PRAGMA synchronous = EXTRA;
          PRAGMA foreign_keys = ON;
          PRAGMA trusted_schema = OFF;
          PRAGMA cell_size_check = ON;",
-    )?;
+    ))?;
     Ok(connection)
+}
+
+/// Says why a file that exists was not opened; at this point nobody has tried to write.
+fn not_opened(path: &Path, stop: Stop) -> RecordsError {
+    match stop {
+        Stop::Sql(source) if source.sqlite_error_code() == Some(ErrorCode::CannotOpen) => {
+            RecordsError::Database { path: path.to_owned(), source }
+        }
+        stop => tell(path, stop),
+    }
 }
 
 /// Looks at an open file without changing it and returns its version.
@@ -270,5 +284,134 @@ pub(crate) fn tell(path: &Path, stop: Stop) -> RecordsError {
             }
             source => RecordsError::Database { path, source },
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+    use crate::{Lot, Outcome};
+
+    /// A day for records.
+    const TODAY: jiff::civil::Date = jiff::civil::date(2026, 11, 25);
+    /// A version 2 that no release has.
+    const SECOND: &str = "ALTER TABLE lots ADD COLUMN shelf TEXT; UPDATE lots SET shelf = 'top';";
+
+    /// Records of version 1 with one lot.
+    fn old_records() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        Store::open_with(folder.path(), &STEPS[..1])
+            .unwrap()
+            .add_lot(&Lot::new("spring wax", "beeswax"), TODAY)
+            .unwrap();
+        folder
+    }
+
+    #[test]
+    fn an_older_version_takes_the_steps_it_lacks_once() {
+        let folder = old_records();
+        let steps = [STEPS[0], SECOND];
+        for _ in 0..2 {
+            let store = Store::open_with(folder.path(), &steps).unwrap();
+            assert_eq!(version(&store.connection).unwrap(), 2);
+            let shelf: String = store.connection.query_row("SELECT shelf FROM lots", [], |row| row.get(0)).unwrap();
+            assert_eq!(shelf, "top");
+            assert_eq!(store.lot("spring wax").unwrap(), Lot::new("spring wax", "beeswax"));
+            store.check().unwrap();
+        }
+    }
+
+    #[test]
+    fn a_newer_version_is_refused_and_untouched() {
+        let folder = old_records();
+        drop(Store::open_with(folder.path(), &[STEPS[0], SECOND]).unwrap());
+        let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
+        let error = Store::open_with(folder.path(), &STEPS[..1]).unwrap_err();
+        assert!(matches!(error, RecordsError::Newer { found: 2, known: 1, .. }), "{error}");
+        assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
+    }
+
+    #[test]
+    fn a_step_that_fails_leaves_the_old_version() {
+        let folder = old_records();
+        let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
+        let half = "ALTER TABLE lots ADD COLUMN shelf TEXT; UPDATE no_such_table SET x = 1;";
+        assert!(matches!(Store::open_with(folder.path(), &[STEPS[0], half]), Err(RecordsError::Database { .. })));
+        assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
+        assert_eq!(Store::open_with(folder.path(), &STEPS[..1]).unwrap().lots().unwrap().len(), 1);
+    }
+
+    #[test]
+    fn without_room_the_record_is_refused_and_the_rest_is_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut store = Store::open(folder.path()).unwrap();
+        let pages: i64 = store.connection.pragma_query_value(None, "page_count", |row| row.get(0)).unwrap();
+        store.connection.query_row(&format!("PRAGMA max_page_count = {}", pages + 8), [], |_| Ok(())).unwrap();
+        let mut kept = 0;
+        let error = loop {
+            let note = Some("x".repeat(1000));
+            let lot = Lot { note, ..Lot::new(&format!("lot {kept}"), "beeswax") };
+            match store.add_lot(&lot, TODAY) {
+                Ok(()) => kept += 1,
+                Err(error) => break error,
+            }
+        };
+        assert!(matches!(error, RecordsError::Full { .. }), "{error}");
+        assert!(kept > 8, "{kept}");
+        assert_eq!(store.lots().unwrap().len(), kept);
+        store.check().unwrap();
+        drop(store);
+        let mut store = Store::open(folder.path()).unwrap();
+        store.add_lot(&Lot::new("one more", "beeswax"), TODAY).unwrap();
+        assert_eq!(store.lots().unwrap().len(), kept + 1);
+    }
+
+    #[test]
+    fn another_command_that_does_not_end_is_told() {
+        let folder = old_records();
+        let mut one = Store::open(folder.path()).unwrap();
+        let mut other = Store::open(folder.path()).unwrap();
+        other.connection.busy_timeout(Duration::from_millis(20)).unwrap();
+        let writing = one.connection.transaction_with_behavior(TransactionBehavior::Immediate).unwrap();
+        let error = other.add_lot(&Lot::new("oil", "sunflower-oil"), TODAY).unwrap_err();
+        assert!(matches!(error, RecordsError::Busy { .. }), "{error}");
+        drop(writing);
+        other.add_lot(&Lot::new("oil", "sunflower-oil"), TODAY).unwrap();
+        assert_eq!(one.lots().unwrap().len(), 2);
+    }
+
+    #[test]
+    fn what_is_on_the_disk_is_waited_for() {
+        let folder = old_records();
+        let store = Store::open(folder.path()).unwrap();
+        let set = |name| store.connection.pragma_query_value(None, name, |row| row.get::<_, String>(0));
+        assert_eq!(set("journal_mode").unwrap(), "delete");
+        let level: i64 = store.connection.pragma_query_value(None, "synchronous", |row| row.get(0)).unwrap();
+        assert_eq!(level, 3, "EXTRA");
+    }
+
+    #[test]
+    fn a_hand_edited_value_is_damage_not_a_guess() {
+        let folder = old_records();
+        let store = Store::open(folder.path()).unwrap();
+        store.connection.execute("UPDATE lots SET delivered_on = 'last spring'", []).unwrap();
+        let error = store.lots().unwrap_err();
+        assert!(matches!(&error, RecordsError::Damaged { what, .. } if what.contains("last spring")), "{error}");
+    }
+
+    #[test]
+    fn a_reference_to_nothing_is_found() {
+        let folder = old_records();
+        let mut store = Store::open(folder.path()).unwrap();
+        let outcome = Outcome { batch: "none".to_owned(), noted_on: TODAY, note: "x".to_owned() };
+        assert!(matches!(store.add_outcome(&outcome, TODAY), Err(RecordsError::Unknown { what: "batch", .. })));
+        store.connection.execute_batch("PRAGMA foreign_keys = OFF").unwrap();
+        let sql = "INSERT INTO outcomes (batch_id, noted_on, note) VALUES (7, '2026-11-25', 'x')";
+        store.connection.execute(sql, []).unwrap();
+        assert!(matches!(store.check(), Err(RecordsError::Damaged { .. })));
+        assert!(matches!(store.backup(&folder.path().join("copy")), Err(RecordsError::Damaged { .. })));
+        assert!(!folder.path().join("copy").exists());
     }
 }

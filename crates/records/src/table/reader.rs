@@ -40,6 +40,10 @@ impl Table {
             SEPARATORS.into_iter().find(|separator| header.as_bytes().contains(separator)).unwrap_or(SEPARATORS[0]);
         let mut reader = ReaderBuilder::new().delimiter(separator).from_reader(text.as_bytes());
         let header = reader.headers().map_err(|error| unreadable(&error))?.clone();
+        if header.is_empty() {
+            let what = format!("there is no header; write {}", kind.columns().join(","));
+            return Err(RecordsError::Table { line: HEADER_LINE, what });
+        }
         let mut columns = HashMap::new();
         for (index, name) in header.iter().enumerate() {
             let name = name.trim();

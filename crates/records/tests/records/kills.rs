@@ -19,9 +19,9 @@ const KILLS_A_FOLDER: u32 = 10;
 /// The longest a command lives, microseconds.
 const LONGEST_US: u64 = 60_000;
 /// The longest the first command of a folder lives, microseconds: it is to be killed while it makes the records.
-const LONGEST_FIRST_US: u64 = 8_000;
+const LONGEST_FIRST_US: u64 = 25_000;
 /// Batches of one import.
-const IMPORTED: usize = 5;
+const IMPORTED: usize = 200;
 
 /// The batch that a command of this tag adds in this step.
 fn added(tag: &str, step: u32) -> Batch {

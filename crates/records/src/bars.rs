@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
-use crate::batches::{self, WHAT};
+use crate::batches::WHAT;
 use crate::error::{Stop, beginning};
 use crate::row::{date, first, id_of, iso, rows, unknown};
 use crate::{Kept, RecordsError, Store, check};
@@ -113,17 +113,20 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, toda
     if let Some(to) = &bars.to {
         check::name("name of where the bars went", to)?;
     }
-    let batch = batches::find(connection, &bars.batch)?.ok_or_else(|| unknown(WHAT, &bars.batch))?;
-    allow_range(&batch.record, bars.first, bars.last)?;
-    if bars.on < batch.record.poured_on {
-        let (number, poured_on) = (beginning(&bars.batch), batch.record.poured_on);
-        return Err(RecordsError::BeforePour { batch: number, date: bars.on, poured_on }.into());
+    let sql = "SELECT id, cavities, poured_on FROM batches WHERE number = ?1";
+    let head = first(connection, sql, [&bars.batch], |row| {
+        Ok((row.get::<_, i64>(0)?, row.get(1)?, date(&row.get::<_, String>(2)?)?))
+    })?;
+    let (batch_id, cavities, poured_on) = head.ok_or_else(|| unknown(WHAT, &bars.batch))?;
+    allow_range(&bars.batch, cavities, bars.first, bars.last)?;
+    if bars.on < poured_on {
+        return Err(RecordsError::BeforePour { batch: beginning(&bars.batch), date: bars.on, poured_on }.into());
     }
     let in_the_way = first(
         connection,
         "SELECT first_bar, last_bar, went FROM bars \
          WHERE batch_id = ?1 AND first_bar <= ?3 AND last_bar >= ?2 AND went <> 'kept' LIMIT 1",
-        params![batch.id, bars.first, bars.last],
+        params![batch_id, bars.first, bars.last],
         |row| Ok((row.get(0)?, row.get(1)?, went(&row.get::<_, String>(2)?)?)),
     )?;
     if let Some((first, last, went)) = in_the_way {
@@ -134,18 +137,18 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, toda
             "INSERT INTO bars (id, batch_id, first_bar, last_bar, went, went_to, went_on, note) \
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
         )?
-        .execute(params![id, batch.id, bars.first, bars.last, bars.went.word(), bars.to, iso(bars.on), bars.note])?;
+        .execute(params![id, batch_id, bars.first, bars.last, bars.went.word(), bars.to, iso(bars.on), bars.note])?;
     Ok(connection.last_insert_rowid())
 }
 
-/// Refuses bars a batch does not have.
-pub(crate) fn allow_range(batch: &crate::Batch, first: u32, last: u32) -> Result<(), RecordsError> {
-    let most = batch.cavities.unwrap_or(u32::MAX);
+/// Refuses bars that a batch of so many cavities does not have.
+pub(crate) fn allow_range(number: &str, cavities: Option<u32>, first: u32, last: u32) -> Result<(), RecordsError> {
+    let most = cavities.unwrap_or(u32::MAX);
     if first >= 1 && first <= last && last <= most {
         return Ok(());
     }
-    let bars = batch.cavities.map_or("bars that were not counted".to_owned(), |cavities| cavities.to_string());
-    Err(RecordsError::NoSuchBars { batch: beginning(&batch.number), first, last, bars })
+    let bars = cavities.map_or("bars that were not counted".to_owned(), |cavities| cavities.to_string());
+    Err(RecordsError::NoSuchBars { batch: beginning(number), first, last, bars })
 }
 
 /// Returns the entry of that id, if there is one.

@@ -125,7 +125,7 @@ impl Store {
     pub fn trace_bar(&self, number: &str, bar: u32) -> Result<BatchTrace, RecordsError> {
         self.read(|connection| {
             let mut trace = trace_back(connection, number)?;
-            bars::allow_range(&trace.batch, bar, bar)?;
+            bars::allow_range(number, trace.batch.cavities, bar, bar)?;
             trace.bars.retain(|kept| (kept.record.first..=kept.record.last).contains(&bar));
             Ok(trace)
         })

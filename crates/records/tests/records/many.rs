@@ -64,6 +64,7 @@ fn a_hundred_thousand_batches_fit_and_are_found() {
         write!(bars, "B{b:06},1,8,sold,order {b},2026-11-21\nB{b:06},9,12,kept,,2026-11-22\n").unwrap();
     }
     store.import_csv(Kind::Batches, &text, today()).unwrap();
+    println!("import of {BATCHES} batches: {:.1} s", start.elapsed().as_secs_f64());
     store.import_csv(Kind::Bars, &bars, today()).unwrap();
     println!("import of {BATCHES} batches and their bars: {:.1} s", start.elapsed().as_secs_f64());
     drop(store);

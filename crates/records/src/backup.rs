@@ -7,7 +7,7 @@ use rusqlite::Connection;
 use rusqlite::backup::{Backup, StepResult};
 
 use crate::error::Stop;
-use crate::store::{findings, keep_part, new_part, tell};
+use crate::store::{findings, keep_part, new_part, refused, tell};
 use crate::{RecordsError, Store};
 
 /// Takes every page in one step, so that the copy is one state of the records.
@@ -17,7 +17,8 @@ impl Store {
     /// Copies the records to a new file.
     ///
     /// The copy is made under another name, checked page by page, synced, and only then given its name; a file of that
-    /// name is never replaced. To go back to a backup, put it in the profile folder as [`crate::FILE_NAME`].
+    /// name is never replaced. To go back to a backup, put a copy of it in the profile folder as [`crate::FILE_NAME`], and take
+    /// away a `records.sqlite-journal` that a killed command left there: it belongs to the old file and would spoil the new.
     ///
     /// # Arguments
     /// * `target`: the file to make; its folder must exist, preferably on another disk.
@@ -37,7 +38,7 @@ impl Store {
     pub fn backup(&self, target: &Path) -> Result<(), RecordsError> {
         let refuse = |source: io::Error| match source.kind() {
             ErrorKind::AlreadyExists => RecordsError::BackupExists { path: target.to_owned() },
-            _ => RecordsError::Io { path: target.to_owned(), source },
+            _ => refused(target, source),
         };
         if target.symlink_metadata().is_ok() {
             return Err(RecordsError::BackupExists { path: target.to_owned() });

@@ -49,7 +49,7 @@ pub enum RecordsError {
         what: String,
     },
     /// There is no room left for the record.
-    #[error("`{}` cannot take the record: {what}", path.display())]
+    #[error("there is no room for what `{}` should take: {what}", path.display())]
     Full {
         /// The file.
         path: PathBuf,

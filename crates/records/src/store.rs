@@ -145,13 +145,7 @@ fn within<T>(connection: &mut Connection, work: impl FnOnce(&Transaction<'_>) ->
 
 /// Makes new records under another name, then gives them theirs unless another command was faster.
 fn create(folder: &Path, path: &Path, steps: &[&str]) -> Result<(), RecordsError> {
-    let refuse = |source: io::Error| match source.kind() {
-        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => RecordsError::ReadOnly { path: path.to_owned() },
-        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
-            RecordsError::Full { path: path.to_owned(), what: source.to_string() }
-        }
-        kind => RecordsError::Io { path: path.to_owned(), source: kind.into() },
-    };
+    let refuse = |error| refused(path, error);
     let part = new_part(folder).map_err(refuse)?;
     let mut connection = connect(part.path()).map_err(|stop| tell(path, stop))?;
     migrate(&mut connection, steps).map_err(|stop| tell(path, stop))?;
@@ -159,6 +153,19 @@ fn create(folder: &Path, path: &Path, steps: &[&str]) -> Result<(), RecordsError
     match keep_part(part, path, folder) {
         Err(error) if error.kind() != ErrorKind::AlreadyExists => Err(refuse(error)),
         _ => Ok(()),
+    }
+}
+
+/// Says why the system did not let a file be made.
+pub(crate) fn refused(path: &Path, error: io::Error) -> RecordsError {
+    let path = path.to_owned();
+    match error.kind() {
+        ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => RecordsError::ReadOnly { path },
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
+            RecordsError::Full { path, what: error.kind().to_string() }
+        }
+        // The error may name the temporary file, which nobody knows; its kind says enough.
+        kind => RecordsError::Io { path, source: kind.into() },
     }
 }
 
@@ -172,8 +179,7 @@ pub(crate) fn new_part(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
         // A temporary file is private unless asked otherwise; a new file is to be what the user's own mask makes it.
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
-    // The error would name the temporary file, which nobody knows; its kind says enough.
-    builder.tempfile_in(folder).map_err(|error| error.kind().into())
+    builder.tempfile_in(folder)
 }
 
 /// Syncs a part file, gives it its name if nothing has that name, and syncs the folder.

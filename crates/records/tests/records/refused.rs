@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use barwright_records::{FILE_NAME, RecordsError, Store};
+use barwright_records::{FILE_NAME, Kind, RecordsError, Store};
 
 use crate::support::{acknowledge, acknowledged, again, batch, other_command, store, today};
 
@@ -11,9 +11,9 @@ use crate::support::{acknowledge, acknowledged, again, batch, other_command, sto
 fn filled() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let mut store = store(folder.path());
-    for index in 0..200 {
-        store.add_batch(&batch(&format!("26-{index}"), &[("wax 1", 225.0)]), today()).unwrap();
-    }
+    let rows: String = (0..200).map(|index| format!("26-{index},2026-11-20,hand bar,600.25,wax 1,225\n")).collect();
+    let table = format!("batch,poured_on,formula,mass_g,lot,lot_mass_g\n{rows}");
+    store.import_csv(Kind::Batches, &table, today()).unwrap();
     folder
 }
 
@@ -128,6 +128,8 @@ fn a_read_only_folder_is_told_and_still_read() {
                 assert_eq!(store.batches().unwrap().len(), 200);
                 store.check().unwrap();
                 let error = store.add_batch(&batch("26-new", &[]), today()).unwrap_err();
+                assert!(matches!(error, RecordsError::ReadOnly { .. }), "{error:?}");
+                let error = store.backup(&folder.join("copy")).unwrap_err();
                 assert!(matches!(error, RecordsError::ReadOnly { .. }), "{error:?}");
                 acknowledge(&format!("{tag} read"));
             }

@@ -28,6 +28,10 @@ impl Went {
     pub const ALL: [Went; 3] = [Went::Sold, Went::Gifted, Went::Kept];
 
     /// Returns the word kept and shown.
+    ///
+    /// ```
+    /// assert_eq!(barwright_records::Went::Gifted.word(), "gifted");
+    /// ```
     pub fn word(self) -> &'static str {
         match self {
             Went::Sold => "sold",
@@ -98,6 +102,20 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`] for a batch that is not kept, or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store, Went};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,first,last,went,on\n26-031,1,4,sold,2026-11-25\n";
+    /// store.import_csv(Kind::Bars, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.bars("26-031")?[0].record.went, Went::Sold);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn bars(&self, batch: &str) -> Result<Vec<Kept<Bars>>, RecordsError> {
         self.read(|connection| {
             let batch_id = id_of(connection, "SELECT id FROM batches WHERE number = ?1", WHAT, batch)?;

@@ -85,6 +85,18 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`], or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.batch("26-031")?.mass_g, 600.0);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn batch(&self, number: &str) -> Result<Batch, RecordsError> {
         self.read(|connection| Ok(find(connection, number)?.ok_or_else(|| unknown(WHAT, number))?.record))
     }
@@ -93,6 +105,18 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError`] when the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.batches()?.len(), 1);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn batches(&self) -> Result<Vec<Batch>, RecordsError> {
         self.read(|connection| Ok(all(connection)?.into_iter().map(|kept| kept.record).collect()))
     }
@@ -101,6 +125,18 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`] for a formula that is not kept, or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.batches_of_formula("hand bar")?[0].number, "26-031");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn batches_of_formula(&self, formula: &str) -> Result<Vec<Batch>, RecordsError> {
         self.read(|connection| {
             let id = formula_id(connection, formula)?;

@@ -62,6 +62,16 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`], or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.formula("hand bar")?.parts[1].percent, 60.0);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn formula(&self, name: &str) -> Result<PouredFormula, RecordsError> {
         self.read(|connection| find(connection, name)?.ok_or_else(|| unknown(WHAT, name)))
     }
@@ -70,6 +80,16 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError`] when the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.formulas()?.len(), 1);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn formulas(&self) -> Result<Vec<PouredFormula>, RecordsError> {
         self.read(all)
     }

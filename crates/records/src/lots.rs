@@ -97,6 +97,16 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`], or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Lot, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// store.add_lot(&Lot::new("spring wax", "beeswax"), "2026-11-25".parse()?)?;
+    /// assert_eq!(store.lot("spring wax")?.like, "beeswax");
+    /// assert!(store.lot("summer wax").is_err());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn lot(&self, key: &str) -> Result<Lot, RecordsError> {
         self.read(|connection| Ok(find(connection, key)?.ok_or_else(|| unknown(WHAT, key))?.1))
     }
@@ -105,6 +115,15 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError`] when the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Lot, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// store.add_lot(&Lot::new("spring wax", "beeswax"), "2026-11-25".parse()?)?;
+    /// assert_eq!(store.lots()?, [Lot::new("spring wax", "beeswax")]);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn lots(&self) -> Result<Vec<Lot>, RecordsError> {
         self.read(all)
     }

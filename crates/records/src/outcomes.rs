@@ -49,6 +49,20 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`] for a batch that is not kept, or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,noted_on,note\n26-031,2026-11-25,bloom on bar 3\n";
+    /// store.import_csv(Kind::Outcomes, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.outcomes("26-031")?[0].record.note, "bloom on bar 3");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn outcomes(&self, batch: &str) -> Result<Vec<Kept<Outcome>>, RecordsError> {
         self.read(|connection| {
             let batch_id = id_of(connection, "SELECT id FROM batches WHERE number = ?1", WHAT, batch)?;

@@ -87,6 +87,14 @@ impl Store {
     }
 
     /// Returns the file the records are in.
+    ///
+    /// ```
+    /// use barwright_records::{FILE_NAME, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let store = Store::open(folder.path())?;
+    /// assert_eq!(store.path(), folder.path().join(FILE_NAME));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn path(&self) -> &Path {
         &self.path
     }

@@ -122,6 +122,22 @@ impl Store {
     /// # Errors
     /// [`RecordsError::Unknown`] for a batch that is not kept, [`RecordsError::NoSuchBars`] for a bar it does not have, or the
     /// file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,poured_on,formula,mass_g,cavities\n26-031,2026-11-20,hand bar,600,12\n";
+    /// store.import_csv(Kind::Batches, table, "2026-11-25".parse()?)?;
+    /// let table = "batch,first,last,went,on\n26-031,1,4,sold,2026-11-25\n";
+    /// store.import_csv(Kind::Bars, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.trace_bar("26-031", 4)?.bars.len(), 1);
+    /// assert!(store.trace_bar("26-031", 5)?.bars.is_empty());
+    /// assert!(store.trace_bar("26-031", 13).is_err());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn trace_bar(&self, number: &str, bar: u32) -> Result<BatchTrace, RecordsError> {
         self.read(|connection| {
             let mut trace = trace_back(connection, number)?;

@@ -45,6 +45,10 @@ impl TrialKind {
     ];
 
     /// Returns the word kept and shown.
+    ///
+    /// ```
+    /// assert_eq!(barwright_records::TrialKind::WarmShelf.word(), "warm-shelf");
+    /// ```
     pub fn word(self) -> &'static str {
         match self {
             TrialKind::OpenTube => "open-tube",
@@ -120,6 +124,18 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`], or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "formula,kind,tested_on,days_since_pouring\nhand bar,grain,2026-11-25,5\n";
+    /// store.import_csv(Kind::Trials, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.trial(1)?.days_since_pouring, 5);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn trial(&self, id: i64) -> Result<Trial, RecordsError> {
         self.read(|connection| Ok(find(connection, id)?.ok_or_else(|| unknown("trial", &id.to_string()))?.record))
     }
@@ -128,6 +144,18 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordsError::Unknown`] for a formula that is not kept, or the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "formula,kind,tested_on,days_since_pouring\nhand bar,grain,2026-11-25,5\n";
+    /// store.import_csv(Kind::Trials, table, "2026-11-25".parse()?)?;
+    /// assert_eq!(store.trials(Some("hand bar"))?, store.trials(None)?);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn trials(&self, formula: Option<&str>) -> Result<Vec<Kept<Trial>>, RecordsError> {
         self.read(|connection| match formula {
             None => all(connection),

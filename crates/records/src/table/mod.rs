@@ -34,6 +34,10 @@ impl Kind {
     pub const ALL: [Kind; 6] = [Kind::Formulas, Kind::Lots, Kind::Batches, Kind::Bars, Kind::Trials, Kind::Outcomes];
 
     /// Returns the word for a table.
+    ///
+    /// ```
+    /// assert_eq!(barwright_records::Kind::Bars.word(), "bars");
+    /// ```
     pub fn word(self) -> &'static str {
         match self {
             Kind::Formulas => "formulas",

@@ -1,0 +1,142 @@
+//! Records to CSV.
+
+use barwright_reference::NutOrigin;
+use csv::{QuoteStyle, Writer, WriterBuilder};
+use jiff::civil::Date;
+use rusqlite::Connection;
+
+use super::{Kind, cell};
+use crate::error::Stop;
+use crate::{
+    Bars, Batch, Kept, Lot, Outcome, PouredFormula, Trial, bars, batches, check, formulas, lots, outcomes, trials,
+};
+
+/// Returns a table as CSV text.
+pub(super) fn export(connection: &Connection, kind: Kind) -> Result<String, Stop> {
+    // Text in quotes, so that a semicolon in it starts no cell in a spreadsheet that separates by semicolons.
+    let mut table = WriterBuilder::new().quote_style(QuoteStyle::NonNumeric).from_writer(Vec::new());
+    put(&mut table, kind.columns().iter().map(|column| (*column).to_owned()))?;
+    match kind {
+        Kind::Formulas => formulas::all(connection)?.iter().try_for_each(|record| formula(&mut table, record))?,
+        Kind::Lots => lots::all(connection)?.iter().try_for_each(|record| lot(&mut table, record))?,
+        Kind::Batches => {
+            batches::all(connection)?.iter().try_for_each(|kept| batch(&mut table, &kept.record))?;
+        }
+        Kind::Bars => bars::all(connection)?.iter().try_for_each(|kept| bar(&mut table, kept))?,
+        Kind::Trials => trials::all(connection)?.iter().try_for_each(|kept| trial(&mut table, kept))?,
+        Kind::Outcomes => outcomes::all(connection)?.iter().try_for_each(|kept| outcome(&mut table, kept))?,
+    }
+    let bytes = table.into_inner().map_err(|error| Stop::Unreadable(error.to_string()))?;
+    String::from_utf8(bytes).map_err(|error| Stop::Unreadable(error.to_string()))
+}
+
+/// Writes one row.
+fn put(table: &mut Writer<Vec<u8>>, cells: impl IntoIterator<Item = String>) -> Result<(), Stop> {
+    table.write_record(cells).map_err(|error| Stop::Unreadable(error.to_string()))
+}
+
+/// Returns a text cell, empty for none.
+fn text(text: Option<&str>) -> String {
+    text.map(cell::guard).unwrap_or_default()
+}
+
+/// Returns a cell of a number or a date, empty for none.
+fn plain<T: ToString>(value: Option<T>) -> String {
+    value.map(|value| value.to_string()).unwrap_or_default()
+}
+
+/// Writes a formula, one row for each part.
+fn formula(table: &mut Writer<Vec<u8>>, formula: &PouredFormula) -> Result<(), Stop> {
+    formula.parts.iter().try_for_each(|part| {
+        let (name, ingredient) = (cell::guard(&formula.name), cell::guard(&part.ingredient));
+        put(table, [name, ingredient, part.percent.to_string(), text(formula.note.as_deref())])
+    })
+}
+
+/// Writes a lot.
+fn lot(table: &mut Writer<Vec<u8>>, lot: &Lot) -> Result<(), Stop> {
+    let figures = if lot.figures.is_empty() { String::new() } else { check::figures_text("the lot", &lot.figures)? };
+    put(
+        table,
+        [
+            cell::guard(&lot.key),
+            cell::guard(&lot.like),
+            plain::<Date>(lot.delivered_on),
+            plain::<Date>(lot.best_before),
+            text(lot.certificate.as_deref()),
+            figures,
+            plain(lot.price_per_kg),
+            plain(lot.nut_origin.map(NutOrigin::word)),
+            plain(lot.flash_c),
+            text(lot.note.as_deref()),
+        ],
+    )
+}
+
+/// Writes a batch, one row for each lot that went into it, or one row without a lot.
+fn batch(table: &mut Writer<Vec<u8>>, batch: &Batch) -> Result<(), Stop> {
+    let mut row = |lot: String, lot_mass_g: String| {
+        put(
+            table,
+            [
+                cell::guard(&batch.number),
+                batch.poured_on.to_string(),
+                cell::guard(&batch.formula),
+                batch.mass_g.to_string(),
+                plain(batch.cavities),
+                lot,
+                lot_mass_g,
+                text(batch.note.as_deref()),
+            ],
+        )
+    };
+    if batch.lots.is_empty() {
+        return row(String::new(), String::new());
+    }
+    batch.lots.iter().try_for_each(|used| row(cell::guard(&used.lot), used.mass_g.to_string()))
+}
+
+/// Writes where bars went.
+fn bar(table: &mut Writer<Vec<u8>>, kept: &Kept<Bars>) -> Result<(), Stop> {
+    let bars = &kept.record;
+    put(
+        table,
+        [
+            kept.id.to_string(),
+            cell::guard(&bars.batch),
+            bars.first.to_string(),
+            bars.last.to_string(),
+            bars.went.word().to_owned(),
+            text(bars.to.as_deref()),
+            bars.on.to_string(),
+            text(bars.note.as_deref()),
+        ],
+    )
+}
+
+/// Writes a trial.
+fn trial(table: &mut Writer<Vec<u8>>, kept: &Kept<Trial>) -> Result<(), Stop> {
+    let trial = &kept.record;
+    let figures = check::figures_text("the trial", &trial.figures)?;
+    put(
+        table,
+        [
+            kept.id.to_string(),
+            cell::guard(&trial.formula),
+            trial.kind.word().to_owned(),
+            trial.tested_on.to_string(),
+            trial.days_since_pouring.to_string(),
+            figures,
+            text(trial.note.as_deref()),
+        ],
+    )
+}
+
+/// Writes an outcome.
+fn outcome(table: &mut Writer<Vec<u8>>, kept: &Kept<Outcome>) -> Result<(), Stop> {
+    let outcome = &kept.record;
+    put(
+        table,
+        [kept.id.to_string(), cell::guard(&outcome.batch), outcome.noted_on.to_string(), cell::guard(&outcome.note)],
+    )
+}

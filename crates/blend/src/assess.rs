@@ -10,7 +10,7 @@ use crate::equilibrium::{Change, EquilibriumError};
 use crate::firmness::{self, SCALE_PERCENT};
 use crate::interval::{Estimate, Spread};
 use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
-use crate::mixture::Mixture;
+use crate::mixture::{BeyondDraws, Mixture};
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
 use crate::penetration;
@@ -210,6 +210,9 @@ pub struct Assessment {
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
+    /// How many of the maker's own trials it rests on.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub trials: usize,
     /// Values of every draw, for paired comparison.
     #[serde(skip)]
     pub(crate) ensemble: Ensemble,
@@ -220,6 +223,12 @@ impl Assessment {
     pub fn sets_at_room(&self) -> bool {
         self.melt.slip_point_c.is_some_and(|slip| slip.value > ROOM_C)
     }
+}
+
+/// A count that goes without saying.
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
+fn is_zero(count: &usize) -> bool {
+    *count == 0
 }
 
 /// Everything computed from one draw.
@@ -372,7 +381,10 @@ impl<'a> Workbench<'a> {
         let parts = vec![part(find(SCALE_WAX)?, wax_percent), part(find(SCALE_OIL)?, 100.0 - wax_percent)];
         let formula = Formula { name: String::new(), parts };
         // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
-        Mixture::new(self.library, self.parameters, &formula, self.options.state, &Draws::new(0, 0))
+        let mut mixture = Mixture::new(self.library, self.parameters, &formula, self.options.state, &Draws::new(0, 0))?;
+        let plain = vec![0.0; mixture.score_names().count()];
+        mixture.set_scores(plain.into_iter(), BeyondDraws::default());
+        Ok(mixture)
     }
 
     fn beeswax_scales(&self) -> Result<Vec<Vec<[f64; SCALE_PERCENT.len()]>>, BlendError> {
@@ -430,8 +442,8 @@ impl<'a> Workbench<'a> {
         with_temperature.push(Change { temperature_k: 1.0, ..Change::default() });
         let fresh_along = fresh_chain.changes(&fresh, None, model);
         let (released, release_rates) =
-            fresh_chain.evaluator(model, Beyond::NOTHING).rates(options.release_c, &fresh_along)?;
-        let mut evaluator = use_chain.evaluator(model, Beyond::NOTHING);
+            fresh_chain.evaluator(model, fresh.beyond(None)).rates(options.release_c, &fresh_along)?;
+        let mut evaluator = use_chain.evaluator(model, in_use.beyond(None));
         evaluator.start_curve(evaluator.clear_point_c());
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
         let carries_c = evaluator.carries_c()?;
@@ -601,6 +613,7 @@ impl<'a> Workbench<'a> {
             cautions: cautions::of(self.library, formula, &ensemble.central),
             draws: options.draws,
             seed: options.seed,
+            trials: parameters.maker.trials(),
             ensemble,
         }
     }

@@ -10,6 +10,7 @@
 //! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
 //! - [`chain`]: the buffers that follow a mixture through its draws.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
+//! - [`maker`]: what a maker's own trials say of those figures.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
@@ -29,6 +30,7 @@ pub mod firmness;
 pub mod heat_curve;
 pub mod interval;
 pub mod landmarks;
+pub mod maker;
 pub mod misfit;
 pub mod mixture;
 pub mod model_draw;
@@ -46,4 +48,5 @@ pub mod viscosity;
 pub use assess::{Assessment, BlendError, Options, assess};
 pub use compare::{Comparison, compare};
 pub use interval::Estimate;
+pub use maker::Maker;
 pub use parameters::Parameters;

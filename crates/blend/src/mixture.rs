@@ -9,6 +9,7 @@ use crate::assess::BlendError;
 use crate::chain_length;
 use crate::equilibrium::{Change, SpeciesAmount};
 use crate::landmarks::Beyond;
+use crate::maker;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
 use crate::packing;
@@ -39,8 +40,10 @@ struct Slot {
     melt_sd_k: f64,
     heat_j_mol: f64,
     heat_sd_j_mol: f64,
-    melt_draws: Vec<f64>,
-    heat_draws: Vec<f64>,
+    /// Score of the melting point.
+    melt: Option<usize>,
+    /// Score of the heat of fusion.
+    heat: Option<usize>,
 }
 
 /// One species of one ingredient.
@@ -51,7 +54,15 @@ struct Share {
     slots: Range<usize>,
     percent: f64,
     sd_percent: f64,
-    draws: Vec<f64>,
+    score: Option<usize>,
+}
+
+/// A score of one species or lot.
+#[derive(Debug, Clone)]
+struct Score {
+    name: String,
+    central: f64,
+    drawn: Vec<f64>,
 }
 
 /// One ingredient of the blend.
@@ -70,33 +81,68 @@ pub struct Mixture {
     chained: Option<usize>,
     slots: Vec<Slot>,
     lots: Vec<Lot>,
+    scores: Vec<Score>,
     state: CrystalState,
     beyond: BeyondDraws,
 }
 
 /// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
 /// difference is known better.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct BeyondDraws {
+    central_melt_shift_k: f64,
+    central: Beyond,
     melt_shift_k: Vec<f64>,
     holding: Vec<f64>,
     interplay: Vec<f64>,
 }
 
+impl Default for BeyondDraws {
+    /// Nothing left out.
+    fn default() -> Self {
+        BeyondDraws {
+            central_melt_shift_k: 0.0,
+            central: Beyond::NOTHING,
+            melt_shift_k: Vec::new(),
+            holding: Vec::new(),
+            interplay: Vec::new(),
+        }
+    }
+}
+
 impl BeyondDraws {
-    /// Draws it for a set of ingredients.
+    /// Draws it for a set of ingredients, as the maker's trials leave it.
     ///
     /// # Arguments
     /// * `keys`: keys of the ingredients, in alphabetical order.
     /// * `parameters`: spreads.
     /// * `draws`: source of draws.
     pub fn new(keys: &[&str], parameters: &Parameters, draws: &Draws) -> Self {
-        let names = keys.join("+");
-        let column = |what: &str, sd: f64| draws.dimension(&format!("{what}:{names}")).into_iter().map(move |z| sd * z);
+        let maker = &parameters.maker;
+        let column =
+            |kind: &str, sd: f64| maker.scores(draws, &maker::of_set(kind, keys)).into_iter().map(move |z| sd * z);
         BeyondDraws {
-            melt_shift_k: column("beyond-melt", parameters.discrepancy.melt_shift_sd_k).collect(),
-            holding: column("holding", parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
-            interplay: column("interplay", parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
+            melt_shift_k: column(maker::BEYOND_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
+            holding: column(maker::HOLDING, parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
+            interplay: column(maker::INTERPLAY, parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
+            ..Self::at(keys, parameters, |name| maker.centre(name))
+        }
+    }
+
+    /// What is left out at given scores: a central value without draws.
+    ///
+    /// # Arguments
+    /// * `keys`, `parameters`: as for [`BeyondDraws::new`].
+    /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
+    pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
+        let score = |kind: &str| score(&maker::of_set(kind, keys));
+        BeyondDraws {
+            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::BEYOND_MELT),
+            central: Beyond {
+                holding: (parameters.discrepancy.holding_ln_sd * score(maker::HOLDING)).exp(),
+                interplay: (parameters.firmness.interplay_ln_sd * score(maker::INTERPLAY)).exp(),
+            },
+            ..Self::default()
         }
     }
 }
@@ -134,6 +180,7 @@ impl Mixture {
             chained: parameters.family_index(CHAIN_LENGTH_FAMILY),
             slots: Vec::new(),
             lots: Vec::new(),
+            scores: Vec::new(),
             state,
             beyond: BeyondDraws::default(),
         };
@@ -145,17 +192,14 @@ impl Mixture {
             for component in &ingredient.composition {
                 let slots = mixture.slots(library, parameters, component.species, draws)?;
                 let species = library.species.get(component.species).map_or("", |species| species.key.as_str());
-                let share_draws = if component.sd_percent > 0.0 {
-                    draws.dimension(&format!("lot:{}:{species}", ingredient.key))
-                } else {
-                    Vec::new()
-                };
+                let score = (component.sd_percent > 0.0)
+                    .then(|| mixture.score(parameters, format!("{}:{}:{species}", maker::LOT, ingredient.key), draws));
                 shares.push(Share {
                     species: component.species,
                     slots,
                     percent: component.percent,
                     sd_percent: component.sd_percent,
-                    draws: share_draws,
+                    score,
                 });
             }
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
@@ -192,8 +236,8 @@ impl Mixture {
             melt_sd_k: 0.0,
             heat_j_mol: 1.0,
             heat_sd_j_mol: 0.0,
-            melt_draws: Vec::new(),
-            heat_draws: Vec::new(),
+            melt: None,
+            heat: None,
         };
         let first = self.slots.len();
         for branch in packing::branches(&parameters.packings, one, self.state) {
@@ -201,22 +245,59 @@ impl Mixture {
                 species: one.key.clone(),
                 family: branch.family.to_owned(),
             })?;
-            self.slots.push(Slot {
+            let slot = Slot {
                 packing: branch.packing,
                 family: Some(family),
                 melt_k: branch.form.melt_c + ZERO_CELSIUS_K,
                 melt_sd_k: branch.form.melt_sd_c,
                 heat_j_mol: branch.form.heat_kj_mol * 1e3,
                 heat_sd_j_mol: branch.form.heat_sd_kj_mol * 1e3,
-                melt_draws: draws.dimension(&format!("melt:{}", one.key)),
-                heat_draws: draws.dimension(&format!("heat:{}", one.key)),
+                melt: Some(self.score(parameters, format!("{}:{}", maker::MELT, one.key), draws)),
+                heat: Some(self.score(parameters, format!("{}:{}", maker::HEAT, one.key), draws)),
                 ..amorphous.clone()
-            });
+            };
+            self.slots.push(slot);
         }
         if self.slots.len() == first {
             self.slots.push(amorphous);
         }
         Ok(first..self.slots.len())
+    }
+
+    /// Position of a score, drawn when it is new.
+    fn score(&mut self, parameters: &Parameters, name: String, draws: &Draws) -> usize {
+        if let Some(known) = self.scores.iter().position(|score| score.name == name) {
+            return known;
+        }
+        let (central, drawn) = (parameters.maker.centre(&name), parameters.maker.scores(draws, &name));
+        self.scores.push(Score { name, central, drawn });
+        self.scores.len() - 1
+    }
+
+    /// A score in one draw; its central value for `None`.
+    fn scored(&self, score: Option<usize>, draw: Option<usize>) -> f64 {
+        let Some(score) = score.and_then(|index| self.scores.get(index)) else { return 0.0 };
+        draw.and_then(|index| score.drawn.get(index)).copied().unwrap_or(score.central)
+    }
+
+    /// Names of the scores of its species and lots.
+    pub fn score_names(&self) -> impl Iterator<Item = &str> {
+        self.scores.iter().map(|score| score.name.as_str())
+    }
+
+    /// Sets the central value of every score of its species and lots, and of what the model leaves out.
+    ///
+    /// # Arguments
+    /// * `central`: one for each of [`Mixture::score_names`]; 0 is the model's own.
+    /// * `beyond`: from [`BeyondDraws::at`]; the default leaves nothing out.
+    pub fn set_scores(&mut self, central: impl Iterator<Item = f64>, beyond: BeyondDraws) {
+        self.scores.iter_mut().zip(central).for_each(|(score, central)| score.central = central);
+        self.beyond = beyond;
+    }
+
+    /// The families and the liquid classes of its species, as positions in the parameters.
+    pub fn kinds(&self) -> impl Iterator<Item = (Option<usize>, usize)> + '_ {
+        self.slots.iter().map(|slot| (slot.family, slot.liquid_class))
     }
 
     /// Species of unlike chain length get solid solutions of their own; those that are there decide.
@@ -244,10 +325,11 @@ impl Mixture {
         self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
     }
 
-    /// What the model leaves out of this set of ingredients: nothing in the central draw.
+    /// What the model leaves out of this set of ingredients: in the central draw what the maker's trials say, without any nothing.
     pub fn beyond(&self, draw: Option<usize>) -> Beyond {
-        let of = |list: &[f64]| draw.and_then(|index| list.get(index)).copied().unwrap_or(1.0);
-        Beyond { interplay: of(&self.beyond.interplay), holding: of(&self.beyond.holding) }
+        let of = |list: &[f64], central: f64| draw.and_then(|index| list.get(index)).copied().unwrap_or(central);
+        let BeyondDraws { central, interplay, holding, .. } = &self.beyond;
+        Beyond { interplay: of(interplay, central.interplay), holding: of(holding, central.holding) }
     }
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).
@@ -272,7 +354,7 @@ impl Mixture {
     ///
     /// # Arguments
     /// * `percent`: mass % of each of [`Mixture::parts`], in that order; 0 leaves an ingredient out. What the model leaves out is still that of the
-    ///   whole set then, unless [`Mixture::set_beyond`] says otherwise; the central draw has none.
+    ///   whole set then, unless [`Mixture::set_beyond`] says otherwise.
     pub fn set_percents(&mut self, percent: &[f64]) {
         for (lot, &percent) in self.lots.iter_mut().zip(percent) {
             lot.percent = percent;
@@ -313,9 +395,8 @@ impl Mixture {
         percent: f64,
         mut add: impl FnMut(usize, f64),
     ) {
-        let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
         let drawn = |share: &Share| {
-            (share.percent + share.sd_percent * score(&share.draws)).max(SMALLEST_SHARE * share.percent)
+            (share.percent + share.sd_percent * self.scored(share.score, draw)).max(SMALLEST_SHARE * share.percent)
         };
         let total: f64 = lot.shares.iter().map(drawn).sum();
         for share in &lot.shares {
@@ -329,8 +410,8 @@ impl Mixture {
 
     /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
     pub fn amounts(&self, draw: Option<usize>, model: &ModelDraw, amounts: &mut Vec<SpeciesAmount>) {
-        let score = |draws: &[f64]| draw.and_then(|index| draws.get(index)).copied().unwrap_or(0.0);
-        let beyond_k = draw.and_then(|index| self.beyond.melt_shift_k.get(index)).copied().unwrap_or(0.0);
+        let beyond_k = draw.and_then(|index| self.beyond.melt_shift_k.get(index)).copied();
+        let beyond_k = beyond_k.unwrap_or(self.beyond.central_melt_shift_k);
         amounts.clear();
         amounts.extend(self.slots.iter().map(|slot| {
             let shift = slot.family.and_then(|family| model.melt_shift_k.get(family)).copied().unwrap_or(0.0);
@@ -339,8 +420,8 @@ impl Mixture {
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
                 solution: slot.solution,
-                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * score(&slot.melt_draws),
-                heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * score(&slot.heat_draws))
+                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * self.scored(slot.melt, draw),
+                heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * self.scored(slot.heat, draw))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
             }

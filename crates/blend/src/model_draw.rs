@@ -6,6 +6,7 @@ use crate::Parameters;
 use crate::coordinate;
 use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
 use crate::heat_curve::HeatProperties;
+use crate::maker;
 use crate::parameters::Correlation;
 use crate::sampling::Draws;
 
@@ -53,10 +54,10 @@ pub struct ModelDraws {
     pub drawn: Vec<ModelDraw>,
 }
 
-impl ModelDraws {
-    /// Draws every model parameter: fitted ones with their correlation, the others each on its own.
-    pub fn new(parameters: &Parameters, draws: &Draws) -> Self {
-        let central = ModelDraw {
+impl ModelDraw {
+    /// Every parameter at its central value.
+    fn central(parameters: &Parameters) -> Self {
+        ModelDraw {
             delta: parameters.liquid_classes.iter().map(|class| class.delta).collect(),
             structuring: parameters.families.iter().map(|family| family.structuring).collect(),
             critical_percent: parameters.families.iter().map(|family| family.critical_percent).collect(),
@@ -72,15 +73,77 @@ impl ModelDraws {
             load_kpa: parameters.warmth.load_kpa,
             weep_below: parameters.warmth.weep_below,
             heat: HeatProperties::central(&parameters.heat),
-        };
-        let mut drawn = vec![central.clone(); draws.count()];
+        }
+    }
+
+    /// The model at given scores: 0 is the centre of each parameter, 1 one standard deviation above.
+    ///
+    /// ```text
+    /// parameter = centre + sd (R z),      R the Cholesky factor of the correlation of the fitted parameters; a factor exp(sd z) for the rules of thumb
+    /// ```
+    ///
+    /// # Arguments
+    /// * `parameters`: centres and spreads; what a maker's trials say is not asked for.
+    /// * `score`: the score of a name, as [`Draws::dimension`] has them.
+    ///
+    /// # Returns
+    /// The model; its heat properties are the central ones. With all scores 0 it is the central one to the last bit.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::{Parameters, model_draw::ModelDraw};
+    /// let parameters = Parameters::builtin()?;
+    /// let load_kpa = |z: f64| ModelDraw::at(&parameters, |name| if name == "load" { z } else { 0.0 }).load_kpa;
+    /// assert!((load_kpa(1.0) / load_kpa(0.0) - parameters.warmth.load_ln_sd.exp()).abs() < 1e-12);
+    /// # Ok::<(), barwright_blend::parameters::ParameterError>(())
+    /// ```
+    pub fn at(parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
+        let mut draw = Self::central(parameters);
+        let names = &parameters.correlation.names;
+        let mut together = DVector::from_iterator(names.len(), names.iter().map(|name| score(name)));
+        if together.iter().any(|z| *z != 0.0)
+            && let Some(root) = correlation_root(&parameters.correlation)
+        {
+            together = root * together;
+        }
+        let mut moved = false;
+        for one in coordinate::all(parameters) {
+            let (centre, sd) = one.spread(parameters);
+            let name = one.name(parameters);
+            let z = match names.iter().position(|known| *known == name) {
+                Some(index) => together[index],
+                None => score(&name),
+            };
+            if sd != 0.0 && z != 0.0 {
+                one.apply(&mut draw, centre + sd * z);
+                moved = true;
+            }
+        }
+        draw.yield_kpa *= (parameters.firmness.cast_ln_sd * score(maker::CAST)).exp();
+        draw.compliance *= (parameters.detail.compliance_ln_sd * score(maker::COMPLIANCE)).exp();
+        draw.load_kpa *= (parameters.warmth.load_ln_sd * score(maker::LOAD)).exp();
+        draw.weep_below *= (parameters.warmth.weep_ln_sd * score(maker::WEEP)).exp();
+        if moved {
+            keep_one_liquid(&mut draw.delta);
+        }
+        draw
+    }
+}
+
+impl ModelDraws {
+    /// Draws every model parameter: fitted ones with their correlation, the others each on its own, all as the maker's trials leave them.
+    pub fn new(parameters: &Parameters, draws: &Draws) -> Self {
+        let (plain, maker) = (ModelDraw::central(parameters), &parameters.maker);
+        let central =
+            if maker.is_empty() { plain.clone() } else { ModelDraw::at(parameters, |name| maker.centre(name)) };
+        let mut drawn = vec![plain; draws.count()];
         if drawn.is_empty() {
             return ModelDraws { central, drawn };
         }
         let names = &parameters.correlation.names;
         let mut together = DMatrix::zeros(draws.count(), names.len());
         for (index, name) in names.iter().enumerate() {
-            together.set_column(index, &DVector::from_vec(draws.dimension(name)));
+            together.set_column(index, &DVector::from_vec(maker.scores(draws, name)));
         }
         if let Some(root) = correlation_root(&parameters.correlation) {
             together *= root.transpose();
@@ -93,20 +156,20 @@ impl ModelDraws {
             let name = one.name(parameters);
             let scores = match names.iter().position(|known| *known == name) {
                 Some(index) => together.column(index).iter().copied().collect(),
-                None => draws.dimension(&name),
+                None => maker.scores(draws, &name),
             };
             for (draw, z) in drawn.iter_mut().zip(scores) {
                 one.apply(draw, centre + sd * z);
             }
         }
-        let heuristics =
-            draws.dimension("cast").into_iter().zip(draws.dimension("compliance")).zip(draws.dimension("load"));
+        let scores = |name| maker.scores(draws, name).into_iter();
+        let heuristics = scores(maker::CAST).zip(scores(maker::COMPLIANCE)).zip(scores(maker::LOAD));
         for (draw, ((cast, compliance), load)) in drawn.iter_mut().zip(heuristics) {
             draw.yield_kpa *= (parameters.firmness.cast_ln_sd * cast).exp();
             draw.compliance *= (parameters.detail.compliance_ln_sd * compliance).exp();
             draw.load_kpa *= (parameters.warmth.load_ln_sd * load).exp();
         }
-        for (draw, weep) in drawn.iter_mut().zip(draws.dimension("weep")) {
+        for (draw, weep) in drawn.iter_mut().zip(scores(maker::WEEP)) {
             draw.weep_below *= (parameters.warmth.weep_ln_sd * weep).exp();
         }
         for (draw, heat) in drawn.iter_mut().zip(HeatProperties::draw(&parameters.heat, draws)) {

@@ -4,6 +4,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 use crate::coordinate;
+use crate::maker::Maker;
 use crate::packing::Packing;
 
 /// The parameter file that ships with barwright.
@@ -307,6 +308,9 @@ pub struct Parameters {
     /// Correlation of the fitted parameters; all others are independent.
     #[serde(default)]
     pub correlation: Correlation,
+    /// What this maker's own trials say; nothing in a file. See [`Parameters::taught`].
+    #[serde(skip)]
+    pub maker: Maker,
 }
 
 impl Parameters {

@@ -20,7 +20,7 @@ use std::ops::ControlFlow;
 
 use barwright_blend::assess::{BlendError, Workbench};
 use barwright_blend::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
-use barwright_blend::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C};
+use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::{Draws, fnv1a};
@@ -653,7 +653,8 @@ impl Line {
 
 impl Chain {
     fn evaluator<'b>(&'b mut self, model: &'b ModelDraw) -> Result<Evaluator<'b>, EquilibriumError> {
+        let beyond = self.mixture.beyond(None);
         let (problem, solver) = self.solved.as_mut().ok_or(EquilibriumError::Empty)?;
-        Ok(Evaluator::new(problem, solver, model, Beyond::NOTHING))
+        Ok(Evaluator::new(problem, solver, model, beyond))
     }
 }

@@ -1,0 +1,293 @@
+//! What one maker's own bench trials say of the scores behind the model's draws.
+//!
+//! Every uncertain figure of the model is drawn from a standard normal *score* with a name, see [`crate::sampling`]. Before any trial the scores
+//! `z` are independent, of mean 0 and variance 1. Trials give some of them another distribution:
+//!
+//! ```text
+//! z ~ N(m, C),      draw k:  z_k = m + G u_k,   C = G Gᵀ,   u_k the draw there would be without trials
+//! ```
+//! The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
+//! share theirs: a comparison stays a paired one.
+//!
+//! The parameters themselves are never changed: what was learned stands beside them, in [`Parameters::maker`].
+
+use nalgebra::{Cholesky, DMatrix};
+use thiserror::Error;
+
+use crate::Parameters;
+use crate::coordinate;
+use crate::sampling::Draws;
+
+/// Spread between casts: logarithm of the yield stress, in units of `cast_ln_sd`.
+pub const CAST: &str = "cast";
+
+/// What a rib of relief bears: logarithm, in units of `compliance_ln_sd`.
+pub const COMPLIANCE: &str = "compliance";
+
+/// Load that a standing bar carries: logarithm, in units of `load_ln_sd`.
+pub const LOAD: &str = "load";
+
+/// Holding below which oil weeps: logarithm, in units of `weep_ln_sd`.
+pub const WEEP: &str = "weep";
+
+/// Common shift of the melting points of a set of ingredients, in units of the discrepancy's `melt_shift_sd_k`.
+pub const BEYOND_MELT: &str = "beyond-melt";
+
+/// How well the crystals of a set of ingredients hold oil: logarithm, in units of the discrepancy's `holding_ln_sd`.
+pub const HOLDING: &str = "holding";
+
+/// How the crystals of a set of ingredients meet: logarithm of the yield stress, in units of `interplay_ln_sd`.
+pub const INTERPLAY: &str = "interplay";
+
+/// Melting point of a species, in units of its own standard deviation: `melt:SPECIES`.
+pub const MELT: &str = "melt";
+
+/// Heat of fusion of a species, in units of its own standard deviation: `heat:SPECIES`.
+pub const HEAT: &str = "heat";
+
+/// Share of a species in an ingredient, in units of its own standard deviation: `lot:INGREDIENT:SPECIES`.
+pub const LOT: &str = "lot";
+
+/// Name of a score of a set of ingredients.
+///
+/// # Arguments
+/// * `kind`: [`BEYOND_MELT`], [`HOLDING`] or [`INTERPLAY`].
+/// * `keys`: keys of the ingredients, in alphabetical order.
+///
+/// # Example
+/// ```
+/// use barwright_blend::maker::{HOLDING, of_set};
+/// assert_eq!(of_set(HOLDING, &["beeswax", "sunflower-oil"]), "holding:beeswax+sunflower-oil");
+/// ```
+pub fn of_set(kind: &str, keys: &[&str]) -> String {
+    format!("{kind}:{}", keys.join("+"))
+}
+
+/// Why what was learned cannot be used.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum MakerError {
+    /// Lists of unlike length.
+    #[error("{names} names learned, but {found} {what}")]
+    Length {
+        /// How many names there are.
+        names: usize,
+        /// What was counted.
+        what: &'static str,
+        /// How many of it there are.
+        found: usize,
+    },
+    /// A name twice.
+    #[error("`{name}` is learned twice")]
+    Duplicate {
+        /// The name.
+        name: String,
+    },
+    /// A name this model does not draw.
+    #[error("the model draws nothing called `{name}`")]
+    UnknownName {
+        /// The name.
+        name: String,
+    },
+    /// A figure that is no number, or no covariance.
+    #[error("the covariance of what was learned is not positive definite, or a figure is not finite")]
+    NotPositive,
+}
+
+/// Scores of one maker; [`Maker::default`] has learned nothing.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Maker {
+    names: Vec<String>,
+    mean: Vec<f64>,
+    /// Lower Cholesky factor of the covariance, row by row.
+    root: Vec<Vec<f64>>,
+    trials: usize,
+}
+
+impl Maker {
+    /// Takes what was learned.
+    ///
+    /// # Arguments
+    /// * `names`: names of scores.
+    /// * `mean`: of each score; 0 is the model's own.
+    /// * `covariance`: lower triangle with its diagonal, a row for each name; 1 and 0 are the model's own.
+    /// * `trials`: how many trials it rests on.
+    ///
+    /// # Errors
+    /// [`MakerError`]; whether the model knows the names is seen by [`Parameters::taught`].
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::Maker;
+    /// let maker = Maker::new(vec!["cast".into()], vec![0.8], &[vec![0.2]], 3)?;
+    /// assert_eq!((maker.centre("cast"), maker.centre("load"), maker.trials()), (0.8, 0.0, 3));
+    /// # Ok::<(), barwright_blend::maker::MakerError>(())
+    /// ```
+    pub fn new(names: Vec<String>, mean: Vec<f64>, covariance: &[Vec<f64>], trials: usize) -> Result<Self, MakerError> {
+        let count = names.len();
+        let length = |what, found| {
+            if found == count { Ok(()) } else { Err(MakerError::Length { names: count, what, found }) }
+        };
+        length("means", mean.len())?;
+        length("rows of the covariance", covariance.len())?;
+        for (index, row) in covariance.iter().enumerate() {
+            if row.len() != index + 1 {
+                return Err(MakerError::Length { names: index + 1, what: "figures in its row", found: row.len() });
+            }
+        }
+        for (index, name) in names.iter().enumerate() {
+            if names[..index].contains(name) {
+                return Err(MakerError::Duplicate { name: name.clone() });
+            }
+        }
+        if mean.iter().chain(covariance.iter().flatten()).any(|figure| !figure.is_finite()) {
+            return Err(MakerError::NotPositive);
+        }
+        let full = DMatrix::from_fn(count, count, |i, j| covariance[i.max(j)][i.min(j)]);
+        let lower = Cholesky::new(full).ok_or(MakerError::NotPositive)?.l();
+        let root = (0..count).map(|i| (0..=i).map(|j| lower[(i, j)]).collect()).collect();
+        Ok(Maker { names, mean, root, trials })
+    }
+
+    /// How many trials it rests on.
+    pub fn trials(&self) -> usize {
+        self.trials
+    }
+
+    /// Whether nothing was learned.
+    pub fn is_empty(&self) -> bool {
+        self.names.is_empty()
+    }
+
+    /// Mean of a score; 0 when nothing was learned of it.
+    pub fn centre(&self, name: &str) -> f64 {
+        self.position(name).and_then(|index| self.mean.get(index)).copied().unwrap_or(0.0)
+    }
+
+    /// Draws of a score; those of `draws` when nothing was learned of it.
+    pub fn scores(&self, draws: &Draws, name: &str) -> Vec<f64> {
+        let Some(index) = self.position(name) else { return draws.dimension(name) };
+        let mut scores = vec![self.mean[index]; draws.count()];
+        for (factor, other) in self.root[index].iter().zip(&self.names) {
+            if *factor != 0.0 {
+                for (score, u) in scores.iter_mut().zip(draws.dimension(other)) {
+                    *score += factor * u;
+                }
+            }
+        }
+        scores
+    }
+
+    fn position(&self, name: &str) -> Option<usize> {
+        self.names.iter().position(|known| known == name)
+    }
+}
+
+impl Parameters {
+    /// Returns the same parameters with what a maker's trials say beside them; whatever was there before is replaced.
+    ///
+    /// # Arguments
+    /// * `maker`: what was learned with these parameters.
+    ///
+    /// # Errors
+    /// [`MakerError::UnknownName`] when the model has no such score: what was learned belongs to another version of it.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::{Maker, Options, Parameters, assess};
+    /// use barwright_reference::{Library, formula};
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
+    ///     .map_err(|errors| errors[0].message.clone())?;
+    /// let (bar, options) = (&reading.formulas[0], Options::default());
+    /// let before = assess(&library, &Parameters::builtin()?, bar, &options)?;
+    /// let firmer = Maker::new(vec!["cast".into()], vec![1.0], &[vec![0.1]], 4)?;
+    /// let after = assess(&library, &Parameters::builtin()?.taught(firmer)?, bar, &options)?;
+    /// assert!(after.firmness[0].yield_stress_kpa.value > before.firmness[0].yield_stress_kpa.value);
+    /// assert_eq!((before.trials, after.trials), (0, 4));
+    /// # Ok(())
+    /// # }
+    /// ```
+    pub fn taught(mut self, maker: Maker) -> Result<Self, MakerError> {
+        let known: Vec<String> = coordinate::all(&self).iter().map(|one| one.name(&self)).collect();
+        for name in &maker.names {
+            let kinds = [BEYOND_MELT, HOLDING, INTERPLAY, MELT, HEAT, LOT];
+            let of_matter = name.split_once(':').is_some_and(|(kind, _)| kinds.contains(&kind));
+            if !(of_matter || [CAST, COMPLIANCE, LOAD, WEEP].contains(&name.as_str()) || known.contains(name)) {
+                return Err(MakerError::UnknownName { name: name.clone() });
+            }
+        }
+        self.maker = maker;
+        Ok(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::float_cmp)]
+    use super::*;
+    use crate::model_draw::{ModelDraw, ModelDraws};
+
+    fn maker() -> Maker {
+        let names = ["yield", "cast", "exponent", "load", "beyond-melt:beeswax"].map(str::to_owned).to_vec();
+        let covariance =
+            [vec![0.5], vec![-0.3, 0.6], vec![0.1, 0.0, 0.9], vec![0.0, 0.0, 0.0, 0.4], vec![0.0, 0.1, 0.2, 0.0, 0.3]];
+        Maker::new(names, vec![0.4, 0.2, -0.3, 1.1, -0.7], &covariance, 5).unwrap()
+    }
+
+    #[test]
+    fn draws_have_the_mean_and_the_covariance_learned() {
+        let (maker, draws) = (maker(), Draws::new(3, 20_000));
+        let [one, two] = ["yield", "cast"].map(|name| maker.scores(&draws, name));
+        let mean = |list: &[f64]| list.iter().sum::<f64>() / list.len() as f64;
+        let product: Vec<f64> = one.iter().zip(&two).map(|(a, b)| (a - 0.4) * (b - 0.2)).collect();
+        // Source: definition; a covariance from 20,000 draws has an error of about 0.005.
+        assert!((mean(&one) - 0.4).abs() < 1e-9 && (mean(&two) - 0.2).abs() < 1e-9);
+        assert!((mean(&product) + 0.3).abs() < 0.02, "{}", mean(&product));
+    }
+
+    #[test]
+    fn what_is_not_learned_keeps_its_draws_and_nothing_learned_changes_nothing() {
+        let draws = Draws::new(3, 64);
+        assert_eq!(maker().scores(&draws, "weep"), draws.dimension("weep"));
+        let plain = Parameters::builtin().unwrap();
+        let taught = plain.clone().taught(Maker::default()).unwrap();
+        assert_eq!(ModelDraws::new(&plain, &draws), ModelDraws::new(&taught, &draws));
+        assert_eq!(ModelDraws::new(&plain, &draws).central, ModelDraw::at(&plain, |_| 0.0));
+        let taught = plain.clone().taught(maker()).unwrap();
+        let (before, after) = (ModelDraws::new(&plain, &draws), ModelDraws::new(&taught, &draws));
+        for (a, b) in before.drawn.iter().zip(&after.drawn) {
+            assert_eq!((&a.delta, &a.misfit, a.weep_below), (&b.delta, &b.misfit, b.weep_below));
+            assert!(a.load_kpa != b.load_kpa && a.yield_kpa != b.yield_kpa);
+        }
+        assert!(after.central.load_kpa > before.central.load_kpa);
+    }
+
+    #[test]
+    fn one_draw_is_the_model_at_its_scores() {
+        let plain = Parameters::builtin().unwrap();
+        let draws = Draws::new(9, 4);
+        let drawn = ModelDraws::new(&plain, &draws).drawn;
+        for (k, one) in drawn.into_iter().enumerate() {
+            let mut again = ModelDraw::at(&plain, |name| draws.dimension(name)[k]);
+            again.heat = one.heat;
+            assert_eq!(format!("{one:.9?}"), format!("{again:.9?}"));
+        }
+    }
+
+    #[test]
+    fn what_makes_no_distribution_is_refused() {
+        let named = |names: &[&str]| names.iter().map(|&name| name.to_owned()).collect::<Vec<_>>();
+        let make = |names: &[&str], mean: &[f64], rows: &[Vec<f64>]| Maker::new(named(names), mean.to_vec(), rows, 1);
+        assert!(matches!(make(&["cast"], &[], &[vec![1.0]]), Err(MakerError::Length { .. })));
+        assert!(matches!(make(&["cast"], &[0.0], &[vec![]]), Err(MakerError::Length { .. })));
+        assert_eq!(make(&["cast"], &[0.0], &[vec![-1.0]]), Err(MakerError::NotPositive));
+        assert_eq!(make(&["cast"], &[f64::NAN], &[vec![1.0]]), Err(MakerError::NotPositive));
+        let twice = make(&["cast", "cast"], &[0.0, 0.0], &[vec![1.0], vec![0.0, 1.0]]);
+        assert!(matches!(twice, Err(MakerError::Duplicate { .. })));
+        let unknown = make(&["gloss:POS"], &[0.0], &[vec![1.0]]).unwrap();
+        let answer = Parameters::builtin().unwrap().taught(unknown);
+        assert!(matches!(answer, Err(MakerError::UnknownName { .. })));
+    }
+}

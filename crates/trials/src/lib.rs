@@ -1,0 +1,18 @@
+//! Bench tests of a maker's own bars, and what the blend model learns from them.
+//!
+//! No I/O, no printing, no panics. What was learned stands beside the model's parameters ([`barwright_blend::Maker`]) and never changes them.
+//!
+//! # Contents
+//! - [`trial`]: a bench test of one formula, and what is refused.
+//! - [`predict`](mod@predict): what the model expects of it, before or after learning.
+//! - [`learn`](mod@learn): a maker's own scores from all trials, and which trials do not fit.
+
+pub mod learn;
+mod likelihood;
+pub mod predict;
+mod reading;
+pub mod trial;
+
+pub use learn::{Flag, LearnError, Learned, Told, learn};
+pub use predict::{Expected, predict};
+pub use trial::{Test, Trial, TrialError};

@@ -1,0 +1,446 @@
+//! What the model says of each trial at one set of parameters, on the scale of its likelihood.
+//!
+//! | test | `η` |
+//! |---|---|
+//! | open tube | slip point, °C |
+//! | needle, rod | logarithm of the yield stress, kPa |
+//! | warm shelf | highest temperature the bar holds for a day, °C |
+//! | relief | logarithm of the finest feature, mm |
+//!
+//! A landmark is a temperature `T` at which a gap `F(z, T)` is 0. For its derivative it is followed from `T` by a few secant steps: the slope over
+//! a step in `z`, not that at a point, which says little where a crystal family appears.
+
+use std::collections::{BTreeSet, HashMap};
+
+use barwright_blend::BlendError;
+use barwright_blend::Parameters;
+use barwright_blend::chain::Chain;
+use barwright_blend::coordinate::{self, Coordinate};
+use barwright_blend::equilibrium::EquilibriumError;
+use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
+use barwright_blend::maker;
+use barwright_blend::mixture::{BeyondDraws, Mixture};
+use barwright_blend::model_draw::ModelDraw;
+use barwright_blend::sampling::Draws;
+use barwright_blend::suitability::finest_feature_mm;
+use barwright_reference::{CrystalState, Formula, Library};
+use nalgebra::{DMatrix, DVector};
+
+use crate::trial::{Test, Trial};
+
+/// Yield stress below which a bar is as soft as nothing, kPa.
+const SMALLEST_KPA: f64 = 1e-6;
+
+/// A bar that is all liquid gets softer still by this much a kelvin above its clear point, logarithm: keeps the slope towards bars that are not
+/// (judgement; no measurement lies there).
+const MOLTEN_LN_PER_K: f64 = 1.0;
+
+/// Where a bar would slump and weep at nearly one temperature, the lower of the two is rounded off over this range, K: it keeps the slope continuous, and
+/// lies well inside the scatter of the test (judgement).
+const CORNER_K: f64 = 0.5;
+
+/// Step of derivatives with a score: wide enough to average over the corners where a crystal family appears, well inside what ten trials leave
+/// open.
+const SCORE_STEP: f64 = 0.3;
+
+/// Step of derivatives with temperature, K.
+const TEMPERATURE_STEP_K: f64 = 0.05;
+
+/// How closely a landmark is followed, K: a hundredth of what its test tells.
+const FOLLOW_K: f64 = 0.01;
+
+/// Secant steps of following.
+const FOLLOW_STEPS: usize = 8;
+
+/// Longest of them, K.
+const FARTHEST_K: f64 = 3.0;
+
+/// Least slope of a gap that is followed, 1/K; a landmark that flat is as good as anywhere.
+const LEAST_SLOPE_PER_K: f64 = 1e-3;
+
+/// What is read off the model.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Read {
+    Slip,
+    LnYield { at_c: f64 },
+    Hold,
+    LnFinest { release_c: f64 },
+}
+
+impl Read {
+    /// What a test reads; `None` for one that teaches nothing.
+    pub fn of(test: &Test) -> Option<Self> {
+        match *test {
+            Test::Tube { .. } => Some(Read::Slip),
+            Test::Needle { at_c, .. } | Test::Rod { at_c, .. } => Some(Read::LnYield { at_c }),
+            Test::Shelf { .. } => Some(Read::Hold),
+            Test::Relief { release_c, .. } => Some(Read::LnFinest { release_c }),
+            Test::Grain { .. } => None,
+        }
+    }
+
+    /// Reads it.
+    ///
+    /// # Arguments
+    /// * `evaluator`: of the mixture in the state of the test.
+    /// * `parameters`, `model`: those of the evaluator.
+    pub fn value(
+        self,
+        evaluator: &mut Evaluator<'_>,
+        parameters: &Parameters,
+        model: &ModelDraw,
+    ) -> Result<Value, EquilibriumError> {
+        match self {
+            Read::Slip | Read::Hold => {
+                evaluator.start_curve(evaluator.clear_point_c());
+                if self == Read::Slip {
+                    let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
+                    return Ok(slip_c.map_or(Value::NONE, |at_c| Value::of(at_c, Gap::Slips { at_c })));
+                }
+                let (Some(carries_c), Some(weeps_c)) = (evaluator.carries_c()?, evaluator.weeps_c()?) else {
+                    return Ok(Value::NONE);
+                };
+                Ok(Value::lower(carries_c, weeps_c))
+            }
+            Read::LnYield { at_c } => {
+                let gap = Gap::LnYield { at_c };
+                Ok(Value::of(gap.value(evaluator, parameters, model, 0.0)?, gap))
+            }
+            Read::LnFinest { release_c } => {
+                let gap = Gap::LnFinest { release_c };
+                Ok(Value::of(gap.value(evaluator, parameters, model, 0.0)?, gap))
+            }
+        }
+    }
+}
+
+/// One reading, and the functions its derivative comes from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Value {
+    /// The reading.
+    pub eta: f64,
+    /// The same without the corner of the hold rounded off: what is shown.
+    pub sharp: f64,
+    /// Functions, each with its share in the derivative.
+    parts: [(Gap, f64); 2],
+}
+
+impl Value {
+    /// No such landmark: it counts as the lowest one looked for.
+    const NONE: Value = Value::of(LOWEST_LANDMARK_C, Gap::Nowhere);
+
+    const fn of(eta: f64, gap: Gap) -> Self {
+        Value { eta, sharp: eta, parts: [(gap, 1.0), (Gap::Nowhere, 0.0)] }
+    }
+
+    /// The lower of two temperatures, its corner rounded: `−s ln(e^(−a/s) + e^(−b/s))`.
+    fn lower(carries_c: f64, weeps_c: f64) -> Self {
+        let sharp = carries_c.min(weeps_c);
+        let terms = [carries_c, weeps_c].map(|celsius| (-(celsius - sharp) / CORNER_K).exp());
+        let sum = terms[0] + terms[1];
+        let parts =
+            [(Gap::Carries { at_c: carries_c }, terms[0] / sum), (Gap::Weeps { at_c: weeps_c }, terms[1] / sum)];
+        Value { eta: sharp - CORNER_K * sum.ln(), sharp, parts }
+    }
+}
+
+/// `F`: for a landmark 0 at the temperature found, else the reading itself.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Gap {
+    Slips { at_c: f64 },
+    Carries { at_c: f64 },
+    Weeps { at_c: f64 },
+    LnYield { at_c: f64 },
+    LnFinest { release_c: f64 },
+    Nowhere,
+}
+
+impl Gap {
+    fn landmark(self) -> bool {
+        matches!(self, Gap::Slips { .. } | Gap::Carries { .. } | Gap::Weeps { .. })
+    }
+
+    /// `F`, at a temperature `warmer_k` above its own.
+    fn value(
+        self,
+        evaluator: &mut Evaluator<'_>,
+        parameters: &Parameters,
+        model: &ModelDraw,
+        warmer_k: f64,
+    ) -> Result<f64, EquilibriumError> {
+        let mut point = |celsius: f64| evaluator.point(celsius + warmer_k);
+        Ok(match self {
+            Gap::Slips { at_c } => point(at_c)?.holding.ln(),
+            Gap::Carries { at_c } => (point(at_c)?.yield_kpa / model.load_kpa).ln(),
+            Gap::Weeps { at_c } => (point(at_c)?.holding / model.weep_below).ln(),
+            Gap::LnYield { at_c } => {
+                let kpa = point(at_c)?.yield_kpa;
+                if kpa > SMALLEST_KPA {
+                    kpa.ln()
+                } else {
+                    let above_k = at_c + warmer_k - evaluator.clear_point_c().unwrap_or(LOWEST_LANDMARK_C);
+                    SMALLEST_KPA.ln() - MOLTEN_LN_PER_K * above_k.max(0.0)
+                }
+            }
+            Gap::LnFinest { release_c } => {
+                let kpa = point(release_c)?.yield_kpa;
+                let coarsest = barwright_blend::suitability::COARSEST_FEATURE_MM;
+                finest_feature_mm(&parameters.detail, model, kpa).min(coarsest).ln()
+            }
+            Gap::Nowhere => 0.0,
+        })
+    }
+}
+
+/// What is tested of one formula in one crystal state.
+#[derive(Debug)]
+struct Group {
+    formula: Formula,
+    state: CrystalState,
+    keys: Vec<String>,
+    mixture: Mixture,
+    chain: Chain,
+    /// What is read, each once, with the positions of the trials that read it.
+    reads: Vec<(Read, Vec<usize>)>,
+    /// Names of the scores it depends on.
+    names: BTreeSet<String>,
+    /// Those of its species and lots, in the order of the mixture.
+    of_matter: Vec<String>,
+}
+
+/// All trials of a maker, ready to be read at any scores.
+#[derive(Debug)]
+pub(crate) struct Readings<'a> {
+    parameters: &'a Parameters,
+    groups: Vec<Group>,
+    count: usize,
+    /// Names of the scores that any reading depends on, in alphabetical order.
+    names: Vec<String>,
+    places: HashMap<String, usize>,
+    /// Which of them move the model itself, not only a species, a lot, or a set of ingredients.
+    of_model: Vec<bool>,
+}
+
+impl<'a> Readings<'a> {
+    /// Prepares the trials that teach.
+    pub fn new<'t>(
+        library: &Library,
+        parameters: &'a Parameters,
+        trials: impl Iterator<Item = &'t Trial>,
+    ) -> Result<Self, BlendError> {
+        let mut groups: Vec<Group> = Vec::new();
+        let mut count = 0;
+        let plain = ModelDraw::at(parameters, |_| 0.0);
+        for trial in trials {
+            let index = count;
+            count += 1;
+            let Some(read) = Read::of(&trial.test) else { continue };
+            let state = trial.state();
+            let same = |group: &&mut Group| group.state == state && group.formula.parts == trial.formula.parts;
+            if let Some(group) = groups.iter_mut().find(same) {
+                match group.reads.iter_mut().find(|(known, _)| *known == read) {
+                    Some((_, indices)) => indices.push(index),
+                    None => group.reads.push((read, vec![index])),
+                }
+                continue;
+            }
+            let mixture = Mixture::new(library, parameters, &trial.formula, state, &Draws::new(0, 0))?;
+            let key = |(ingredient, _): (usize, f64)| library.ingredients.get(ingredient).map(|one| one.key.clone());
+            groups.push(Group {
+                keys: mixture.parts().filter_map(key).collect(),
+                chain: Chain::new(&mixture, None, &plain)?,
+                formula: trial.formula.clone(),
+                state,
+                reads: vec![(read, vec![index])],
+                names: BTreeSet::new(),
+                of_matter: mixture.score_names().map(str::to_owned).collect(),
+                mixture,
+            });
+        }
+        for group in &mut groups {
+            group.names = group.all_names(parameters);
+        }
+        let names: BTreeSet<String> = groups.iter().flat_map(|group| group.names.iter().cloned()).collect();
+        let mut readings =
+            Readings { parameters, groups, count, names: vec![], places: HashMap::new(), of_model: vec![] };
+        readings.restrict(names);
+        Ok(readings)
+    }
+
+    /// Names of the scores that any reading depends on, in alphabetical order.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Leaves all other scores at 0.
+    pub fn restrict(&mut self, names: BTreeSet<String>) {
+        let matter: Vec<&String> = self.groups.iter().flat_map(|group| &group.of_matter).collect();
+        let of_set = |name: &str| {
+            name.split_once(':')
+                .is_some_and(|(kind, _)| [maker::BEYOND_MELT, maker::HOLDING, maker::INTERPLAY].contains(&kind))
+        };
+        self.of_model = names.iter().map(|name| !of_set(name) && !matter.contains(&name)).collect();
+        self.places = names.iter().cloned().enumerate().map(|(place, name)| (name, place)).collect();
+        self.names = names.into_iter().collect();
+    }
+
+    /// Number of trials, those that teach nothing included.
+    pub fn count(&self) -> usize {
+        self.count
+    }
+
+    fn model(&self, scores: &DVector<f64>) -> ModelDraw {
+        ModelDraw::at(self.parameters, |name| score(&self.places, scores, name))
+    }
+
+    /// Reads every trial.
+    ///
+    /// # Arguments
+    /// * `scores`: one for each of [`Readings::names`].
+    ///
+    /// # Returns
+    /// One reading for each trial; that of one that teaches nothing is 0.
+    pub fn values(&mut self, scores: &DVector<f64>) -> Result<Vec<Value>, BlendError> {
+        let model = self.model(scores);
+        let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
+        for group in &mut self.groups {
+            group.fill(self.parameters, &self.places, scores, &model)?;
+            let mut evaluator = group.chain.evaluator(&model, group.mixture.beyond(None));
+            for (read, indices) in &group.reads {
+                let value = read.value(&mut evaluator, self.parameters, &model)?;
+                indices.iter().for_each(|&index| values[index] = value);
+            }
+        }
+        Ok(values)
+    }
+
+    /// Derivatives of every reading with every score.
+    ///
+    /// # Arguments
+    /// * `scores`: as for [`Readings::values`].
+    /// * `values`: what that returned for them.
+    pub fn derivatives(&mut self, scores: &DVector<f64>, values: &[Value]) -> Result<DMatrix<f64>, BlendError> {
+        let (count, dimensions) = (self.count, self.names.len());
+        let mut derivatives = DMatrix::<f64>::zeros(count, dimensions);
+        let model = self.model(scores);
+        // dF/dT of the landmarks, for each read of each group.
+        let mut per_kelvin: Vec<Vec<[f64; 2]>> = Vec::new();
+        for group in &mut self.groups {
+            group.fill(self.parameters, &self.places, scores, &model)?;
+            let mut evaluator = group.chain.evaluator(&model, group.mixture.beyond(None));
+            let mut slopes = vec![[1.0; 2]; group.reads.len()];
+            for ((_, indices), slopes) in group.reads.iter().zip(&mut slopes) {
+                for ((gap, _), slope) in values[indices[0]].parts.iter().zip(slopes) {
+                    if gap.landmark() {
+                        let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, &model, warmer_k);
+                        *slope = (at(TEMPERATURE_STEP_K)? - at(-TEMPERATURE_STEP_K)?) / (2.0 * TEMPERATURE_STEP_K);
+                    }
+                }
+            }
+            per_kelvin.push(slopes);
+        }
+        let mut moved = scores.clone();
+        for dimension in 0..dimensions {
+            for sign in [1.0, -1.0] {
+                moved[dimension] = scores[dimension] + sign * SCORE_STEP;
+                let moved_model = self.of_model[dimension].then(|| self.model(&moved));
+                let model = moved_model.as_ref().unwrap_or(&model);
+                for (group, per_kelvin) in self.groups.iter_mut().zip(&per_kelvin) {
+                    if !group.names.contains(&self.names[dimension]) {
+                        continue;
+                    }
+                    group.fill(self.parameters, &self.places, &moved, model)?;
+                    let mut evaluator = group.chain.evaluator(model, group.mixture.beyond(None));
+                    for ((_, indices), slopes) in group.reads.iter().zip(per_kelvin) {
+                        let mut rate = 0.0;
+                        for (&(gap, share), slope) in values[indices[0]].parts.iter().zip(slopes) {
+                            if share > 0.0 {
+                                let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, model, warmer_k);
+                                let moved = if gap.landmark() { follow(&mut at, *slope)? } else { at(0.0)? };
+                                rate += sign * share * moved / (2.0 * SCORE_STEP);
+                            }
+                        }
+                        indices.iter().for_each(|&index| derivatives[(index, dimension)] += rate);
+                    }
+                }
+            }
+            moved[dimension] = scores[dimension];
+        }
+        for slope in derivatives.iter_mut().filter(|slope| !slope.is_finite()) {
+            // No crystals left a step further: a reading at the very end of melting has no usable slope.
+            *slope = 0.0;
+        }
+        Ok(derivatives)
+    }
+}
+
+/// Follows a root of a falling function from 0.
+///
+/// # Arguments
+/// * `gap`: the function, of a distance in K.
+/// * `slope`: its slope near 0, 1/K.
+///
+/// # Returns
+/// Where it is 0, K, within about [`FOLLOW_K`].
+fn follow(gap: &mut impl FnMut(f64) -> Result<f64, EquilibriumError>, slope: f64) -> Result<f64, EquilibriumError> {
+    let (mut at, mut slope) = (0.0, slope.min(-LEAST_SLOPE_PER_K));
+    let mut value = gap(at)?;
+    for _ in 0..FOLLOW_STEPS {
+        let next = (at - value / slope).clamp(at - FARTHEST_K, at + FARTHEST_K);
+        let step = next - at;
+        if !step.is_finite() || step.abs() < FOLLOW_K {
+            break;
+        }
+        let there = gap(next)?;
+        slope = ((there - value) / step).min(-LEAST_SLOPE_PER_K);
+        (at, value) = (next, there);
+    }
+    Ok(at - (value / slope).clamp(-FARTHEST_K, FARTHEST_K))
+}
+
+impl Group {
+    /// Every score that a reading may depend on.
+    fn all_names(&self, parameters: &Parameters) -> BTreeSet<String> {
+        let (mut families, mut classes) = (BTreeSet::new(), BTreeSet::new());
+        for (family, class) in self.mixture.kinds() {
+            families.extend(family);
+            classes.insert(class);
+        }
+        let there = |one: &Coordinate, name: &String| match *one {
+            Coordinate::Delta(class) => classes.contains(&class),
+            Coordinate::Packing(_) => true,
+            // A fitted figure of an absent family says something of those it was fitted with.
+            one => {
+                one.family().is_none_or(|family| families.contains(&family))
+                    || parameters.correlation.names.contains(name)
+            }
+        };
+        let coordinates = coordinate::all(parameters).into_iter().map(|one| (one, one.name(parameters)));
+        let mut names: BTreeSet<String> = coordinates.filter(|(one, name)| there(one, name)).map(|one| one.1).collect();
+        names.extend([maker::CAST, maker::COMPLIANCE, maker::LOAD, maker::WEEP].map(str::to_owned));
+        let keys = self.keys();
+        names.extend([maker::BEYOND_MELT, maker::HOLDING, maker::INTERPLAY].map(|kind| maker::of_set(kind, &keys)));
+        names.extend(self.of_matter.iter().cloned());
+        names
+    }
+
+    fn keys(&self) -> Vec<&str> {
+        self.keys.iter().map(String::as_str).collect()
+    }
+
+    fn fill(
+        &mut self,
+        parameters: &Parameters,
+        places: &HashMap<String, usize>,
+        scores: &DVector<f64>,
+        model: &ModelDraw,
+    ) -> Result<(), BlendError> {
+        let beyond = BeyondDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
+        self.mixture.set_scores(self.of_matter.iter().map(|name| score(places, scores, name)), beyond);
+        Ok(self.chain.fill(&self.mixture, None, model)?)
+    }
+}
+
+fn score(places: &HashMap<String, usize>, scores: &DVector<f64>, name: &str) -> f64 {
+    places.get(name).map_or(0.0, |&index| scores[index])
+}

@@ -374,7 +374,8 @@ pub struct Batch {
     #[arg(long, value_name = "FILE", conflicts_with = "bars")]
     pub mould: Option<PathBuf>,
     /// Fillings of the mould
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "bars")]
+    #[arg(value_parser = clap::value_parser!(u32).range(1..=10_000))]
     pub fillings: u32,
     /// Bars wanted, when you have no mould file
     #[arg(long, value_name = "N", requires = "bar", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]

@@ -163,6 +163,7 @@ fn what_cannot_be_is_refused() {
     for (more, status, words) in [
         (vec![], 2, "nobody said how many bars"),
         (vec!["--bars", "4"], 2, "--bar <MASS>"),
+        (vec!["--bars", "4", "--bar", "50g", "--fillings", "2"], 2, "cannot be used with"),
         (vec!["--bars", "0", "--bar", "50g"], 2, "0 is not in 1..=1000000"),
         (vec!["--bars", "4", "--bar", "-50g"], 2, "is negative"),
         (vec!["--bars", "4", "--bar", "50ml"], 2, "volume"),

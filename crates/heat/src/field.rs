@@ -16,6 +16,7 @@ use crate::body::{BAR, Body, Group, OuterFace};
 use crate::convection::{natural_w_per_m2k, radiation_w_per_m2k};
 use crate::error::HeatError;
 use crate::material::{Branch, Curve};
+use crate::record::Sample;
 use crate::stencil::Stencil;
 use crate::surface::Film;
 
@@ -39,20 +40,6 @@ struct Skin {
     film: f64,
     /// From the middle of the cell to the air, W/m²K.
     through: f64,
-}
-
-/// What can be read off the cells at one time.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(crate) struct Summary {
-    pub centre_c: f64,
-    pub surface_c: f64,
-    pub warmest_surface_c: f64,
-    pub mean_c: f64,
-    pub coolest_c: f64,
-    pub warmest_c: f64,
-    pub melted_share: f64,
-    pub least_melted: f64,
-    pub most_melted: f64,
 }
 
 /// All cells at one time.
@@ -367,15 +354,20 @@ impl<'a> Field<'a> {
     }
 
     /// What a maker asks of the bar, from what was read last.
-    pub fn summary(&self, air_c: f64) -> Summary {
+    pub fn sample(&self, time_s: f64, air_c: f64) -> Sample {
         let temperature = self.temperatures_c();
-        let mut summary = Summary {
+        let mut sample = Sample {
+            time_s,
+            ambient_c: air_c,
+            centre_c: self.body.centre.iter().map(|&(cell, weight)| weight * temperature[cell]).sum(),
+            surface_c: 0.0,
+            mean_c: 0.0,
+            melted_share: 0.0,
             coolest_c: f64::INFINITY,
             warmest_c: f64::NEG_INFINITY,
             least_melted: f64::INFINITY,
             most_melted: f64::NEG_INFINITY,
             warmest_surface_c: f64::NEG_INFINITY,
-            ..Summary::default()
         };
         let mut bar_kg = 0.0;
         for (((&t, &share), &mass), &material) in
@@ -385,16 +377,15 @@ impl<'a> Field<'a> {
                 continue;
             }
             bar_kg += mass;
-            summary.mean_c += mass * t;
-            summary.melted_share += mass * share;
-            summary.coolest_c = summary.coolest_c.min(t);
-            summary.warmest_c = summary.warmest_c.max(t);
-            summary.least_melted = summary.least_melted.min(share);
-            summary.most_melted = summary.most_melted.max(share);
+            sample.mean_c += mass * t;
+            sample.melted_share += mass * share;
+            sample.coolest_c = sample.coolest_c.min(t);
+            sample.warmest_c = sample.warmest_c.max(t);
+            sample.least_melted = sample.least_melted.min(share);
+            sample.most_melted = sample.most_melted.max(share);
         }
-        summary.mean_c /= bar_kg;
-        summary.melted_share /= bar_kg;
-        summary.centre_c = self.body.centre.iter().map(|&(cell, weight)| weight * temperature[cell]).sum();
+        sample.mean_c /= bar_kg;
+        sample.melted_share /= bar_kg;
         let (mut area, mut sum) = (0.0, 0.0);
         for skin in self.skins.iter().filter(|skin| self.body.material[skin.face.cell] == BAR) {
             let t = temperature[skin.face.cell];
@@ -402,13 +393,13 @@ impl<'a> Field<'a> {
             let surface_c = t - skin.through * inner * (t - air_c);
             area += skin.face.area;
             sum += skin.face.area * surface_c;
-            summary.warmest_surface_c = summary.warmest_surface_c.max(surface_c);
+            sample.warmest_surface_c = sample.warmest_surface_c.max(surface_c);
         }
         if area > 0.0 {
-            summary.surface_c = sum / area;
+            sample.surface_c = sum / area;
         } else {
-            (summary.surface_c, summary.warmest_surface_c) = (summary.mean_c, summary.warmest_c);
+            (sample.surface_c, sample.warmest_surface_c) = (sample.mean_c, sample.warmest_c);
         }
-        summary
+        sample
     }
 }

@@ -326,7 +326,7 @@ impl<'a> Stepper<'a> {
         let air_c = ambient.temperature_c(0.0, Side::After);
         self.field.begin(&self.old, air_c);
         let mut end_w = self.start_rate(air_c);
-        let mut last = self.sample(0.0, air_c);
+        let mut last = self.field.sample(0.0, air_c);
         while pending.next_if(|&t| t <= 0.0).is_some() {
             samples.push(last);
         }
@@ -572,24 +572,6 @@ impl<'a> Stepper<'a> {
         (sum / field.total_kg).sqrt()
     }
 
-    /// The bar as read last.
-    fn sample(&self, time_s: f64, ambient_c: f64) -> Sample {
-        let read = self.field.summary(ambient_c);
-        Sample {
-            time_s,
-            ambient_c,
-            centre_c: read.centre_c,
-            surface_c: read.surface_c,
-            warmest_surface_c: read.warmest_surface_c,
-            mean_c: read.mean_c,
-            coolest_c: read.coolest_c,
-            warmest_c: read.warmest_c,
-            melted_share: read.melted_share,
-            least_melted: read.least_melted,
-            most_melted: read.most_melted,
-        }
-    }
-
     /// The bar at a time within the step just made: by the parabola through its start, its middle stage and its end, or by a line where the rule
     /// is of first order. Rates are not used: they jump where a cell begins or ends to melt.
     fn within_step(&mut self, from_s: f64, to_s: f64, at_s: f64, ambient: &Ambient) -> Sample {
@@ -608,7 +590,7 @@ impl<'a> Stepper<'a> {
             self.scratch[i] = start * self.old[i] + middle * self.middle[i] + end * self.new[i];
         }
         self.field.read(&self.scratch);
-        self.sample(at_s, ambient.temperature_c(at_s, Side::Before))
+        self.field.sample(at_s, ambient.temperature_c(at_s, Side::Before))
     }
 
     /// The time at which an event happens within the step just made, by halving.

@@ -90,7 +90,7 @@ pub fn run(order: &Cool, streams: &mut Streams<'_>) -> Result<(), CliError> {
         room: (order.room, order.humidity),
     };
     let found = progress::watched(|control| cool(&bench, &task, control))?.map_err(refused)?;
-    let assessment = bench.assess(formula)?;
+    let assessment = &found.assessment;
     if order.showing.json {
         streams.data.json(&json(&found, &formula.name, pour_c, &options, &assessment.cautions))?;
     } else {
@@ -101,7 +101,7 @@ pub fn run(order: &Cool, streams: &mut Streams<'_>) -> Result<(), CliError> {
             usual_size: order.mould.is_usual(),
             pour_c,
             options: &options,
-            assessment: &assessment,
+            assessment,
             units: order.showing.units,
         };
         render::cool::write(&mut streams.data, &view)?;

@@ -99,7 +99,7 @@ pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
         pour_c: order.pour,
     };
     let found = progress::watched(|control| pour(&bench, &task, control))?.map_err(refused)?;
-    let assessment = bench.assess(formula)?;
+    let assessment = &found.assessment;
     if order.showing.json {
         let key = |index: usize| loaded.library.ingredients.get(index).map_or("", |one| one.key.as_str());
         let viscosity = render::pour::temperatures(&found)
@@ -136,7 +136,7 @@ pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
         microwave: order.microwave,
         scent: order.flash,
         options: &options,
-        assessment: &assessment,
+        assessment,
         units: order.showing.units,
     };
     render::pour::write(&mut streams.data, &view)?;

@@ -18,6 +18,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::interval::Spread;
 use barwright_blend::suitability::GrainRisk;
+use barwright_blend::{Assessment, Estimate};
 use barwright_heat::humidity::dew_point_c;
 use barwright_heat::{
     Accuracy, Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Sample, Start, Task, Watch, solve,
@@ -108,11 +109,11 @@ pub struct PlaceOutcome {
     /// The place.
     pub place: Place,
     /// Until a skin forms, s; `None` when it does not within a day.
-    pub skin_s: Option<barwright_blend::Estimate>,
+    pub skin_s: Option<Estimate>,
     /// Until it has set through, s.
-    pub set_s: Option<barwright_blend::Estimate>,
+    pub set_s: Option<Estimate>,
     /// Until it can leave the mould with its relief, s.
-    pub release_s: Option<barwright_blend::Estimate>,
+    pub release_s: Option<Estimate>,
     /// Probability that it can within a day.
     pub releases: f64,
     /// Risk of grain, 0 to 1, at this rate of cooling.
@@ -130,6 +131,8 @@ pub struct PlaceOutcome {
 /// What came of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cooling {
+    /// The formula as a bar, with its cautions.
+    pub assessment: Assessment,
     /// Each place, in the order given.
     pub places: Vec<PlaceOutcome>,
     /// Position of the place to choose.
@@ -143,7 +146,7 @@ pub struct Cooling {
     /// Mass of one bar, kg.
     pub bar_kg: f64,
     /// Share of its volume that it gives up from the pour to the room.
-    pub shrinkage: barwright_blend::Estimate,
+    pub shrinkage: Estimate,
 }
 
 /// Cools a bar in each place.
@@ -198,7 +201,8 @@ pub fn cool(bench: &Workbench<'_>, task: &CoolTask<'_>, control: Control<'_>) ->
     let (room_c, humidity_percent) = task.room;
     let dew_point_c = dew_point_c(room_c, humidity_percent)?;
     let density = bar::density_kg_per_m3(bench.library(), task.formula);
-    let grain = bench.assess(task.formula)?.grain.risk.value;
+    let assessment = bench.assess(task.formula)?;
+    let grain = assessment.grain.risk.value;
     let runs = task.places.len();
     let mut places = Vec::with_capacity(runs);
     for (number, place) in task.places.iter().enumerate() {
@@ -210,6 +214,7 @@ pub fn cool(bench: &Workbench<'_>, task: &CoolTask<'_>, control: Control<'_>) ->
     }
     let shrinkage = curves.estimate(|one| one.shrinkage(task.pour_c, room_c));
     Ok(Cooling {
+        assessment,
         best: best(&places),
         places,
         dew_point_c,

@@ -14,11 +14,11 @@
 //! # Validity
 //! A jug as high as wide, of thin wall; waits for crystals and shear are left out.
 
-use barwright_blend::Estimate;
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
+use barwright_blend::{Assessment, Estimate};
 use barwright_heat::{
     Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Start, Task, Watch, solve,
 };
@@ -110,6 +110,8 @@ pub enum Limit {
 /// What came of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pouring {
+    /// The formula as a bar, with its cautions.
+    pub assessment: Assessment,
     /// What to melt, in order.
     pub order: Vec<MeltStep>,
     /// Temperature at which the last crystal dissolves, °C; `None` for what is liquid anyway.
@@ -210,7 +212,8 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
     if let Some(pour_c) = task.pour_c.filter(|pour_c| *pour_c < haze) {
         return Err(MakingError::NotMelted { pour_c, clear_c: haze });
     }
-    let seeds = GrainRisk::from_index(bench.assess(task.formula)?.grain.risk.value) != GrainRisk::Low;
+    let assessment = bench.assess(task.formula)?;
+    let seeds = assessment.grain.verdict != GrainRisk::Low;
     let least_c = if seeds { SEEDLESS_C } else { f64::NEG_INFINITY };
     let hold_c = (clear + HELD_ABOVE_K).ceil().max(least_c).min(ceiling_c);
     let scent_below_c = task.flash_c.map(|flash_c| flash_c - FLASH_MARGIN_K);
@@ -228,6 +231,7 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
         second_haze_c = bench.heat_curves(second, draws)?.estimate_or(task.room_c, |one| one.haze_c);
     }
     Ok(Pouring {
+        assessment,
         order: melting_order(task.formula, known),
         clear_c,
         haze_c,

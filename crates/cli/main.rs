@@ -15,7 +15,6 @@ mod progress;
 mod render;
 mod run;
 mod space;
-mod spreadsheet;
 mod stop;
 
 fn main() -> std::process::ExitCode {

@@ -6,6 +6,7 @@ use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch};
 use barwright_making::declaration::{Declaration, tolerable_error_g};
 use barwright_reference::formula::quantity::{Quantity, QuantityError, Unit, parse_quantity};
+use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library};
 use barwright_save::save;
 use serde::Serialize;
@@ -18,7 +19,6 @@ use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::render;
-use crate::spreadsheet::text_cell;
 
 /// One line as JSON.
 #[derive(Debug, Serialize)]
@@ -178,7 +178,7 @@ fn table(library: &Library, sheet: &Batch) -> Result<Vec<u8>, CliError> {
     for line in &sheet.lines {
         let price = line.price.map_or_else(String::new, |price| format!("{price:.4}"));
         let cells = [
-            text_cell(key(library, line.ingredient)),
+            guard(key(library, line.ingredient)),
             format!("{:.4}", line.percent),
             render::batch::plain(line.mass_g),
             render::batch::plain(line.running_g),

@@ -7,6 +7,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library, Part};
 use barwright_reformulate::Demand;
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
@@ -22,7 +23,6 @@ use crate::plot;
 use crate::progress;
 use crate::render;
 use crate::space::{LoadedSpace, load_space};
-use crate::spreadsheet::text_cell;
 use crate::stop::Stop;
 
 /// Steps of the amounts shown, mass %: the first that the space allows.
@@ -301,7 +301,7 @@ fn table(loaded: &LoadedSpace, found: &Exploration, firmness_at_c: f64) -> Resul
         "skin_ln_off".to_owned(),
         "price_per_kg".to_owned(),
     ];
-    header.extend(loaded.space.ingredients.iter().map(|&index| text_cell(key(&loaded.library, index))));
+    header.extend(loaded.space.ingredients.iter().map(|&index| guard(key(&loaded.library, index))));
     let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
     writer.write_record(&header).map_err(failed)?;
     for (number, one) in found.front.iter().enumerate() {

@@ -10,6 +10,7 @@
 //! - [`space`]: a space of formulas, from TOML; [`range`] reads one range of amounts.
 //! - [`mould`]: a mould, from TOML; [`length`]: lengths in mm.
 //! - [`route`]: the air around a parcel against time, from CSV or built in.
+//! - [`text_cell`]: text in a table that no spreadsheet computes.
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
@@ -41,6 +42,7 @@ pub mod status;
 pub mod suggest;
 mod tables;
 pub mod temperature;
+pub mod text_cell;
 mod toml_text;
 pub mod viscosity;
 mod wording;

@@ -1,11 +1,11 @@
 //! Records to CSV.
 
-use barwright_reference::NutOrigin;
+use barwright_reference::{NutOrigin, text_cell};
 use csv::{QuoteStyle, Writer, WriterBuilder};
 use jiff::civil::Date;
 use rusqlite::Connection;
 
-use super::{Kind, cell};
+use super::Kind;
 use crate::error::Stop;
 use crate::{
     Bars, Batch, Kept, Lot, Outcome, PouredFormula, Trial, bars, batches, check, formulas, lots, outcomes, trials,
@@ -37,7 +37,7 @@ fn put(table: &mut Writer<Vec<u8>>, cells: impl IntoIterator<Item = String>) -> 
 
 /// Returns a text cell, empty for none.
 fn text(text: Option<&str>) -> String {
-    text.map(cell::guard).unwrap_or_default()
+    text.map(text_cell::guard).unwrap_or_default()
 }
 
 /// Returns a cell of a number or a date, empty for none.
@@ -48,7 +48,7 @@ fn plain<T: ToString>(value: Option<T>) -> String {
 /// Writes a formula, one row for each part.
 fn formula(table: &mut Writer<Vec<u8>>, formula: &PouredFormula) -> Result<(), Stop> {
     formula.parts.iter().try_for_each(|part| {
-        let (name, ingredient) = (cell::guard(&formula.name), cell::guard(&part.ingredient));
+        let (name, ingredient) = (text_cell::guard(&formula.name), text_cell::guard(&part.ingredient));
         put(table, [name, ingredient, part.percent.to_string(), text(formula.note.as_deref())])
     })
 }
@@ -59,8 +59,8 @@ fn lot(table: &mut Writer<Vec<u8>>, lot: &Lot) -> Result<(), Stop> {
     put(
         table,
         [
-            cell::guard(&lot.key),
-            cell::guard(&lot.like),
+            text_cell::guard(&lot.key),
+            text_cell::guard(&lot.like),
             plain::<Date>(lot.delivered_on),
             plain::<Date>(lot.best_before),
             text(lot.certificate.as_deref()),
@@ -79,9 +79,9 @@ fn batch(table: &mut Writer<Vec<u8>>, batch: &Batch) -> Result<(), Stop> {
         put(
             table,
             [
-                cell::guard(&batch.number),
+                text_cell::guard(&batch.number),
                 batch.poured_on.to_string(),
-                cell::guard(&batch.formula),
+                text_cell::guard(&batch.formula),
                 batch.mass_g.to_string(),
                 plain(batch.cavities),
                 lot,
@@ -93,7 +93,7 @@ fn batch(table: &mut Writer<Vec<u8>>, batch: &Batch) -> Result<(), Stop> {
     if batch.lots.is_empty() {
         return row(String::new(), String::new());
     }
-    batch.lots.iter().try_for_each(|used| row(cell::guard(&used.lot), used.mass_g.to_string()))
+    batch.lots.iter().try_for_each(|used| row(text_cell::guard(&used.lot), used.mass_g.to_string()))
 }
 
 /// Writes where bars went.
@@ -103,7 +103,7 @@ fn bar(table: &mut Writer<Vec<u8>>, kept: &Kept<Bars>) -> Result<(), Stop> {
         table,
         [
             kept.id.to_string(),
-            cell::guard(&bars.batch),
+            text_cell::guard(&bars.batch),
             bars.first.to_string(),
             bars.last.to_string(),
             bars.went.word().to_owned(),
@@ -122,7 +122,7 @@ fn trial(table: &mut Writer<Vec<u8>>, kept: &Kept<Trial>) -> Result<(), Stop> {
         table,
         [
             kept.id.to_string(),
-            cell::guard(&trial.formula),
+            text_cell::guard(&trial.formula),
             trial.kind.word().to_owned(),
             trial.tested_on.to_string(),
             trial.days_since_pouring.to_string(),
@@ -137,6 +137,11 @@ fn outcome(table: &mut Writer<Vec<u8>>, kept: &Kept<Outcome>) -> Result<(), Stop
     let outcome = &kept.record;
     put(
         table,
-        [kept.id.to_string(), cell::guard(&outcome.batch), outcome.noted_on.to_string(), cell::guard(&outcome.note)],
+        [
+            kept.id.to_string(),
+            text_cell::guard(&outcome.batch),
+            outcome.noted_on.to_string(),
+            text_cell::guard(&outcome.note),
+        ],
     )
 }

@@ -1,6 +1,5 @@
 //! The records as CSV, out and in again.
 
-mod cell;
 mod export;
 mod import;
 mod reader;

@@ -3,10 +3,11 @@
 use std::collections::HashMap;
 use std::str::FromStr;
 
+use barwright_reference::text_cell;
 use csv::{ReaderBuilder, StringRecord};
 use jiff::civil::Date;
 
-use super::{Kind, cell};
+use super::Kind;
 use crate::error::beginning;
 use crate::{Figures, RecordsError};
 
@@ -77,7 +78,7 @@ impl Table {
 impl Row<'_> {
     /// Returns the text of a column as it was before it was exported; `None` when blank.
     pub(super) fn text(&self, column: &str) -> Option<String> {
-        self.raw(column).map(|raw| cell::unguard(raw).to_owned())
+        self.raw(column).map(|raw| text_cell::unguard(raw).to_owned())
     }
 
     /// Returns the text of a column that may not be blank.

@@ -8,12 +8,18 @@ const GUARD: char = '\'';
 /// Returns a text cell; one that a spreadsheet would compute gets an apostrophe before it.
 ///
 /// Source: OWASP, "CSV Injection" (recalled).
-pub(super) fn guard(text: &str) -> String {
+///
+/// ```
+/// use barwright_reference::text_cell::{guard, unguard};
+/// assert_eq!(guard("=1+1"), "'=1+1");
+/// assert_eq!(unguard("'=1+1"), "=1+1");
+/// ```
+pub fn guard(text: &str) -> String {
     if is_computed(text) { format!("{GUARD}{text}") } else { text.to_owned() }
 }
 
 /// Takes away the apostrophe that [`guard`] put there, and no other.
-pub(super) fn unguard(cell: &str) -> &str {
+pub fn unguard(cell: &str) -> &str {
     cell.strip_prefix(GUARD).filter(|text| is_computed(text)).unwrap_or(cell)
 }
 

@@ -3,7 +3,11 @@
 use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
+pub mod records;
+pub mod trial;
+
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
+use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::RELIEF_MM;
@@ -53,6 +57,12 @@ pub struct Args {
     /// With `auto`, colour is used on a terminal unless NO_COLOR is set.
     #[arg(long, global = true, value_enum, value_name = "WHEN", default_value = "auto")]
     pub color: Colour,
+    /// Your folder: your deliveries (`lots.toml`), your records, and what your bench tests taught
+    ///
+    /// What `trial fit` learned is used by every prediction, and the deliveries by every formula, when the folder is named
+    /// here or in BARWRIGHT_PROFILE. `ingredients` and `validate` are about the tables and the model, and leave it alone.
+    #[arg(long, global = true, value_name = "FOLDER", env = "BARWRIGHT_PROFILE", hide_env = true)]
+    pub profile: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
     pub action: Action,
@@ -79,6 +89,10 @@ pub enum Action {
     Cool(Cool),
     /// What a hot route does to the bar in the post, and what helps
     Parcel(Box<Parcel>),
+    /// Bench tests of your own bars: keep them, and learn from them
+    Trial(trial::Trial),
+    /// What you poured, from which deliveries, and where it went; a recall in one command
+    Records(records::Records),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -846,13 +860,6 @@ impl Wishes {
     }
 }
 
-impl Making {
-    /// Returns the lot file.
-    pub fn lots(&self) -> Option<PathBuf> {
-        self.lots.as_ref().map(PathBuf::from)
-    }
-}
-
 /// What every computation is told; the rest as usual.
 fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
     barwright_blend::Options {
@@ -871,6 +878,11 @@ fn bench_options(showing: &Showing) -> barwright_blend::Options {
         seed: showing.seed,
         ..barwright_blend::Options::default()
     }
+}
+
+/// Reads a day.
+fn date(text: &str) -> Result<Date, String> {
+    text.trim().parse().map_err(|_| format!("`{text}` is no day; write year, month and day, such as `2026-11-25`"))
 }
 
 /// Reads a mass; returns kg.

@@ -6,6 +6,7 @@ use std::io::{self, ErrorKind, IsTerminal, Read};
 use std::path::Path;
 use std::rc::Rc;
 
+use barwright_records::MOST_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Diagnostic, Formula, Library, Lookup};
@@ -34,6 +35,20 @@ pub const ROUTE: TextKind = TextKind {
     largest_bytes: 100_000_000,
     too_large: "Keep one row a minute: that is plenty.",
     empty: "Write a header line such as `hours,temperature_c` and one line for each time.",
+};
+
+/// What `trial fit` learned: hundreds of scores have some hundred thousand figures.
+pub const LEARNED: TextKind = TextKind {
+    largest_bytes: 100_000_000,
+    too_large: "Say `barwright trial fit` again to write it anew.",
+    empty: "Say `barwright trial fit` again to write it anew.",
+};
+
+/// Tables of records.
+pub const RECORDS: TextKind = TextKind {
+    largest_bytes: MOST_TABLE_BYTES as u64,
+    too_large: "Cut the table into several: each begins with the header line.",
+    empty: "Export a table to see how one is written.",
 };
 
 /// Endings that make an argument a file name, even when there is no such file.
@@ -208,12 +223,17 @@ pub fn read_text_of(path: &Path, kind: &TextKind) -> Result<(Rc<str>, String), B
     }
 }
 
+/// Returns what the formula of an argument is called when nobody named it, counted from 1.
+pub fn nameless(number: usize) -> String {
+    format!("formula {number}")
+}
+
 /// Finds out what an argument is, and reads it.
 ///
 /// An existing file, or what has the ending of one, is a file; what has a slash in it is a file unless it reads as a formula
 /// (`caprylic/capric triglyceride 20`); anything else is a formula.
 fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source, Box<Complaint>> {
-    let inline_name = format!("formula {number}");
+    let inline_name = nameless(number);
     if argument == "-" {
         let (text, origin) = read_text(Path::new(argument))?;
         return Ok(Source { format: sniff(&text), origin, text, name: inline_name });

@@ -8,14 +8,17 @@ mod error;
 mod excerpt;
 mod firmness;
 mod input;
+mod kept;
 mod mould;
 mod output;
 mod plot;
+mod profile;
 mod progress;
 mod render;
 mod run;
 mod space;
 mod stop;
+mod today;
 
 fn main() -> std::process::ExitCode {
     run::run()

@@ -47,6 +47,12 @@ impl<'w> Output<'w> {
         writeln!(self.writer, "{text}")
     }
 
+    /// Writes a whole text as it is, such as a table that ends its own lines.
+    pub fn as_is(&mut self, text: &str) -> io::Result<()> {
+        self.started = true;
+        write!(self.writer, "{text}")
+    }
+
     /// Writes an empty line.
     pub fn blank(&mut self) -> io::Result<()> {
         writeln!(self.writer)

@@ -15,6 +15,7 @@ use crate::commands;
 use crate::complain;
 use crate::error::{CliError, Kind};
 use crate::output::{MOST_COLUMNS, Output, Streams};
+use crate::profile::Profile;
 
 /// Fewest columns laid out for, however narrow the terminal.
 const FEWEST_COLUMNS: usize = 60;
@@ -87,16 +88,19 @@ fn act(args: &Args) -> Result<(), CliError> {
         data: Output::new(&mut data, in_colour(args.color, &stdout), columns(&stdout)),
         remarks: Output::new(&mut remarks, in_colour(args.color, &stderr), columns(&stderr)),
     };
+    let profile = Profile::new(args.profile.clone());
     match &args.action {
-        Action::Assess(order) => commands::assess::run(order, &mut streams)?,
-        Action::Compare(order) => commands::compare::run(order, &mut streams)?,
-        Action::Adjust(order) => commands::adjust::run(order, &mut streams)?,
-        Action::Swap(order) => commands::swap::run(order, &mut streams)?,
-        Action::Explore(order) => commands::explore::run(order, &mut streams)?,
-        Action::Batch(order) => commands::batch::run(order, &mut streams)?,
-        Action::Pour(order) => commands::pour::run(order, &mut streams)?,
-        Action::Cool(order) => commands::cool::run(order, &mut streams)?,
-        Action::Parcel(order) => commands::parcel::run(order, &mut streams)?,
+        Action::Assess(order) => commands::assess::run(order, &profile, &mut streams)?,
+        Action::Compare(order) => commands::compare::run(order, &profile, &mut streams)?,
+        Action::Adjust(order) => commands::adjust::run(order, &profile, &mut streams)?,
+        Action::Swap(order) => commands::swap::run(order, &profile, &mut streams)?,
+        Action::Explore(order) => commands::explore::run(order, &profile, &mut streams)?,
+        Action::Batch(order) => commands::batch::run(order, &profile, &mut streams)?,
+        Action::Pour(order) => commands::pour::run(order, &profile, &mut streams)?,
+        Action::Cool(order) => commands::cool::run(order, &profile, &mut streams)?,
+        Action::Parcel(order) => commands::parcel::run(order, &profile, &mut streams)?,
+        Action::Trial(order) => commands::trial::run(order, &profile, &mut streams)?,
+        Action::Records(order) => commands::records::run(order, &profile, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
     }

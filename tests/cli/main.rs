@@ -24,9 +24,11 @@ mod json;
 mod parcel;
 mod pour;
 mod readme;
+mod records;
 mod snapshots;
 mod streams;
 mod swap;
+mod trial;
 mod validate;
 
 use std::path::Path;
@@ -64,7 +66,7 @@ impl Run {
 /// A command that no setting of this machine changes.
 pub fn command() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_barwright"));
-    for name in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "TERM"] {
+    for name in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "COLUMNS", "TERM", "BARWRIGHT_PROFILE"] {
         command.env_remove(name);
     }
     command

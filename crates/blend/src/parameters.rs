@@ -322,6 +322,11 @@ impl Parameters {
         Self::from_toml(BUILTIN)
     }
 
+    /// Returns the text of the parameters that ship with barwright, to tell one version of the model from another.
+    pub fn builtin_text() -> &'static str {
+        BUILTIN
+    }
+
     /// Reads parameters from the text of a `model.toml`.
     ///
     /// # Errors

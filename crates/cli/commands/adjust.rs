@@ -14,10 +14,10 @@ use serde::Serialize;
 
 use super::assess::pick;
 use crate::args::Adjust;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::{load, read_file};
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::render;
 
 /// Confidence of an even chance, shown beside a surer answer.
@@ -54,8 +54,8 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.making.lots().as_deref(), streams)?;
+pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], profile.lots(order.making.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "adjust")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;
@@ -84,7 +84,7 @@ pub fn run(order: &Adjust, streams: &mut Streams<'_>) -> Result<(), CliError> {
     if !complaints.is_empty() {
         return Err(CliError::input(complaints));
     }
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let options = order.options();
     let task = Task {
         demands,

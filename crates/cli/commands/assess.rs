@@ -9,19 +9,19 @@ use barwright_reference::{Formula, names::normalise};
 use serde::Serialize;
 
 use crate::args::Assess;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::render;
 
 /// Most formulas named in a hint.
 const MOST_NAMED: usize = 8;
 
 /// Runs the subcommand.
-pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.wishes.making.lots().as_deref(), streams)?;
+pub fn run(order: &Assess, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], profile.lots(order.wishes.making.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "assess")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.as_deref().map(load_mould).transpose()?;
@@ -29,7 +29,7 @@ pub fn run(order: &Assess, streams: &mut Streams<'_>) -> Result<(), CliError> {
     if let (None, Some(relief_mm)) = (order.wishes.relief, mould.as_ref().and_then(|mould| mould.relief_mm)) {
         options.relief_mm = relief_mm;
     }
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let answer = barwright_blend::assess(&loaded.library, &parameters, formula, &options)?;
     let effects = if order.why {
         let central = barwright_blend::Options { draws: 0, ..options.clone() };

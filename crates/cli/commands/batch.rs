@@ -1,7 +1,5 @@
 //! `batch`: weigh sheet, cost, label.
 
-use std::path::PathBuf;
-
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch};
 use barwright_making::declaration::{Declaration, tolerable_error_g};
@@ -18,6 +16,7 @@ use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::render;
 
 /// One line as JSON.
@@ -54,8 +53,8 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Order, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.lots.as_ref().map(PathBuf::from).as_deref(), streams)?;
+pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], profile.lots(order.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "batch")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;

@@ -3,23 +3,23 @@
 use std::ffi::OsStr;
 
 use crate::args::Compare;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::render;
 
 /// Runs the subcommand.
-pub fn run(order: &Compare, streams: &mut Streams<'_>) -> Result<(), CliError> {
+pub fn run(order: &Compare, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let written: Vec<&OsStr> = order.formulas.iter().map(|formula| formula.as_os_str()).collect();
-    let loaded = load(&written, order.wishes.making.lots().as_deref(), streams)?;
+    let loaded = load(&written, profile.lots(order.wishes.making.lots.as_deref()).as_deref(), streams)?;
     if loaded.formulas.len() < 2 {
         return Err(Complaint::new("one-formula", "there is one formula, and `compare` takes two or more")
             .hint("Name a second formula, or use `barwright assess`.")
             .into());
     }
     let options = order.wishes.options();
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let comparison = barwright_blend::compare(&loaded.library, &parameters, &loaded.formulas, &options)?;
     if order.wishes.showing.json {
         return streams.data.json(&comparison);

@@ -1,7 +1,5 @@
 //! `cool`: from the poured melt to a bar out of its mould.
 
-use std::path::PathBuf;
-
 use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::{Estimate, Options};
@@ -12,11 +10,11 @@ use serde::Serialize;
 
 use super::assess::pick;
 use crate::args::Cool;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::output::Streams;
 use crate::plot;
+use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 
@@ -58,12 +56,12 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Cool, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.lots.as_ref().map(PathBuf::from).as_deref(), streams)?;
+pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], profile.lots(order.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "cool")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.load()?;
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let options = order.options(mould.relief_mm);
     let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
     let pour_c = match order.pour {

@@ -16,10 +16,10 @@ use barwright_save::save;
 use serde::Serialize;
 
 use crate::args::Explore;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::output::Streams;
 use crate::plot;
+use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 use crate::space::{LoadedSpace, load_space};
@@ -101,9 +101,10 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Explore, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load_space(&order.space, order.making.lots().as_deref(), order.showing.seed, streams)?;
-    let parameters = builtin_parameters()?;
+pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded =
+        load_space(&order.space, profile.lots(order.making.lots.as_deref()).as_deref(), order.showing.seed, streams)?;
+    let parameters = profile.parameters(streams)?;
     let options = wanted(order, &loaded.demands);
     let settings = Settings {
         candidates: usize::try_from(order.candidates).unwrap_or(usize::MAX),

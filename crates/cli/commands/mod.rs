@@ -9,7 +9,9 @@ pub mod explore;
 pub mod ingredients;
 pub mod parcel;
 pub mod pour;
+pub mod records;
 pub mod swap;
+pub mod trial;
 pub mod validate;
 
 use barwright_blend::Parameters;
@@ -17,6 +19,6 @@ use barwright_blend::Parameters;
 use crate::error::CliError;
 
 /// Returns the built-in model parameters.
-fn builtin_parameters() -> Result<Parameters, CliError> {
+pub fn builtin_parameters() -> Result<Parameters, CliError> {
     Parameters::builtin().map_err(|error| CliError::internal(format!("the model parameters are faulty: {error}")))
 }

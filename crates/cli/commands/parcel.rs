@@ -1,7 +1,7 @@
 //! `parcel`: a bar along a hot route.
 
 use std::ffi::OsStr;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
@@ -18,11 +18,11 @@ use serde::Serialize;
 use super::assess::pick;
 use super::cool::refused;
 use crate::args::{self, Units};
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::{self, check_stdin_once, load, read_text_of, say};
 use crate::output::Streams;
 use crate::plot;
+use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 
@@ -106,7 +106,7 @@ struct KnownJson<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &args::Parcel, streams: &mut Streams<'_>) -> Result<(), CliError> {
+pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let known = known_routes().map_err(|faults| {
         let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
         CliError::internal(format!("the table of routes is faulty: {}", faults.join("; ")))
@@ -114,14 +114,14 @@ pub fn run(order: &args::Parcel, streams: &mut Streams<'_>) -> Result<(), CliErr
     let (Some(formula), Some(route)) = (&order.formula, &order.route) else {
         return list(&known, order.showing.json, order.showing.units, streams);
     };
-    let lots = order.lots.as_ref().map(PathBuf::from);
+    let lots = profile.lots(order.lots.as_deref());
     check_stdin_once(&[formula, route], lots.as_deref())?;
     let sent = sent(route, known, streams)?;
     let loaded = load(&[formula], lots.as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "parcel")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.load()?;
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let options = order.options();
     let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
     let task = ParcelTask {

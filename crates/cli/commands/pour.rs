@@ -1,7 +1,6 @@
 //! `pour`: what to melt first, how hot, when to pour.
 
 use std::ffi::OsStr;
-use std::path::PathBuf;
 
 use barwright_blend::Estimate;
 use barwright_blend::assess::Workbench;
@@ -13,11 +12,11 @@ use serde::Serialize;
 use super::assess::pick;
 use super::cool::refused;
 use crate::args::Pour;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 
@@ -65,9 +64,9 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
+pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let written: Vec<&OsStr> = std::iter::once(order.formula.as_os_str()).chain(order.with.as_deref()).collect();
-    let loaded = load(&written, order.lots.as_ref().map(PathBuf::from).as_deref(), streams)?;
+    let loaded = load(&written, profile.lots(order.lots.as_deref()).as_deref(), streams)?;
     let several = || {
         CliError::from(
             Complaint::new("several-formulas", "with `--with`, each of the two must be one formula")
@@ -81,9 +80,8 @@ pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
     };
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.as_deref().map(load_mould).transpose()?;
-    let parameters = builtin_parameters()?;
-    let options = order.options();
-    let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
+    let parameters = profile.parameters(streams)?;
+    let bench = Workbench::new(&loaded.library, &parameters, order.options())?;
     let filling_kg = mould.as_ref().map(|mould| {
         let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(&loaded.library, formula);
         bars / (1.0 - LEFT_IN_JUG)
@@ -135,7 +133,6 @@ pub fn run(order: &Pour, streams: &mut Streams<'_>) -> Result<(), CliError> {
         of_mould: order.mass.is_none() && filling_kg.is_some(),
         microwave: order.microwave,
         scent: order.flash,
-        options: &options,
         assessment,
         units: order.showing.units,
     };

@@ -8,10 +8,10 @@ use serde::Serialize;
 use super::adjust::{find, write_formula};
 use super::assess::pick;
 use crate::args::Swap;
-use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::output::Streams;
+use crate::profile::Profile;
 use crate::render;
 
 /// One replacement as JSON.
@@ -33,8 +33,8 @@ struct Answer<'a> {
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], order.wishes.making.lots().as_deref(), streams)?;
+pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&order.formula], profile.lots(order.wishes.making.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "swap")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;
@@ -53,7 +53,7 @@ pub fn run(order: &Swap, streams: &mut Streams<'_>) -> Result<(), CliError> {
         nut_free: order.nut_free,
         step_percent: (order.step > 0.0).then_some(order.step),
     };
-    let parameters = builtin_parameters()?;
+    let parameters = profile.parameters(streams)?;
     let options = order.wishes.options();
     let mut found =
         swap(library, &parameters, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;

@@ -107,7 +107,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     sheet.write(output)?;
 
     before_and_after(output, view.before, view.after, view.options, units)?;
-    output.text(&format!("  {}", interval_words(view.options)), 2)?;
+    output.text(&format!("  {}", interval_words(view.after)), 2)?;
 
     write_cautions(output, view.after)
 }

@@ -91,7 +91,7 @@ pub fn write(
 
     output.heading("What this rests on")?;
     output.text(&format!("  {}", Basis::of(library, formula).sentence()), 2)?;
-    output.text(&format!("  {}", interval_words(options)), 2)?;
+    output.text(&format!("  {}", interval_words(answer)), 2)?;
 
     write_cautions(output, answer)
 }
@@ -105,12 +105,17 @@ pub fn write_cautions(output: &mut Output<'_>, answer: &Assessment) -> io::Resul
     Ok(())
 }
 
-/// Says where the numbers in brackets come from.
-pub fn interval_words(options: &Options) -> String {
-    format!(
+/// Says where the numbers in brackets come from, and how many of the maker's own bench tests they rest on.
+pub fn interval_words(answer: &Assessment) -> String {
+    let words = format!(
         "In brackets: 90 % intervals from {} trial computations (seed {}) over lots, melting points and model parameters.",
-        options.draws, options.seed
-    )
+        answer.draws, answer.seed
+    );
+    match answer.trials {
+        0 => words,
+        1 => format!("{words} All of it rests on 1 bench test of yours, too."),
+        trials => format!("{words} All of it rests on {trials} bench tests of yours, too."),
+    }
 }
 
 /// The cautions that the answer does not say already.

@@ -93,7 +93,10 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.heading("Mind")?;
     cautions(output, view, &titles)?;
     output.blank()?;
-    output.text(&interval_words(view.options), 0)
+    match view.comparison.formulas.first() {
+        Some(first) => output.text(&interval_words(first), 0),
+        None => Ok(()),
+    }
 }
 
 /// Returns for each formula the first one with the same shares of the same ingredients.

@@ -154,7 +154,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         "  Heat conduction with the melting curve of this blend; still air unless a fan is named; a silicone mould on a board, apart from others. Currents in the melt and late crystals are left out. When it can leave the mould, and grain, are rules of thumb.",
         2,
     )?;
-    output.text(&format!("  {}", interval_words(options)), 2)?;
+    output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)
 }
 

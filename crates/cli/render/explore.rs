@@ -123,7 +123,9 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         let parts: Vec<String> = parts.into_iter().map(|(_, text)| text).collect();
         output.item(&letter(number), &parts.join(", "))?;
     }
-    output.text(&format!("  {}", interval_words(&settings.options)), 2)?;
+    if let Some(first) = shown.first() {
+        output.text(&format!("  {}", interval_words(&first.assessment)), 2)?;
+    }
     output.text("  Give the one you like to `assess`, as a text in quotes: it has the cautions.", 2)
 }
 

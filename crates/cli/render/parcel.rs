@@ -116,7 +116,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     if let Some(known) = &view.sent.known {
         output.text(&format!("  The route. {}.", origin(known)), 2)?;
     }
-    output.text(&format!("  {}", interval_words(options)), 2)?;
+    output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)?;
     for caution in cautions(&view.task.packing) {
         output.item(&capital(caution.about), &caution.text)?;

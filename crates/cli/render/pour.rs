@@ -2,8 +2,8 @@
 
 use std::io;
 
+use barwright_blend::Assessment;
 use barwright_blend::viscosity::HIGHEST_C;
-use barwright_blend::{Assessment, Options};
 use barwright_making::Pouring;
 use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit};
 use barwright_reference::{Formula, Library};
@@ -43,8 +43,6 @@ pub struct View<'a> {
     pub microwave: Option<f64>,
     /// Flash point of the scent, °C.
     pub scent: Option<f64>,
-    /// How it was computed.
-    pub options: &'a Options,
     /// For the cautions.
     pub assessment: &'a Assessment,
     /// Units shown.
@@ -155,7 +153,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         "  Clear points are the model's; viscosities are blended from published ones by two rules, those of molten waxes recalled. The time in the jug takes it stirred, as high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the haze, a water bath to 90 °C) are common practice.",
         2,
     )?;
-    output.text(&format!("  {}", interval_words(view.options)), 2)?;
+    output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)
 }
 

@@ -96,7 +96,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         sheet.write(output)?;
         output.text("  A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 % melted.", 2)?;
     }
-    output.text(&format!("  {}", interval_words(view.options)), 2)?;
+    output.text(&format!("  {}", interval_words(view.after)), 2)?;
 
     write_cautions(output, view.after)
 }

@@ -195,7 +195,7 @@ pub enum RecordsError {
         sum_percent: f64,
     },
     /// The batch has no such bars.
-    #[error("batch {batch:?} has no bars {first} to {last}: it has {bars}")]
+    #[error("batch {batch:?} has no {}: it has {bars}", if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") })]
     NoSuchBars {
         /// The batch.
         batch: String,
@@ -233,6 +233,14 @@ pub enum RecordsError {
         line: u64,
         /// What was seen.
         what: String,
+    },
+    /// Several rows of a table cannot be read or kept; nothing of the table was.
+    #[error("{}{}", faults.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "), if *more > 0 { format!("; and {more} more") } else { String::new() })]
+    Faults {
+        /// The first of them, in the order of their lines.
+        faults: Vec<RecordsError>,
+        /// How many more there are.
+        more: usize,
     },
     /// A row of a table cannot be kept; nothing of the table was.
     #[error("line {line}: {source}")]
@@ -280,6 +288,7 @@ impl RecordsError {
             RecordsError::BarsGone { .. } => "Check the bar numbers.",
             RecordsError::BadFigures { .. } => "Keep the figures short and plain.",
             RecordsError::Table { .. } => "Export a table to see how one is written.",
+            RecordsError::Faults { .. } => "Mend every row named and import the table again.",
             RecordsError::Row { source, .. } => source.hint(),
         }
     }

@@ -40,6 +40,12 @@ pub const MOST_DAYS: f64 = 3650.0;
 /// butter take 1 to 2 weeks).
 pub const RESTED_AFTER_DAYS: f64 = 2.0;
 
+/// Least depth of a needle that can be read, 0.1 mm.
+const LEAST_DMM: f64 = 0.1;
+
+/// Least mass (g), time (hours), size (mm) or spread (K) that a bench gives.
+const LEAST_FIGURE: f64 = 0.01;
+
 /// Standard deviation of one open tube read by a maker, K: laboratories agree to about 1 °C (recalled), a kitchen thermometer adds its own.
 pub const TUBE_SD_K: f64 = 1.0;
 
@@ -189,11 +195,11 @@ impl Test {
         match *self {
             Test::Tube { melt_c, sd_k } => {
                 temperature("a melting point", melt_c)?;
-                sd_k.map_or(Ok(()), |sd| range("standard deviation, K", sd, f64::MIN_POSITIVE, LARGEST_TUBE_SD_K))
+                sd_k.map_or(Ok(()), |sd| range("standard deviation, K", sd, LEAST_FIGURE, LARGEST_TUBE_SD_K))
             }
             Test::Needle { depth_dmm, at_c } => {
                 temperature("a bar", at_c)?;
-                range("depth of the needle, 0.1 mm", depth_dmm, f64::MIN_POSITIVE, NEEDLE_LIMIT_DMM)
+                range("depth of the needle, 0.1 mm", depth_dmm, LEAST_DMM, NEEDLE_LIMIT_DMM)
             }
             Test::Rod { diameter_mm, grams, at_c } => {
                 temperature("a bar", at_c)?;
@@ -205,11 +211,11 @@ impl Test {
                 if grams <= 0.0 {
                     return Err(TrialError::Grams { grams });
                 }
-                range("mass on the rod, g", grams, f64::MIN_POSITIVE, MOST_GRAMS)
+                range("mass on the rod, g", grams, LEAST_FIGURE, MOST_GRAMS)
             }
             Test::Shelf { at_c, hours, .. } => {
                 temperature("a shelf", at_c)?;
-                range("time on the shelf, hours", hours, f64::MIN_POSITIVE, MOST_HOURS)
+                range("time on the shelf, hours", hours, LEAST_FIGURE, MOST_HOURS)
             }
             Test::Relief { survived_mm, broke_mm, release_c } => {
                 temperature("a bar", release_c)?;
@@ -217,7 +223,7 @@ impl Test {
                     return Err(TrialError::NoRelief);
                 }
                 for size in [survived_mm, broke_mm].into_iter().flatten() {
-                    range("size of a feature, mm", size, f64::MIN_POSITIVE, COARSEST_FEATURE_MM)?;
+                    range("size of a feature, mm", size, LEAST_FIGURE, COARSEST_FEATURE_MM)?;
                 }
                 Ok(())
             }

@@ -17,58 +17,107 @@ const NUMBER: &str = "a plain number such as 12.5";
 /// How a count looks.
 const COUNT: &str = "a whole number";
 
-/// Adds every record of a table; the caller undoes all of it on an error.
+/// Faults of one table that are told.
+const MOST_FAULTS: usize = 20;
+
+/// Adds every record of a table; the caller undoes all of it on an error, which names every row that is at fault.
 pub(super) fn import(connection: &Connection, kind: Kind, text: &str, today: Date) -> Result<Imported, Stop> {
     let table = Table::read(kind, text)?;
-    let mut imported = Imported::default();
-    let mut count = |line: u64, put: Result<bool, Stop>| -> Result<(), Stop> {
-        match put {
-            Ok(true) => imported.added += 1,
-            Ok(false) => imported.already_there += 1,
-            Err(Stop::Known(error)) => return Err(RecordsError::Row { line, source: Box::new(error) }.into()),
-            Err(stop) => return Err(stop),
-        }
-        Ok(())
-    };
+    let mut done = Done::default();
     match kind {
         Kind::Formulas => {
-            for (line, formula) in read_formulas(&table)? {
-                count(line, put_formula(connection, &formula))?;
+            for (line, formula) in done.whole(read_formulas(&table))? {
+                done.count(line, put_formula(connection, &formula))?;
             }
         }
         Kind::Batches => {
-            for (line, batch) in read_batches(&table)? {
-                count(line, put_batch(connection, &batch, today))?;
+            for (line, batch) in done.whole(read_batches(&table))? {
+                done.count(line, put_batch(connection, &batch, today))?;
             }
         }
         Kind::Lots => {
             for row in table.rows() {
-                count(row.line, put_lot(connection, &lot(&row)?, today))?;
+                let put = || put_lot(connection, &lot(&row)?, today);
+                done.count(row.line, put())?;
             }
         }
         Kind::Bars => {
             for row in table.rows() {
-                let (id, record) = (id(&row)?, bar(&row)?);
-                let put = |id| bars::insert(connection, id, &record, today);
-                count(row.line, put_numbered("entry of bars", id, &record, |id| bars::find(connection, id), put))?;
+                let put = || {
+                    let (id, record) = (id(&row)?, bar(&row)?);
+                    let put = |id| bars::insert(connection, id, &record, today);
+                    put_numbered("entry of bars", id, &record, |id| bars::find(connection, id), put)
+                };
+                done.count(row.line, put())?;
             }
         }
         Kind::Trials => {
             for row in table.rows() {
-                let (id, record) = (id(&row)?, trial(&row)?);
-                let put = |id| trials::insert(connection, id, &record, today);
-                count(row.line, put_numbered("trial", id, &record, |id| trials::find(connection, id), put))?;
+                let put = || {
+                    let (id, record) = (id(&row)?, trial(&row)?);
+                    let put = |id| trials::insert(connection, id, &record, today);
+                    put_numbered("trial", id, &record, |id| trials::find(connection, id), put)
+                };
+                done.count(row.line, put())?;
             }
         }
         Kind::Outcomes => {
             for row in table.rows() {
-                let (id, record) = (id(&row)?, outcome(&row)?);
-                let put = |id| outcomes::insert(connection, id, &record, today);
-                count(row.line, put_numbered("outcome", id, &record, |id| outcomes::find(connection, id), put))?;
+                let put = || {
+                    let (id, record) = (id(&row)?, outcome(&row)?);
+                    let put = |id| outcomes::insert(connection, id, &record, today);
+                    put_numbered("outcome", id, &record, |id| outcomes::find(connection, id), put)
+                };
+                done.count(row.line, put())?;
             }
         }
     }
-    Ok(imported)
+    done.end()
+}
+
+/// What an import did so far.
+#[derive(Default)]
+struct Done {
+    imported: Imported,
+    faults: Vec<RecordsError>,
+}
+
+impl Done {
+    /// Takes what became of the record that begins on a line; only what is no fault of the table stops the import.
+    fn count(&mut self, line: u64, put: Result<bool, Stop>) -> Result<(), Stop> {
+        match put {
+            Ok(true) => self.imported.added += 1,
+            Ok(false) => self.imported.already_there += 1,
+            Err(Stop::Known(error @ RecordsError::Table { .. })) => self.faults.push(error),
+            Err(Stop::Known(error)) => self.faults.push(RecordsError::Row { line, source: Box::new(error) }),
+            Err(stop) => return Err(stop),
+        }
+        Ok(())
+    }
+
+    /// Takes records made of several rows: without all of its rows none of them can be judged.
+    fn whole<T>(&mut self, (records, faults): (Vec<T>, Vec<RecordsError>)) -> Result<Vec<T>, Stop> {
+        self.faults = faults;
+        if self.faults.is_empty() { Ok(records) } else { Err(told(std::mem::take(&mut self.faults)).into()) }
+    }
+
+    /// Returns what was done, or every fault.
+    fn end(self) -> Result<Imported, Stop> {
+        if self.faults.is_empty() { Ok(self.imported) } else { Err(told(self.faults).into()) }
+    }
+}
+
+/// Several faults as one error; a single one is told as it is.
+fn told(mut faults: Vec<RecordsError>) -> RecordsError {
+    let more = faults.len().saturating_sub(MOST_FAULTS);
+    faults.truncate(MOST_FAULTS);
+    match faults.pop() {
+        Some(only) if faults.is_empty() => only,
+        last => {
+            faults.extend(last);
+            RecordsError::Faults { faults, more }
+        }
+    }
 }
 
 /// Adds a formula unless it is there word for word; says whether it did.
@@ -126,10 +175,10 @@ fn id(row: &Row<'_>) -> Result<Option<i64>, RecordsError> {
     }
 }
 
-/// Reads formulas, each from rows that follow one another.
-fn read_formulas(table: &Table) -> Result<Vec<(u64, PouredFormula)>, RecordsError> {
+/// Reads formulas, each from rows that follow one another, and every fault of a row.
+fn read_formulas(table: &Table) -> (Vec<(u64, PouredFormula)>, Vec<RecordsError>) {
     let mut formulas: Vec<(u64, PouredFormula)> = Vec::new();
-    for row in table.rows() {
+    let mut take = |row: Row<'_>| -> Result<(), RecordsError> {
         let (name, note) = (row.needed_text("formula")?, row.text("note"));
         let part = PouredPart { ingredient: row.needed_text("ingredient")?, percent: row.needed("percent", NUMBER)? };
         match formulas.last_mut() {
@@ -139,14 +188,16 @@ fn read_formulas(table: &Table) -> Result<Vec<(u64, PouredFormula)>, RecordsErro
             }
             _ => formulas.push((row.line, PouredFormula { name, parts: vec![part], note })),
         }
-    }
-    Ok(formulas)
+        Ok(())
+    };
+    let faults = table.rows().filter_map(|row| take(row).err()).collect();
+    (formulas, faults)
 }
 
-/// Reads batches, each from rows that follow one another.
-fn read_batches(table: &Table) -> Result<Vec<(u64, Batch)>, RecordsError> {
+/// Reads batches, each from rows that follow one another, and every fault of a row.
+fn read_batches(table: &Table) -> (Vec<(u64, Batch)>, Vec<RecordsError>) {
     let mut batches: Vec<(u64, Batch)> = Vec::new();
-    for row in table.rows() {
+    let mut take = |row: Row<'_>| -> Result<(), RecordsError> {
         let used = match row.text("lot") {
             Some(lot) => Some(LotUse { lot, mass_g: row.needed("lot_mass_g", NUMBER)? }),
             None if row.text("lot_mass_g").is_some() => {
@@ -166,18 +217,18 @@ fn read_batches(table: &Table) -> Result<Vec<(u64, Batch)>, RecordsError> {
         };
         match batches.last_mut() {
             Some((_, last)) if last.number == batch.number => {
-                batch.lots.append(&mut last.lots);
-                agree(row.line, &batch.number, *last == batch_without_lots(&batch))?;
-                batch.lots.extend(used);
-                *last = batch;
+                agree(row.line, &batch.number, batch_without_lots(last) == batch)?;
+                last.lots.extend(used);
             }
             _ => {
                 batch.lots.extend(used);
                 batches.push((row.line, batch));
             }
         }
-    }
-    Ok(batches)
+        Ok(())
+    };
+    let faults = table.rows().filter_map(|row| take(row).err()).collect();
+    (batches, faults)
 }
 
 /// Returns a batch as if no lots had been weighed in.

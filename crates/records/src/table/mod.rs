@@ -123,6 +123,29 @@ impl Store {
         self.read(|connection| export::export(connection, kind))
     }
 
+    /// Returns how many records there are of each kind, in the order of [`Kind::ALL`].
+    ///
+    /// # Errors
+    /// [`RecordsError`] when the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Lot, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// store.add_lot(&Lot::new("spring wax", "beeswax"), "2026-11-25".parse()?)?;
+    /// assert_eq!(store.counts()?[1], (Kind::Lots, 1));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn counts(&self) -> Result<Vec<(Kind, u64)>, RecordsError> {
+        self.read(|connection| {
+            let count = |kind: Kind| {
+                let sql = format!("SELECT count(*) FROM {}", kind.word());
+                Ok((kind, connection.query_row(&sql, [], |row| row.get::<_, i64>(0))?.unsigned_abs()))
+            };
+            Kind::ALL.into_iter().map(count).collect()
+        })
+    }
+
     /// Adds every record of a table, or none of them.
     ///
     /// A record that is kept already, word for word, is left as it is, so that an import can be said twice. Where a table has

@@ -1,0 +1,254 @@
+//! Arguments of `trial`.
+
+use std::ffi::OsString;
+
+use barwright_records::Date;
+use barwright_reference::length::parse_length;
+use barwright_trials::Test;
+use clap::{ArgGroup, Subcommand};
+
+use super::{Units, date, model_temperature, parse_relief, with_formula_help};
+
+/// Diameters of rods taken, mm: how wide one may be is for the trial to say.
+const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;
+
+/// `trial`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench trial add winter.toml --rod 3mm --grams 640 --at 20C --days 7
+  barwright --profile bench trial fit
+  barwright --profile bench assess winter.toml       # now with what your bars taught
+
+How each test is made at the bench, with its cautions: docs/bench-tests.md.")]
+pub struct Trial {
+    /// What to do.
+    #[command(subcommand)]
+    pub action: TrialAction,
+}
+
+/// What to do with bench tests.
+#[derive(Debug, Subcommand)]
+pub enum TrialAction {
+    /// Keep one bench test of a bar, and say what was expected of it
+    Add(Box<Add>),
+    /// List the bench tests kept
+    List(List),
+    /// Learn from all of them: every later prediction with this profile uses it
+    Fit(Fit),
+}
+
+/// `trial add`.
+#[derive(Debug, clap::Args)]
+#[command(
+    group(ArgGroup::new("test").required(true).args(["tube", "needle", "rod", "shelf", "survived", "broke", "grain", "smooth"]).multiple(true)),
+    after_help = with_formula_help("\
+Or the name of a formula that the records keep.
+
+Examples:
+  barwright --profile bench trial add winter.toml --tube 54.5C --days 7
+  barwright --profile bench trial add winter.toml --needle 32dmm --at 25C --days 7
+  barwright --profile bench trial add winter.toml --rod 3mm --grams 640 --at 20C --days 7
+  barwright --profile bench trial add winter.toml --shelf 42C --hours 24 --kept --days 7
+  barwright --profile bench trial add winter.toml --survived 0.8mm --broke 0.5mm --release 18C --days 0
+  barwright --profile bench trial add winter.toml --smooth --days 30"))]
+pub struct Add {
+    /// The formula of the bar: a file, `-` for standard input, a text, or a name the records keep
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Open tube: the temperature at which the plug slips
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub tube: Option<f64>,
+    /// How far the readings of the tube lie apart, one standard deviation; without it 1 °C
+    #[arg(long, value_name = "KELVIN", value_parser = spread, requires = "tube")]
+    pub spread: Option<f64>,
+    /// Needle of the standard, 100 g, 5 s: its depth, in 0.1 mm (`32` or `32dmm`) or mm (`3.2mm`)
+    #[arg(long, value_name = "DEPTH", value_parser = depth, requires = "at", allow_hyphen_values = true)]
+    pub needle: Option<f64>,
+    /// Flat rod pressed into the bar on a kitchen scale: its diameter
+    #[arg(long, value_name = "LENGTH", value_parser = rod, requires = "grams", requires = "at", allow_hyphen_values = true)]
+    pub rod: Option<f64>,
+    /// What the scale shows as the rod goes in, less the bar
+    #[arg(long, value_name = "GRAMS", value_parser = grams, requires = "rod", allow_hyphen_values = true)]
+    pub grams: Option<f64>,
+    /// Temperature of the bar under the needle or the rod
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub at: Option<f64>,
+    /// Warm shelf: its temperature
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, requires = "hours", allow_hyphen_values = true)]
+    pub shelf: Option<f64>,
+    /// How long the bar stood there
+    #[arg(long, value_name = "HOURS", value_parser = hours, requires = "shelf", allow_hyphen_values = true)]
+    pub hours: Option<f64>,
+    /// It kept its shape on the shelf
+    #[arg(long, requires = "shelf", conflicts_with = "slumped")]
+    pub kept: bool,
+    /// It slumped on the shelf
+    #[arg(long, requires = "shelf")]
+    pub slumped: bool,
+    /// Relief: the finest feature that came out whole
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, requires = "release")]
+    pub survived: Option<f64>,
+    /// Relief: the coarsest feature that broke
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, requires = "release")]
+    pub broke: Option<f64>,
+    /// Temperature of the bar as it left the mould
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub release: Option<f64>,
+    /// Grain is seen or felt
+    #[arg(long, conflicts_with = "smooth")]
+    pub grain: bool,
+    /// No grain is seen or felt
+    #[arg(long)]
+    pub smooth: bool,
+    /// Days from pouring to the test
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=3650), allow_hyphen_values = true)]
+    pub days: u32,
+    /// The bar was tempered before pouring, as confectioners do
+    #[arg(long)]
+    pub tempered: bool,
+    /// Day of the test, as 2026-11-25; without it, today
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub date: Option<Date>,
+    /// What else is worth keeping
+    #[arg(long, value_name = "TEXT")]
+    pub note: Option<String>,
+    /// Your own deliveries, in place of `lots.toml` of the profile; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+}
+
+impl Add {
+    /// Returns the test written, or what is missing from it or too much.
+    pub fn test(&self) -> Result<Test, &'static str> {
+        let relief = self.survived.is_some() || self.broke.is_some();
+        let written = [
+            self.tube.is_some(),
+            self.needle.is_some(),
+            self.rod.is_some(),
+            self.shelf.is_some(),
+            relief,
+            self.grain || self.smooth,
+        ];
+        if written.iter().filter(|one| **one).count() != 1 {
+            return Err("one test at a time: say `trial add` once for each");
+        }
+        if let Some(melt_c) = self.tube {
+            return Ok(Test::Tube { melt_c, sd_k: self.spread });
+        }
+        if let (Some(depth_dmm), Some(at_c)) = (self.needle, self.at) {
+            return Ok(Test::Needle { depth_dmm, at_c });
+        }
+        if let (Some(diameter_mm), Some(grams), Some(at_c)) = (self.rod, self.grams, self.at) {
+            return Ok(Test::Rod { diameter_mm, grams, at_c });
+        }
+        if let (Some(at_c), Some(hours)) = (self.shelf, self.hours) {
+            if self.kept == self.slumped {
+                return Err("say what came out on the shelf: `--kept` or `--slumped`");
+            }
+            return Ok(Test::Shelf { at_c, hours, kept: self.kept });
+        }
+        if let (true, Some(release_c)) = (relief, self.release) {
+            return Ok(Test::Relief { survived_mm: self.survived, broke_mm: self.broke, release_c });
+        }
+        Ok(Test::Grain { seen: self.grain })
+    }
+}
+
+/// `trial list`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench trial list
+  barwright --profile bench trial list --formula 'Fern hand bar, winter'")]
+pub struct List {
+    /// List only tests of the formula the records keep under this name
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `trial fit`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench trial fit
+  barwright --profile bench trial fit --json")]
+pub struct Fit {
+    /// Your own deliveries, in place of `lots.toml` of the profile
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Reads a number with or without its unit; what it may be is for the trial to say.
+fn figure(text: &str, unit: &str) -> Result<f64, String> {
+    let lower = text.trim().to_lowercase();
+    let digits = lower.strip_suffix(unit).unwrap_or(&lower).trim();
+    let value = digits.parse::<f64>().ok().filter(|value| value.is_finite());
+    value.ok_or_else(|| {
+        format!("`{text}` is not a number{}", if unit.is_empty() { String::new() } else { format!(" of {unit}") })
+    })
+}
+
+/// Reads the depth of the needle; returns 0.1 mm.
+fn depth(text: &str) -> Result<f64, String> {
+    let lower = text.trim().to_lowercase();
+    if lower.ends_with("mm") && !lower.ends_with("dmm") {
+        return figure(text, "mm").map(|millimetres| 10.0 * millimetres);
+    }
+    figure(text, "dmm")
+}
+
+/// Reads the diameter of a rod; returns mm.
+fn rod(text: &str) -> Result<f64, String> {
+    parse_length(text, ROD_MM)
+}
+
+/// Reads what the scale shows; returns g.
+fn grams(text: &str) -> Result<f64, String> {
+    figure(text, "g")
+}
+
+/// Reads hours.
+fn hours(text: &str) -> Result<f64, String> {
+    figure(text, "h")
+}
+
+/// Reads a spread in K.
+fn spread(text: &str) -> Result<f64, String> {
+    figure(text, "k")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_depth_is_in_tenths_of_a_millimetre_unless_it_says_mm() {
+        assert_eq!([depth("32"), depth("32 dmm"), depth("3.2mm")], [Ok(32.0), Ok(32.0), Ok(32.0)]);
+        for text in ["", "dmm", "3 cm", "nan", "inf"] {
+            assert!(depth(text).is_err(), "{text}");
+        }
+        assert_eq!(grams("-5 g"), Ok(-5.0));
+    }
+}

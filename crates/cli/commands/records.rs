@@ -1,0 +1,345 @@
+//! `records`: what was poured, from which deliveries, and where it went.
+
+use std::path::Path;
+
+use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome, RecordsError, Store, Went};
+use barwright_reference::suggest::nearest;
+use barwright_reference::text_cell;
+use barwright_save::save;
+use serde_json::{Map, Value, json};
+
+use super::adjust::find;
+use super::trial::days;
+use crate::args::records::{
+    Export, Import, ListKind, LotArgs, Records as Order, RecordsAction, Remark, Trace, WentArgs,
+};
+use crate::error::{CliError, Complaint, Place};
+use crate::input::{RECORDS, builtin_library, read_text_of};
+use crate::output::Streams;
+use crate::profile::{Profile, refused};
+use crate::render::{self, capital};
+use crate::today::today;
+
+/// Names in a hint.
+const MOST_NAMED: usize = 3;
+
+/// Columns that hold numbers.
+const NUMBERS: [&str; 10] = [
+    "id",
+    "percent",
+    "price_per_kg",
+    "flash_c",
+    "mass_g",
+    "cavities",
+    "lot_mass_g",
+    "first",
+    "last",
+    "days_since_pouring",
+];
+
+/// The column that holds figures by name.
+const FIGURES: &str = "figures";
+
+/// Runs the subcommand.
+pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    match &order.action {
+        RecordsAction::List(order) => list(order, &profile.store()?, streams),
+        RecordsAction::Trace(order) => trace(order, &profile.store()?, streams),
+        RecordsAction::Lot(order) => lot(order, profile, streams),
+        RecordsAction::Went(order) => went(order, &mut profile.store()?, streams),
+        RecordsAction::Remark(order) => remark(order, &mut profile.store()?, streams),
+        RecordsAction::Export(order) => export(order, &profile.store()?, streams),
+        RecordsAction::Import(order) => import(order, &mut profile.store_to_write(streams)?, streams),
+        RecordsAction::Backup(order) => {
+            profile.store()?.backup(&order.file).map_err(refused)?;
+            Ok(streams.data.line(&format!("Copied to {}; checked page by page.", order.file.display()))?)
+        }
+        RecordsAction::Check(_) => {
+            let store = profile.store()?;
+            store.check().map_err(refused)?;
+            Ok(streams.data.line(&format!("All of {} is sound.", store.path().display()))?)
+        }
+    }
+}
+
+/// `records list`.
+fn list(order: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let Some(kind) = order.kind else {
+        let counts = store.counts().map_err(refused)?;
+        if order.json {
+            let counts: Map<String, Value> =
+                counts.iter().map(|(kind, count)| (kind.word().to_owned(), (*count).into())).collect();
+            return streams.data.json(&counts);
+        }
+        return Ok(render::records::counts(&mut streams.data, &counts)?);
+    };
+    let rows = rows(&store.export_csv(kind.0).map_err(refused)?)?;
+    if order.json {
+        let object = |row: &Vec<String>| -> Map<String, Value> {
+            let columns = kind.0.columns().iter();
+            columns.zip(row).map(|(column, cell)| ((*column).to_owned(), value(column, cell))).collect()
+        };
+        return streams.data.json(&rows.iter().map(object).collect::<Vec<_>>());
+    }
+    Ok(render::records::list(&mut streams.data, kind.0, &rows)?)
+}
+
+/// The rows of an exported table, each cell as it was kept.
+fn rows(table: &str) -> Result<Vec<Vec<String>>, CliError> {
+    let failed = |error: csv::Error| CliError::internal(format!("the table could not be read: {error}"));
+    let mut reader = csv::Reader::from_reader(table.as_bytes());
+    let cells = |row: csv::StringRecord| row.iter().map(|cell| text_cell::unguard(cell).to_owned()).collect();
+    reader.records().map(|row| row.map(cells).map_err(failed)).collect()
+}
+
+/// A cell as JSON: numbers as numbers, figures as they are, an empty one as null.
+fn value(column: &str, cell: &str) -> Value {
+    if cell.is_empty() {
+        return Value::Null;
+    }
+    let read = || serde_json::from_str(cell).unwrap_or_else(|_| cell.into());
+    if NUMBERS.contains(&column) || column == FIGURES { read() } else { cell.into() }
+}
+
+/// `records trace`.
+fn trace(order: &Trace, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if let Some(bar) = order.bar {
+        let found = store.trace_bar(&order.name, bar).map_err(refused)?;
+        return batch_trace(&found, order, streams);
+    }
+    // A lot and a batch may have one name: both are told.
+    let lot = found(store.trace_lot(&order.name))?;
+    let batch = found(store.trace_batch(&order.name))?;
+    if lot.is_none() && batch.is_none() {
+        return Err(nobody(order, store)?);
+    }
+    if order.json {
+        let both = json!({ "lot": lot.as_ref().map(lot_json), "batch": batch.as_ref().map(batch_json) });
+        return streams.data.json(&both);
+    }
+    if let Some(lot) = &lot {
+        render::records::lot_trace(&mut streams.data, lot)?;
+    }
+    if let Some(batch) = &batch {
+        if lot.is_some() {
+            streams.data.blank()?;
+        }
+        render::records::batch_trace(&mut streams.data, batch, None)?;
+    }
+    Ok(())
+}
+
+/// Shows one batch or one bar of it.
+fn batch_trace(found: &BatchTrace, order: &Trace, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if order.json {
+        return streams.data.json(&json!({ "lot": null, "batch": batch_json(found) }));
+    }
+    Ok(render::records::batch_trace(&mut streams.data, found, order.bar)?)
+}
+
+/// What was found; only a name that nobody has is no error.
+fn found<T>(trace: Result<T, RecordsError>) -> Result<Option<T>, CliError> {
+    match trace {
+        Ok(trace) => Ok(Some(trace)),
+        Err(RecordsError::Unknown { .. }) => Ok(None),
+        Err(error) => Err(refused(error)),
+    }
+}
+
+/// Says that neither a lot nor a batch has a name, and which names are near.
+fn nobody(order: &Trace, store: &Store) -> Result<CliError, CliError> {
+    let lots = store.lots().map_err(refused)?.into_iter().map(|lot| lot.key);
+    let batches = store.batches().map_err(refused)?.into_iter().map(|batch| batch.number);
+    let names: Vec<String> = lots.chain(batches).collect();
+    let near = nearest(&order.name, names.iter().map(String::as_str).enumerate(), MOST_NAMED);
+    let near: Vec<String> =
+        near.iter().filter_map(|index| names.get(*index)).map(|name| format!("`{}`", render::name(name))).collect();
+    let message = format!("no lot and no batch is called `{}`", render::name(&order.name));
+    let complaint = Complaint::new("unknown-record", message);
+    Ok(match near.is_empty() {
+        true => complaint.hint("`barwright records list lots` and `records list batches` show what there is."),
+        false => complaint.hint(format!("The nearest names are {}.", render::list(&near, "and"))),
+    }
+    .into())
+}
+
+/// A lot's trace as JSON.
+fn lot_json(found: &LotTrace) -> Value {
+    let batches = found.batches.iter().map(|one| {
+        json!({
+            "batch": one.batch.number,
+            "formula": one.batch.formula,
+            "poured_on": one.batch.poured_on.to_string(),
+            "cavities": one.batch.cavities,
+            "lot_mass_g": one.lot_mass_g,
+            "bars": one.bars.iter().map(|kept| bars_json(&kept.record)).collect::<Vec<_>>(),
+            "remarks": one.outcomes.iter().map(|kept| remark_json(&kept.record)).collect::<Vec<_>>(),
+        })
+    });
+    json!({ "lot": found.lot.key, "like": found.lot.like, "batches": batches.collect::<Vec<_>>() })
+}
+
+/// A batch's trace as JSON.
+fn batch_json(found: &BatchTrace) -> Value {
+    let parts =
+        found.formula.parts.iter().map(|part| json!({ "ingredient": part.ingredient, "percent": part.percent }));
+    let lots = found.lots.iter().map(|one| {
+        json!({
+            "lot": one.lot.key,
+            "like": one.lot.like,
+            "mass_g": one.mass_g,
+            "delivered_on": one.lot.delivered_on.map(|date| date.to_string()),
+            "best_before": one.lot.best_before.map(|date| date.to_string()),
+            "certificate": one.lot.certificate,
+        })
+    });
+    json!({
+        "batch": found.batch.number,
+        "poured_on": found.batch.poured_on.to_string(),
+        "formula": found.formula.name,
+        "parts": parts.collect::<Vec<_>>(),
+        "mass_g": found.batch.mass_g,
+        "cavities": found.batch.cavities,
+        "lots": lots.collect::<Vec<_>>(),
+        "bars": found.bars.iter().map(|kept| bars_json(&kept.record)).collect::<Vec<_>>(),
+        "remarks": found.outcomes.iter().map(|kept| remark_json(&kept.record)).collect::<Vec<_>>(),
+        "note": found.batch.note,
+    })
+}
+
+fn bars_json(bars: &Bars) -> Value {
+    json!({ "first": bars.first, "last": bars.last, "went": bars.went.word(), "to": bars.to, "on": bars.on.to_string(), "note": bars.note })
+}
+
+fn remark_json(remark: &Outcome) -> Value {
+    json!({ "noted_on": remark.noted_on.to_string(), "note": remark.note })
+}
+
+/// `records lot`.
+fn lot(order: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let library = builtin_library()?;
+    let like = find(&library, &order.like, "--like").map_err(|complaint| CliError::from(*complaint))?;
+    let like = library.ingredients.get(like).map_or("", |one| one.key.as_str());
+    let lot = Lot {
+        delivered_on: order.delivered,
+        best_before: order.best_before,
+        certificate: order.certificate.clone(),
+        price_per_kg: order.price,
+        note: order.note.clone(),
+        ..Lot::new(&order.key, like)
+    };
+    profile.store_to_write(streams)?.add_lot(&lot, today()).map_err(refused)?;
+    Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", render::name(&order.key)))?)
+}
+
+/// `records went`.
+fn went(order: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (today, on) = days(order.date)?;
+    let went = match (order.sold, order.gifted) {
+        (true, _) => Went::Sold,
+        (_, true) => Went::Gifted,
+        _ => Went::Kept,
+    };
+    let (first, last) = order.bars;
+    let bars =
+        Bars { batch: order.batch.clone(), first, last, went, to: order.to.clone(), on, note: order.note.clone() };
+    store.add_bars(&bars, today).map_err(refused)?;
+    Ok(streams.data.line(&format!(
+        "{} of batch {}: {}.",
+        capital(&render::records::bars_words(first, last)),
+        render::name(&order.batch),
+        went.word()
+    ))?)
+}
+
+/// `records remark`.
+fn remark(order: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (today, noted_on) = days(order.date)?;
+    let outcome = Outcome { batch: order.batch.clone(), noted_on, note: order.text.clone() };
+    store.add_outcome(&outcome, today).map_err(refused)?;
+    Ok(streams.data.line(&format!("Remark on batch {} kept.", render::name(&order.batch)))?)
+}
+
+/// `records export`.
+fn export(order: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if let Some(folder) = &order.folder {
+        std::fs::create_dir_all(folder).map_err(|error| {
+            Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
+        })?;
+        for kind in Kind::ALL {
+            let path = folder.join(file_name(kind));
+            save(&path, store.export_csv(kind).map_err(refused)?.as_bytes())?;
+            streams.remarks.note(&format!("{} written into {}", kind.word(), path.display()))?;
+        }
+        return Ok(());
+    }
+    let Some(kind) = order.kind else { return Ok(()) };
+    let table = store.export_csv(kind.0).map_err(refused)?;
+    match &order.out {
+        Some(path) => {
+            save(path, table.as_bytes())?;
+            Ok(streams.remarks.note(&format!("{} written into {}", kind.0.word(), path.display()))?)
+        }
+        None => Ok(streams.data.as_is(&table)?),
+    }
+}
+
+/// Name of the file of a kind in a folder of tables.
+fn file_name(kind: Kind) -> String {
+    format!("{}.csv", kind.word())
+}
+
+/// `records import`.
+fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if let Some(folder) = &order.folder {
+        let there: Vec<Kind> = Kind::ALL.into_iter().filter(|kind| folder.join(file_name(*kind)).exists()).collect();
+        if there.is_empty() {
+            let message = format!("there are no tables in `{}`", folder.display());
+            let hint =
+                "They are called `formulas.csv`, `lots.csv` and so on, as `records export --folder` writes them.";
+            return Err(Complaint::new("no-tables", message).hint(hint).into());
+        }
+        return there.into_iter().try_for_each(|kind| import_one(kind, &folder.join(file_name(kind)), store, streams));
+    }
+    match (&order.kind, &order.file) {
+        (Some(kind), Some(file)) => import_one(kind.0, file, store, streams),
+        _ => Ok(()),
+    }
+}
+
+/// Adds the records of one table.
+fn import_one(kind: Kind, file: &Path, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (text, origin) = read_text_of(file, &RECORDS).map_err(|complaint| CliError::from(*complaint))?;
+    let Imported { added, already_there } =
+        store.import_csv(kind, &text, today()).map_err(|error| not_imported(error, &origin))?;
+    Ok(streams.data.line(&format!("{}: {added} added, {already_there} there already.", capital(kind.word())))?)
+}
+
+/// Says which rows of a table are at fault.
+fn not_imported(error: RecordsError, origin: &str) -> CliError {
+    let (faults, more) = match error {
+        RecordsError::Faults { faults, more } => (faults, more),
+        error => (vec![error], 0),
+    };
+    let mut complaints: Vec<Complaint> = faults
+        .into_iter()
+        .map(|fault| {
+            let hint = fault.hint();
+            let (line, message) = match fault {
+                RecordsError::Table { line, what } => (Some(line), what),
+                RecordsError::Row { line, source } => (Some(line), source.to_string()),
+                other => (None, other.to_string()),
+            };
+            let at = line.and_then(|line| usize::try_from(line).ok()).map(|line| (line, 1));
+            let place = Place::File { origin: origin.to_owned(), at };
+            Complaint { place, ..Complaint::new("records", message) }.hint(hint)
+        })
+        .collect();
+    if let Some(last) = complaints.last_mut() {
+        if more > 0 {
+            last.hints.push(format!("There are {more} more faults."));
+        }
+        last.hints.push("Nothing of this table was added.".to_owned());
+    }
+    CliError::input(complaints)
+}

@@ -1,0 +1,194 @@
+//! The maker's profile folder: deliveries, records, and what bench tests taught.
+
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use barwright_blend::Parameters;
+use barwright_records::{FILE_NAME, RecordsError, Store};
+use barwright_save::save;
+use barwright_trials::Learned;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use crate::commands::builtin_parameters;
+use crate::error::{CliError, Complaint};
+use crate::input::{LEARNED, read_text_of};
+use crate::output::Streams;
+
+/// Name of the deliveries in a profile folder.
+const LOTS_FILE: &str = "lots.toml";
+
+/// Name of what was learned in a profile folder.
+const LEARNED_FILE: &str = "learned.json";
+
+/// Layout of what was learned that this version reads.
+const LEARNED_LAYOUT: u32 = 1;
+
+/// The maker's folder, if one was named.
+#[derive(Debug)]
+pub struct Profile {
+    folder: Option<PathBuf>,
+}
+
+/// What was learned, as kept.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LearnedFile {
+    layout: u32,
+    /// Digest of the model it was learned with: scores mean nothing to another.
+    model: String,
+    /// Digest of the deliveries it was learned with.
+    lots: String,
+    /// Number of the last trial the records held.
+    last_trial: i64,
+    learned: Learned,
+}
+
+impl Profile {
+    /// Takes the folder named on the command line or in the environment; it is looked at when it is needed.
+    pub fn new(folder: Option<PathBuf>) -> Self {
+        Profile { folder: folder.filter(|folder| !folder.as_os_str().is_empty()) }
+    }
+
+    /// Returns the folder.
+    ///
+    /// # Errors
+    /// None was named.
+    pub fn folder(&self) -> Result<&Path, CliError> {
+        self.folder.as_deref().ok_or_else(|| {
+            CliError::command_line(Complaint::new("no-profile", "no folder was named to keep records in").hint(
+                "Name one: `barwright --profile FOLDER ...`, or put it into the environment as BARWRIGHT_PROFILE.",
+            ))
+        })
+    }
+
+    /// Returns the file of deliveries to use: the one written, else the folder's, if there is one.
+    pub fn lots(&self, written: Option<&OsStr>) -> Option<PathBuf> {
+        written.map(PathBuf::from).or_else(|| {
+            let path = self.folder.as_ref()?.join(LOTS_FILE);
+            path.exists().then_some(path)
+        })
+    }
+
+    /// Returns the model, with what was learned in this folder, and notes on it.
+    pub fn parameters(&self, streams: &mut Streams<'_>) -> Result<Parameters, CliError> {
+        let parameters = builtin_parameters()?;
+        if self.folder.is_none() {
+            return Ok(parameters);
+        }
+        let Some(kept) = self.learned()? else { return Ok(parameters) };
+        if kept.model != digest(Parameters::builtin_text().as_bytes()) {
+            streams.remarks.note(
+                "what your bench tests taught was learned with another version of the model and is not used: say `barwright trial fit` again",
+            )?;
+            return Ok(parameters);
+        }
+        let kept_trials = match self.store_if_any()? {
+            Some(store) => {
+                store.trials(None).map_err(refused)?.iter().filter(|kept_trial| kept_trial.id > kept.last_trial).count()
+            }
+            None => 0,
+        };
+        if kept_trials > 0 {
+            let (are, them) = if kept_trials == 1 { ("1 bench test was", "it") } else { ("", "them") };
+            let are = if are.is_empty() { format!("{kept_trials} bench tests were") } else { are.to_owned() };
+            streams
+                .remarks
+                .note(&format!("{are} added since the last `barwright trial fit`, which would learn from {them}"))?;
+        }
+        if kept.lots != self.lots_digest() {
+            streams.remarks.note(
+                "your deliveries were changed since the last `barwright trial fit`: say it again, so that what was learned fits them",
+            )?;
+        }
+        kept.learned.applied(&parameters).map_err(|error| {
+            CliError::from(
+                Complaint::new("learned", format!("what your bench tests taught cannot be used: {error}"))
+                    .hint("Say `barwright trial fit` again."),
+            )
+        })
+    }
+
+    /// Keeps what was learned; returns the file.
+    pub fn keep_learned(&self, learned: &Learned, last_trial: i64) -> Result<PathBuf, CliError> {
+        let path = self.folder()?.join(LEARNED_FILE);
+        let kept = LearnedFile {
+            layout: LEARNED_LAYOUT,
+            model: digest(Parameters::builtin_text().as_bytes()),
+            lots: self.lots_digest(),
+            last_trial,
+            learned: learned.clone(),
+        };
+        save(&path, &serde_json::to_vec(&kept)?)?;
+        Ok(path)
+    }
+
+    /// Opens the records, which must be there.
+    pub fn store(&self) -> Result<Store, CliError> {
+        let folder = self.folder()?;
+        if !folder.is_dir() {
+            return Err(refused(RecordsError::NoFolder { folder: folder.to_owned() }));
+        }
+        self.store_if_any()?.ok_or_else(|| {
+            let message = format!("there are no records in `{}`", folder.display());
+            let hint = "They begin with the first `barwright batch --record` or `barwright trial add`.";
+            Complaint::new("no-records", message).hint(hint).into()
+        })
+    }
+
+    /// Opens the records to add to them; makes folder and records where there are none.
+    pub fn store_to_write(&self, streams: &mut Streams<'_>) -> Result<Store, CliError> {
+        let folder = self.folder()?;
+        if !folder.exists() {
+            std::fs::create_dir_all(folder).map_err(|error| {
+                Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
+                    .hint("Name another folder, or make it first.")
+            })?;
+            streams.remarks.note(&format!("made the folder {}", folder.display()))?;
+        }
+        Store::open(folder).map_err(refused)
+    }
+
+    /// Opens the records, if there are any.
+    pub fn store_if_any(&self) -> Result<Option<Store>, CliError> {
+        let folder = self.folder()?;
+        if !folder.join(FILE_NAME).exists() {
+            return Ok(None);
+        }
+        Store::open(folder).map(Some).map_err(refused)
+    }
+
+    /// Reads what was learned, if anything was.
+    fn learned(&self) -> Result<Option<LearnedFile>, CliError> {
+        let path = self.folder()?.join(LEARNED_FILE);
+        if !path.exists() {
+            return Ok(None);
+        }
+        let (text, origin) = read_text_of(&path, &LEARNED).map_err(|complaint| CliError::from(*complaint))?;
+        let damaged = |what: String| {
+            Complaint::about_file("learned", format!("`{origin}` is not what `trial fit` writes: {what}"), &origin)
+                .hint("Say `barwright trial fit` again to write it anew.")
+        };
+        let kept: LearnedFile = serde_json::from_str(&text).map_err(|error| damaged(error.to_string()))?;
+        if kept.layout != LEARNED_LAYOUT {
+            return Err(damaged(format!("its layout is {}, this version reads {LEARNED_LAYOUT}", kept.layout)).into());
+        }
+        Ok(Some(kept))
+    }
+
+    /// Digest of the folder's deliveries; of nothing when there are none or they cannot be read.
+    fn lots_digest(&self) -> String {
+        let text = self.lots(None).and_then(|path| std::fs::read(path).ok());
+        digest(&text.unwrap_or_default())
+    }
+}
+
+/// Returns a refusal of the records as a failure of the command.
+pub fn refused(error: RecordsError) -> CliError {
+    Complaint::new("records", error.to_string()).hint(error.hint()).into()
+}
+
+/// SHA-256 of a text, in hexadecimal digits.
+fn digest(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -2,6 +2,7 @@
 
 mod args;
 mod basis;
+mod colour;
 mod commands;
 mod complain;
 mod error;

@@ -8,6 +8,7 @@ pub mod cool;
 pub mod explore;
 pub mod ingredients;
 pub mod parcel;
+pub mod plans;
 pub mod pour;
 pub mod swap;
 pub mod validate;

@@ -360,7 +360,7 @@ Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
   barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
   barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv
-  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2'")
+  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
 )]
 pub struct Batch {
     /// The formula, without its scent: a file, `-` for standard input, or a text
@@ -423,6 +423,9 @@ pub struct Batch {
     /// Write the weigh sheet into this CSV file, for a spreadsheet
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Write the sheet as one page to print, for the bench: an HTML file that needs no network
+    #[arg(long, value_name = "FILE")]
+    pub page: Option<PathBuf>,
     /// Your own deliveries, with prices and certificates; its lots can be used by name
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,

@@ -11,6 +11,7 @@ mod firmness;
 mod input;
 mod mould;
 mod output;
+mod page;
 mod plot;
 mod progress;
 mod render;

@@ -21,6 +21,7 @@ mod explore;
 mod formats;
 mod ingredients;
 mod json;
+mod page;
 mod parcel;
 mod pour;
 mod readme;

@@ -21,6 +21,7 @@ use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::page;
 use crate::render;
 use crate::render::batch::Words;
 
@@ -231,6 +232,10 @@ fn write(
     if let Some(path) = &order.out {
         save(path, &table(&asked.library, &done.sheet)?)?;
         streams.remarks.note(&format!("weigh sheet written into {}", path.display()))?;
+    }
+    if let Some(path) = &order.page {
+        save(path, page::batch::page(&words(order, asked, task, done)).as_bytes())?;
+        streams.remarks.note(&format!("page to print written into {}", path.display()))?;
     }
     Ok(())
 }

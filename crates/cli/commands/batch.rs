@@ -17,6 +17,7 @@ use super::adjust::find;
 use super::assess::pick;
 use super::plans::{PlanTask, Plans, plan};
 use crate::args::Batch as Order;
+use crate::commands::builtin_parameters;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::mould::load as load_mould;
@@ -194,6 +195,7 @@ fn compute(order: &Order, asked: &Asked, task: &BatchTask<'_>, streams: &mut Str
     } else {
         let task = PlanTask {
             library,
+            parameters: &builtin_parameters()?,
             formula: &asked.formula,
             scents: &asked.scents,
             sheet: &sheet,

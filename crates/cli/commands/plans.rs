@@ -1,13 +1,12 @@
 //! The plans of pouring and cooling for a weigh sheet: what `pour` and `cool` say, of the batch at hand.
 
-use barwright_blend::Options;
 use barwright_blend::assess::Workbench;
+use barwright_blend::{Options, Parameters};
 use barwright_making::batch::{Batch, Scent};
 use barwright_making::{CoolTask, Cooling, MakingError, PourTask, Pouring, cool, pour};
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
 
-use super::builtin_parameters;
 use super::cool::{refused, usual_places};
 use crate::error::CliError;
 use crate::output::Streams;
@@ -17,6 +16,8 @@ use crate::progress;
 pub struct PlanTask<'a> {
     /// Reference tables and lots.
     pub library: &'a Library,
+    /// Parameters of the model.
+    pub parameters: &'a Parameters,
     /// The formula without scent.
     pub formula: &'a Formula,
     /// Scents, which go in last.
@@ -50,11 +51,10 @@ pub struct Plans {
 /// # Errors
 /// Faults of the model, and Ctrl-C. A plan of sizes that the heat model does not take is left out with a note.
 pub fn plan(task: &PlanTask<'_>, streams: &mut Streams<'_>) -> Result<Plans, CliError> {
-    let parameters = builtin_parameters()?;
     let usual = Options::default();
     let relief_mm = task.mould.and_then(|mould| mould.relief_mm).unwrap_or(usual.relief_mm);
     let options = Options { draws: task.draws, relief_mm, ..usual };
-    let bench = Workbench::new(task.library, &parameters, options.clone())?;
+    let bench = Workbench::new(task.library, task.parameters, options.clone())?;
     let jug_kg = 1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max);
     let known = |scent: &Scent| task.library.ingredients.get(scent.ingredient)?.lot_flash_c;
     let flash_c = task.scents.iter().filter_map(known).reduce(f64::min);

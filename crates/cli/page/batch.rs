@@ -135,7 +135,7 @@ fn jug_rows(several: bool, index: usize, jug: &JugWords) -> Markup {
                     th scope="row" { (colour.name) }
                 }
                 td.number { (colour.mass) }
-                td { @if let Some(spoons) = &colour.spoons { (spoons) } @else { "weigh it" } }
+                td.spoons { @if let Some(spoons) = &colour.spoons { (spoons) } @else { "weigh it" } }
             }
         }
     }

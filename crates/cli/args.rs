@@ -15,6 +15,7 @@ use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind};
 use clap::{Parser, Subcommand, ValueEnum};
 
+use crate::colour::{ColourWish, parse_colour};
 use crate::firmness::{FirmnessWish, parse_firmness};
 use crate::mould::MouldArgs;
 use crate::render::number::significant;
@@ -27,9 +28,6 @@ const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
 
 /// Last digits of scales taken, g.
 const DIGIT_G: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
-
-/// Masses of a colour taken, g.
-const COLOUR_G: std::ops::RangeInclusive<f64> = 1e-3..=1e5;
 
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
@@ -375,7 +373,8 @@ the most its certificate allows (`limit_percent`) and its allergens (`allergens 
 Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
   barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
-  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv")
+  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv
+  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
 )]
 pub struct Batch {
     /// The formula, without its scent: a file, `-` for standard input, or a text
@@ -403,15 +402,29 @@ pub struct Batch {
     /// Last digit of your scale, such as `1g`, `0.1g`
     #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
     pub scale: f64,
-    /// A scent, by mass or by volume: `spring-scent=6ml`; a volume needs the density in its lot
+    /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
     #[arg(long, value_name = "NAME=AMOUNT")]
     pub scent: Vec<String>,
-    /// A colour by its name on the label: `CI 77491=2g`; it comes on top of the melt
-    #[arg(long, value_name = "NAME=MASS", value_parser = colour)]
-    pub colour: Vec<(String, f64)>,
-    /// Jugs the melt is parted into, to colour each
+    /// A colour by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
+    /// `#2` behind it puts it into the second jug. It comes on top of the melt
+    #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
+    pub colour: Vec<ColourWish>,
+    /// Jugs the melt is parted into, to colour each; a colour without `#` is shared by all
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=12))]
     pub split: u32,
+    /// Keep the batch in your records: formula, deliveries weighed in, bars; needs `--profile` and `--number`
+    #[arg(long, requires = "number")]
+    pub record: bool,
+    /// A delivery weighed in, by what stands on its bag: `beeswax=W-2311`, or a part of the mass, `beeswax=W-2311:120g`;
+    /// deliveries of your lot file are known by themselves
+    #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
+    pub from: Vec<String>,
+    /// Day of the pour, as 2026-11-25; without it, today
+    #[arg(long, value_name = "DATE", value_parser = date, requires = "record")]
+    pub date: Option<Date>,
+    /// What else is worth keeping
+    #[arg(long, value_name = "TEXT", requires = "record")]
+    pub note: Option<String>,
     /// Number of this batch, for label and records
     #[arg(long, value_name = "TEXT")]
     pub number: Option<String>,
@@ -421,9 +434,25 @@ pub struct Batch {
     /// Your work on the batch, in the same money
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub labour: Option<f64>,
+    /// Leave the plans of pouring and cooling out: the sheet comes at once
+    #[arg(long)]
+    pub no_plans: bool,
+    /// Temperature of your room, for the plans
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Trial computations behind each interval of the plans, 16 to 4096; `pour` and `cool` take 256
+    #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(16..=4096))]
+    pub draws: u64,
     /// Write the weigh sheet into this CSV file, for a spreadsheet
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+    /// Write the sheet as one page to print, for the bench: an HTML file that needs no network
+    #[arg(long, value_name = "FILE")]
+    pub page: Option<PathBuf>,
     /// Your own deliveries, with prices and certificates; its lots can be used by name
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
@@ -908,15 +937,6 @@ fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> R
 /// Reads the share left in the jug, %.
 fn loss(text: &str) -> Result<f64, String> {
     number_in(text, 0.0..=50.0, " %")
-}
-
-/// Reads a colour and its mass, kg.
-fn colour(text: &str) -> Result<(String, f64), String> {
-    let (name, amount) = text.rsplit_once('=').ok_or("write a name and a mass, such as `CI 77491=2g`".to_owned())?;
-    if name.trim().is_empty() {
-        return Err("the colour has no name; write such as `CI 77491=2g`".to_owned());
-    }
-    Ok((name.trim().to_owned(), mass_in(amount, COLOUR_G, "`2g`: spoons differ")?))
 }
 
 /// Reads a flash point.

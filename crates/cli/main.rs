@@ -2,6 +2,7 @@
 
 mod args;
 mod basis;
+mod colour;
 mod commands;
 mod complain;
 mod error;
@@ -11,6 +12,7 @@ mod input;
 mod kept;
 mod mould;
 mod output;
+mod page;
 mod plot;
 mod profile;
 mod progress;

@@ -488,6 +488,28 @@ fn a_killed_trial_add_loses_nothing_that_was_acknowledged() {
 }
 
 #[test]
+fn a_killed_batch_record_loses_nothing_that_was_acknowledged() {
+    let folder = TempDir::new().unwrap();
+    let arguments = |number: usize| -> Vec<String> {
+        let words = "--profile bench batch";
+        let rest = "--bars 12 --bar 50g --no-plans --record --from beeswax=W-1 --number";
+        let words = words.split(' ').chain(["beeswax 30, olive oil 70"]).chain(rest.split(' '));
+        words.map(str::to_owned).chain([format!("F-{number}")]).collect()
+    };
+    let longest = usual(folder.path(), &arguments(KILLS));
+    let acknowledged = killed(folder.path(), 3, KILLS, longest, arguments);
+    assert_eq!(at(folder.path(), &["check"]).status, 0);
+    let traced = at(folder.path(), &["trace", "W-1", "--json"]).json();
+    let batches = traced["lot"]["batches"].as_array().unwrap();
+    let numbers: Vec<&str> = batches.iter().filter_map(|one| one["batch"].as_str()).collect();
+    for number in &acknowledged {
+        assert!(numbers.contains(&format!("F-{number}").as_str()), "{number} was acknowledged and is lost");
+    }
+    assert!(batches.iter().all(|one| one["cavities"] == 12 && one["lot_mass_g"].as_f64().is_some_and(|g| g > 0.0)));
+    assert!(!acknowledged.is_empty() && acknowledged.len() < KILLS, "{} of {KILLS}", acknowledged.len());
+}
+
+#[test]
 fn a_killed_import_is_whole_or_not_there() {
     let folder = workshop();
     let rows = 400;

@@ -14,6 +14,10 @@ pub struct Caution {
     pub text: String,
 }
 
+/// What melting asks of everyone.
+pub const HEAT: &str = "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and \
+                        never put water on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between.";
+
 /// Share of a polar oil and of a hydrocarbon oil above which the melt may part into two liquids, mass %.
 const PARTING_PERCENT: f64 = 5.0;
 
@@ -65,12 +69,7 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome) -> Vec
         );
         add("mixing", text);
     }
-    add(
-        "heat",
-        "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and never put water \
-         on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between."
-            .to_owned(),
-    );
+    add("heat", HEAT.to_owned());
     add(
         "safety",
         "Scent limits come only from the supplier's certificate for leave-on use. Patch test a new blend. Labels and safety \

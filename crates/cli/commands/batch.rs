@@ -1,9 +1,11 @@
 //! `batch`: weigh sheet, cost, label.
 
+use barwright_blend::assess::DEFAULT_DRAWS;
 use barwright_making::bar::density_kg_per_m3;
-use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch};
+use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch, uses};
 use barwright_making::declaration::{Declaration, tolerable_error_g};
-use barwright_reference::formula::quantity::{Quantity, QuantityError, Unit, parse_quantity};
+use barwright_reference::formula::quantity::{Measure, parse_measure};
+use barwright_reference::mould::Mould;
 use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library};
 use barwright_save::save;
@@ -11,13 +13,17 @@ use serde::Serialize;
 
 use super::adjust::find;
 use super::assess::pick;
+use super::batch_record::{Pour, record};
+use super::plans::{PlanTask, Plans, plan};
 use crate::args::Batch as Order;
 use crate::error::{CliError, Complaint};
-use crate::input::load;
+use crate::input::{load, nameless};
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::page;
 use crate::profile::Profile;
 use crate::render;
+use crate::render::batch::Words;
 
 /// One line as JSON.
 #[derive(Debug, Serialize)]
@@ -35,6 +41,37 @@ struct OverJson<'a> {
     over: &'a OverLimit,
 }
 
+/// A colour as JSON.
+#[derive(Debug, Serialize)]
+struct ColourJson<'a> {
+    #[serde(flatten)]
+    colour: &'a Colour,
+    volume_ml: Option<f64>,
+}
+
+/// A colour in one jug as JSON.
+#[derive(Debug, Serialize)]
+struct InJugJson<'a> {
+    name: &'a str,
+    mass_g: f64,
+    volume_ml: Option<f64>,
+}
+
+/// A jug as JSON.
+#[derive(Debug, Serialize)]
+struct JugJson<'a> {
+    melt_g: f64,
+    colours: Vec<InJugJson<'a>>,
+}
+
+/// A lot used as JSON.
+#[derive(Debug, Serialize)]
+struct LotJson<'a> {
+    lot: &'a str,
+    like: &'a str,
+    mass_g: f64,
+}
+
 /// The answer as JSON.
 #[derive(Debug, Serialize)]
 struct Answer<'a> {
@@ -44,24 +81,70 @@ struct Answer<'a> {
     bar_g: f64,
     melt_g: f64,
     lines: Vec<LineJson<'a>>,
-    colours: &'a [Colour],
+    colours: Vec<ColourJson<'a>>,
+    jugs: Vec<JugJson<'a>>,
+    lots: Vec<LotJson<'a>>,
     over_limit: Vec<OverJson<'a>>,
     cost: Option<Cost>,
     declaration: &'a Declaration,
     declaration_text: String,
     tolerable_error_g: Option<f64>,
+    pour: Option<super::pour::Answer<'a>>,
+    cool: Option<super::cool::Answer<'a>>,
+}
+
+/// What was asked, read.
+struct Asked {
+    library: Library,
+    /// The formula as written.
+    formula: Formula,
+    /// The same in the order of melting.
+    melted: Formula,
+    mould: Option<Mould>,
+    bars: u32,
+    bar_g: f64,
+    scents: Vec<Scent>,
+    colours: Vec<Colour>,
+}
+
+/// What was worked out.
+struct Done {
+    sheet: Batch,
+    label: Declaration,
+    plans: Option<Plans>,
 }
 
 /// Runs the subcommand.
 pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let asked = read(order, profile, streams)?;
+    let task = asked.task(order);
+    let done = compute(order, &asked, &task, profile, streams)?;
+    if order.record {
+        let pour = Pour {
+            order,
+            library: &asked.library,
+            formula: if asked.scents.is_empty() { &asked.formula } else { &done.sheet.whole },
+            nameless: asked.formula.name == nameless(1),
+            sheet: &done.sheet,
+            task: &task,
+        };
+        record(&pour, profile, streams)?;
+    }
+    show(order, &asked, &task, &done, streams)?;
+    write(order, &asked, &task, &done, streams)
+}
+
+/// Reads what is asked.
+fn read(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<Asked, CliError> {
     let loaded = load(&[&order.formula], profile.lots(order.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "batch")?;
-    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let library = &loaded.library;
+    let formula =
+        loaded.formulas.get(index).cloned().ok_or_else(|| CliError::internal("a formula was read and lost"))?;
+    let library = loaded.library;
     let mould = order.mould.as_deref().map(load_mould).transpose()?;
     let (bars, bar_g) = match (&mould, order.bars, order.bar) {
         (Some(mould), ..) => {
-            (mould.cavities * order.fillings, 1e-3 * mould.volume_ml * density_kg_per_m3(library, formula))
+            (mould.cavities * order.fillings, 1e-3 * mould.volume_ml * density_kg_per_m3(&library, &formula))
         }
         (None, Some(bars), Some(bar_kg)) => (bars, 1e3 * bar_kg),
         _ => {
@@ -71,10 +154,11 @@ pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Resul
             ));
         }
     };
+    let teaspoon_ml = order.units.teaspoon_ml();
     let mut complaints = Vec::new();
     let mut scents = Vec::new();
     for text in &order.scent {
-        match scent(library, text) {
+        match scent(&library, text, teaspoon_ml) {
             Ok(scent) => scents.push(scent),
             Err(complaint) => complaints.push(*complaint),
         }
@@ -82,44 +166,112 @@ pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Resul
     if !complaints.is_empty() {
         return Err(CliError::input(complaints));
     }
-    let colours: Vec<Colour> =
-        order.colour.iter().map(|(name, kg)| Colour { name: name.clone(), mass_g: 1e3 * kg }).collect();
-    let melted = melting_order(library, formula);
-    let task = BatchTask {
-        formula: &melted,
-        bars,
-        bar_g,
-        left_share: order.left / 100.0,
-        scale_g: 1e3 * order.scale,
-        scents: &scents,
-        colours: &colours,
-        labour: order.labour,
-        packaging: order.packaging,
-    };
-    let sheet = batch(library, &task).map_err(refused)?;
-    let names: Vec<String> = colours.iter().map(|colour| colour.name.clone()).collect();
-    let label = Declaration::of(library, &sheet.whole, &names);
-    if order.json {
-        let answer = json(order, library, &sheet, &task, &label);
-        streams.data.json(&answer)?;
-    } else {
-        let view = render::batch::View {
-            sheet: &sheet,
-            task: &task,
-            mould: mould.as_ref(),
-            label: &label,
-            library,
-            number: order.number.as_deref(),
-            split: order.split,
-            units: order.units,
-        };
-        render::batch::write(&mut streams.data, &view)?;
+    let colours = order.colour.iter().map(|wish| wish.colour(teaspoon_ml)).collect();
+    let melted = melting_order(&library, &formula);
+    Ok(Asked { library, formula, melted, mould, bars, bar_g, scents, colours })
+}
+
+impl Asked {
+    /// Returns it as the library takes it.
+    fn task<'a>(&'a self, order: &Order) -> BatchTask<'a> {
+        BatchTask {
+            formula: &self.melted,
+            bars: self.bars,
+            bar_g: self.bar_g,
+            left_share: order.left / 100.0,
+            scale_g: 1e3 * order.scale,
+            scents: &self.scents,
+            colours: &self.colours,
+            jugs: order.split,
+            labour: order.labour,
+            packaging: order.packaging,
+        }
     }
+}
+
+/// Works out sheet, label and plans.
+fn compute(
+    order: &Order,
+    asked: &Asked,
+    task: &BatchTask<'_>,
+    profile: &Profile,
+    streams: &mut Streams<'_>,
+) -> Result<Done, CliError> {
+    let library = &asked.library;
+    let sheet = batch(library, task).map_err(refused)?;
+    let mut names: Vec<String> = Vec::new();
+    for colour in &asked.colours {
+        if !names.contains(&colour.name) {
+            names.push(colour.name.clone());
+        }
+    }
+    let label = Declaration::of(library, &sheet.whole, &names);
+    let plans = if order.no_plans {
+        None
+    } else {
+        let task = PlanTask {
+            library,
+            parameters: &profile.parameters(streams)?,
+            formula: &asked.formula,
+            scents: &asked.scents,
+            sheet: &sheet,
+            mould: asked.mould.as_ref(),
+            room: (order.room, order.humidity),
+            draws: usize::try_from(order.draws).unwrap_or(DEFAULT_DRAWS),
+        };
+        Some(plan(&task, streams)?)
+    };
+    Ok(Done { sheet, label, plans })
+}
+
+/// Shows the answer.
+fn show(
+    order: &Order,
+    asked: &Asked,
+    task: &BatchTask<'_>,
+    done: &Done,
+    streams: &mut Streams<'_>,
+) -> Result<(), CliError> {
+    if order.json {
+        return streams.data.json(&json(order, asked, task, done));
+    }
+    render::batch::write(&mut streams.data, &words(order, asked, task, done))?;
+    Ok(())
+}
+
+/// Writes the files asked for.
+fn write(
+    order: &Order,
+    asked: &Asked,
+    task: &BatchTask<'_>,
+    done: &Done,
+    streams: &mut Streams<'_>,
+) -> Result<(), CliError> {
     if let Some(path) = &order.out {
-        save(path, &table(library, &sheet)?)?;
+        save(path, &table(&asked.library, &done.sheet)?)?;
         streams.remarks.note(&format!("weigh sheet written into {}", path.display()))?;
     }
+    if let Some(path) = &order.page {
+        save(path, page::batch::page(&words(order, asked, task, done)).as_bytes())?;
+        streams.remarks.note(&format!("page to print written into {}", path.display()))?;
+    }
     Ok(())
+}
+
+/// The answer in words.
+fn words(order: &Order, asked: &Asked, task: &BatchTask<'_>, done: &Done) -> Words {
+    let view = render::batch::View {
+        sheet: &done.sheet,
+        task,
+        mould: asked.mould.as_ref(),
+        label: &done.label,
+        library: &asked.library,
+        formula: &asked.formula,
+        plans: done.plans.as_ref(),
+        number: order.number.as_deref(),
+        units: order.units,
+    };
+    render::batch::words(&view)
 }
 
 /// The formula in the order of melting.
@@ -131,7 +283,7 @@ fn melting_order(library: &Library, formula: &Formula) -> Formula {
 }
 
 /// Reads `NAME=AMOUNT` of a scent.
-fn scent(library: &Library, text: &str) -> Result<Scent, Box<Complaint>> {
+fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<Scent, Box<Complaint>> {
     let wrong = |what: String| {
         Box::new(
             Complaint::new("bad-scent", format!("--scent: {what}"))
@@ -140,14 +292,12 @@ fn scent(library: &Library, text: &str) -> Result<Scent, Box<Complaint>> {
     };
     let (name, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
     let ingredient = find(library, name.trim(), "--scent")?;
-    let mass_g = match parse_quantity(amount) {
-        Ok(Quantity { value, unit: Unit::Gram }) => value,
-        Ok(_) => return Err(wrong(format!("`{}` has no unit", render::name(amount)))),
-        Err(QuantityError::Volume { millilitres, .. }) => {
-            let density = library.ingredients.get(ingredient).map_or(f64::NAN, |one| one.density_g_ml);
-            millilitres * density
-        }
-        Err(error) => return Err(wrong(error.to_string())),
+    let of_volume =
+        |millilitres: f64| millilitres * library.ingredients.get(ingredient).map_or(f64::NAN, |one| one.density_g_ml);
+    let mass_g = match parse_measure(amount).map_err(|error| wrong(error.to_string()))? {
+        Measure::Grams(grams) => grams,
+        Measure::Millilitres(millilitres) => of_volume(millilitres),
+        Measure::Teaspoons(count) => of_volume(count * teaspoon_ml),
     };
     Ok(Scent { ingredient, mass_g })
 }
@@ -158,6 +308,12 @@ fn refused(error: BatchError) -> CliError {
     match error {
         BatchError::TooCoarse { .. } => {
             complaint.hint("Make a larger batch, or say what your scale shows: `--scale 0.1g`.")
+        }
+        BatchError::NoJug { .. } => {
+            complaint.hint("Say how many jugs there are, `--split 2`, or name another behind `#`.")
+        }
+        BatchError::TooManyJugs { .. } => {
+            complaint.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
         }
         BatchError::AllScent { .. } => complaint.hint("Check the amounts behind `--scent`."),
         _ => complaint,
@@ -188,15 +344,32 @@ fn table(library: &Library, sheet: &Batch) -> Result<Vec<u8>, CliError> {
     writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))
 }
 
-fn json<'a>(
-    order: &'a Order,
-    library: &'a Library,
-    sheet: &'a Batch,
-    task: &BatchTask<'a>,
-    label: &'a Declaration,
-) -> Answer<'a> {
+fn json<'a>(order: &'a Order, asked: &'a Asked, task: &BatchTask<'a>, done: &'a Done) -> Answer<'a> {
+    let Done { sheet, label, plans } = done;
+    let library = &asked.library;
     let lines = sheet.lines.iter().map(|line| LineJson { ingredient: key(library, line.ingredient), line });
     let over = sheet.over.iter().map(|over| OverJson { ingredient: key(library, over.ingredient), over });
+    let colours = task.colours.iter().map(|colour| ColourJson { colour, volume_ml: colour.volume_ml(colour.mass_g) });
+    let jugs = sheet.jugs.iter().map(|jug| {
+        let colours = jug.colours.iter().filter_map(|&(index, mass_g)| {
+            let colour = task.colours.get(index)?;
+            Some(InJugJson { name: &colour.name, mass_g, volume_ml: colour.volume_ml(mass_g) })
+        });
+        JugJson { melt_g: jug.melt_g, colours: colours.collect() }
+    });
+    let lots = uses(&sheet.lines).into_iter().filter_map(|(index, mass_g)| {
+        let like = library.ingredients.get(index)?.lot_of?;
+        Some(LotJson { lot: key(library, index), like: key(library, like), mass_g })
+    });
+    let pour = plans.as_ref().and_then(|plans| {
+        let found = plans.pour.as_ref()?;
+        Some(super::pour::json(found, &asked.formula.name, plans.jug_kg, library, None))
+    });
+    let cool = plans.as_ref().and_then(|plans| {
+        let (pour_c, found) = plans.cool.as_ref()?;
+        let cautions = &found.assessment.cautions;
+        Some(super::cool::json(found, &asked.formula.name, *pour_c, &plans.options, cautions))
+    });
     Answer {
         formula: &sheet.whole.name,
         number: order.number.as_deref(),
@@ -204,11 +377,15 @@ fn json<'a>(
         bar_g: task.bar_g,
         melt_g: sheet.melt_g,
         lines: lines.collect(),
-        colours: task.colours,
+        colours: colours.collect(),
+        jugs: jugs.collect(),
+        lots: lots.collect(),
         over_limit: over.collect(),
         cost: sheet.cost,
         declaration: label,
         declaration_text: label.text(),
         tolerable_error_g: tolerable_error_g(task.bar_g),
+        pour,
+        cool,
     }
 }

@@ -41,7 +41,7 @@ struct PlaceJson<'a> {
 
 /// The answer as JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub(super) struct Answer<'a> {
     formula: &'a str,
     pour_c: f64,
     relief_mm: f64,
@@ -72,12 +72,10 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         }
     };
     too_hot(&mould, pour_c)?;
-    let place = |name: &str, air_c: f64| Place { name: name.to_owned(), air_c, fan: order.fan };
     let places: Vec<Place> = if order.place.is_empty() {
-        let others = USUAL_PLACES.iter().map(|(name, air_c)| place(name, *air_c));
-        std::iter::once(place("room", order.room)).chain(others).collect()
+        usual_places(order.room, order.fan)
     } else {
-        order.place.iter().map(|(name, air_c)| place(name, *air_c)).collect()
+        order.place.iter().map(|(name, air_c)| Place { name: name.clone(), air_c: *air_c, fan: order.fan }).collect()
     };
     let task = CoolTask {
         formula,
@@ -111,6 +109,12 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
     Ok(())
 }
 
+/// Room, fridge and freezer.
+pub(super) fn usual_places(room_c: f64, fan: bool) -> Vec<Place> {
+    let all = std::iter::once(("room", room_c)).chain(USUAL_PLACES);
+    all.map(|(name, air_c)| Place { name: name.to_owned(), air_c, fan }).collect()
+}
+
 /// Refuses a melt that the mould cannot take.
 fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
     match mould.most_c {
@@ -141,7 +145,8 @@ pub fn refused(error: MakingError) -> CliError {
     }
 }
 
-fn json<'a>(
+/// The answer as JSON.
+pub(super) fn json<'a>(
     found: &'a Cooling,
     formula: &'a str,
     pour_c: f64,

@@ -3,11 +3,13 @@
 pub mod adjust;
 pub mod assess;
 pub mod batch;
+mod batch_record;
 pub mod compare;
 pub mod cool;
 pub mod explore;
 pub mod ingredients;
 pub mod parcel;
+pub mod plans;
 pub mod pour;
 pub mod records;
 pub mod swap;

@@ -5,8 +5,10 @@ use std::ffi::OsStr;
 use barwright_blend::Estimate;
 use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
+use barwright_making::Pouring;
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::pour::{Limit, MeltStep, PourTask, pour};
+use barwright_reference::Library;
 use serde::Serialize;
 
 use super::assess::pick;
@@ -43,7 +45,7 @@ struct ViscosityJson {
 
 /// The answer as JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub(super) struct Answer<'a> {
     formula: &'a str,
     mass_kg: f64,
     order: Vec<StepJson<'a>>,
@@ -99,30 +101,8 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let found = progress::watched(|control| pour(&bench, &task, control))?.map_err(refused)?;
     let assessment = &found.assessment;
     if order.showing.json {
-        let key = |index: usize| loaded.library.ingredients.get(index).map_or("", |one| one.key.as_str());
-        let viscosity = render::pour::temperatures(&found)
-            .into_iter()
-            .map(|temperature_c| ViscosityJson { temperature_c, viscosity_mpa_s: found.viscosity.at(temperature_c) });
-        let minutes = |one: Estimate| scaled(one, 1.0 / 60.0);
-        return streams.data.json(&Answer {
-            formula: &formula.name,
-            mass_kg,
-            order: found.order.iter().map(|step| StepJson { ingredient: key(step.ingredient), step }).collect(),
-            clear_c: found.clear_c,
-            haze_c: found.haze_c,
-            ceiling_c: found.ceiling_c,
-            scent_below_c: found.scent_below_c,
-            limit: &found.limit,
-            window: found.window,
-            hold_c: found.hold_c,
-            pour_c: found.pour_c,
-            workable_min: found.workable_s.map(minutes),
-            heat_kj: scaled(found.heat_j, 1e-3),
-            viscosity: viscosity.collect(),
-            second_c: found.second_c,
-            microwave_bursts: order.microwave.map(|watts| found.bursts(watts)),
-            cautions: &assessment.cautions,
-        });
+        let bursts = order.microwave.map(|watts| found.bursts(watts));
+        return streams.data.json(&json(&found, &formula.name, mass_kg, &loaded.library, bursts));
     }
     let view = render::pour::View {
         found: &found,
@@ -130,6 +110,7 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
         second,
         library: &loaded.library,
         mass_kg,
+        melt_kg: mass_kg,
         of_mould: order.mass.is_none() && filling_kg.is_some(),
         microwave: order.microwave,
         scent: order.flash,
@@ -138,6 +119,39 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     };
     render::pour::write(&mut streams.data, &view)?;
     Ok(())
+}
+
+/// The answer as JSON.
+pub(super) fn json<'a>(
+    found: &'a Pouring,
+    formula: &'a str,
+    mass_kg: f64,
+    library: &'a Library,
+    microwave_bursts: Option<u32>,
+) -> Answer<'a> {
+    let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
+    let viscosity = render::pour::temperatures(found)
+        .into_iter()
+        .map(|temperature_c| ViscosityJson { temperature_c, viscosity_mpa_s: found.viscosity.at(temperature_c) });
+    Answer {
+        formula,
+        mass_kg,
+        order: found.order.iter().map(|step| StepJson { ingredient: key(step.ingredient), step }).collect(),
+        clear_c: found.clear_c,
+        haze_c: found.haze_c,
+        ceiling_c: found.ceiling_c,
+        scent_below_c: found.scent_below_c,
+        limit: &found.limit,
+        window: found.window,
+        hold_c: found.hold_c,
+        pour_c: found.pour_c,
+        workable_min: found.workable_s.map(|one| scaled(one, 1.0 / 60.0)),
+        heat_kj: scaled(found.heat_j, 1e-3),
+        viscosity: viscosity.collect(),
+        second_c: found.second_c,
+        microwave_bursts,
+        cautions: &found.assessment.cautions,
+    }
 }
 
 /// An estimate in another unit.

@@ -9,6 +9,7 @@ use barwright_trials::{Expected, LearnError, Learned, Test, Trial, learn, predic
 use serde::Serialize;
 
 use super::assess::pick;
+use super::batch_record::differs;
 use super::builtin_parameters;
 use crate::args::trial::{Add, Fit, List, Trial as Order, TrialAction};
 use crate::error::{CliError, Complaint, Place};
@@ -164,9 +165,7 @@ fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     let expected = predict(&library, &parameters, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
     let mut store = profile.store_to_write(streams)?;
     for lot in keep_lots(&mut store, &library, &trial.formula)? {
-        streams.remarks.note(&format!(
-            "the records keep the lot `{lot}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own"
-        ))?;
+        streams.remarks.note(&differs(&lot))?;
     }
     let name = keep_formula(&mut store, &library, &trial.formula, nameless)?;
     if !nameless && name != trial.formula.name.trim() {

@@ -97,7 +97,7 @@ pub fn size(shape: BarShape, units: Units) -> String {
 
 /// Writes the answer.
 pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
-    let View { found, mould, options, units, .. } = *view;
+    let View { found, mould, units, .. } = *view;
     output.title(&capital(&name(&view.formula.name)), "setting")?;
     output.blank()?;
     output.text(&answer(view), 2)?;
@@ -119,24 +119,10 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         ]);
     }
     sheet.write(output)?;
-    let mut below = Vec::new();
-    if let Some(sets_c) = found.sets_c {
-        below.push(format!("It sets below {}", units.whole_degrees(sets_c)));
+    if let Some(below) = below(view) {
+        output.text(&format!("  {below}"), 2)?;
     }
-    if let Some(releases_c) = found.releases_c {
-        let relief = units.given_length(options.relief_mm);
-        below.push(format!("its relief of {relief} comes out whole below {}", units.whole_degrees(releases_c)));
-    }
-    if !below.is_empty() {
-        output.text(&format!("  {}, at its warmest spot.", capital(&below.join("; "))), 2)?;
-    }
-    output.text(
-        &format!(
-            "  Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
-            units.whole_degrees(found.dew_point_c)
-        ),
-        2,
-    )?;
+    output.text(&format!("  {}", dew(view)), 2)?;
 
     output.heading("Shrinkage")?;
     let volume = interval(&found.shrinkage, |share| format!("{:.1}", 100.0 * share));
@@ -158,8 +144,28 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     write_cautions(output, view.assessment)
 }
 
+/// Below which temperatures it sets and comes out of its mould.
+pub fn below(view: &View<'_>) -> Option<String> {
+    let View { found, options, units, .. } = *view;
+    let sets = found.sets_c.map(|sets_c| format!("It sets below {}", units.whole_degrees(sets_c)));
+    let releases = found.releases_c.map(|releases_c| {
+        let relief = units.given_length(options.relief_mm);
+        format!("its relief of {relief} comes out whole below {}", units.whole_degrees(releases_c))
+    });
+    let both: Vec<String> = sets.into_iter().chain(releases).collect();
+    (!both.is_empty()).then(|| format!("{}, at its warmest spot.", capital(&both.join("; "))))
+}
+
+/// When a cold bar gets wet.
+pub fn dew(view: &View<'_>) -> String {
+    format!(
+        "Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
+        view.units.whole_degrees(view.found.dew_point_c)
+    )
+}
+
 /// The sentence that matters.
-fn answer(view: &View<'_>) -> String {
+pub fn answer(view: &View<'_>) -> String {
     let View { found, options, units, .. } = *view;
     let Some(best) = found.best.and_then(|best| found.places.get(best)) else {
         let reason = match found.releases_c {

@@ -25,6 +25,10 @@ const STEP_C: f64 = 5.0;
 /// Rows of that table.
 const ROWS: usize = 7;
 
+/// Of a blend that is held hot for the sake of old crystals.
+pub const SEEDS: &str =
+    "This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.";
+
 /// What is shown.
 pub struct View<'a> {
     /// The plan.
@@ -37,6 +41,8 @@ pub struct View<'a> {
     pub library: &'a Library,
     /// Mass in the jug, kg.
     pub mass_kg: f64,
+    /// Mass melted at once, before it is parted into jugs, kg.
+    pub melt_kg: f64,
     /// Whether that is what the mould takes.
     pub of_mould: bool,
     /// Power of a microwave, W.
@@ -62,28 +68,8 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let given = |celsius: f64| units.whole_degrees(celsius);
     output.title(&capital(&name(&view.formula.name)), "melt")?;
     output.blank()?;
-    output.text(&window(view), 2)?;
-    let all = match (&found.clear_c, &found.haze_c) {
-        (Some(clear), Some(haze)) => format!(
-            "All is dissolved at {}; as it cools, the first haze comes at {}.",
-            units.degrees(clear),
-            units.degrees(haze)
-        ),
-        (Some(clear), None) => format!("All is dissolved at {}; as it cools, it stays clear.", units.degrees(clear)),
-        _ => "It is liquid in your room and needs no melting.".to_owned(),
-    };
-    output.text(&all, 2)?;
-    output.text(&format!("No hotter than {}: {}.", given(found.ceiling_c), because(view)), 2)?;
-    if let Some(workable) = &found.workable_s {
-        output.text(
-            &format!(
-                "A jug of {}, taken off at {}, pours well for {}.",
-                mass(1e3 * view.mass_kg, units),
-                given(found.hold_c.max(found.pour_c)),
-                times(Some(workable))
-            ),
-            2,
-        )?;
+    for sentence in decisive(view) {
+        output.text(&sentence, 2)?;
     }
     two_streams(output, view)?;
 
@@ -110,10 +96,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         4,
     )?;
     if found.seeds {
-        output.text(
-            "  This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.",
-            4,
-        )?;
+        output.text(&format!("  {SEEDS}"), 4)?;
     }
     let cooled = found.hold_c > found.pour_c;
     let wait = match (&found.down_s, cooled) {
@@ -157,6 +140,31 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     write_cautions(output, view.assessment)
 }
 
+/// The sentences that decide: how hot, when to pour, no hotter than, and how long a jug lasts.
+pub fn decisive(view: &View<'_>) -> Vec<String> {
+    let View { found, units, .. } = *view;
+    let given = |celsius: f64| units.whole_degrees(celsius);
+    let all = match (&found.clear_c, &found.haze_c) {
+        (Some(clear), Some(haze)) => format!(
+            "All is dissolved at {}; as it cools, the first haze comes at {}.",
+            units.degrees(clear),
+            units.degrees(haze)
+        ),
+        (Some(clear), None) => format!("All is dissolved at {}; as it cools, it stays clear.", units.degrees(clear)),
+        _ => "It is liquid in your room and needs no melting.".to_owned(),
+    };
+    let ceiling = format!("No hotter than {}: {}.", given(found.ceiling_c), because(view));
+    let jug = found.workable_s.as_ref().map(|workable| {
+        format!(
+            "A jug of {}, taken off at {}, pours well for {}.",
+            mass(1e3 * view.mass_kg, units),
+            given(found.hold_c.max(found.pour_c)),
+            times(Some(workable))
+        )
+    });
+    [window(view), all, ceiling].into_iter().chain(jug).collect()
+}
+
 /// The sentence that matters.
 fn window(view: &View<'_>) -> String {
     let View { found, units, .. } = *view;
@@ -182,7 +190,7 @@ fn window(view: &View<'_>) -> String {
     let of = if view.of_mould { ", the mould's filling and what stays in the jug," } else { "" };
     format!(
         "Melt {}{of} to {}, then pour at {}.",
-        mass(1e3 * view.mass_kg, units),
+        mass(1e3 * view.melt_kg, units),
         given(found.hold_c),
         given(found.pour_c)
     )
@@ -202,14 +210,18 @@ fn because(view: &View<'_>) -> String {
 
 /// When the scent goes in.
 fn scent_words(view: &View<'_>) -> String {
-    match view.scent {
-        Some(flash_c) => format!(
-            "stir in the scent (below {}, {} from its flash point; as much as its certificate allows for leave-on use) and ",
+    view.scent.map_or_else(String::new, |_| format!("{} and ", scent(view)))
+}
+
+/// How hot the melt may be when the scent goes in; empty without one.
+pub fn scent(view: &View<'_>) -> String {
+    view.scent.map_or_else(String::new, |flash_c| {
+        format!(
+            "stir in the scent (below {}, {} from its flash point; as much as its certificate allows for leave-on use)",
             view.units.whole_degrees(flash_c - FLASH_MARGIN_K),
             view.units.difference(FLASH_MARGIN_K)
-        ),
-        None => String::new(),
-    }
+        )
+    })
 }
 
 /// Two melts in one stream.

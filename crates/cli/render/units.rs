@@ -2,6 +2,7 @@
 
 use barwright_blend::Estimate;
 use barwright_blend::penetration::NEEDLE_LIMIT_DMM;
+use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, US_TEASPOON_ML};
 use barwright_reference::length::INCH_MM;
 
 use super::number::{interval, significant, whole};
@@ -21,6 +22,12 @@ const COARSEST_MM: f64 = 100.0;
 
 /// A yield stress below this is none, kPa.
 const SOFTEST_KPA: f64 = 0.01;
+
+/// The smallest spoons are eighths of a teaspoon.
+const EIGHTHS: f64 = 8.0;
+
+/// A spoon nearer than this to an eighth is shown in eighths, as a share of it: no hand levels better (judgement).
+const NEAR_SPOON: f64 = 0.08;
 
 impl Units {
     /// Returns the sign of the temperature scale.
@@ -105,6 +112,23 @@ impl Units {
         })
     }
 
+    /// Returns what a teaspoon holds, ml.
+    pub fn teaspoon_ml(self) -> f64 {
+        match self {
+            Units::Metric => METRIC_TEASPOON_ML,
+            Units::Us => US_TEASPOON_ML,
+        }
+    }
+
+    /// Returns a small volume in level teaspoons, in eighths where those are near: `1/4 level tsp of 5 ml`.
+    pub fn spoons(self, millilitres: f64) -> String {
+        let teaspoons = millilitres / self.teaspoon_ml();
+        let eighths = (EIGHTHS * teaspoons).round();
+        let near = (eighths / EIGHTHS - teaspoons).abs() <= NEAR_SPOON * teaspoons;
+        let count = if near { in_eighths(eighths) } else { significant(teaspoons, 2) };
+        format!("{count} level tsp of {} ml", trim(&significant(self.teaspoon_ml(), 3)))
+    }
+
     fn length(self, millimetres: f64) -> String {
         match self {
             Units::Metric => significant(millimetres, 2),
@@ -162,6 +186,26 @@ pub fn with_unit(shown: &str, unit: &str) -> String {
     }
 }
 
+/// A whole number of eighths as a cook writes it: `1 1/4`.
+fn in_eighths(eighths: f64) -> String {
+    let (whole, rest) = ((eighths / EIGHTHS).floor(), eighths % EIGHTHS);
+    let rest = match rest {
+        0.0 => "",
+        1.0 => "1/8",
+        2.0 => "1/4",
+        3.0 => "3/8",
+        4.0 => "1/2",
+        5.0 => "5/8",
+        6.0 => "3/4",
+        _ => "7/8",
+    };
+    match (whole > 0.0, rest) {
+        (true, "") => format!("{whole:.0}"),
+        (true, rest) => format!("{whole:.0} {rest}"),
+        (false, rest) => rest.to_owned(),
+    }
+}
+
 /// Drops zeros behind the point.
 fn trim(number: &str) -> &str {
     if number.contains('.') { number.trim_end_matches('0').trim_end_matches('.') } else { number }
@@ -191,6 +235,20 @@ mod tests {
         assert_eq!(needle(None), "over 250");
         assert_eq!(needle(Some(&estimate(180.0, 90.0, 250.0))), "180 (90 to over 250)");
         assert_eq!(Units::Metric.yield_stress(&estimate(0.0, 0.0, 0.001)), "0");
+    }
+
+    #[test]
+    fn spoons_are_eighths_where_a_hand_is_no_better() {
+        for (millilitres, shown) in [
+            (1.25, "1/4 level tsp of 5 ml"),
+            (5.71, "1 1/8 level tsp of 5 ml"),
+            (10.0, "2 level tsp of 5 ml"),
+            (0.7, "0.14 level tsp of 5 ml"),
+            (0.1, "0.020 level tsp of 5 ml"),
+        ] {
+            assert_eq!(Units::Metric.spoons(millilitres), shown);
+        }
+        assert_eq!(Units::Us.spoons(US_TEASPOON_ML / 2.0), "1/2 level tsp of 4.93 ml");
     }
 
     #[test]

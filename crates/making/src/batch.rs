@@ -9,6 +9,9 @@ use barwright_reference::apportion::apportion;
 use barwright_reference::{Formula, Library, Part};
 use serde::Serialize;
 
+/// Bulk densities taken, g/ml: from the fluffiest silica to metal powder (judgement).
+pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
+
 /// A scent weighed in: in the formula's place of its share.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scent {
@@ -25,6 +28,19 @@ pub struct Colour {
     pub name: String,
     /// Mass in the batch, g.
     pub mass_g: f64,
+    /// Bulk density as it lies loose in a level spoon, where the maker states one, g/ml.
+    pub density_g_ml: Option<f64>,
+    /// Whether it is measured by spoon, and the mass only worked out.
+    pub spooned: bool,
+    /// The jug it goes into, counted from 1; without one, all of them in equal parts.
+    pub jug: Option<u32>,
+}
+
+impl Colour {
+    /// Volume of `mass_g` of it in a level spoon, ml; `None` without a density.
+    pub fn volume_ml(&self, mass_g: f64) -> Option<f64> {
+        self.density_g_ml.map(|density_g_ml| mass_g / density_g_ml)
+    }
 }
 
 /// What is asked.
@@ -44,6 +60,8 @@ pub struct BatchTask<'a> {
     pub scents: &'a [Scent],
     /// Colours.
     pub colours: &'a [Colour],
+    /// Jugs the melt is parted into.
+    pub jugs: u32,
     /// Labour, for the batch; any money.
     pub labour: Option<f64>,
     /// Packaging, for one bar.
@@ -95,6 +113,15 @@ pub struct Cost {
     pub gram: f64,
 }
 
+/// One of the jugs the melt is parted into.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Jug {
+    /// Melt in it, g.
+    pub melt_g: f64,
+    /// Colours stirred into it: position among those asked for, and g.
+    pub colours: Vec<(usize, f64)>,
+}
+
 /// A batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Batch {
@@ -102,6 +129,8 @@ pub struct Batch {
     pub lines: Vec<WeighLine>,
     /// The melt, g.
     pub melt_g: f64,
+    /// The jugs, together the melt.
+    pub jugs: Vec<Jug>,
     /// The melt with its scents as a formula, mass %.
     pub whole: Formula,
     /// Scents above the limits of their certificates.
@@ -138,6 +167,26 @@ pub enum BatchError {
         /// The melt, g.
         melt_g: f64,
     },
+    /// A colour for a jug that is not there.
+    #[error("`{colour}` goes into jug {jug}, and there are {jugs}")]
+    NoJug {
+        /// Its name.
+        colour: String,
+        /// Jug asked for.
+        jug: u32,
+        /// Jugs there are.
+        jugs: u32,
+    },
+    /// A jug would stay empty.
+    #[error("a scale that shows {scale_g} g cannot part {melt_g} g into {jugs} jugs")]
+    TooManyJugs {
+        /// Last digit of the scale, g.
+        scale_g: f64,
+        /// The melt, g.
+        melt_g: f64,
+        /// Jugs asked for.
+        jugs: u32,
+    },
     /// The scale is too coarse.
     #[error("a scale that shows {scale_g} g cannot weigh {mass_g} g of `{ingredient}`")]
     TooCoarse {
@@ -168,7 +217,7 @@ pub enum BatchError {
 /// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
 /// let task = BatchTask {
-///     formula: &bar.formulas[0], bars: 6, bar_g: 57.0, left_share: 0.05, scale_g: 1.0, scents: &[], colours: &[],
+///     formula: &bar.formulas[0], bars: 6, bar_g: 57.0, left_share: 0.05, scale_g: 1.0, scents: &[], colours: &[], jugs: 1,
 ///     labour: None, packaging: None,
 /// };
 /// let sheet = batch(&library, &task)?;
@@ -188,12 +237,14 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     within("the number of bars", f64::from(task.bars), 1.0, 1e6)?;
     within("the mass of a bar in g", task.bar_g, 0.01, 1e6)?;
     within("the share left in the jug", task.left_share, 0.0, 0.9)?;
+    within("the number of jugs", f64::from(task.jugs), 1.0, 1e3)?;
     within("the last digit of the scale in g", task.scale_g, 1e-4, 1e3)?;
     for scent in task.scents {
         within("the mass of a scent in g", scent.mass_g, 0.0, 1e6)?;
     }
     for colour in task.colours {
         within("the mass of a colour in g", colour.mass_g, 0.0, 1e6)?;
+        within("the bulk density of a colour in g/ml", colour.density_g_ml.unwrap_or(1.0), BULK_G_ML.0, BULK_G_ML.1)?;
     }
     for (what, money) in [("the labour", task.labour), ("the packaging", task.packaging)] {
         within(what, money.unwrap_or(0.0), 0.0, 1e9)?;
@@ -252,6 +303,102 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
         let bar = all / f64::from(task.bars);
         Cost { ingredients, packaging, labour, batch: all, bar, gram: bar / task.bar_g }
     });
+    let jugs = jugs(task, melt_g)?;
     let whole = Formula { name: task.formula.name.clone(), parts: whole };
-    Ok(Batch { lines, melt_g, whole, over, unlimited, cost, without_price })
+    Ok(Batch { lines, melt_g, jugs, whole, over, unlimited, cost, without_price })
+}
+
+/// What of each ingredient goes in, g, in the order of the lines: one that has two, as a part and as a scent, is counted once.
+pub fn uses(lines: &[WeighLine]) -> Vec<(usize, f64)> {
+    let mut uses: Vec<(usize, f64)> = Vec::new();
+    for line in lines {
+        match uses.iter_mut().find(|(ingredient, _)| *ingredient == line.ingredient) {
+            Some((_, mass_g)) => *mass_g += line.mass_g,
+            None => uses.push((line.ingredient, line.mass_g)),
+        }
+    }
+    uses
+}
+
+/// Parts melt and colours into the jugs.
+fn jugs(task: &BatchTask<'_>, melt_g: f64) -> Result<Vec<Jug>, BatchError> {
+    let jugs = task.jugs;
+    if let Some((colour, jug)) = task.colours.iter().find_map(|colour| {
+        let jug = colour.jug.filter(|jug| !(1..=jugs).contains(jug))?;
+        Some((colour.name.clone(), jug))
+    }) {
+        return Err(BatchError::NoJug { colour, jug, jugs });
+    }
+    let each_g = melt_g / f64::from(jugs);
+    let masses = apportion(&vec![each_g; jugs as usize], melt_g, task.scale_g);
+    if masses.iter().any(|mass_g| *mass_g <= 0.0) {
+        return Err(BatchError::TooManyJugs { scale_g: task.scale_g, melt_g, jugs });
+    }
+    let of = |number: u32| {
+        let colours = task.colours.iter().enumerate().filter_map(move |(index, colour)| match colour.jug {
+            None => Some((index, colour.mass_g / f64::from(jugs))),
+            Some(jug) => (jug == number).then_some((index, colour.mass_g)),
+        });
+        colours.collect()
+    };
+    Ok((1..).zip(masses).map(|(number, melt_g)| Jug { melt_g, colours: of(number) }).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn colour(name: &str, mass_g: f64, jug: Option<u32>) -> Colour {
+        Colour { name: name.to_owned(), mass_g, density_g_ml: Some(0.5), spooned: false, jug }
+    }
+
+    fn of(jugs: u32, colours: &[Colour]) -> Result<Batch, BatchError> {
+        let library = Library::builtin().unwrap();
+        let bar = barwright_reference::formula::read_inline("beeswax 30, olive oil 70", "bar", &library).unwrap();
+        let task = BatchTask {
+            formula: &bar.formulas[0],
+            bars: 1,
+            bar_g: 101.0,
+            left_share: 0.0,
+            scale_g: 1.0,
+            scents: &[],
+            colours,
+            jugs,
+            labour: None,
+            packaging: None,
+        };
+        batch(&library, &task)
+    }
+
+    #[test]
+    fn jugs_share_the_melt_and_what_has_no_jug() {
+        let asked = [colour("green", 2.0, Some(2)), colour("white", 3.0, None)];
+        let jugs = of(2, &asked).unwrap().jugs;
+        assert_eq!(jugs.iter().map(|jug| jug.melt_g).collect::<Vec<_>>(), [51.0, 50.0]);
+        assert_eq!(jugs[0].colours, [(1, 1.5)]);
+        assert_eq!(jugs[1].colours, [(0, 2.0), (1, 1.5)]);
+        assert_eq!(asked[0].volume_ml(2.0), Some(4.0));
+        for number in 1..=101 {
+            let jugs = of(number, &asked[1..]).unwrap().jugs;
+            let (melt_g, colour_g) = jugs.iter().fold((0.0, 0.0), |(melt, colour), jug| {
+                (melt + jug.melt_g, colour + jug.colours.iter().map(|(_, mass_g)| mass_g).sum::<f64>())
+            });
+            assert!((melt_g - 101.0).abs() < 1e-9 && (colour_g - 3.0).abs() < 1e-9, "{number}");
+        }
+    }
+
+    #[test]
+    fn jugs_that_are_not_there_are_refused() {
+        for jug in [0, 3, u32::MAX] {
+            let found = of(2, &[colour("green", 2.0, Some(jug))]);
+            assert!(matches!(found, Err(BatchError::NoJug { .. })), "{jug}");
+        }
+        assert!(matches!(of(0, &[]), Err(BatchError::OutOfRange { .. })));
+        assert!(matches!(of(102, &[]), Err(BatchError::TooManyJugs { .. })));
+        for density_g_ml in [0.0, -1.0, f64::NAN, 100.0] {
+            let bad = Colour { density_g_ml: Some(density_g_ml), ..colour("green", 2.0, None) };
+            assert!(matches!(of(1, &[bad]), Err(BatchError::OutOfRange { .. })), "{density_g_ml}");
+        }
+    }
 }

@@ -32,6 +32,7 @@ fn ten_thousand_random_batches_close_within_the_last_digit_of_the_scale() {
             scale_g,
             scents: &[],
             colours: &[],
+            jugs: 1,
             labour: None,
             packaging: None,
         };

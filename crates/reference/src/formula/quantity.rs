@@ -33,6 +33,17 @@ pub struct Quantity {
     pub unit: Unit,
 }
 
+/// A mass or a volume of something that is weighed, poured or spooned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Measure {
+    /// Grams; every unit of mass is converted.
+    Grams(f64),
+    /// Millilitres.
+    Millilitres(f64),
+    /// Teaspoons; a tablespoon is three of them.
+    Teaspoons(f64),
+}
+
 /// Why a text is no amount.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum QuantityError {
@@ -101,6 +112,12 @@ pub enum QuantityError {
         /// The volume, ml.
         millilitres: f64,
     },
+    /// A number or a share where a mass or a volume is meant.
+    #[error("{} has no unit of mass or volume", quote(.written))]
+    NoMeasure {
+        /// What was written.
+        written: String,
+    },
     /// A temperature.
     #[error("{} is a temperature, not an amount", quote(.written))]
     Temperature {
@@ -123,6 +140,7 @@ impl QuantityError {
             QuantityError::TooSmall { .. } => "amount-too-small",
             QuantityError::UnknownUnit { .. } => "unknown-unit",
             QuantityError::Volume { .. } => "volume",
+            QuantityError::NoMeasure { .. } => "no-measure",
             QuantityError::Temperature { .. } => "temperature-as-amount",
         }
     }
@@ -155,6 +173,9 @@ impl QuantityError {
                 )),
                 None => diagnostic.hint("Weigh it, and write the mass in g, kg, oz or lb."),
             },
+            QuantityError::NoMeasure { .. } => {
+                diagnostic.hint("Write the unit, such as `2 g`, `1.25 ml` or `1/4 tsp`.")
+            }
             QuantityError::Temperature { .. } => diagnostic
                 .hint("Write an amount by mass here; a temperature is given to the command, such as `--at 25`."),
         }
@@ -170,9 +191,11 @@ enum Meaning {
     Mass(f64),
     /// A volume; millilitres in one.
     Volume(f64),
+    /// A spoon; teaspoons in one.
+    Spoon(f64),
 }
 
-/// Every unit, in lower case without spaces and dots. Ounce and pound are avoirdupois; spoons, cups and pints are US.
+/// Every unit, in lower case without spaces and dots. Ounce and pound are avoirdupois; cups and pints are US.
 const UNITS: &[(&str, Meaning)] = &[
     ("%", Meaning::Share(Unit::Percent)),
     ("percent", Meaning::Share(Unit::Percent)),
@@ -217,12 +240,12 @@ const UNITS: &[(&str, Meaning)] = &[
     ("liters", Meaning::Volume(1000.0)),
     ("drop", Meaning::Volume(0.05)),
     ("drops", Meaning::Volume(0.05)),
-    ("tsp", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
-    ("teaspoon", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
-    ("teaspoons", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 6.0)),
-    ("tbsp", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
-    ("tablespoon", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
-    ("tablespoons", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE / 2.0)),
+    ("tsp", Meaning::Spoon(1.0)),
+    ("teaspoon", Meaning::Spoon(1.0)),
+    ("teaspoons", Meaning::Spoon(1.0)),
+    ("tbsp", Meaning::Spoon(3.0)),
+    ("tablespoon", Meaning::Spoon(3.0)),
+    ("tablespoons", Meaning::Spoon(3.0)),
     ("floz", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
     ("fluidounce", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
     ("fluidounces", Meaning::Volume(MILLILITRES_PER_US_FLUID_OUNCE)),
@@ -237,6 +260,10 @@ const UNITS: &[(&str, Meaning)] = &[
 pub const GRAMS_PER_OUNCE: f64 = 28.349_523_125;
 /// Millilitres in a US fluid ounce, exact by definition.
 const MILLILITRES_PER_US_FLUID_OUNCE: f64 = 29.573_529_562_5;
+/// Millilitres in a US teaspoon, a sixth of a fluid ounce.
+pub const US_TEASPOON_ML: f64 = MILLILITRES_PER_US_FLUID_OUNCE / 6.0;
+/// Millilitres in a metric teaspoon.
+pub const METRIC_TEASPOON_ML: f64 = 5.0;
 
 /// Longest unit, in bytes, that can be in the table; a longer text is not compared at all.
 const LONGEST_UNIT: usize = 32;
@@ -271,8 +298,76 @@ pub(crate) fn is_unit(text: &str) -> bool {
 /// assert_eq!(parse_quantity("10 ml").map_err(|error| error.code()), Err("volume"));
 /// ```
 pub fn parse_quantity(text: &str) -> Result<Quantity, QuantityError> {
+    let (value, meaning) = read(text.trim(), text.trim())?;
+    let volume = |millilitres: f64| QuantityError::Volume { written: text.trim().to_owned(), millilitres };
+    let (value, unit) = match meaning {
+        Meaning::Share(unit) => (value, unit),
+        Meaning::Mass(grams) => (value * grams, Unit::Gram),
+        Meaning::Volume(millilitres) => return Err(volume(value * millilitres)),
+        Meaning::Spoon(teaspoons) => return Err(volume(value * teaspoons * US_TEASPOON_ML)),
+    };
+    Ok(Quantity { value: in_range(value, text)?, unit })
+}
+
+/// Reads a mass, a volume or a measure in spoons; the number may be a fraction.
+///
+/// # Errors
+/// [`QuantityError`] for anything that is not one finite amount above 0 with such a unit.
+///
+/// ```
+/// use barwright_reference::formula::quantity::{Measure, parse_measure};
+/// assert_eq!(parse_measure("1/4 tsp"), Ok(Measure::Teaspoons(0.25)));
+/// assert_eq!(parse_measure("1 1/2 tbsp"), Ok(Measure::Teaspoons(4.5)));
+/// assert_eq!(parse_measure("1.25ml"), Ok(Measure::Millilitres(1.25)));
+/// assert_eq!(parse_measure("0.5 oz"), Ok(Measure::Grams(14.1747615625)));
+/// assert_eq!(parse_measure("1/0 tsp").map_err(|error| error.code()), Err("amount-not-finite"));
+/// ```
+pub fn parse_measure(text: &str) -> Result<Measure, QuantityError> {
     let text = text.trim();
-    let written = || text.to_owned();
+    let minus = text.strip_prefix(['-', '\u{2212}']);
+    if minus.and_then(fraction).is_some() {
+        return Err(QuantityError::Negative { written: text.to_owned() });
+    }
+    let (value, meaning) = match fraction(text) {
+        Some((value, _)) if !value.is_finite() => return Err(QuantityError::NotFinite { written: text.to_owned() }),
+        Some((value, unit)) => {
+            let (one, meaning) = read(&format!("1 {unit}"), text)?;
+            (one * value, meaning)
+        }
+        None => read(text, text)?,
+    };
+    if value <= 0.0 {
+        return Err(QuantityError::Zero { written: text.to_owned() });
+    }
+    let checked = |value: f64| in_range(value, text);
+    match meaning {
+        Meaning::Share(_) => Err(QuantityError::NoMeasure { written: text.to_owned() }),
+        Meaning::Mass(grams) => checked(value * grams).map(Measure::Grams),
+        Meaning::Volume(millilitres) => checked(value * millilitres).map(Measure::Millilitres),
+        Meaning::Spoon(teaspoons) => checked(value * teaspoons).map(Measure::Teaspoons),
+    }
+}
+
+/// Parts a fraction without a sign, `3/4` or `1 1/2`, from the unit behind it.
+fn fraction(text: &str) -> Option<(f64, &str)> {
+    let (before, after) = text.split_once('/')?;
+    let unit_at = after.find(|letter: char| !letter.is_ascii_digit() && letter != ' ').unwrap_or(after.len());
+    let (below, unit) = after.split_at(unit_at);
+    let count = |digits: &str| -> Option<f64> {
+        let digits = digits.trim();
+        let plain = !digits.is_empty() && digits.bytes().all(|digit| digit.is_ascii_digit());
+        plain.then(|| digits.parse().ok())?
+    };
+    let (whole, above) = match before.trim().split_once(' ') {
+        Some((whole, above)) => (count(whole)?, count(above)?),
+        None => (0.0, count(before)?),
+    };
+    Some((whole + above / count(below)?, unit))
+}
+
+/// Reads a number that is not negative, with what its unit means; `whole` is what was written, for messages.
+fn read(text: &str, whole: &str) -> Result<(f64, Meaning), QuantityError> {
+    let written = || whole.to_owned();
     if text.is_empty() {
         return Err(QuantityError::Empty);
     }
@@ -306,19 +401,18 @@ pub fn parse_quantity(text: &str) -> Result<Quantity, QuantityError> {
     if value == 0.0 && !written_nonzero {
         return Err(QuantityError::Zero { written: written() });
     }
-    let (value, unit) = match meaning {
-        Meaning::Share(unit) => (value, unit),
-        Meaning::Mass(grams) => (value * grams, Unit::Gram),
-        Meaning::Volume(millilitres) => {
-            return Err(QuantityError::Volume { written: written(), millilitres: value * millilitres });
-        }
-    };
+    Ok((value, meaning))
+}
+
+/// Refuses a value that is too large or too small to be an amount.
+fn in_range(value: f64, text: &str) -> Result<f64, QuantityError> {
+    let written = || text.trim().to_owned();
     if value > LARGEST {
         Err(QuantityError::TooLarge { written: written() })
     } else if value < SMALLEST {
         Err(QuantityError::TooSmall { written: written() })
     } else {
-        Ok(Quantity { value, unit })
+        Ok(value)
     }
 }
 
@@ -376,6 +470,39 @@ mod tests {
             ("113 °F", "temperature-as-amount"),
         ] {
             assert_eq!(parse_quantity(text).map_err(|error| error.code()), Err(code), "{text}");
+        }
+    }
+
+    #[test]
+    fn measures_keep_spoons_apart_and_read_fractions() {
+        for (text, measure) in [
+            ("2g", Measure::Grams(2.0)),
+            ("1/2 oz", Measure::Grams(0.5 * GRAMS_PER_OUNCE)),
+            ("1.25 ml", Measure::Millilitres(1.25)),
+            ("3/4tsp", Measure::Teaspoons(0.75)),
+            ("2 1/4 teaspoons", Measure::Teaspoons(2.25)),
+            ("1 Tbsp.", Measure::Teaspoons(3.0)),
+        ] {
+            assert_eq!(parse_measure(text), Ok(measure), "{text}");
+        }
+        for (text, code) in [
+            ("", "empty-amount"),
+            ("-1 tsp", "negative-amount"),
+            ("-1/4 tsp", "negative-amount"),
+            ("0 tsp", "zero-amount"),
+            ("0/4 tsp", "zero-amount"),
+            ("1/0 tsp", "amount-not-finite"),
+            ("0/0 tsp", "amount-not-finite"),
+            ("1/4", "no-measure"),
+            ("2 %", "no-measure"),
+            ("1/4 spoonful", "unknown-unit"),
+            ("1/2/3 tsp", "not-a-number"),
+            ("1 2 1/2 tsp", "not-a-number"),
+            ("/4 tsp", "not-a-number"),
+            ("20 C", "temperature-as-amount"),
+            ("1e13 ml", "amount-too-large"),
+        ] {
+            assert_eq!(parse_measure(text).map_err(|error| error.code()), Err(code), "{text}");
         }
     }
 

@@ -1,0 +1,212 @@
+//! `batch --record`: the pour goes into the records, with the deliveries weighed in.
+
+use barwright_making::batch::{Batch as Sheet, BatchTask, uses};
+use barwright_records::{Batch, Lot, LotUse, RecordsError, Store};
+use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
+use barwright_reference::{Formula, Library};
+
+use super::adjust::find;
+use super::trial::days;
+use crate::args::Batch as Order;
+use crate::error::{CliError, Complaint};
+use crate::kept::{keep_formula, keep_lot, keep_lots};
+use crate::output::Streams;
+use crate::profile::{Profile, refused};
+use crate::render::{self, capital};
+
+/// What was poured.
+pub struct Pour<'a> {
+    /// What the command line says.
+    pub order: &'a Order,
+    /// Reference tables and deliveries.
+    pub library: &'a Library,
+    /// The formula as poured, scents in it.
+    pub formula: &'a Formula,
+    /// Nobody gave the formula a name.
+    pub nameless: bool,
+    /// The weigh sheet.
+    pub sheet: &'a Sheet,
+    /// What was asked of it.
+    pub task: &'a BatchTask<'a>,
+}
+
+/// A delivery named on the command line.
+struct Named {
+    ingredient: usize,
+    lot: String,
+    mass_g: Option<f64>,
+}
+
+/// Keeps a pour in the records: all of it is checked first.
+pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (today, poured_on) = days(pour.order.date)?;
+    let number = pour.order.number.clone().unwrap_or_default();
+    let (used, own, unnamed) = weighed_in(pour)?;
+    let mut store = profile.store_to_write(streams)?;
+    if store.batch(&number).is_ok() {
+        return Err(refused(RecordsError::AlreadyThere { what: "batch", name: render::name(&number) }));
+    }
+    for lot in keep_lots(&mut store, pour.library, pour.formula)? {
+        streams.remarks.note(&differs(&lot))?;
+    }
+    for lot in &own {
+        keep_named(&mut store, lot)?;
+    }
+    let formula = keep_formula(&mut store, pour.library, pour.formula, pour.nameless)?;
+    let batch = Batch {
+        number: number.clone(),
+        formula: formula.clone(),
+        poured_on,
+        mass_g: pour.sheet.melt_g,
+        cavities: Some(pour.task.bars),
+        lots: used,
+        note: note(pour),
+    };
+    store.add_batch(&batch, today).map_err(refused)?;
+    let lots = match batch.lots.len() {
+        0 => "no delivery named".to_owned(),
+        1 => "1 delivery".to_owned(),
+        count => format!("{count} deliveries"),
+    };
+    streams.remarks.note(&format!(
+        "batch {} is in the records as {}: {} bars, {lots}",
+        render::name(&number),
+        render::name(&formula),
+        pour.task.bars
+    ))?;
+    if !unnamed.is_empty() {
+        streams.remarks.note(&format!(
+            "no delivery was named for {}: `--from '{}=WHAT STANDS ON THE BAG'` lets a recall find it",
+            render::list(&unnamed, "and"),
+            unnamed.first().map_or("", String::as_str)
+        ))?;
+    }
+    Ok(())
+}
+
+/// Says that a delivery is kept with other figures.
+pub fn differs(lot: &str) -> String {
+    format!(
+        "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
+        render::name(lot)
+    )
+}
+
+/// The remark on a batch: what was written, and the colours.
+fn note(pour: &Pour<'_>) -> Option<String> {
+    let colours =
+        pour.task.colours.iter().map(|colour| format!("{} {} g", colour.name, render::batch::plain(colour.mass_g)));
+    let colours = colours.collect::<Vec<_>>();
+    let colours = (!colours.is_empty()).then(|| format!("Colour: {}.", colours.join(", ")));
+    let parts: Vec<String> = pour.order.note.clone().into_iter().chain(colours).collect();
+    (!parts.is_empty()).then(|| parts.join("\n"))
+}
+
+/// Keeps a delivery of which only the key is known; one that is kept must be of the same ingredient.
+fn keep_named(store: &mut Store, lot: &Lot) -> Result<(), CliError> {
+    match store.lot(&lot.key) {
+        Ok(kept) if kept.like != lot.like => {
+            let message = format!(
+                "--from: the records keep the lot `{}` as a delivery of {}, not of {}",
+                render::name(&lot.key),
+                kept.like,
+                lot.like
+            );
+            Err(Complaint::new("other-lot", message).hint("Check what stands on the bag.").into())
+        }
+        Ok(_) => Ok(()),
+        Err(RecordsError::Unknown { .. }) => keep_lot(store, lot).map(|_| ()),
+        Err(error) => Err(refused(error)),
+    }
+}
+
+/// The deliveries weighed in, those of them the lot file does not know, and the ingredients without one.
+fn weighed_in(pour: &Pour<'_>) -> Result<(Vec<LotUse>, Vec<Lot>, Vec<String>), CliError> {
+    let library = pour.library;
+    let (mut named, mut complaints) = (Vec::new(), Vec::new());
+    for text in &pour.order.from {
+        match read(pour, text) {
+            Ok(one) => named.push(one),
+            Err(complaint) => complaints.push(*complaint),
+        }
+    }
+    let (mut used, mut own, mut unnamed): (Vec<LotUse>, Vec<Lot>, Vec<String>) = Default::default();
+    let mut put = |lot: &str, mass_g: f64| match used.iter_mut().find(|one| one.lot == lot) {
+        Some(one) => one.mass_g += mass_g,
+        None => used.push(LotUse { lot: lot.to_owned(), mass_g }),
+    };
+    for (index, line_g) in uses(&pour.sheet.lines) {
+        let Some(ingredient) = library.ingredients.get(index) else { continue };
+        if ingredient.lot_of.is_some() {
+            put(&ingredient.key, line_g);
+            continue;
+        }
+        let its: Vec<&Named> = named.iter().filter(|one| one.ingredient == index).collect();
+        if its.is_empty() {
+            unnamed.push(ingredient.key.clone());
+            continue;
+        }
+        let open = its.iter().filter(|one| one.mass_g.is_none()).count();
+        let stated_g: f64 = its.iter().filter_map(|one| one.mass_g).sum();
+        let left_g = line_g - stated_g;
+        let half_digit_g = 0.5 * pour.task.scale_g;
+        let closes = match open {
+            0 => left_g.abs() <= half_digit_g,
+            1 => left_g > 0.0,
+            _ => false,
+        };
+        if !closes {
+            let message = format!(
+                "--from: {} is weighed in with {} g, and its deliveries {}",
+                ingredient.key,
+                render::batch::plain(line_g),
+                if open > 1 {
+                    "do not say how much of each".to_owned()
+                } else {
+                    format!("make {} g", render::batch::plain(stated_g))
+                }
+            );
+            complaints.push(Complaint::new("lot-masses", message).hint(format!("Write the mass of each, as `--from '{0}=A:120g' --from '{0}=B:66g'`; one may go without, and takes the rest.", ingredient.key)));
+            continue;
+        }
+        for one in its {
+            put(&one.lot, one.mass_g.unwrap_or(left_g));
+            if !own.iter().any(|lot| lot.key == one.lot) {
+                own.push(Lot::new(&one.lot, &ingredient.key));
+            }
+        }
+    }
+    if complaints.is_empty() { Ok((used, own, unnamed)) } else { Err(CliError::input(complaints)) }
+}
+
+/// Reads `INGREDIENT=LOT` or `INGREDIENT=LOT:MASS`.
+fn read(pour: &Pour<'_>, text: &str) -> Result<Named, Box<Complaint>> {
+    let wrong = |what: String| {
+        let hint =
+            "Write the ingredient and what stands on the bag, and the mass where it is a part: `beeswax=W-2311:120g`.";
+        Box::new(Complaint::new("bad-lot", format!("--from: {what}")).hint(hint))
+    };
+    let (name, lot) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
+    let ingredient = find(pour.library, name.trim(), "--from")?;
+    if !pour.formula.parts.iter().any(|part| part.ingredient == ingredient) {
+        return Err(wrong(format!("the bar has no {}", render::name(name))));
+    }
+    let known = pour.library.ingredients.get(ingredient);
+    if known.is_some_and(|one| one.lot_of.is_some()) {
+        return Err(wrong(format!("{} is a delivery of your lot file already", capital(&render::name(name)))));
+    }
+    // A mass is only what reads as one: a key may have a colon in it.
+    let (lot, mass_g) = match lot.rsplit_once(':') {
+        Some((lot, mass)) => match parse_quantity(mass) {
+            Ok(Quantity { value, unit: Unit::Gram }) => (lot, Some(value)),
+            Err(error) if mass.trim_start().starts_with('-') => return Err(wrong(error.to_string())),
+            _ => (text.split_once('=').map_or("", |(_, lot)| lot), None),
+        },
+        None => (lot, None),
+    };
+    let lot = lot.trim().to_owned();
+    if lot.is_empty() {
+        return Err(wrong(format!("`{}` names no delivery", render::name(text))));
+    }
+    Ok(Named { ingredient, lot, mass_g })
+}

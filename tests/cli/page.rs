@@ -1,0 +1,122 @@
+//! Pages to print: valid, readable by a screen reader, safe whatever a name says, and the same bytes each time.
+
+use scraper::{Html, Selector};
+use tempfile::TempDir;
+
+use crate::{Run, run_in};
+
+const LOTS: &str = "\
+[lot.'<b>wax</b>']
+like = 'beeswax'
+price_per_kg = 19
+[lot.'a\"b & c/d']
+like = 'sunflower oil'
+name = '</style><script>alert(1)</script>'
+price_per_kg = 5
+";
+
+const FORMULA: &str =
+    "name = '<img src=x onerror=alert(1)>'\n[parts]\n'<b>wax</b>' = 30\n'a\"b & c/d' = 40\n'mango butter' = 30\n";
+
+fn page(more: &[&str]) -> (Run, String) {
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("lots.toml"), LOTS).unwrap();
+    std::fs::write(folder.path().join("bar.toml"), FORMULA).unwrap();
+    let usual = ["batch", "bar.toml", "--lots", "lots.toml", "--bars", "8", "--bar", "60g", "--page", "sheet.html"];
+    let done = run_in(folder.path(), &[&usual[..], more].concat(), b"");
+    let written = std::fs::read_to_string(folder.path().join("sheet.html")).unwrap_or_default();
+    (done, written)
+}
+
+fn texts(document: &Html, selector: &str) -> Vec<String> {
+    let selector = Selector::parse(selector).unwrap();
+    document.select(&selector).map(|one| one.text().collect::<String>()).collect()
+}
+
+/// Asserts what every page must be.
+fn assert_sound(written: &str) -> Html {
+    let document = Html::parse_document(written);
+    assert!(document.errors.is_empty(), "{:?}", document.errors);
+    let count = |selector: &str| texts(&document, selector).len();
+    assert_eq!([count("html[lang]"), count("title"), count("h1"), count("main"), count("footer")], [1; 5]);
+    assert!(!texts(&document, "title")[0].trim().is_empty());
+    let levels: Vec<u8> = document
+        .select(&Selector::parse("h1, h2, h3, h4, h5, h6").unwrap())
+        .map(|heading| heading.value().name().as_bytes()[1] - b'0')
+        .collect();
+    assert!(levels[0] == 1 && levels.windows(2).all(|pair| pair[1] <= pair[0] + 1), "{levels:?}");
+    for table in document.select(&Selector::parse("table").unwrap()) {
+        let rows = |selector: &str| table.select(&Selector::parse(selector).unwrap()).count();
+        assert_eq!(rows("caption"), 1, "{}", table.html());
+        assert!(rows("thead th[scope=col]") > 0 && rows("thead td, th:not([scope])") == 0, "{}", table.html());
+        assert_eq!(rows("tbody tr"), rows("tbody tr th[scope=row]"), "{}", table.html());
+    }
+    // Nothing runs, nothing is fetched.
+    for selector in ["script", "img", "link", "iframe", "object", "svg", "[src]", "[href]", "[onerror]", "[style]"] {
+        assert_eq!(count(selector), 0, "{selector}");
+    }
+    assert!(!written.contains("url(") && !written.contains("@import") && !written.contains("http:"), "{written}");
+    document
+}
+
+#[test]
+fn a_sheet_in_full_is_sound_whatever_names_say() {
+    let more = [
+        "--split",
+        "2",
+        "--colour",
+        "<i>green</i>=1/4 tsp@0.35#2",
+        "--colour",
+        "\"white\"=2g",
+        "--number",
+        "</title>7",
+        "--labour",
+        "20",
+        "--draws",
+        "16",
+    ];
+    let (done, written) = page(&more);
+    assert_eq!(done.status, 0, "{}", done.shown());
+    let document = assert_sound(&written);
+    assert_eq!(texts(&document, "h1"), ["<img src=x onerror=alert(1)>"]);
+    assert!(texts(&document, "title")[0].contains("batch </title>7"));
+    assert_eq!(
+        texts(&document, "h2"),
+        ["Weigh", "Jugs and colour", "Melt and pour", "At the bench", "Lots used", "Cost", "Label, a draft", "Mind"]
+    );
+    let rows = texts(&document, "tbody th[scope=row]");
+    for name in ["<b>wax</b>", "</style><script>alert(1)</script>", "Mango butter", "<i>green</i>"] {
+        assert!(rows.iter().any(|row| row == name), "{name}: {rows:?}");
+    }
+    // A box for every line, jug and colour, step and lot.
+    assert_eq!(texts(&document, "[aria-label='box to tick']").len(), 3 + 3 + 6 + 5);
+    assert_eq!(page(&more).1, written);
+}
+
+#[test]
+fn a_plain_sheet_is_sound() {
+    let (done, written) = page(&["--no-plans", "--units", "us"]);
+    assert_eq!(done.status, 0, "{}", done.shown());
+    let document = assert_sound(&written);
+    assert!(!texts(&document, "h2").iter().any(|heading| heading.contains("pour") || heading.contains("olour")));
+    assert!(texts(&document, "thead th").iter().any(|head| head == "weigh, oz"));
+}
+
+#[test]
+fn ink_stands_out_from_paper() {
+    let style = include_str!("../../crates/cli/page/style.css");
+    let colour = |name: &str| -> [f64; 3] {
+        let (_, rest) = style.split_once(&format!("--{name}: #")).unwrap();
+        [0, 2, 4].map(|at| f64::from(u8::from_str_radix(&rest[at..at + 2], 16).unwrap()) / 255.0)
+    };
+    // Relative luminance and contrast of WCAG 2.2.
+    let light = |one: [f64; 3]| {
+        let [r, g, b] = one.map(|v| if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) });
+        0.2126 * r + 0.7152 * g + 0.0722 * b
+    };
+    let contrast = |dark: &str, paper: [f64; 3]| (light(paper) + 0.05) / (light(colour(dark)) + 0.05);
+    for paper in [[1.0; 3], colour("tint")] {
+        assert!(contrast("ink", paper) >= 7.0 && contrast("soft", paper) >= 4.5);
+        assert!(contrast("line", paper) >= 2.5);
+    }
+}

@@ -1,5 +1,5 @@
 //! A weigh sheet for people: what goes on the scale, in order, with boxes to tick; jugs and colours; plans; lots; cost; label. [`words`] says it, for
-//! the terminal ([`write`]) and for the page to print (`crate::page::batch`).
+//! the terminal ([`write()`]) and for the page to print (`crate::page::batch`).
 
 use std::io;
 

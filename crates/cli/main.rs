@@ -16,6 +16,7 @@ mod render;
 mod run;
 mod space;
 mod stop;
+mod today;
 
 fn main() -> std::process::ExitCode {
     run::run()

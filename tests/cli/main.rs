@@ -21,6 +21,7 @@ mod explore;
 mod formats;
 mod ingredients;
 mod json;
+mod lots;
 mod parcel;
 mod pour;
 mod readme;

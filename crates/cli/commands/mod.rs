@@ -17,6 +17,6 @@ use barwright_blend::Parameters;
 use crate::error::CliError;
 
 /// Returns the built-in model parameters.
-fn builtin_parameters() -> Result<Parameters, CliError> {
+pub fn builtin_parameters() -> Result<Parameters, CliError> {
     Parameters::builtin().map_err(|error| CliError::internal(format!("the model parameters are faulty: {error}")))
 }

@@ -113,6 +113,20 @@ fn every_command_that_takes_lots_uses_certificates_and_dates() {
 }
 
 #[test]
+fn lots_of_a_shelf_are_told_too() {
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("lots.toml"), LOTS).unwrap();
+    let shelf = "[ingredients]\nhard-cocoa = '10..40'\nplain-wax = '10..40'\n'sunflower oil' = '20..'\n";
+    let arguments = ["explore", "-", "--lots", "lots.toml", "--candidates", "9", "--draws", "16", "--show", "1"];
+    let done = run_in(folder.path(), &arguments, shelf.as_bytes());
+    assert_snapshot!(done.stderr, @"
+    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.3 by the table: its species are shifted by up to 2.4 times what lots vary (POS 40.2 to 46.1 %, POP 19.6 to 14.0 %, SOS 22.6 to 24.5 %)
+    note: lot `hard-cocoa` is past its best-before date of 2020-06-30
+    note: price is not weighed: there is no price of `sunflower-oil`
+    ");
+}
+
+#[test]
 fn a_date_that_is_none_is_refused() {
     let folder = TempDir::new().unwrap();
     std::fs::write(folder.path().join("lots.toml"), "[lot.a]\nlike = 'beeswax'\nbest_before = '30.06.2027'\n").unwrap();

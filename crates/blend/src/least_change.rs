@@ -77,6 +77,10 @@ pub fn least_change(observations: &[Observation], sum: &[f64], limits: &[(f64, f
                 right -= row * z[figure];
             }
         }
+        if matrix[(soft, soft)] == 0.0 {
+            // Nothing free counts in the sum.
+            (matrix[(soft, soft)], right[soft]) = (1.0, 0.0);
+        }
         let Some(multipliers) = matrix.lu().solve(&right) else { break };
         let mut aimed = rows.tr_mul(&multipliers);
         // Strong observations leave little of the sum's last digits: it is set right along itself.

@@ -15,10 +15,16 @@ const CAVITIES: RangeInclusive<f64> = 1.0..=1e6;
 /// What a batch is called in messages.
 pub(crate) const WHAT: &str = "batch";
 /// One row for each lot of a batch, in the columns [`select`] takes.
-const SELECT: &str = "SELECT b.id, b.number, b.formula_id, b.poured_on, b.mass_g, b.cavities, b.note, u.lot_id, u.mass_g \
-                      FROM batches b LEFT JOIN batch_lots u ON u.batch_id = b.id";
+const SELECT: &str =
+    "SELECT b.id, b.number, b.formula_id, b.poured_on, b.mass_g, b.cavities, b.note, u.lot_id, u.mass_g";
+/// Batches with their lots.
+const FROM: &str = "FROM batches b LEFT JOIN batch_lots u ON u.batch_id = b.id";
 /// Keeps the rows of a batch together, in the order its lots were written.
 const ORDER: &str = "ORDER BY b.id, u.position";
+/// The batches of a lot, in the same order: as its index has them, so that nothing is sorted.
+const OF_LOT: &str = "FROM batch_lots t JOIN batches b ON b.id = t.batch_id \
+                      LEFT JOIN batch_lots u ON u.batch_id = t.batch_id \
+                      WHERE t.lot_id = ?1 ORDER BY t.batch_id, u.position";
 
 /// What one lot gave to a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,7 +145,7 @@ impl Store {
     pub fn batches_of_formula(&self, formula: &str) -> Result<Vec<Batch>, RecordsError> {
         self.read(|connection| {
             let id = formula_id(connection, formula)?;
-            let batches = select(connection, "WHERE b.formula_id = ?1", [id])?;
+            let batches = select(connection, &format!("{FROM} WHERE b.formula_id = ?1 {ORDER}"), [id])?;
             Ok(batches.into_iter().map(|kept| kept.record).collect())
         })
     }
@@ -186,17 +192,17 @@ pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Res
 
 /// Returns the batch of that number, if there is one.
 pub(crate) fn find(connection: &Connection, number: &str) -> Result<Option<Kept<Batch>>, Stop> {
-    Ok(select(connection, "WHERE b.number = ?1", [number])?.pop())
+    Ok(select(connection, &format!("{FROM} WHERE b.number = ?1 {ORDER}"), [number])?.pop())
 }
 
 /// Returns every batch, in the order kept.
 pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, "", [])
+    select(connection, &format!("{FROM} {ORDER}"), [])
 }
 
 /// Returns the batches a lot went into, in the order kept.
 pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, "WHERE b.id IN (SELECT batch_id FROM batch_lots WHERE lot_id = ?1)", [lot_id])
+    select(connection, OF_LOT, [lot_id])
 }
 
 /// Returns the number of one of some batches, which are in the order kept.
@@ -211,13 +217,13 @@ fn missing(what: &str, id: i64) -> Stop {
     Stop::Unreadable(format!("{what} of id {id} is referred to and not there"))
 }
 
-/// Returns the batches a condition picks, in the order kept.
+/// Returns the batches that the rest of a statement names, in its order.
 ///
 /// Names of formulas and lots are looked up once each, not once a row: a lot in 10,000 batches stands beside few others.
-fn select(connection: &Connection, condition: &str, parameters: impl Params) -> Result<Vec<Kept<Batch>>, Stop> {
+fn select(connection: &Connection, which: &str, parameters: impl Params) -> Result<Vec<Kept<Batch>>, Stop> {
     let mut formulas = Names::new(connection, "SELECT name FROM formulas WHERE id = ?1");
     let mut lots = Names::new(connection, "SELECT key FROM lots WHERE id = ?1");
-    let mut statement = connection.prepare_cached(&format!("{SELECT} {condition} {ORDER}"))?;
+    let mut statement = connection.prepare_cached(&format!("{SELECT} {which}"))?;
     let mut rows = statement.query(parameters)?;
     let mut batches: Vec<Kept<Batch>> = Vec::new();
     while let Some(row) = rows.next()? {

@@ -23,6 +23,7 @@ mod formats;
 mod ingredients;
 mod json;
 mod lots;
+mod manual;
 mod page;
 mod parcel;
 mod pour;

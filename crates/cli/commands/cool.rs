@@ -5,7 +5,6 @@ use barwright_blend::cautions::Caution;
 use barwright_blend::{Estimate, Options};
 use barwright_making::{CoolTask, Cooling, MakingError, Place, cool};
 use barwright_reference::mould::Mould;
-use barwright_save::save;
 use serde::Serialize;
 
 use super::assess::pick;
@@ -102,9 +101,8 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         };
         render::cool::write(&mut streams.data, &view)?;
     }
-    if let Some(path) = &order.plot {
-        save(path, plot::cooling(&found, pour_c).as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    if order.drawing.is_wanted() {
+        order.drawing.show(&plot::cooling::picture(&found, pour_c, order.showing.units), streams)?;
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ pub mod batch;
 mod batch_record;
 pub mod compare;
 pub mod cool;
+pub mod curves;
 pub mod explore;
 pub mod ingredients;
 pub mod parcel;

@@ -158,9 +158,8 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
         save(path, &table(&found)?)?;
         streams.remarks.note(&format!("{} times written into {}", found.asked.history.len(), path.display()))?;
     }
-    if let Some(path) = &order.plot {
-        save(path, plot::parcel(&found, &render::name(&sent.name)).as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    if order.drawing.is_wanted() {
+        order.drawing.show(&plot::parcel::picture(&found, &render::name(&sent.name), order.showing.units), streams)?;
     }
     if !found.finished {
         streams.remarks.note("stopped early: not everything that may help was tried")?;

@@ -23,7 +23,7 @@ use crate::progress;
 use crate::render;
 
 /// Mass in a jug when nobody says, kg.
-const USUAL_KG: f64 = 0.5;
+pub(super) const USUAL_KG: f64 = 0.5;
 
 /// Of a melt, this share stays on jug and thermometer (common practice, no source).
 const LEFT_IN_JUG: f64 = 0.05;

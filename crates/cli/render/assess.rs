@@ -145,12 +145,12 @@ pub fn beeswax_percent(percent: f64) -> String {
 }
 
 /// Replaces the temperature in a description by one in the units shown.
-fn in_units(test: &str, units: Units) -> String {
+pub fn in_units(test: &str, units: Units) -> String {
     test.replace("20 °C", &units.given_degrees(20.0))
 }
 
 /// Returns the plain answer, one sentence an entry.
-fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
+pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
     let mut said = Vec::new();
     if !answer.sets_at_room() {
         let words = answer.cautions.iter().find(|caution| caution.about == "setting");

@@ -176,7 +176,7 @@ fn write_citations(output: &mut Output<'_>, shown: &[&Ingredient]) -> io::Result
 }
 
 /// Returns the publications behind the figures of ingredients, by key.
-fn citations(shown: &[&Ingredient]) -> BTreeMap<String, String> {
+pub fn citations(shown: &[&Ingredient]) -> BTreeMap<String, String> {
     let known = read_sources(SOURCES).unwrap_or_default();
     let mut citations = BTreeMap::new();
     for ingredient in shown {
@@ -196,7 +196,7 @@ fn citations(shown: &[&Ingredient]) -> BTreeMap<String, String> {
 }
 
 /// Returns the components, the largest share first.
-fn by_share(ingredient: &Ingredient) -> Vec<&Component> {
+pub fn by_share(ingredient: &Ingredient) -> Vec<&Component> {
     let mut components: Vec<&Component> = ingredient.composition.iter().collect();
     components.sort_by(|a, b| b.percent.total_cmp(&a.percent));
     components
@@ -220,12 +220,12 @@ fn credit(key: &str, status: Status) -> String {
 }
 
 /// Returns the key of a source; a figure without a publication has none.
-fn source(key: &str) -> String {
+pub fn source(key: &str) -> String {
     if key == ESTIMATE { "–".to_owned() } else { key.to_owned() }
 }
 
 /// Returns the melting range.
-fn melting(ingredient: &Ingredient) -> String {
+pub fn melting(ingredient: &Ingredient) -> String {
     if ingredient.melt_low_c == ingredient.melt_high_c {
         format!("{}", ingredient.melt_low_c)
     } else {

@@ -22,6 +22,7 @@ mod explore;
 mod formats;
 mod ingredients;
 mod json;
+mod lots;
 mod page;
 mod parcel;
 mod pour;

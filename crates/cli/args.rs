@@ -4,6 +4,7 @@ use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
 pub mod records;
+pub mod report;
 pub mod trial;
 
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
@@ -88,6 +89,8 @@ pub enum Action {
     Cool(Cool),
     /// What a hot route does to the bar in the post, and what helps
     Parcel(Box<Parcel>),
+    /// One page to keep and to print: answer, curves, tables, plans, sources
+    Report(Box<report::Report>),
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command

@@ -13,6 +13,7 @@ pub mod parcel;
 pub mod plans;
 pub mod pour;
 pub mod records;
+pub mod report;
 pub mod swap;
 pub mod trial;
 pub mod validate;

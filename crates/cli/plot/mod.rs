@@ -23,9 +23,6 @@ pub use paint::svg;
 use crate::error::CliError;
 use crate::output::Streams;
 
-/// Names of title and description in a file of one picture.
-const OWN_ID: &str = "picture";
-
 /// What a picture is written as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Format {
@@ -69,7 +66,7 @@ impl PictureFile {
     /// Draws a picture into the file.
     fn write(&self, picture: &Picture) -> Result<&Path, CliError> {
         let bytes = match self.format {
-            Format::Svg => svg(picture, OWN_ID).into_bytes(),
+            Format::Svg => paint::svg_file(picture).into_bytes(),
             Format::Png => paint::png(picture)
                 .map_err(|error| CliError::internal(format!("the picture could not be drawn: {error}")))?,
         };

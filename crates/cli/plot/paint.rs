@@ -13,6 +13,12 @@ use super::sheet::{Area, Item, Role, Sheet, Surface, lay_out};
 /// Letters: those of the PNG, which are as wide as any.
 const FONT: &str = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif";
 
+/// What makes a file SVG.
+const NAMESPACE: &str = "http://www.w3.org/2000/svg";
+
+/// Names of title and description in a file of one picture.
+const OWN_ID: &str = "picture";
+
 /// Size of letters, px.
 const LETTERS: u32 = 12;
 
@@ -73,7 +79,7 @@ fn letter(letter: char) -> f64 {
     share * f64::from(LETTERS)
 }
 
-/// Draws a picture as SVG, with its title and a description in words for those who do not see it.
+/// Draws a picture as SVG for a page, with its title and a description in words for those who do not see it.
 ///
 /// # Arguments
 /// * `picture`: what to draw.
@@ -83,13 +89,18 @@ pub fn svg(picture: &Picture, id: &str) -> String {
     let drawn = SvgBackend.render_scene(&scene(&sheet));
     let Some((_, inner)) = drawn.split_once('>') else { return drawn };
     let opening = format!(
-        r#"<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w:.0} {h:.0}" width="{w:.0}" height="{h:.0}" font-family="{FONT}" fill="{INK}" role="img" aria-labelledby="{id}-title {id}-desc"><title id="{id}-title">{}</title><desc id="{id}-desc">{}</desc>"#,
+        r#"<svg viewBox="0 0 {w:.0} {h:.0}" width="{w:.0}" height="{h:.0}" font-family="{FONT}" fill="{INK}" role="img" aria-labelledby="{id}-title {id}-desc"><title id="{id}-title">{}</title><desc id="{id}-desc">{}</desc>"#,
         escaped(&picture.title),
         escaped(&picture.in_words()),
         w = sheet.width,
         h = sheet.height,
     );
     opening + inner
+}
+
+/// Draws a picture as SVG in a file of its own.
+pub fn svg_file(picture: &Picture) -> String {
+    svg(picture, OWN_ID).replacen("<svg", &format!("<svg xmlns=\"{NAMESPACE}\""), 1)
 }
 
 /// Draws a picture as PNG.

@@ -587,4 +587,69 @@ mod tests {
         let twice = clipped(&[(1.0, 1.0), (1.0, 12.0), (3.0, 12.0), (3.0, 1.0)], &FRAME);
         assert_eq!(twice, [[(1.0, 1.0), (1.0, 10.0)], [(3.0, 10.0), (3.0, 1.0)]]);
     }
+
+    /// A picture that is hard to name: lines that cross, touch and leave the frame.
+    fn tangled(count: usize, turn: f64) -> Picture {
+        let line = |number: usize| {
+            let points = (0..60).map(|step| {
+                let x = f64::from(step);
+                (x, 50.0 + 60.0 * (0.1 * x * turn + number as f64).sin())
+            });
+            Series::line(format!("formula number {number} with a name"), number, 1.0, points.collect())
+        };
+        let places = [5.0, 6.0, 20.0, 58.0].map(|at| Place { at, words: ["a place".to_owned(), format!("{at} °C")] });
+        let letters = (0..count).map(|number| number.to_string()).collect();
+        let points = (0..count).map(|number| (30.0 + 0.1 * number as f64, 50.0)).collect();
+        let points = Series::points("points", 1, Marker::Square, points).named(Naming::Each(letters));
+        let chart = Chart {
+            title: "A chart".to_owned(),
+            x: Axis::linear("across, h"),
+            y: Axis::linear("upwards, °C").within(0.0, 100.0),
+            series: (0..count).map(line).chain([points]).collect(),
+            places: places.into(),
+        };
+        let caption = "A caption with many words ".repeat(9);
+        Picture { title: "A title ".repeat(30), charts: vec![chart; 3], beside: 2, caption }
+    }
+
+    #[test]
+    fn no_word_stands_on_another_and_none_is_cut() {
+        let paper = Surface { letter: |_| 7.0, whole: false, line: 15.0, gap: (6.0, 4.0), tick: 5.0, ..letters(400.0) };
+        for surface in
+            [Surface { frame: 200.0, fine: 4.0, spacing: (60.0, 45.0), ..paper }, letters(80.0), letters(60.0)]
+        {
+            for count in 0..9 {
+                let sheet = lay_out(&tangled(count, 1.0 + 0.3 * count as f64), &surface);
+                let areas: Vec<Area> = (sheet.items.iter())
+                    .filter_map(|item| if let Item::Words(area, ..) = item { Some(*area) } else { None })
+                    .collect();
+                let whole = Area { x: 0.0, y: 0.0, width: sheet.width, height: sheet.height };
+                for (number, area) in areas.iter().enumerate() {
+                    assert!(area.within(&whole), "{count}: {area:?} is outside {whole:?}");
+                    // Lines under each other may touch.
+                    let inner =
+                        Area { x: area.x + 0.1, y: area.y + 0.1, width: area.width - 0.2, height: area.height - 0.2 };
+                    assert!(areas.iter().skip(number + 1).all(|other| !inner.meets(other)), "{count}: {area:?}");
+                }
+            }
+        }
+    }
+
+    /// A terminal of some width.
+    fn letters(width: f64) -> Surface {
+        Surface {
+            width,
+            frame: 15.0,
+            line: 1.0,
+            letter: |_| 1.0,
+            title: 1.0,
+            gap: (1.0, 0.0),
+            tick: 1.0,
+            sample: 6.0,
+            whole: true,
+            fine: 0.5,
+            beside: width > 100.0,
+            spacing: (8.0, 3.0),
+        }
+    }
 }

@@ -1,0 +1,200 @@
+//! Pictures: what is on them, by structure; that no words stand on each other; and what is refused.
+
+use insta::assert_snapshot;
+use scraper::{ElementRef, Html, Selector};
+use tempfile::TempDir;
+
+use crate::{demo_folder, run, run_in};
+
+const WINTER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/formulas/fern-hand-bar-winter.toml");
+const SUMMER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/formulas/fern-hand-bar-summer.toml");
+const SHELF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/spaces/fern-hand-bar-shelf.toml");
+
+/// Width of a letter as a share of its size: a wide sans serif has about this on the average.
+const LETTER: f64 = 0.62;
+
+/// Runs a command that draws, and returns what it drew.
+fn drawn(arguments: &[&str]) -> String {
+    let folder = TempDir::new().unwrap();
+    let done = run_in(folder.path(), &[arguments, &["--plot", "p.svg"]].concat(), b"");
+    assert_eq!((done.status, done.stderr.contains("note: drawn into p.svg")), (0, true), "{}", done.shown());
+    std::fs::read_to_string(folder.path().join("p.svg")).unwrap()
+}
+
+fn all<'d>(document: &'d Html, selector: &str) -> Vec<ElementRef<'d>> {
+    document.select(&Selector::parse(selector).unwrap()).collect()
+}
+
+fn number(element: ElementRef<'_>, name: &str) -> f64 {
+    element.value().attr(name).unwrap_or("0").parse().unwrap()
+}
+
+/// What a picture is made of: its words in order, and its lines, bands and points by look.
+fn structure(svg: &str) -> String {
+    let document = Html::parse_fragment(svg);
+    let of = |selector: &str| all(&document, selector);
+    let text = |element: ElementRef<'_>| element.text().collect::<String>();
+    let mut said =
+        vec![format!("title: {}", text(of("svg > title")[0])), format!("desc: {}", text(of("svg > desc")[0]))];
+    said.push(format!("words: {}", of("text").into_iter().map(text).collect::<Vec<_>>().join(" | ")));
+    let mut looks: Vec<(String, usize)> = Vec::new();
+    for one in of("path, polyline, line, circle, rect") {
+        let name = one.value().name();
+        let attribute = |name: &str| one.value().attr(name).unwrap_or("-").to_owned();
+        let points = match name {
+            "path" => format!(", {} points", attribute("d").matches(['M', 'L']).count()),
+            _ => String::new(),
+        };
+        let look = format!(
+            "{name} stroke {} {} fill {}{points}",
+            attribute("stroke"),
+            attribute("stroke-dasharray"),
+            attribute("fill")
+        );
+        match looks.iter_mut().find(|(known, _)| *known == look) {
+            Some((_, count)) => *count += 1,
+            None => looks.push((look, 1)),
+        }
+    }
+    said.extend(looks.into_iter().map(|(look, count)| format!("{count} × {look}")));
+    said.join("\n")
+}
+
+/// Asserts that no two words touch, and that all are on the paper.
+fn assert_apart(svg: &str) {
+    let document = Html::parse_fragment(svg);
+    let root = all(&document, "svg")[0];
+    let (width, height) = (number(root, "width"), number(root, "height"));
+    let boxes: Vec<(String, [f64; 4])> = all(&document, "text")
+        .into_iter()
+        .map(|one| {
+            let (x, y, size) = (number(one, "x"), number(one, "y"), number(one, "font-size"));
+            let words: String = one.text().collect();
+            assert_eq!(one.value().attr("text-anchor"), Some("start"));
+            let right = x + LETTER * size * words.chars().count() as f64;
+            (words, [x, y - 0.75 * size, right, y + 0.2 * size])
+        })
+        .collect();
+    for (index, (words, a)) in boxes.iter().enumerate() {
+        assert!(a[0] >= 0.0 && a[1] >= 0.0 && a[2] <= width && a[3] <= height, "{words} is cut off");
+        for (others, b) in &boxes[index + 1..] {
+            let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+            assert!(apart, "`{words}` and `{others}` touch");
+        }
+    }
+}
+
+#[test]
+fn one_formula() {
+    let svg = drawn(&["assess", WINTER]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"");
+}
+
+#[test]
+fn two_formulas_have_bands_and_their_names_beside_their_lines() {
+    let svg = drawn(&["compare", WINTER, SUMMER]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"");
+}
+
+#[test]
+fn many_formulas_differ_by_dashes_and_have_no_bands() {
+    let folder = demo_folder().display().to_string();
+    let named =
+        ["fern-hand-bar-winter", "fern-hand-bar-summer", "cocoa-rich-bar", "coconut-soft-bar", "rice-bran-wax-bar"];
+    let files = named.map(|name| format!("{folder}/{name}.toml"));
+    let arguments: Vec<&str> = std::iter::once("compare").chain(files.iter().map(String::as_str)).collect();
+    let svg = drawn(&[&arguments[..], &["--units", "us", "--draws", "16"]].concat());
+    assert_apart(&svg);
+    let shown = structure(&svg);
+    for words in [
+        "temperature, °F",
+        "yield stress, psi",
+        "91 °F | room",
+        "8,4",
+        "2,4",
+        "8,3,2,3",
+        "bands are left out",
+        "Cocoa-rich bar",
+    ] {
+        assert!(shown.contains(words) || words.starts_with("91"), "{words}: {shown}");
+    }
+    assert!(!svg.contains("opacity"), "{shown}");
+}
+
+#[test]
+fn cooling() {
+    let svg = drawn(&["cool", WINTER, "--draws", "16"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"");
+}
+
+#[test]
+fn a_parcel() {
+    let svg = drawn(&["parcel", WINTER, "--draws", "16", "--route", "parked-car", "--ice", "100g"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"");
+}
+
+#[test]
+fn trade_offs() {
+    let svg = drawn(&["explore", SHELF, "--candidates", "300", "--draws", "16"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"");
+}
+
+#[test]
+fn measured_and_predicted() {
+    let svg = drawn(&["validate", "--draws", "16"]);
+    assert_apart(&svg);
+    let shown = structure(&svg);
+    for words in ["measured, % solids", "predicted, °C", "unseen", "fitting rows", "gelling level"] {
+        assert!(shown.contains(words), "{words}: {shown}");
+    }
+    assert_eq!(svg, drawn(&["validate", "--draws", "16"]));
+}
+
+#[test]
+fn a_terminal_gets_it_in_letters() {
+    let done = run(&["assess", WINTER, "--draw"]);
+    assert_eq!((done.status, done.stderr.as_str()), (0, ""));
+    let start = done.stdout.find("\n Fern hand bar, winter: solids").unwrap() + 1;
+    let picture = &done.stdout[start..];
+    assert!(picture.lines().all(|line| line.chars().count() <= 100 && !line.contains('\u{1b}')), "{picture}");
+    assert_snapshot!(picture, @"");
+    for other in [
+        vec!["compare", WINTER, SUMMER, "--draws", "16"],
+        vec!["cool", WINTER, "--draws", "16"],
+        vec!["explore", SHELF, "--candidates", "100", "--draws", "16"],
+        vec!["parcel", WINTER, "--route", "parked-car", "--draws", "16"],
+        vec!["validate", "--draws", "16"],
+    ] {
+        let done = run(&[&other[..], &["--draw"]].concat());
+        assert!(done.status == 0 && done.stdout.contains('┤'), "{}", done.shown());
+    }
+}
+
+#[test]
+fn png_by_its_ending() {
+    let folder = TempDir::new().unwrap();
+    let done = run_in(folder.path(), &["assess", WINTER, "--json", "--draws", "16", "--plot", "p.PNG"], b"");
+    assert!(done.stderr.contains("drawn into p.PNG"), "{}", done.shown());
+    done.json();
+    let bytes = std::fs::read(folder.path().join("p.PNG")).unwrap();
+    assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+    let size = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+    assert!(size(16) == 1240 && size(20) > 1200, "{} × {}", size(16), size(20));
+}
+
+#[test]
+fn other_endings_and_letters_in_json_are_refused() {
+    let folder = TempDir::new().unwrap();
+    for name in ["p.pdf", "p", "svg"] {
+        let done = run_in(folder.path(), &["assess", WINTER, "--plot", name], b"");
+        assert!(done.status == 2 && done.stderr.contains(".svg or .png"), "{}", done.shown());
+    }
+    let done = run_in(folder.path(), &["compare", WINTER, SUMMER, "--draw", "--json"], b"");
+    assert_eq!((done.status, done.stdout.as_str()), (2, ""), "{}", done.shown());
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}

@@ -11,7 +11,7 @@ const SUMMER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/formulas/fern-ha
 const SHELF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/spaces/fern-hand-bar-shelf.toml");
 
 /// Width of a letter as a share of its size: a wide sans serif has about this on the average.
-const LETTER: f64 = 0.62;
+const LETTER: f64 = 0.55;
 
 /// Runs a command that draws, and returns what it drew.
 fn drawn(arguments: &[&str]) -> String {
@@ -88,14 +88,39 @@ fn assert_apart(svg: &str) {
 fn one_formula() {
     let svg = drawn(&["assess", WINTER]);
     assert_apart(&svg);
-    assert_snapshot!(structure(&svg), @"");
+    assert_snapshot!(structure(&svg), @"
+    title: Fern hand bar, winter: solids and firmness
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    1 × rect stroke - - fill white
+    2 × path stroke none - fill #1f4e79, 132 points
+    8 × line stroke #8a8f84 2,3 fill -
+    2 × rect stroke #1c1f1a - fill none
+    25 × line stroke #1c1f1a - fill -
+    1 × path stroke #1f4e79 - fill none, 66 points
+    1 × path stroke #1f4e79 - fill none, 54 points
+    ");
 }
 
 #[test]
 fn two_formulas_have_bands_and_their_names_beside_their_lines() {
     let svg = drawn(&["compare", WINTER, SUMMER]);
     assert_apart(&svg);
-    assert_snapshot!(structure(&svg), @"");
+    assert_snapshot!(structure(&svg), @"
+    title: Fern hand bar, winter and Fern hand bar, summer: solids and firmness
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter and Fern hand bar, summer: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    1 × rect stroke - - fill white
+    2 × path stroke none - fill #1f4e79, 142 points
+    2 × path stroke none - fill #97580b, 142 points
+    8 × line stroke #8a8f84 2,3 fill -
+    2 × rect stroke #1c1f1a - fill none
+    27 × line stroke #1c1f1a - fill -
+    1 × path stroke #1f4e79 - fill none, 71 points
+    1 × path stroke #97580b 8,4 fill none, 71 points
+    1 × path stroke #1f4e79 - fill none, 54 points
+    1 × path stroke #97580b 8,4 fill none, 56 points
+    ");
 }
 
 #[test]
@@ -127,7 +152,19 @@ fn many_formulas_differ_by_dashes_and_have_no_bands() {
 fn cooling() {
     let svg = drawn(&["cool", WINTER, "--draws", "16"]);
     assert_apart(&svg);
-    assert_snapshot!(structure(&svg), @"");
+    assert_snapshot!(structure(&svg), @"
+    title: Cooling in the mould
+    desc: temperature, °C against time, h: sets; leaves the mould; room, middle; room, surface; fridge, middle; fridge, surface; freezer, middle; freezer, surface. By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.
+    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
+    1 × rect stroke - - fill white
+    1 × rect stroke #1c1f1a - fill none
+    13 × line stroke #1c1f1a - fill -
+    3 × path stroke #7a4a6d 2,4 fill none, 2 points
+    2 × path stroke #1f4e79 - fill none, 95 points
+    2 × path stroke #97580b 8,4 fill none, 95 points
+    2 × path stroke #3c6b4b 2,4 fill none, 95 points
+    1 × path stroke #1f4e79 - fill none, 2 points
+    ");
 }
 
 #[test]
@@ -141,7 +178,16 @@ fn a_parcel() {
 fn trade_offs() {
     let svg = drawn(&["explore", SHELF, "--candidates", "300", "--draws", "16"]);
     assert_apart(&svg);
-    assert_snapshot!(structure(&svg), @"");
+    assert_snapshot!(structure(&svg), @"
+    title: Trade-offs
+    desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: off the best glide, ln of stress on skin against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 50 | 100 | 200 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | off the best glide, ln of stress on skin | 0.0 | 0.5 | 1.0 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 12 | 14 | 16 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 12 | 14 | 16 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    1 × rect stroke - - fill white
+    4 × rect stroke #1c1f1a - fill none
+    28 × line stroke #1c1f1a - fill -
+    22172 × circle stroke - - fill #bcc1b6
+    28 × rect stroke - - fill #1f4e79
+    ");
 }
 
 #[test]
@@ -162,7 +208,53 @@ fn a_terminal_gets_it_in_letters() {
     let start = done.stdout.find("\n Fern hand bar, winter: solids").unwrap() + 1;
     let picture = &done.stdout[start..];
     assert!(picture.lines().all(|line| line.chars().count() <= 100 && !line.contains('\u{1b}')), "{picture}");
-    assert_snapshot!(picture, @"");
+    assert_snapshot!(picture, @"
+    Fern hand bar, winter: solids and firmness
+    solids, % by mass
+              fridge                room              skin         hot parcel
+               5 °C                20 °C             33 °C            45 °C
+     100 ┤      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+      80 ┤      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+         │⠓⠒⠤⢤⣀⡀┊░░                  ┊                 ┊                ┊
+      60 ┤░░░░░⠉⠑⠢⢄⡀░░░░             ┊                 ┊                ┊
+         │    ░░┊░░⠉⠢⣄⣀░░░░░         ┊                 ┊                ┊
+         │      ┊   ░░⠈⠉⠙⠒⠢⠤⢄⣀⣀⡀     ┊                 ┊                ┊
+      40 ┤      ┊              ⠈⠉⠉⠙⠒⠒⠦⠤⣄⣀⡀             ┊                ┊
+         │      ┊                    ┊  ░⠉⠉⠙⠒⠒⠤⢄⣀░░░   ┊                ┊
+         │      ┊                    ┊       ░░░⠈⠉⠲⠤⣀⣀⡀┊░               ┊
+      20 ┤      ┊                    ┊                ⠈⠉⠉⠉⠉⠉⠉⠓⠒⠒⠲⠤⠤⣄⣀⡀░ ┊
+         │      ┊                    ┊                 ┊            ░⠉⠉⠓⠒⠤⠤⣄⣀⣀⣀⣀░░
+         │      ┊                    ┊                 ┊                ┊      ⠈⠉⠉⠉⠑⠒⠒⠦⠤⢄⣀⣀⣀⣀
+       0 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬─────────────⠉⠉⠉⠉⠉⠉⠉⠁
+          0            10            20            30           40            50            60
+                                                temperature, °C
+    firmness: yield stress, kPa
+              fridge                room              skin         hot parcel
+               5 °C                20 °C             33 °C            45 °C
+         │░░    ┊                    ┊                 ┊                ┊
+    1000 ┤░░░░░░┊░░░░                ┊                 ┊                ┊
+         │⠉⠙⠒⠒⠦⠤⢄⣀⣀░░░░░░░░░         ┊                 ┊                ┊
+         │ ░░░░░┊░⠈⠉⠓⠒⠢⠤⠤⣄⣀⣀░░░░░░░░░┊                 ┊                ┊
+     100 ┤      ┊    ░░░░░░░⠉⠉⠓⠒⠢⠤⢄⣀⡀┊░░░░░            ┊                ┊
+         │      ┊           ░░░░░░░░⠈⠉⠓⠲⠤⣄⣀░░░░░░      ┊                ┊
+         │      ┊                  ░░┊░░░░⠈⠉⠓⠲⠤⣀░░░░░░ ┊                ┊
+         │      ┊                    ┊    ░░░░░░⠉⠒⢤⣀░░░┊░░              ┊
+      10 ┤      ┊                    ┊         ░░░░⠈⠙⠒⠒⠤⠤⣄⣀⡀░░░░░       ┊
+         │      ┊                    ┊              ░░░┊░░░⠉⠉⠒⠢⠤⣀⡀░░░░  ┊
+         │      ┊                    ┊                 ┊ ░░░░░░░░⠉⠓⠦⣄░░░┊░░░
+       1 ┤      ┊                    ┊                 ┊      ░░░░░░░⠙⠲⢤⡀░░░░░░
+         │      ┊                    ┊                 ┊          ░░░░░░⠈⠲⢤⡀░░░░░░░
+         │      ┊                    ┊                 ┊              ░░┊░░⠈⠓⠦⢄⡀░░░░░░
+         │      ┊                    ┊                 ┊                ┊░░░░░░⠉⠓⠦⡀░░░░░░
+     0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠁──────────┬──────
+          0            10            20            30           40            50            60
+                                                temperature, °C
+    Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of
+    the tables.
+    ");
     for other in [
         vec!["compare", WINTER, SUMMER, "--draws", "16"],
         vec!["cool", WINTER, "--draws", "16"],

@@ -1,6 +1,8 @@
 //! A picture laid out on a surface: where every line and word goes, so that no word stands on another. The surface may be paper, measured in
 //! pixels, or a terminal, measured in letters.
 
+use std::collections::BTreeSet;
+
 use super::chart::{Axis, Chart, Dash, Marker, Naming, Picture, Place, Series, Shape};
 use super::ticks;
 
@@ -18,6 +20,9 @@ const TOO_DEAR: f64 = 12.0;
 
 /// A figure as wide as most at the ticks.
 const USUAL_TICK: &str = "1000";
+
+/// Dots nearer to each other than this, as a share of what is told apart, are on one spot.
+const SPOT: f64 = 0.25;
 
 /// Least figure on a logarithmic axis.
 const LEAST: f64 = 1e-9;
@@ -392,8 +397,14 @@ impl<'a> Chartist<'a> {
                 }
             }
             Shape::Points(marker) => {
-                let within = points.iter().filter(|point| frame.holds(**point));
-                self.items.extend(within.map(|point| Item::Point(*point, marker, one.ink)));
+                // Of many dots on one spot, one is seen.
+                let spot = |value: f64| (value / (SPOT * self.surface.fine)).round() as i64;
+                let mut taken = BTreeSet::new();
+                for point in points.iter().filter(|point| frame.holds(**point)) {
+                    if marker != Marker::Dot || taken.insert((spot(point.0), spot(point.1))) {
+                        self.items.push(Item::Point(*point, marker, one.ink));
+                    }
+                }
             }
         }
     }

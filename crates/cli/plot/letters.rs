@@ -182,10 +182,12 @@ impl Grid {
 
 /// Puts a letter; one that is outside is left out.
 fn put(layer: &mut [Option<char>], columns: usize, x: f64, y: f64, letter: char) {
-    if x >= 0.0 && y >= 0.0 && (x as usize) < columns {
-        if let Some(place) = layer.get_mut(y as usize * columns + x as usize) {
-            *place = Some(letter);
-        }
+    if x >= 0.0
+        && y >= 0.0
+        && (x as usize) < columns
+        && let Some(place) = layer.get_mut(y as usize * columns + x as usize)
+    {
+        *place = Some(letter);
     }
 }
 

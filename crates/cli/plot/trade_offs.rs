@@ -14,11 +14,14 @@ const SOFTEST_KPA: f64 = 1e-6;
 /// Charts side by side.
 const BESIDE: usize = 2;
 
+/// Reads one figure off the properties of a bar.
+type Figure = Box<dyn Fn(&Properties) -> Option<f64>>;
+
 /// A property, as one axis shows it.
 struct Property {
     label: String,
     logarithmic: bool,
-    of: Box<dyn Fn(&Properties) -> Option<f64>>,
+    of: Figure,
 }
 
 /// Describes firmness and warmth, relief and skin feel, and price and both where there are prices.
@@ -29,8 +32,7 @@ struct Property {
 /// * `firmness_at_c`: temperature of the firmness.
 /// * `units`: shown.
 pub fn picture(front: &[Candidate], shown: &[Shown], firmness_at_c: f64, units: Units) -> Picture {
-    let property =
-        |label: String, logarithmic, of: Box<dyn Fn(&Properties) -> Option<f64>>| Property { label, logarithmic, of };
+    let property = |label: String, logarithmic, of: Figure| Property { label, logarithmic, of };
     let hold = || {
         let label = format!("keeps its shape up to, {}", units.degree());
         property(label, false, Box::new(move |one| one.hold_c.map(|celsius| units.scaled(celsius))))

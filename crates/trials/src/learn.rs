@@ -50,7 +50,7 @@ use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use self::moments::Gaussian;
+use self::moments::{Found, Gaussian};
 use crate::likelihood::Site;
 use crate::reading::{Readings, Value};
 use crate::trial::{Trial, TrialError};
@@ -75,7 +75,7 @@ pub const STALL_GAIN: f64 = 1e-2;
 pub const MAX_STEPS: usize = 60;
 
 /// Share of the variance of one result that the scores left out of learning may make up together.
-pub const NEGLIGIBLE: f64 = 0.01;
+pub const NEGLIGIBLE: f64 = 0.001;
 
 /// Rounds of flagging before the weights are taken as they are.
 pub const FLAG_ROUNDS: usize = 12;
@@ -156,6 +156,9 @@ pub struct Learned {
     pub mean: Vec<f64>,
     /// Covariance, lower triangle with its diagonal; 1 and 0 before any trial.
     pub covariance: Vec<Vec<f64>>,
+    /// Samples of the scores, equally likely, a figure for each name; none where the trials are too many to take them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub samples: Vec<Vec<f64>>,
     /// How many trials it rests on, flagged ones included.
     pub trials: usize,
     /// How many trials teach nothing: the model has no parameter for them.
@@ -170,7 +173,8 @@ impl Learned {
     /// # Errors
     /// [`MakerError`] when it was changed since it was learned.
     pub fn maker(&self) -> Result<Maker, MakerError> {
-        Maker::new(self.names.clone(), self.mean.clone(), &self.covariance, self.trials)
+        Maker::new(self.names.clone(), self.mean.clone(), &self.covariance, self.trials)?
+            .with_samples(self.samples.clone())
     }
 
     /// Every score, the one the trials say most of first; equal ones by name.
@@ -181,6 +185,7 @@ impl Learned {
     ///     names: vec!["cast".into(), "load".into()],
     ///     mean: vec![0.1, 0.4],
     ///     covariance: vec![vec![0.9], vec![0.0, 0.5]],
+    ///     samples: vec![],
     ///     trials: 1,
     ///     untaught: 0,
     ///     flagged: vec![],
@@ -271,10 +276,11 @@ pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Re
         });
     let flagged = flagged.collect();
     let taught = posterior.sites.iter().flatten().count();
-    let Gaussian { mean, covariance } = posterior.moments(&mode)?;
+    let Found { gaussian: Gaussian { mean, covariance }, samples } = posterior.moments(&mode)?;
     Ok(Learned {
         mean: mean.iter().copied().collect(),
         covariance: (0..covariance.nrows()).map(|i| (0..=i).map(|j| covariance[(i, j)]).collect()).collect(),
+        samples,
         trials: taught,
         untaught: trials.len() - taught,
         flagged,

@@ -49,6 +49,31 @@ const FREEDOM: usize = 8;
 /// Seeds of the two rounds.
 const SEEDS: [u64; 2] = [1, 2];
 
+/// Samples kept of what was learned, equally likely.
+const KEPT: usize = 1_000;
+
+/// Effective size below which no samples are kept: few would stand many times.
+const LEAST_EFFECTIVE: f64 = 300.0;
+
+/// Scores of a sample are kept to this.
+const SAMPLE_DIGIT: f64 = 1e-4;
+
+/// What the samples say.
+pub(super) struct Found {
+    pub gaussian: Gaussian,
+    /// Equally likely; none where they would stand for too little.
+    pub samples: Vec<Vec<f64>>,
+}
+
+/// Weighted samples.
+struct Round {
+    gaussian: Gaussian,
+    /// Effective size.
+    size: f64,
+    offsets: Vec<DVector<f64>>,
+    weights: Vec<f64>,
+}
+
 /// Mean and covariance of the scores.
 #[derive(Debug, Clone)]
 pub(super) struct Gaussian {
@@ -116,27 +141,28 @@ impl Proposal {
 }
 
 impl Posterior<'_> {
-    /// Mean and covariance of the scores.
-    pub(super) fn moments(&mut self, mode: &Mode) -> Result<Gaussian, BlendError> {
+    /// Mean and covariance of the scores, and samples of them.
+    pub(super) fn moments(&mut self, mode: &Mode) -> Result<Found, BlendError> {
         let laplace = Gaussian { mean: mode.scores.clone(), covariance: mode.covariance() };
         let count = laplace.mean.len();
         let most = READINGS / self.readings.unlike().max(1);
         if count == 0 || most < FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * count) {
-            return Ok(laplace);
+            return Ok(Found { gaussian: laplace, samples: Vec::new() });
         }
         let proposal = Proposal::new(&laplace);
-        let (first, first_size) = self.round(&proposal, FIRST_ROUND, SEEDS[0])?;
+        let Round { gaussian: first, size: first_size, .. } = self.round(&proposal, FIRST_ROUND, SEEDS[0])?;
         let worth = |size: f64| size / (size + count as f64);
         let proposal = proposal.moved(&laplace.towards(&first, worth(first_size)));
         let more = FIRST_ROUND as f64 * (EFFECTIVE_SIZE / first_size - 1.0);
-        let (second, second_size) = self.round(&proposal, (more as usize).min(most - FIRST_ROUND), SEEDS[1])?;
-        let size = first_size + second_size;
-        let both = if size > 0.0 { first.towards(&second, second_size / size) } else { first };
-        Ok(laplace.towards(&both, worth(size)))
+        let second = self.round(&proposal, (more as usize).min(most - FIRST_ROUND), SEEDS[1])?;
+        let size = first_size + second.size;
+        let both = if size > 0.0 { first.towards(&second.gaussian, second.size / size) } else { first };
+        let samples = if second.size < LEAST_EFFECTIVE { Vec::new() } else { second.kept(&proposal.mean) };
+        Ok(Found { gaussian: laplace.towards(&both, worth(size)), samples })
     }
 
     /// One round of samples: their weighted mean and covariance, and their effective size.
-    fn round(&mut self, proposal: &Proposal, samples: usize, seed: u64) -> Result<(Gaussian, f64), BlendError> {
+    fn round(&mut self, proposal: &Proposal, samples: usize, seed: u64) -> Result<Round, BlendError> {
         let draws = Draws::new(seed, samples / 2);
         let scores: Vec<Vec<f64>> = self.readings.names().iter().map(|name| draws.dimension(name)).collect();
         let breadths: Vec<Vec<f64>> = (0..FREEDOM).map(|part| draws.dimension(&format!("breadth {part}"))).collect();
@@ -164,7 +190,7 @@ impl Posterior<'_> {
         let total: f64 = weights.iter().sum();
         let mut gaussian = Gaussian { mean: DVector::zeros(count), covariance: DMatrix::zeros(count, count) };
         if total <= 0.0 {
-            return Ok((gaussian, 0.0));
+            return Ok(Round { gaussian, size: 0.0, offsets, weights });
         }
         for (weight, offset) in weights.iter().zip(&offsets) {
             gaussian.mean.axpy(weight / total, offset, 1.0);
@@ -174,6 +200,24 @@ impl Posterior<'_> {
             gaussian.covariance.ger(weight / total, &far, &far, 1.0);
         }
         gaussian.mean += &proposal.mean;
-        Ok((gaussian, total * total / weights.iter().map(|weight| weight * weight).sum::<f64>()))
+        let size = total * total / weights.iter().map(|weight| weight * weight).sum::<f64>();
+        Ok(Round { gaussian, size, offsets, weights })
+    }
+}
+
+impl Round {
+    /// Equally likely samples in place of weighted ones: systematic resampling, every `Σ w / KEPT` along the sum of the weights.
+    fn kept(&self, mean: &DVector<f64>) -> Vec<Vec<f64>> {
+        let step = self.weights.iter().sum::<f64>() / KEPT as f64;
+        let (mut kept, mut passed) = (Vec::with_capacity(KEPT), 0.0);
+        for (offset, weight) in self.offsets.iter().zip(&self.weights) {
+            passed += weight;
+            while kept.len() < KEPT && passed > (kept.len() as f64 + 0.5) * step {
+                let scores =
+                    (mean + offset).iter().map(|score| (score / SAMPLE_DIGIT).round() * SAMPLE_DIGIT).collect();
+                kept.push(scores);
+            }
+        }
+        kept
     }
 }

@@ -311,7 +311,7 @@ fn a_long_random_walk_agrees() {
     for (number, (what, trials)) in tried.collect::<Vec<_>>().into_iter().enumerate() {
         let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
         let mode = posterior.robust_mode().unwrap();
-        let found = posterior.moments(&mode).unwrap();
+        let found = posterior.moments(&mode).unwrap().gaussian;
         let (walked, accepted) = walk(&mut posterior, &found, &mut Chance(Pcg64::seed_from_u64(number as u64)));
         let laplace = mode.covariance();
         let mut worst = [0.0_f64; 6];

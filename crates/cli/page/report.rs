@@ -293,17 +293,12 @@ fn plans(found: &Found<'_>) -> Vec<Section> {
     let mut sections = Vec::new();
     for (title, plans) in found.titles.iter().zip(found.plans) {
         for plan in plans {
-            let heading = if several { format!("{title}: {}", lower(&plan.heading)) } else { plan.heading.clone() };
+            let heading =
+                if several { format!("{title}: {}", render::lower(&plan.heading)) } else { plan.heading.clone() };
             sections.push((heading, plan));
         }
     }
     sections.into_iter().map(|(heading, plan)| Section { heading, blocks: plan.blocks.clone() }).collect()
-}
-
-/// Returns a text with a small letter first.
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// Every figure of every ingredient, with how it was obtained and where from.

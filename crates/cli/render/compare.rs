@@ -13,7 +13,7 @@ use super::assess::{
 use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
 use super::units::{needle, with_unit};
-use super::{Group, capital, list, names};
+use super::{Group, capital, list, lower, names};
 use crate::args::Units;
 use crate::complain::visible;
 use crate::output::Output;
@@ -295,12 +295,6 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             )
         }
     })
-}
-
-/// Returns a text with a small letter first.
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// Says the decisive differences of firmness in one sentence.

@@ -128,6 +128,10 @@ pub enum Dash {
     Dots,
     /// Long and dot.
     Mixed,
+    /// Very long ones.
+    Longer,
+    /// Long and two dots.
+    Pairs,
 }
 
 impl Dash {
@@ -138,6 +142,8 @@ impl Dash {
             Dash::Long => &[8.0, 4.0],
             Dash::Dots => &[2.0, 4.0],
             Dash::Mixed => &[8.0, 3.0, 2.0, 3.0],
+            Dash::Longer => &[16.0, 4.0],
+            Dash::Pairs => &[8.0, 3.0, 2.0, 3.0, 2.0, 3.0],
         }
     }
 }
@@ -169,7 +175,7 @@ pub enum Naming {
 impl Series {
     /// A line, named beside it.
     pub fn line(name: impl Into<String>, look: usize, width: f64, points: Vec<(f64, f64)>) -> Self {
-        let dashes = [Dash::Solid, Dash::Long, Dash::Dots, Dash::Mixed];
+        let dashes = [Dash::Solid, Dash::Long, Dash::Dots, Dash::Mixed, Dash::Longer, Dash::Pairs];
         let dash = dashes.get(look % dashes.len()).copied().unwrap_or(Dash::Solid);
         let shape = Shape::Line(dash, width);
         Series { name: name.into(), shape, ink: look, points, band: Vec::new(), naming: Naming::Beside }

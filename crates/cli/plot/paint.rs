@@ -43,6 +43,9 @@ const INKS: [&str; 4] = ["#1f4e79", "#97580b", "#3c6b4b", "#7a4a6d"];
 /// How dark a band is; two on each other are still told apart.
 const SHADE: f64 = 0.16;
 
+/// Shortest dash without its ends, px.
+const THINNEST: f64 = 0.1;
+
 /// A pixel of a PNG against one of the drawing.
 const FINE: f32 = 2.0;
 
@@ -86,7 +89,7 @@ fn letter(letter: char) -> f64 {
 /// * `id`: of the title and the description, different for each picture on a page.
 pub fn svg(picture: &Picture, id: &str) -> String {
     let sheet = lay_out(picture, &surface(picture));
-    let drawn = SvgBackend.render_scene(&scene(&sheet));
+    let drawn = SvgBackend.render_scene(&scene(&sheet, false));
     let Some((_, inner)) = drawn.split_once('>') else { return drawn };
     let opening = format!(
         r#"<svg viewBox="0 0 {w:.0} {h:.0}" width="{w:.0}" height="{h:.0}" font-family="{FONT}" fill="{INK}" role="img" aria-labelledby="{id}-title {id}-desc"><title id="{id}-title">{}</title><desc id="{id}-desc">{}</desc>"#,
@@ -109,7 +112,7 @@ pub fn svg_file(picture: &Picture) -> String {
 /// What the library says.
 pub fn png(picture: &Picture) -> Result<Vec<u8>, String> {
     let sheet = lay_out(picture, &surface(picture));
-    PngBackend::new().with_scale(FINE).render_scene(&scene(&sheet))
+    PngBackend::new().with_scale(FINE).render_scene(&scene(&sheet, true))
 }
 
 /// The paper of a picture.
@@ -136,12 +139,22 @@ fn rounded(value: f64) -> f64 {
     (100.0 * value).round() / 100.0
 }
 
-fn scene(sheet: &Sheet) -> Scene {
+/// Makes the scene of a sheet.
+///
+/// # Arguments
+/// * `cut`: whether lines are cut into their dashes; the library's own have round ends on a PNG, which close the gaps.
+fn scene(sheet: &Sheet, cut: bool) -> Scene {
     let mut scene = Scene::new(sheet.width.round(), sheet.height.round());
     scene.font_family = Some(FONT.to_owned());
     scene.text_color = Some(INK.to_owned());
     for item in &sheet.items {
-        draw(&mut scene, item);
+        match item {
+            Item::Line(points, dash, width, number) if cut => {
+                let pieces = pieces(points, dash.pattern(), *width);
+                pieces.into_iter().for_each(|piece| scene.add(line(&piece, *width, *number, None)));
+            }
+            item => draw(&mut scene, item),
+        }
     }
     scene
 }
@@ -190,14 +203,58 @@ fn draw(scene: &mut Scene, item: &Item) {
                 stroke_dasharray: None,
             })));
         }
-        Item::Line(points, dash, width, number) => scene.add(Primitive::PolyLine {
-            points: points.iter().map(|(x, y)| (rounded(*x), rounded(*y))).collect(),
-            stroke: Color::from(ink(*number)),
-            stroke_width: *width,
-            stroke_dasharray: dashes(*dash),
-        }),
+        Item::Line(points, dash, width, number) => scene.add(line(points, *width, *number, dashes(*dash))),
         Item::Point((x, y), marker, number) => point(scene, (rounded(*x), rounded(*y)), *marker, ink(*number)),
     }
+}
+
+fn line(points: &[(f64, f64)], width: f64, number: usize, dash: Option<String>) -> Primitive {
+    Primitive::PolyLine {
+        points: points.iter().map(|(x, y)| (rounded(*x), rounded(*y))).collect(),
+        stroke: Color::from(ink(number)),
+        stroke_width: width,
+        stroke_dasharray: dash,
+    }
+}
+
+/// Cuts a line into its dashes, shorter by the round ends they get.
+fn pieces(points: &[(f64, f64)], pattern: &[f64], width: f64) -> Vec<Vec<(f64, f64)>> {
+    if pattern.is_empty() {
+        return vec![points.to_vec()];
+    }
+    let mut pieces: Vec<Vec<(f64, f64)>> = Vec::new();
+    let mut parts = pattern
+        .iter()
+        .enumerate()
+        .map(|(index, part)| match index % 2 {
+            0 => (true, (part - width).max(THINNEST)),
+            _ => (false, part + width),
+        })
+        .cycle();
+    let (mut on, mut left) = parts.next().unwrap_or((true, f64::INFINITY));
+    let mut begin = true;
+    for (a, b) in points.iter().zip(points.iter().skip(1)) {
+        let length = (b.0 - a.0).hypot(b.1 - a.1);
+        let mut gone = 0.0;
+        while gone < length {
+            let step = left.min(length - gone);
+            let at = |along: f64| (a.0 + along / length * (b.0 - a.0), a.1 + along / length * (b.1 - a.1));
+            if on {
+                match pieces.last_mut() {
+                    Some(piece) if !begin => piece.push(at(gone + step)),
+                    _ => pieces.push(vec![at(gone), at(gone + step)]),
+                }
+                begin = false;
+            }
+            gone += step;
+            left -= step;
+            if left <= 0.0 {
+                (on, left) = parts.next().unwrap_or((true, f64::INFINITY));
+                begin = true;
+            }
+        }
+    }
+    pieces
 }
 
 fn straight(from: (f64, f64), to: (f64, f64), colour: &str, width: f64, dash: Option<String>) -> Primitive {
@@ -233,5 +290,19 @@ fn point(scene: &mut Scene, (x, y): (f64, f64), marker: Marker, colour: &str) {
             stroke_width: None,
             opacity: None,
         }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dashes_go_on_around_corners() {
+        let cut = pieces(&[(0.0, 0.0), (7.0, 0.0), (7.0, 20.0)], &[10.0, 4.0], 0.0);
+        let corner = vec![(0.0, 0.0), (7.0, 0.0), (7.0, 3.0)];
+        assert_eq!(cut, [corner, vec![(7.0, 7.0), (7.0, 17.0)]]);
+        assert_eq!(pieces(&[(0.0, 0.0), (9.0, 0.0)], &[], 1.0), [[(0.0, 0.0), (9.0, 0.0)]]);
+        assert!(pieces(&[(1.0, 1.0), (1.0, 1.0)], &[8.0, 4.0], 9.0).is_empty());
     }
 }

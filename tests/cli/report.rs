@@ -133,6 +133,7 @@ fn four_formulas_are_a_small_page() {
     let document = assert_sound(&written);
     assert_told(&document);
     assert!(written.len() < MOST_BYTES, "{}", written.len());
+    assert_eq!(texts(&document, "head > title"), ["4 formulas: report"]);
     assert!(texts(&document, "h2").contains(&"Side by side".to_owned()));
     // Three beside each other, then the fourth.
     assert_eq!(texts(&document, "caption").iter().filter(|caption| caption.starts_with("Mass %")).count(), 2);

@@ -25,6 +25,9 @@ const FOOT: &str = "Worked out by barwright from the formula: predictions, not m
 /// Most formulas named in the title.
 const MOST_NAMED: usize = 4;
 
+/// A list of names longer than this is no title of a window.
+const LONGEST_WINDOW: usize = 60;
+
 /// What the curves show, in their order.
 const CURVES: [&str; 2] = ["How much of it is solid", "How firm it is"];
 
@@ -185,7 +188,11 @@ pub fn page(found: &Found<'_>) -> String {
         p.small { (asked(found)) }
         @for section in &sections { (shown(section, &mut pictures)) }
     };
-    frame(&format!("{title}: report"), &body, FOOT)
+    let window = match found.titles.len() {
+        count if count > 1 && title.chars().count() > LONGEST_WINDOW => format!("{count} formulas"),
+        _ => title.clone(),
+    };
+    frame(&format!("{window}: report"), &body, FOOT)
 }
 
 /// What was asked, in a sentence.

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 pub mod manual;
 pub mod records;
+pub mod report;
 pub mod trial;
 
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
@@ -19,6 +20,7 @@ use clap::{Parser, Subcommand, ValueEnum};
 use crate::colour::{ColourWish, parse_colour};
 use crate::firmness::{FirmnessWish, parse_firmness};
 use crate::mould::MouldArgs;
+use crate::plot::Drawing;
 use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
@@ -88,6 +90,8 @@ pub enum Action {
     Cool(Cool),
     /// What a hot route does to the bar in the post, and what helps
     Parcel(Box<Parcel>),
+    /// One page to keep and to print: answer, curves, tables, plans, sources
+    Report(Box<report::Report>),
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
@@ -158,6 +162,9 @@ pub struct Assess {
     /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
     #[arg(long)]
     pub why: bool,
+    /// Picture: solids and firmness against temperature.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// What is asked of the formula.
     #[command(flatten)]
     pub wishes: Wishes,
@@ -176,6 +183,9 @@ pub struct Compare {
     /// Two or more formulas: files, `-` for standard input, or texts; a .csv file can hold several
     #[arg(value_name = "FORMULA", required = true)]
     pub formulas: Vec<OsString>,
+    /// Picture: solids and firmness of all against temperature.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// What is asked of the formulas.
     #[command(flatten)]
     pub wishes: Wishes,
@@ -347,9 +357,9 @@ pub struct Explore {
     /// Write every trade-off into this CSV file, one a line, for a spreadsheet
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Draw the trade-offs into an SVG file
-    #[arg(long, value_name = "FILE")]
-    pub plot: Option<PathBuf>,
+    /// Picture: the trade-offs.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// Keep what was found in this file, and go on from it next time: after Ctrl-C, or with more candidates
     #[arg(long, value_name = "FILE")]
     pub resume: Option<PathBuf>,
@@ -560,9 +570,9 @@ pub struct Cool {
     /// Finest relief that must come out whole, in mm or in; without it, the mould's, or 0.8 mm
     #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
     pub relief: Option<f64>,
-    /// Draw middle and surface against time into an SVG file
-    #[arg(long, value_name = "FILE")]
-    pub plot: Option<PathBuf>,
+    /// Picture: middle and surface against time.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
@@ -629,9 +639,9 @@ pub struct Parcel {
     /// Write air, core, mean and melted share against time into this CSV file, for a spreadsheet
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Draw air and core against time into an SVG file
-    #[arg(long, value_name = "FILE")]
-    pub plot: Option<PathBuf>,
+    /// Picture: air and core against time.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// Cells of the computation: `1mm` to check that 3 mm are fine enough, ten times slower
     #[arg(long, value_name = "LENGTH", default_value = "3mm", value_parser = cell)]
     pub cell: f64,
@@ -707,9 +717,9 @@ pub struct Validate {
     /// List every scored row, to see where the model is right and where it is not
     #[arg(long)]
     pub rows: bool,
-    /// Draw measured against predicted values into an SVG file
-    #[arg(long, value_name = "FILE")]
-    pub plot: Option<PathBuf>,
+    /// Picture: measured against predicted values.
+    #[command(flatten)]
+    pub drawing: Drawing,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
     pub json: bool,

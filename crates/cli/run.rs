@@ -99,6 +99,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Pour(order) => commands::pour::run(order, &profile, &mut streams)?,
         Action::Cool(order) => commands::cool::run(order, &profile, &mut streams)?,
         Action::Parcel(order) => commands::parcel::run(order, &profile, &mut streams)?,
+        Action::Report(order) => commands::report::run(order, &profile, &mut streams)?,
         Action::Trial(order) => commands::trial::run(order, &profile, &mut streams)?,
         Action::Records(order) => commands::records::run(order, &profile, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,

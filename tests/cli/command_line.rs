@@ -107,6 +107,8 @@ fn help_of_assess() {
                               bench tests taught
           --why               Say what one more percent of each ingredient does: what makes this bar
                               soft, or firm
+          --plot <FILE>       Draw it into a file: SVG or PNG, by the ending of its name
+          --draw              Draw it below the answer, in letters
           --at <TEMPS>        Temperatures of the tables: add those of your coldest store and hottest
                               van [default: 20,25,30,35]
           --state <STATE>     Crystal state of the bar in use: `fresh` for one used within hours,

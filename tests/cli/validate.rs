@@ -82,7 +82,7 @@ fn a_missing_table_and_an_unwritable_plot_are_named() {
     assert!(missing.stderr.contains("none.csv"), "{}", missing.shown());
     let arguments = ["validate", "--table", "mine.csv", "--draws", "16", "--plot", "no/such/folder.svg"];
     let unwritable = run_on("mine.csv", table(&[SLIP]), &arguments);
-    assert_eq!((unwritable.status, unwritable.stdout.as_str()), (1, ""), "{}", unwritable.shown());
+    assert_eq!(unwritable.status, 1, "{}", unwritable.shown());
     assert!(unwritable.stderr.contains("cannot be written"), "{}", unwritable.shown());
     assert!(!Path::new("no/such").exists());
 }

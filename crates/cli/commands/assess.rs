@@ -8,6 +8,7 @@ use barwright_reference::suggest::nearest;
 use barwright_reference::{Formula, names::normalise};
 use serde::Serialize;
 
+use super::curves;
 use crate::args::Assess;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
@@ -46,23 +47,30 @@ pub fn run(order: &Assess, profile: &Profile, streams: &mut Streams<'_>) -> Resu
             bar_g: 1e3 * bar_kg(mould),
         });
         let effects = order.why.then_some(effects.as_slice());
-        return streams.data.json(&Answer { assessment: &answer, mould, effects });
+        streams.data.json(&Answer { assessment: &answer, mould, effects })?;
+    } else {
+        let units = order.wishes.showing.units;
+        let filling = mould.as_ref().map(|mould| render::cool::filling(mould, "Mould", bar_kg(mould), units));
+        let remark = loaded.remarks.get(index).and_then(Option::as_deref);
+        render::assess::write(
+            &mut streams.data,
+            &answer,
+            formula,
+            &loaded.library,
+            &options,
+            units,
+            remark,
+            filling.as_deref(),
+        )?;
+        if order.why {
+            render::why::write(&mut streams.data, &answer, &effects, &options, units)?;
+        }
     }
-    let units = order.wishes.showing.units;
-    let filling = mould.as_ref().map(|mould| render::cool::filling(mould, "Mould", bar_kg(mould), units));
-    let remark = loaded.remarks.get(index).and_then(Option::as_deref);
-    render::assess::write(
-        &mut streams.data,
-        &answer,
-        formula,
-        &loaded.library,
-        &options,
-        units,
-        remark,
-        filling.as_deref(),
-    )?;
-    if order.why {
-        render::why::write(&mut streams.data, &answer, &effects, &options, order.wishes.showing.units)?;
+    if order.drawing.is_wanted() {
+        let formulas = std::slice::from_ref(formula);
+        let computed =
+            curves::computed(&loaded.library, &parameters, formulas, std::slice::from_ref(&answer), &options)?;
+        order.drawing.show(&curves::picture(formulas, &computed, order.wishes.showing.units), streams)?;
     }
     Ok(())
 }

@@ -2,6 +2,7 @@
 
 use std::ffi::OsStr;
 
+use super::curves;
 use crate::args::Compare;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
@@ -22,15 +23,21 @@ pub fn run(order: &Compare, profile: &Profile, streams: &mut Streams<'_>) -> Res
     let parameters = profile.parameters(streams)?;
     let comparison = barwright_blend::compare(&loaded.library, &parameters, &loaded.formulas, &options)?;
     if order.wishes.showing.json {
-        return streams.data.json(&comparison);
+        streams.data.json(&comparison)?;
+    } else {
+        let view = render::compare::View {
+            comparison: &comparison,
+            formulas: &loaded.formulas,
+            library: &loaded.library,
+            options: &options,
+            units: order.wishes.showing.units,
+        };
+        render::compare::write(&mut streams.data, &view)?;
     }
-    let view = render::compare::View {
-        comparison: &comparison,
-        formulas: &loaded.formulas,
-        library: &loaded.library,
-        options: &options,
-        units: order.wishes.showing.units,
-    };
-    render::compare::write(&mut streams.data, &view)?;
+    if order.drawing.is_wanted() {
+        let (library, formulas) = (&loaded.library, &loaded.formulas);
+        let computed = curves::computed(library, &parameters, formulas, &comparison.formulas, &options)?;
+        order.drawing.show(&curves::picture(formulas, &computed, order.wishes.showing.units), streams)?;
+    }
     Ok(())
 }

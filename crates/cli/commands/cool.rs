@@ -4,8 +4,8 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::{Estimate, Options};
 use barwright_making::{CoolTask, Cooling, MakingError, Place, cool};
+use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
-use barwright_save::save;
 use serde::Serialize;
 
 use super::assess::pick;
@@ -66,10 +66,7 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
     let pour_c = match order.pour {
         Some(pour_c) => pour_c,
-        None => {
-            let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
-            clear_c.map_or(order.room + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil())
-        }
+        None => usual_pour_c(&bench, formula, order.room)?,
     };
     too_hot(&mould, pour_c)?;
     let places: Vec<Place> = if order.place.is_empty() {
@@ -102,11 +99,16 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         };
         render::cool::write(&mut streams.data, &view)?;
     }
-    if let Some(path) = &order.plot {
-        save(path, plot::cooling(&found, pour_c).as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    if order.drawing.is_wanted() {
+        order.drawing.show(&plot::cooling::picture(&found, pour_c, order.showing.units), streams)?;
     }
     Ok(())
+}
+
+/// A little above where the last crystal dissolves, °C.
+pub(super) fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Result<f64, CliError> {
+    let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
+    Ok(clear_c.map_or(room_c + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil()))
 }
 
 /// Room, fridge and freezer.
@@ -116,7 +118,7 @@ pub(super) fn usual_places(room_c: f64, fan: bool) -> Vec<Place> {
 }
 
 /// Refuses a melt that the mould cannot take.
-fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
+pub(super) fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
     match mould.most_c {
         Some(most_c) if pour_c > most_c => Err(Complaint::new(
             "too-hot",

@@ -141,10 +141,10 @@ pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Res
         save(path, &table(&loaded, &found, order.firmness_at)?)?;
         streams.remarks.note(&format!("{} trade-offs written into {}", found.front.len(), path.display()))?;
     }
-    if let Some(path) = &order.plot {
-        let drawn = plot::trade_offs(&found.front, &shown, order.firmness_at);
-        save(path, drawn.as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    if order.drawing.is_wanted() {
+        order
+            .drawing
+            .show(&plot::trade_offs::picture(&found.front, &shown, order.firmness_at, order.showing.units), streams)?;
     }
     if !found.finished {
         let on = match &order.resume {

@@ -107,10 +107,7 @@ struct KnownJson<'a> {
 
 /// Runs the subcommand.
 pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let known = known_routes().map_err(|faults| {
-        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
-        CliError::internal(format!("the table of routes is faulty: {}", faults.join("; ")))
-    })?;
+    let known = known()?;
     let (Some(formula), Some(route)) = (&order.formula, &order.route) else {
         return list(&known, order.showing.json, order.showing.units, streams);
     };
@@ -158,9 +155,8 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
         save(path, &table(&found)?)?;
         streams.remarks.note(&format!("{} times written into {}", found.asked.history.len(), path.display()))?;
     }
-    if let Some(path) = &order.plot {
-        save(path, plot::parcel(&found, &render::name(&sent.name)).as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
+    if order.drawing.is_wanted() {
+        order.drawing.show(&plot::parcel::picture(&found, &render::name(&sent.name), order.showing.units), streams)?;
     }
     if !found.finished {
         streams.remarks.note("stopped early: not everything that may help was tried")?;
@@ -168,8 +164,16 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
     Ok(())
 }
 
+/// The built-in routes.
+pub(super) fn known() -> Result<Vec<KnownRoute>, CliError> {
+    known_routes().map_err(|faults| {
+        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        CliError::internal(format!("the table of routes is faulty: {}", faults.join("; ")))
+    })
+}
+
 /// Says why there is no answer.
-fn unsent(error: MakingError) -> CliError {
+pub(super) fn unsent(error: MakingError) -> CliError {
     match error {
         error @ MakingError::Heat(_) => Complaint::new("out-of-range", error.to_string())
             .hint("Check the size of the bar and the temperatures and times of the route.")
@@ -179,7 +183,7 @@ fn unsent(error: MakingError) -> CliError {
 }
 
 /// Finds or reads the route, and writes the notes on how it was read.
-fn sent(written: &OsStr, known: Vec<KnownRoute>, streams: &mut Streams<'_>) -> Result<Sent, CliError> {
+pub(super) fn sent(written: &OsStr, known: Vec<KnownRoute>, streams: &mut Streams<'_>) -> Result<Sent, CliError> {
     let wanted = written.to_str().map(normalise).unwrap_or_default();
     let path = Path::new(written);
     let named = known.iter().position(|one| normalise(&one.name) == wanted);

@@ -92,7 +92,7 @@ pub fn plan(task: &PlanTask<'_>, streams: &mut Streams<'_>) -> Result<Plans, Cli
 }
 
 /// Turns sizes and temperatures outside the heat model into a note.
-fn within_reach<T>(
+pub(super) fn within_reach<T>(
     found: Result<T, MakingError>,
     what: &str,
     streams: &mut Streams<'_>,

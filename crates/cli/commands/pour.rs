@@ -8,7 +8,8 @@ use barwright_blend::cautions::Caution;
 use barwright_making::Pouring;
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::pour::{Limit, MeltStep, PourTask, pour};
-use barwright_reference::Library;
+use barwright_reference::mould::Mould;
+use barwright_reference::{Formula, Library};
 use serde::Serialize;
 
 use super::assess::pick;
@@ -23,7 +24,7 @@ use crate::progress;
 use crate::render;
 
 /// Mass in a jug when nobody says, kg.
-const USUAL_KG: f64 = 0.5;
+pub(super) const USUAL_KG: f64 = 0.5;
 
 /// Of a melt, this share stays on jug and thermometer (common practice, no source).
 const LEFT_IN_JUG: f64 = 0.05;
@@ -84,10 +85,7 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let mould = order.mould.as_deref().map(load_mould).transpose()?;
     let parameters = profile.parameters(streams)?;
     let bench = Workbench::new(&loaded.library, &parameters, order.options())?;
-    let filling_kg = mould.as_ref().map(|mould| {
-        let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(&loaded.library, formula);
-        bars / (1.0 - LEFT_IN_JUG)
-    });
+    let filling_kg = mould.as_ref().map(|mould| filling_kg(mould, &loaded.library, formula));
     let mass_kg = order.mass.or(filling_kg).unwrap_or(USUAL_KG);
     let task = PourTask {
         formula,
@@ -119,6 +117,12 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     };
     render::pour::write(&mut streams.data, &view)?;
     Ok(())
+}
+
+/// Mass that fills a mould, with what stays in the jug, kg.
+pub(super) fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
+    let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(library, formula);
+    bars / (1.0 - LEFT_IN_JUG)
 }
 
 /// The answer as JSON.

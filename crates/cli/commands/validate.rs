@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use barwright_reference::Library;
-use barwright_save::save;
 use barwright_validation::{Measurement, Report, RowFault, measurement, predict, score};
 
 use super::builtin_parameters;
@@ -25,16 +24,16 @@ pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> 
     let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);
     let scored = predict(&library, &parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
     let report: Report = score(&rows, &scored);
-    if let Some(path) = &order.plot {
-        save(path, plot::measured_against_predicted(&report).as_bytes())?;
-        streams.remarks.note(&format!("drawn into {}", path.display()))?;
-    }
     if order.json {
-        return streams.data.json(&report);
+        streams.data.json(&report)?;
+    } else {
+        write_report(&mut streams.data, &report)?;
+        if order.rows {
+            write_rows(&mut streams.data, &report)?;
+        }
     }
-    write_report(&mut streams.data, &report)?;
-    if order.rows {
-        write_rows(&mut streams.data, &report)?;
+    if order.drawing.is_wanted() {
+        order.drawing.show(&plot::measured::picture(&report), streams)?;
     }
     Ok(())
 }

@@ -2,6 +2,7 @@
 //! bytes for the same input.
 
 pub mod batch;
+pub mod report;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 

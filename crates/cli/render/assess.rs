@@ -2,6 +2,7 @@
 
 use std::io;
 
+use barwright_blend::assess::{FirmnessAt, SolidsAt};
 use barwright_blend::cautions::Caution;
 use barwright_blend::suitability::{SkinFeel, Verdict};
 use barwright_blend::{Assessment, Estimate, Options};
@@ -70,22 +71,9 @@ pub fn write(
     sheet.write(output)?;
 
     output.heading("Solids and firmness")?;
-    let mut sheet = Sheet::new(&[
-        degree,
-        "solids, %",
-        &format!("yield stress, {}", units.stress()),
-        "as firm as beeswax in oil, %",
-        "needle, 0.1 mm",
-    ])
-    .right(&[0]);
-    for (solids, firmness) in answer.solids.iter().zip(&answer.firmness) {
-        sheet.row(&[
-            units.given(solids.temperature_c),
-            interval(&solids.percent, whole),
-            units.yield_stress(&firmness.yield_stress_kpa),
-            interval(&firmness.beeswax_equivalent_percent, beeswax_percent),
-            needle(firmness.needle_dmm.as_ref()),
-        ]);
+    let mut sheet = Sheet::new(&firmness_head(units)).right(&[0]);
+    for row in firmness_rows(answer, units) {
+        sheet.row(&row);
     }
     sheet.write(output)?;
 
@@ -94,6 +82,31 @@ pub fn write(
     output.text(&format!("  {}", interval_words(answer)), 2)?;
 
     write_cautions(output, answer)
+}
+
+/// The heads of [`firmness_rows`].
+pub fn firmness_head(units: Units) -> [String; 5] {
+    [
+        units.degree().to_owned(),
+        "solids, %".to_owned(),
+        format!("yield stress, {}", units.stress()),
+        "as firm as beeswax in oil, %".to_owned(),
+        "needle, 0.1 mm".to_owned(),
+    ]
+}
+
+/// Solids and firmness at each temperature.
+pub fn firmness_rows(answer: &Assessment, units: Units) -> Vec<Vec<String>> {
+    let row = |(solids, firmness): (&SolidsAt, &FirmnessAt)| {
+        vec![
+            units.given(solids.temperature_c),
+            interval(&solids.percent, whole),
+            units.yield_stress(&firmness.yield_stress_kpa),
+            interval(&firmness.beeswax_equivalent_percent, beeswax_percent),
+            needle(firmness.needle_dmm.as_ref()),
+        ]
+    };
+    answer.solids.iter().zip(&answer.firmness).map(row).collect()
 }
 
 /// Writes what to mind of one formula.
@@ -145,12 +158,12 @@ pub fn beeswax_percent(percent: f64) -> String {
 }
 
 /// Replaces the temperature in a description by one in the units shown.
-fn in_units(test: &str, units: Units) -> String {
+pub fn in_units(test: &str, units: Units) -> String {
     test.replace("20 °C", &units.given_degrees(20.0))
 }
 
 /// Returns the plain answer, one sentence an entry.
-fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
+pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
     let mut said = Vec::new();
     if !answer.sets_at_room() {
         let words = answer.cautions.iter().find(|caution| caution.about == "setting");

@@ -13,13 +13,13 @@ use super::assess::{
 use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
 use super::units::{needle, with_unit};
-use super::{Group, capital, list, names};
+use super::{Group, capital, list, lower, names};
 use crate::args::Units;
 use crate::complain::visible;
 use crate::output::Output;
 
 /// Most formulas side by side in one table.
-const MOST_BESIDE: usize = 3;
+pub const MOST_BESIDE: usize = 3;
 
 /// Most formulas named in one sentence.
 const MOST_NAMED: usize = 5;
@@ -54,18 +54,10 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let all_same = same.iter().all(|first| *first == 0);
 
     output.heading("What decides")?;
-    for (index, first) in same.iter().enumerate().filter(|(index, first)| index != *first) {
-        let pair = format!("{} and {}", titles.get(*first).map_or("", |t| t), titles.get(index).map_or("", |n| n));
-        output.text(&format!("  {pair} are the same blend: no difference is expected."), 4)?;
+    for sentence in what_decides(view, &titles) {
+        output.text(&format!("  {sentence}"), 4)?;
     }
     if !all_same {
-        let decisive = deciding_sentences(view, &titles);
-        if decisive.is_empty() {
-            output.text("  Nothing: no difference is both large enough to notice and sure enough to rely on.", 4)?;
-        }
-        for sentence in decisive {
-            output.text(&format!("  {sentence}"), 4)?;
-        }
         output.heading("Which to pour")?;
         for (purpose, words) in purposes(view, &titles) {
             output.item(purpose, &words)?;
@@ -99,8 +91,29 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     }
 }
 
+/// What decides between the formulas, in sentences.
+pub fn what_decides(view: &View<'_>, titles: &[String]) -> Vec<String> {
+    let same = same_blends(view.formulas);
+    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
+    let mut said: Vec<String> = (same.iter().enumerate())
+        .filter(|(index, first)| index != *first)
+        .map(|(index, first)| {
+            format!("{} and {} are the same blend: no difference is expected.", title(*first), title(index))
+        })
+        .collect();
+    if same.iter().any(|first| *first != 0) {
+        let decisive = deciding_sentences(view, titles);
+        if decisive.is_empty() {
+            let nothing = "Nothing: no difference is both large enough to notice and sure enough to rely on.";
+            said.push(nothing.to_owned());
+        }
+        said.extend(decisive);
+    }
+    said
+}
+
 /// Returns for each formula the first one with the same shares of the same ingredients.
-fn same_blends(formulas: &[Formula]) -> Vec<usize> {
+pub fn same_blends(formulas: &[Formula]) -> Vec<usize> {
     let sorted: Vec<Vec<(usize, f64)>> = formulas
         .iter()
         .map(|formula| {
@@ -284,12 +297,6 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
     })
 }
 
-/// Returns a text with a small letter first.
-fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
-}
-
 /// Says the decisive differences of firmness in one sentence.
 fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) -> String {
     let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
@@ -338,7 +345,7 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
 }
 
 /// Returns which formula serves each purpose best.
-fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
+pub fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
     let mut said = Vec::new();
     for (purpose, property, low) in [("Summer post", "hold_c", false), ("Finest detail", "finest_feature_mm", true)] {
         let difference = view.comparison.differences.iter().find(|difference| difference.property == property);
@@ -406,74 +413,82 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
 
 /// Writes the table of all properties, at most [`MOST_BESIDE`] formulas at once.
 fn side_by_side(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    let units = view.units;
     for (block, answers) in view.comparison.formulas.chunks(MOST_BESIDE).enumerate() {
-        let beside: Vec<&Assessment> = answers.iter().collect();
         if block > 0 {
             output.blank()?;
         }
         let mut sheet = headed(titles, block, answers.len(), "");
-        let mut row = |label: String, of: &dyn Fn(&Assessment) -> String| {
-            let cells: Vec<String> = std::iter::once(label).chain(beside.iter().map(|answer| of(answer))).collect();
+        for cells in properties(view, answers) {
             sheet.row(&cells);
-        };
-        row(format!("fine detail, {}", units.given_length(view.options.relief_mm)), &|answer| {
-            format!("{} ({})", answer.detail.verdict.word(), in_hundred(answer.detail.probability))
-        });
-        row(format!("finest relief, {}", units.length_unit()), &|answer| {
-            units.relief(answer.detail.finest_feature_mm.as_ref())
-        });
-        row(format!("holds {}", units.given_degrees(view.options.hold_c)), &|answer| {
-            format!("{} ({})", answer.warmth.verdict.word(), in_hundred(answer.warmth.probability))
-        });
-        row(format!("keeps its shape to, {}", units.degree()), &|answer| {
-            answer.warmth.hold_c.as_ref().map_or_else(|| "nowhere".to_owned(), |hold| units.temperature(hold))
-        });
-        row("on skin".to_owned(), &|answer| {
-            format!("{} ({})", answer.skin.verdict.word(), in_hundred(answer.skin.probability))
-        });
-        row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
-        row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
-        for (index, (label, _)) in super::assess::LANDMARKS.iter().enumerate() {
-            row(format!("{label}, {}", units.degree()), &|answer| {
-                landmarks(answer)
-                    .get(index)
-                    .and_then(|(_, estimate)| *estimate)
-                    .map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate))
-            });
-        }
-        for (index, celsius) in view.options.at_c.iter().enumerate() {
-            let at = units.given_degrees(*celsius);
-            row(format!("solids at {at}, %"), &|answer| {
-                answer.solids.get(index).map_or_else(String::new, |solids| interval(&solids.percent, whole))
-            });
-        }
-        for (index, celsius) in view.options.at_c.iter().enumerate() {
-            let at = units.given_degrees(*celsius);
-            row(format!("yield stress at {at}, {}", units.stress()), &|answer| {
-                answer
-                    .firmness
-                    .get(index)
-                    .map_or_else(String::new, |firmness| units.yield_stress(&firmness.yield_stress_kpa))
-            });
-        }
-        for (index, celsius) in view.options.at_c.iter().enumerate() {
-            let at = units.given_degrees(*celsius);
-            row(format!("as beeswax in oil at {at}, %"), &|answer| {
-                answer.firmness.get(index).map_or_else(String::new, |firmness| {
-                    interval(&firmness.beeswax_equivalent_percent, beeswax_percent)
-                })
-            });
-        }
-        for (index, celsius) in view.options.at_c.iter().enumerate() {
-            let at = units.given_degrees(*celsius);
-            row(format!("needle at {at}, 0.1 mm"), &|answer| {
-                answer.firmness.get(index).map_or_else(String::new, |firmness| needle(firmness.needle_dmm.as_ref()))
-            });
         }
         sheet.write(output)?;
     }
     Ok(())
+}
+
+/// The rows of all properties: what it is, and how much for each of some of the formulas.
+pub fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
+    let units = view.units;
+    let mut rows = Vec::new();
+    let mut row = |label: String, of: &dyn Fn(&Assessment) -> String| {
+        rows.push(std::iter::once(label).chain(answers.iter().map(of)).collect());
+    };
+    row(format!("fine detail, {}", units.given_length(view.options.relief_mm)), &|answer| {
+        format!("{} ({})", answer.detail.verdict.word(), in_hundred(answer.detail.probability))
+    });
+    row(format!("finest relief, {}", units.length_unit()), &|answer| {
+        units.relief(answer.detail.finest_feature_mm.as_ref())
+    });
+    row(format!("holds {}", units.given_degrees(view.options.hold_c)), &|answer| {
+        format!("{} ({})", answer.warmth.verdict.word(), in_hundred(answer.warmth.probability))
+    });
+    row(format!("keeps its shape to, {}", units.degree()), &|answer| {
+        answer.warmth.hold_c.as_ref().map_or_else(|| "nowhere".to_owned(), |hold| units.temperature(hold))
+    });
+    row("on skin".to_owned(), &|answer| {
+        format!("{} ({})", answer.skin.verdict.word(), in_hundred(answer.skin.probability))
+    });
+    row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
+    row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
+    for (index, (label, _)) in super::assess::LANDMARKS.iter().enumerate() {
+        row(format!("{label}, {}", units.degree()), &|answer| {
+            landmarks(answer)
+                .get(index)
+                .and_then(|(_, estimate)| *estimate)
+                .map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate))
+        });
+    }
+    for (index, celsius) in view.options.at_c.iter().enumerate() {
+        let at = units.given_degrees(*celsius);
+        row(format!("solids at {at}, %"), &|answer| {
+            answer.solids.get(index).map_or_else(String::new, |solids| interval(&solids.percent, whole))
+        });
+    }
+    for (index, celsius) in view.options.at_c.iter().enumerate() {
+        let at = units.given_degrees(*celsius);
+        row(format!("yield stress at {at}, {}", units.stress()), &|answer| {
+            answer
+                .firmness
+                .get(index)
+                .map_or_else(String::new, |firmness| units.yield_stress(&firmness.yield_stress_kpa))
+        });
+    }
+    for (index, celsius) in view.options.at_c.iter().enumerate() {
+        let at = units.given_degrees(*celsius);
+        row(format!("as beeswax in oil at {at}, %"), &|answer| {
+            answer
+                .firmness
+                .get(index)
+                .map_or_else(String::new, |firmness| interval(&firmness.beeswax_equivalent_percent, beeswax_percent))
+        });
+    }
+    for (index, celsius) in view.options.at_c.iter().enumerate() {
+        let at = units.given_degrees(*celsius);
+        row(format!("needle at {at}, 0.1 mm"), &|answer| {
+            answer.firmness.get(index).map_or_else(String::new, |firmness| needle(firmness.needle_dmm.as_ref()))
+        });
+    }
+    rows
 }
 
 /// Starts a table with the names of one block of formulas.
@@ -485,47 +500,65 @@ fn headed(titles: &[String], block: usize, count: usize, first: &str) -> Sheet {
 
 /// Writes the table of parts, in groups with their sums.
 fn parts(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    let mut used: Vec<usize> = Vec::new();
-    for part in view.formulas.iter().flat_map(|formula| &formula.parts) {
-        if !used.contains(&part.ingredient) {
-            used.push(part.ingredient);
-        }
-    }
     for (block, formulas) in view.formulas.chunks(MOST_BESIDE).enumerate() {
         if block > 0 {
             output.blank()?;
         }
         let columns: Vec<usize> = (1..=formulas.len()).collect();
         let mut sheet = headed(titles, block, formulas.len(), "").right(&columns);
-        for group in Group::ALL {
-            let members: Vec<_> = used
-                .iter()
-                .filter_map(|index| view.library.ingredients.get(*index).map(|known| (*index, known)))
-                .filter(|(_, known)| Group::of(known) == group)
-                .collect();
-            let sum_of = |formula: &Formula, wanted: &dyn Fn(usize) -> bool| -> f64 {
-                formula.parts.iter().filter(|part| wanted(part.ingredient)).map(|part| part.percent).sum()
-            };
-            let mut row = |label: String, wanted: &dyn Fn(usize) -> bool| {
-                let cells: Vec<String> = std::iter::once(label)
-                    .chain(formulas.iter().map(|formula| match sum_of(formula, wanted) {
-                        0.0 => "–".to_owned(),
-                        percent => share(percent),
-                    }))
-                    .collect();
-                sheet.row(&cells);
-            };
-            if members.is_empty() {
-                continue;
-            }
-            row(group.word().to_owned(), &|ingredient| members.iter().any(|(index, _)| *index == ingredient));
-            for (index, known) in &members {
-                row(format!("  {}", super::name(&known.common_name)), &|ingredient| ingredient == *index);
-            }
+        for PartRow { label, is_sum, cells } in part_rows(view.library, view.formulas, formulas) {
+            let label = if is_sum { label } else { format!("  {label}") };
+            sheet.row(&std::iter::once(label).chain(cells).collect::<Vec<_>>());
         }
         sheet.write(output)?;
     }
     Ok(())
+}
+
+/// A row of the table of parts.
+pub struct PartRow {
+    /// Group or ingredient.
+    pub label: String,
+    /// Whether it is the sum of a group.
+    pub is_sum: bool,
+    /// Its share of each formula, mass %.
+    pub cells: Vec<String>,
+}
+
+/// The rows of the parts of some formulas: groups with their sums, and under them the ingredients that any of all formulas has.
+pub fn part_rows(library: &Library, all: &[Formula], formulas: &[Formula]) -> Vec<PartRow> {
+    let mut used: Vec<usize> = Vec::new();
+    for part in all.iter().flat_map(|formula| &formula.parts) {
+        if !used.contains(&part.ingredient) {
+            used.push(part.ingredient);
+        }
+    }
+    let mut rows = Vec::new();
+    for group in Group::ALL {
+        let members: Vec<_> = used
+            .iter()
+            .filter_map(|index| library.ingredients.get(*index).map(|known| (*index, known)))
+            .filter(|(_, known)| Group::of(known) == group)
+            .collect();
+        let mut row = |label: String, is_sum: bool, wanted: &dyn Fn(usize) -> bool| {
+            let of = |formula: &Formula| {
+                let parts = formula.parts.iter().filter(|part| wanted(part.ingredient));
+                match parts.map(|part| part.percent).sum() {
+                    0.0 => "–".to_owned(),
+                    percent => share(percent),
+                }
+            };
+            rows.push(PartRow { label, is_sum, cells: formulas.iter().map(of).collect() });
+        };
+        if members.is_empty() {
+            continue;
+        }
+        row(group.word().to_owned(), true, &|ingredient| members.iter().any(|(index, _)| *index == ingredient));
+        for (index, known) in &members {
+            row(super::name(&known.common_name), false, &|ingredient| ingredient == *index);
+        }
+    }
+    rows
 }
 
 /// Returns the properties that differ too little or too unsurely.
@@ -557,9 +590,14 @@ fn undecided(view: &View<'_>) -> Vec<String> {
     plain
 }
 
-/// Writes every caution once, with the formulas it is for unless it is for all.
+/// Writes every caution once.
 fn cautions(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    let answers = &view.comparison.formulas;
+    let answers: Vec<&Assessment> = view.comparison.formulas.iter().collect();
+    merged_cautions(&answers, titles).into_iter().try_for_each(|(label, text)| output.item(&label, &text))
+}
+
+/// Every caution once: what it is about, with the formulas it is for unless it is for all; and what it says.
+pub fn merged_cautions(answers: &[&Assessment], titles: &[String]) -> Vec<(String, String)> {
     let mut merged: Vec<(&str, &str, Vec<usize>)> = Vec::new();
     for (index, answer) in answers.iter().enumerate() {
         for caution in spoken_cautions(answer) {
@@ -571,14 +609,14 @@ fn cautions(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::
     }
     // What is particular to one formula first; otherwise in the order of the formulas.
     merged.sort_by_key(|(_, _, owners)| owners.len() == answers.len());
-    for (about, text, owners) in merged {
+    let labelled = merged.into_iter().map(|(about, text, owners)| {
         let label = if owners.len() == answers.len() {
             capital(about)
         } else {
             let who: Vec<String> = owners.iter().filter_map(|index| titles.get(*index).cloned()).collect();
             format!("{}, {}", capital(about), list(&who, "and"))
         };
-        output.item(&label, &visible(text))?;
-    }
-    Ok(())
+        (label, visible(text))
+    });
+    labelled.collect()
 }

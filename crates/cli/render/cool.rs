@@ -39,6 +39,9 @@ pub struct View<'a> {
     pub units: Units,
 }
 
+/// What it rests on.
+pub const RESTS_ON: &str = "Heat conduction with the melting curve of this blend; still air unless a fan is named; a silicone mould on a board, apart from others. Currents in the melt and late crystals are left out. When it can leave the mould, and grain, are rules of thumb.";
+
 /// Times shown in minutes end here, s.
 const MINUTES_UP_TO_S: f64 = 100.0 * 60.0;
 
@@ -106,17 +109,9 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&format!("{filling}; poured at {}.", units.whole_degrees(view.pour_c)), 2)?;
 
     output.heading("Where it cools")?;
-    let mut sheet =
-        Sheet::new(&["place", "skin", "set through", "out of the mould", "grain", "dew"]).whole(&[0, 1, 2, 3, 4, 5]);
-    for one in &found.places {
-        sheet.row(&[
-            format!("{} {}", visible(&one.place.name), units.given_degrees(one.place.air_c)),
-            times(one.skin_s.as_ref()),
-            times(one.set_s.as_ref()),
-            times(one.release_s.as_ref()),
-            GrainRisk::from_index(one.grain).word().to_owned(),
-            if one.dew { "yes" } else { "no" }.to_owned(),
-        ]);
+    let mut sheet = Sheet::new(&PLACES).whole(&[0, 1, 2, 3, 4, 5]);
+    for row in places(view) {
+        sheet.row(&row);
     }
     sheet.write(output)?;
     if let Some(below) = below(view) {
@@ -136,12 +131,27 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     )?;
 
     output.heading("What this rests on")?;
-    output.text(
-        "  Heat conduction with the melting curve of this blend; still air unless a fan is named; a silicone mould on a board, apart from others. Currents in the melt and late crystals are left out. When it can leave the mould, and grain, are rules of thumb.",
-        2,
-    )?;
+    output.text(&format!("  {RESTS_ON}"), 2)?;
     output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)
+}
+
+/// What is told of each place.
+pub const PLACES: [&str; 6] = ["place", "skin", "set through", "out of the mould", "grain", "dew"];
+
+/// What is told of each place, under the heads of [`PLACES`].
+pub fn places(view: &View<'_>) -> Vec<[String; PLACES.len()]> {
+    let row = |one: &PlaceOutcome| {
+        [
+            format!("{} {}", visible(&one.place.name), view.units.given_degrees(one.place.air_c)),
+            times(one.skin_s.as_ref()),
+            times(one.set_s.as_ref()),
+            times(one.release_s.as_ref()),
+            GrainRisk::from_index(one.grain).word().to_owned(),
+            if one.dew { "yes" } else { "no" }.to_owned(),
+        ]
+    };
+    view.found.places.iter().map(row).collect()
 }
 
 /// Below which temperatures it sets and comes out of its mould.

@@ -31,6 +31,9 @@ const TOLD_K: f64 = 3.0;
 /// A bar as sure as that needs no more wax.
 const SURE: f64 = 0.9;
 
+/// How the bar is computed, and what is left out.
+const CONDUCTION: &str = "Conduction with the melting curve of this blend, along the crystals it has. It fails when its mean temperature reaches that to which it keeps its shape for a day (a rule of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and the weight of other parcels are left out.";
+
 /// What is shown.
 pub struct View<'a> {
     /// What was found.
@@ -80,7 +83,9 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let View { found, options, units, .. } = *view;
     output.title(&capital(&name(&view.task.formula.name)), &format!("{}, in the post", options.state.word()))?;
     output.blank()?;
-    answer(output, view)?;
+    for sentence in answer(view) {
+        output.text(&sentence, 2)?;
+    }
     helps(output, view)?;
 
     output.heading("Along the way, by the middle values")?;
@@ -108,13 +113,8 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     sheet.write(output)?;
 
     output.heading("What this rests on")?;
-    output.text(
-        "  Conduction with the melting curve of this blend, along the crystals it has. It fails when its mean temperature reaches that to which it keeps its shape for a day (a rule of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and the weight of other parcels are left out.",
-        2,
-    )?;
-    output.text(&format!("  {}", packed(&view.task.packing)), 2)?;
-    if let Some(known) = &view.sent.known {
-        output.text(&format!("  The route. {}.", origin(known)), 2)?;
+    for sentence in rests_on(view) {
+        output.text(&format!("  {sentence}"), 2)?;
     }
     output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)?;
@@ -124,8 +124,15 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     Ok(())
 }
 
+/// What it rests on, in sentences.
+pub fn rests_on(view: &View<'_>) -> Vec<String> {
+    let route = view.sent.known.as_ref().map(|known| format!("The route. {}.", origin(known)));
+    [CONDUCTION.to_owned(), packed(&view.task.packing)].into_iter().chain(route).collect()
+}
+
 /// The sentences that matter.
-fn answer(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
+pub fn answer(view: &View<'_>) -> Vec<String> {
+    let mut said = Vec::new();
     let View { found, task, sent, units, .. } = *view;
     let asked = &found.asked;
     let (low_c, high_c) = found.extremes_c;
@@ -134,28 +141,25 @@ fn answer(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         (_, high) => format!("{} to {high}", units.given(low_c.round())),
     };
     let verdict = Verdict::from_probability(asked.keeps).word();
-    output.text(&format!("Keeps its shape on this route: {verdict} ({}).", in_hundred(asked.keeps)), 2)?;
-    output.text(
-        &format!(
-            "The core gets to {}; at the most {} of the bar is liquid, its oils included, against {} when it is sent.",
-            units.degrees(&asked.core_c),
-            with_unit(&interval(&asked.melted_share, |share| whole(100.0 * share)), "%"),
-            with_unit(&whole(100.0 * asked.melted_before.value), "%"),
-        ),
-        2,
-    )?;
+    said.push(format!("Keeps its shape on this route: {verdict} ({}).", in_hundred(asked.keeps)));
+    said.push(format!(
+        "The core gets to {}; at the most {} of the bar is liquid, its oils included, against {} when it is sent.",
+        units.degrees(&asked.core_c),
+        with_unit(&interval(&asked.melted_share, |share| whole(100.0 * share)), "%"),
+        with_unit(&whole(100.0 * asked.melted_before.value), "%"),
+    ));
     let holds = match &found.holds_c {
         Some(holds) => format!("It keeps its shape for a day up to {}", units.degrees(holds)),
         None => "It has no temperature to which it keeps its shape".to_owned(),
     };
     let gets = format!("here its mean temperature gets to {}", units.degrees(&asked.mean_c));
-    output.text(&format!("{holds}; {gets}."), 2)?;
+    said.push(format!("{holds}; {gets}."));
     if let Some(fails) = &asked.fails_s {
-        output.text(&format!("It fails after {}.", failure(fails, found.length_s)), 2)?;
+        said.push(format!("It fails after {}.", failure(fails, found.length_s)));
     }
     if asked.edge_c.value - asked.mean_c.value > TOLD_K {
         let whose = if task.packing.bars > 1 { "The bars at the outside of the box get" } else { "Its edges get" };
-        output.text(&format!("{whose} to {}: they go first.", units.degrees(&asked.edge_c)), 2)?;
+        said.push(format!("{whose} to {}: they go first.", units.degrees(&asked.edge_c)));
     }
     let what = match task.packing.bars {
         1 => format!("One bar of {}, {}", mass(1e3 * found.bars_kg, units), size(task.packing.shape, units)),
@@ -165,31 +169,22 @@ fn answer(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         }
     };
     let unnamed = if view.usual_size { " (no size was named)" } else { "" };
-    output.text(
-        &format!(
-            "{what}{unnamed}; sent at {} along {} ({}, {air}).",
-            units.given_degrees(task.start_c),
-            visible(&name(&sent.name)),
-            with_unit(&hours(found.length_s), "h"),
-        ),
-        2,
-    )
+    said.push(format!(
+        "{what}{unnamed}; sent at {} along {} ({}, {air}).",
+        units.given_degrees(task.start_c),
+        visible(&name(&sent.name)),
+        with_unit(&hours(found.length_s), "h"),
+    ));
+    said
 }
 
 /// What helps, the surest first.
 fn helps(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let View { found, units, .. } = *view;
     output.heading("What helps, the surest first")?;
-    let header = ["packed", "keeps its shape", "core gets to", "liquid, %", "fails after"];
-    let mut sheet = Sheet::new(&header).right(&[3]).whole(&[0, 1, 2, 3, 4]);
-    for one in &found.ways {
-        sheet.row(&[
-            way(one, view),
-            in_hundred(one.keeps),
-            units.degrees(&one.core_c),
-            whole(100.0 * one.melted_share.value),
-            one.fails_s.as_ref().map_or_else(|| "-".to_owned(), |fails| failure(fails, found.length_s)),
-        ]);
+    let mut sheet = Sheet::new(&WAYS).right(&[3]).whole(&[0, 1, 2, 3, 4]);
+    for row in ways(view) {
+        sheet.row(&row);
     }
     sheet.write(output)?;
     let gone: Vec<String> = found
@@ -217,6 +212,23 @@ fn helps(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
         )?;
     }
     Ok(())
+}
+
+/// What is told of each way.
+pub const WAYS: [&str; 5] = ["packed", "keeps its shape", "core gets to", "liquid, %", "fails after"];
+
+/// What is told of each way, under the heads of [`WAYS`].
+pub fn ways(view: &View<'_>) -> Vec<[String; WAYS.len()]> {
+    let row = |one: &Outcome| {
+        [
+            way(one, view),
+            in_hundred(one.keeps),
+            view.units.degrees(&one.core_c),
+            whole(100.0 * one.melted_share.value),
+            one.fails_s.as_ref().map_or_else(|| "-".to_owned(), |fails| failure(fails, view.found.length_s)),
+        ]
+    };
+    view.found.ways.iter().map(row).collect()
 }
 
 /// A way in words.

@@ -5,7 +5,7 @@ use std::io;
 use barwright_blend::Assessment;
 use barwright_blend::viscosity::HIGHEST_C;
 use barwright_making::Pouring;
-use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit};
+use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep};
 use barwright_reference::{Formula, Library};
 
 use super::adjust::in_text;
@@ -28,6 +28,12 @@ const ROWS: usize = 7;
 /// Of a blend that is held hot for the sake of old crystals.
 pub const SEEDS: &str =
     "This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.";
+
+/// What it rests on.
+pub const RESTS_ON: &str = "Clear points are the model's; viscosities are blended from published ones by two rules, those of molten waxes recalled. The time in the jug takes it stirred, as high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the haze, a water bath to 90 °C) are common practice.";
+
+/// What is told of each step of melting.
+pub const STEPS: [&str; 5] = ["", "ingredient", "part, %", "mass", "melts up to"];
 
 /// What is shown.
 pub struct View<'a> {
@@ -74,16 +80,9 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     two_streams(output, view)?;
 
     output.heading("Melting, the hardest first")?;
-    let mut sheet = Sheet::new(&["", "ingredient", "part, %", "mass", "melts up to"]).right(&[0, 2, 3]);
-    for (number, step) in found.order.iter().enumerate() {
-        let called = view.library.ingredients.get(step.ingredient).map_or("", |one| one.common_name.as_str());
-        sheet.row(&[
-            (number + 1).to_string(),
-            visible(called),
-            share(step.percent),
-            mass(10.0 * view.mass_kg * step.percent, units),
-            step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| units.whole_degrees(melts_c)),
-        ]);
+    let mut sheet = Sheet::new(&STEPS).right(&[0, 2, 3]);
+    for row in steps(view) {
+        sheet.row(&row);
     }
     sheet.write(output)?;
 
@@ -132,12 +131,24 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text("  Water at room temperature has 1, olive oil about 80.", 2)?;
 
     output.heading("What this rests on")?;
-    output.text(
-        "  Clear points are the model's; viscosities are blended from published ones by two rules, those of molten waxes recalled. The time in the jug takes it stirred, as high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the haze, a water bath to 90 °C) are common practice.",
-        2,
-    )?;
+    output.text(&format!("  {RESTS_ON}"), 2)?;
     output.text(&format!("  {}", interval_words(view.assessment)), 2)?;
     write_cautions(output, view.assessment)
+}
+
+/// What is told of each step of melting, under the heads of [`STEPS`].
+pub fn steps(view: &View<'_>) -> Vec<[String; STEPS.len()]> {
+    let row = |(number, step): (usize, &MeltStep)| {
+        let called = view.library.ingredients.get(step.ingredient).map_or("", |one| one.common_name.as_str());
+        [
+            (number + 1).to_string(),
+            visible(called),
+            share(step.percent),
+            mass(10.0 * view.mass_kg * step.percent, view.units),
+            step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| view.units.whole_degrees(melts_c)),
+        ]
+    };
+    view.found.order.iter().enumerate().map(row).collect()
 }
 
 /// The sentences that decide: how hot, when to pour, no hotter than, and how long a jug lasts.

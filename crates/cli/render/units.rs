@@ -46,7 +46,8 @@ impl Units {
         }
     }
 
-    fn scaled(self, celsius: f64) -> f64 {
+    /// Returns a temperature on the scale shown.
+    pub fn scaled(self, celsius: f64) -> f64 {
         match self {
             Units::Metric => celsius,
             Units::Us => celsius * FAHRENHEIT_PER_CELSIUS + 32.0,
@@ -127,6 +128,14 @@ impl Units {
         let near = (eighths / EIGHTHS - teaspoons).abs() <= NEAR_SPOON * teaspoons;
         let count = if near { in_eighths(eighths) } else { significant(teaspoons, 2) };
         format!("{count} level tsp of {} ml", trim(&significant(self.teaspoon_ml(), 3)))
+    }
+
+    /// Returns a length in the unit shown.
+    pub fn scaled_length(self, millimetres: f64) -> f64 {
+        match self {
+            Units::Metric => millimetres,
+            Units::Us => millimetres / INCH_MM,
+        }
     }
 
     fn length(self, millimetres: f64) -> String {

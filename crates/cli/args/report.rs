@@ -1,0 +1,89 @@
+//! Arguments of `report`.
+
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+use barwright_blend::Options;
+use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
+
+use super::{
+    Making, Temperatures, Units, humidity, model_temperature, parse_relief, table_temperatures, with_mould_help,
+};
+use crate::mould::MouldArgs;
+
+/// `report`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_mould_help("\
+Examples:
+  barwright report winter.toml --out winter.html
+  barwright report winter.toml summer.toml --out season.html
+  barwright report winter.toml --pour --mould fern-tray.toml --route hot-day --out winter.html")
+)]
+pub struct Report {
+    /// One formula or several: files, `-` for standard input, or texts; a .csv file can hold several
+    #[arg(value_name = "FORMULA", required = true)]
+    pub formulas: Vec<OsString>,
+    /// The page: an HTML file that needs no network, to keep and to print
+    #[arg(long, value_name = "FILE", required = true)]
+    pub out: PathBuf,
+    /// Add how to melt and pour each
+    #[arg(long)]
+    pub pour: bool,
+    /// The mould: with one, how each sets in it is added.
+    #[command(flatten)]
+    pub mould: MouldArgs,
+    /// Add what becomes of each on a route: a built-in one, which `barwright parcel --routes` lists, or a logger's file
+    #[arg(long, value_name = "ROUTE")]
+    pub route: Option<OsString>,
+    /// Temperature of your room, for the plans
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Temperatures of the tables: add those of your coldest store and hottest van
+    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
+    #[arg(allow_hyphen_values = true)]
+    pub at: Temperatures,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// Finest relief of your mould, in mm or in; without it, the mould's, or 0.8 mm
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, allow_hyphen_values = true)]
+    pub relief: Option<f64>,
+    /// Temperature the bar must keep its shape at for a day: raise it for summer post
+    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub hold: f64,
+    /// Units shown: `us` for °F, oz, psi and inches
+    #[arg(long, value_enum, default_value = "metric")]
+    pub units: Units,
+    /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    pub draws: u64,
+    /// Start of the trial computations: change it to see how much the intervals owe to chance
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    pub seed: u64,
+}
+
+impl Report {
+    /// Returns what the model is asked to compute.
+    ///
+    /// # Arguments
+    /// * `relief_mm`: of the mould, where it says.
+    pub fn options(&self, relief_mm: Option<f64>) -> Options {
+        let usual = Options::default();
+        Options {
+            at_c: self.at.0.clone(),
+            state: self.making.state.into(),
+            release_c: self.making.release,
+            relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm),
+            hold_c: self.hold,
+            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.seed,
+        }
+    }
+}

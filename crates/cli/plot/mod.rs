@@ -1,0 +1,115 @@
+//! Pictures: each is described once ([`chart`]), laid out on paper or in letters ([`sheet`]), and drawn as SVG, PNG or text.
+
+mod chart;
+pub mod cooling;
+pub mod curves;
+mod letters;
+pub mod measured;
+mod paint;
+pub mod parcel;
+mod sheet;
+mod ticks;
+pub mod trade_offs;
+
+use std::ffi::OsStr;
+use std::path::{Path, PathBuf};
+
+use barwright_save::save;
+
+pub use chart::Picture;
+pub use letters::text;
+pub use paint::svg;
+
+use crate::error::CliError;
+use crate::output::Streams;
+
+/// What a picture is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Format {
+    /// Lines and letters, to be scaled.
+    Svg,
+    /// Pixels.
+    Png,
+}
+
+/// A file to draw into.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PictureFile {
+    path: PathBuf,
+    format: Format,
+}
+
+/// Where a picture goes.
+#[derive(Debug, clap::Args)]
+pub struct Drawing {
+    /// Draw it into a file: SVG or PNG, by the ending of its name
+    #[arg(long, value_name = "FILE", value_parser = picture_file)]
+    plot: Option<PictureFile>,
+    /// Draw it below the answer, in letters
+    #[arg(long, conflicts_with = "json")]
+    draw: bool,
+}
+
+/// Reads the name of a file to draw into.
+fn picture_file(name: &str) -> Result<PictureFile, String> {
+    let path = PathBuf::from(name);
+    let ending = path.extension().and_then(OsStr::to_str).map(str::to_lowercase);
+    let format = match ending.as_deref() {
+        Some("svg") => Format::Svg,
+        Some("png") => Format::Png,
+        _ => return Err("a picture is written as .svg or .png; end the name in one of them".to_owned()),
+    };
+    Ok(PictureFile { path, format })
+}
+
+impl PictureFile {
+    /// Draws a picture into the file.
+    fn write(&self, picture: &Picture) -> Result<&Path, CliError> {
+        let bytes = match self.format {
+            Format::Svg => paint::svg_file(picture).into_bytes(),
+            Format::Png => paint::png(picture)
+                .map_err(|error| CliError::internal(format!("the picture could not be drawn: {error}")))?,
+        };
+        save(&self.path, &bytes)?;
+        Ok(&self.path)
+    }
+}
+
+impl Drawing {
+    /// Whether any picture is wanted.
+    pub fn is_wanted(&self) -> bool {
+        self.draw || self.plot.is_some()
+    }
+
+    /// Draws a picture where it is wanted: below the answer, and into a file.
+    ///
+    /// # Errors
+    /// Where it cannot be written.
+    pub fn show(&self, picture: &Picture, streams: &mut Streams<'_>) -> Result<(), CliError> {
+        if self.draw {
+            streams.data.blank()?;
+            let columns = streams.data.columns();
+            streams.data.as_is(&text(picture, columns))?;
+        }
+        if let Some(file) = &self.plot {
+            let path = file.write(picture)?;
+            streams.remarks.note(&format!("drawn into {}", path.display()))?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ending_decides() {
+        for (name, format) in [("a.svg", Format::Svg), ("a/b.c.PNG", Format::Png)] {
+            assert_eq!(picture_file(name).map(|file| file.format), Ok(format));
+        }
+        for name in ["a", "svg", "a.pdf", "a.svg.", ""] {
+            assert!(picture_file(name).is_err_and(|words| words.contains(".svg or .png")), "{name}");
+        }
+    }
+}

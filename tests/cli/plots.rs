@@ -1,0 +1,303 @@
+//! Pictures: what is on them, by structure; that no words stand on each other; and what is refused.
+
+use insta::assert_snapshot;
+use scraper::{ElementRef, Html, Selector};
+use tempfile::TempDir;
+
+use crate::{demo_folder, run, run_in};
+
+const WINTER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/formulas/fern-hand-bar-winter.toml");
+const SUMMER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/formulas/fern-hand-bar-summer.toml");
+const SHELF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/spaces/fern-hand-bar-shelf.toml");
+
+/// Width of a letter as a share of its size: a wide sans serif has about this on the average.
+const LETTER: f64 = 0.55;
+
+/// Runs a command that draws, and returns what it drew.
+fn drawn(arguments: &[&str]) -> String {
+    let folder = TempDir::new().unwrap();
+    let done = run_in(folder.path(), &[arguments, &["--plot", "p.svg"]].concat(), b"");
+    assert_eq!((done.status, done.stderr.contains("note: drawn into p.svg")), (0, true), "{}", done.shown());
+    std::fs::read_to_string(folder.path().join("p.svg")).unwrap()
+}
+
+fn all<'d>(document: &'d Html, selector: &str) -> Vec<ElementRef<'d>> {
+    document.select(&Selector::parse(selector).unwrap()).collect()
+}
+
+fn number(element: ElementRef<'_>, name: &str) -> f64 {
+    element.value().attr(name).unwrap_or("0").parse().unwrap()
+}
+
+/// What a picture is made of: its words in order, and its lines, bands and points by look.
+fn structure(svg: &str) -> String {
+    let document = Html::parse_fragment(svg);
+    let of = |selector: &str| all(&document, selector);
+    let text = |element: ElementRef<'_>| element.text().collect::<String>();
+    let mut said =
+        vec![format!("title: {}", text(of("svg > title")[0])), format!("desc: {}", text(of("svg > desc")[0]))];
+    said.push(format!("words: {}", of("text").into_iter().map(text).collect::<Vec<_>>().join(" | ")));
+    let mut looks: Vec<(String, usize)> = Vec::new();
+    for one in of("path, polyline, line, circle, rect") {
+        let name = one.value().name();
+        let attribute = |name: &str| one.value().attr(name).unwrap_or("-").to_owned();
+        let points = match name {
+            "path" => format!(", {} points", attribute("d").matches(['M', 'L']).count()),
+            _ => String::new(),
+        };
+        let look = format!(
+            "{name} stroke {} {} fill {}{points}",
+            attribute("stroke"),
+            attribute("stroke-dasharray"),
+            attribute("fill")
+        );
+        match looks.iter_mut().find(|(known, _)| *known == look) {
+            Some((_, count)) => *count += 1,
+            None => looks.push((look, 1)),
+        }
+    }
+    said.extend(looks.into_iter().map(|(look, count)| format!("{count} × {look}")));
+    said.join("\n")
+}
+
+/// Asserts that no two words touch, and that all are on the paper.
+fn assert_apart(svg: &str) {
+    let document = Html::parse_fragment(svg);
+    let root = all(&document, "svg")[0];
+    let (width, height) = (number(root, "width"), number(root, "height"));
+    let boxes: Vec<(String, [f64; 4])> = all(&document, "text")
+        .into_iter()
+        .map(|one| {
+            let (x, y, size) = (number(one, "x"), number(one, "y"), number(one, "font-size"));
+            let words: String = one.text().collect();
+            assert_eq!(one.value().attr("text-anchor"), Some("start"));
+            let right = x + LETTER * size * words.chars().count() as f64;
+            (words, [x, y - 0.75 * size, right, y + 0.2 * size])
+        })
+        .collect();
+    for (index, (words, a)) in boxes.iter().enumerate() {
+        assert!(a[0] >= 0.0 && a[1] >= 0.0 && a[2] <= width && a[3] <= height, "{words} is cut off");
+        for (others, b) in &boxes[index + 1..] {
+            let apart = a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1];
+            assert!(apart, "`{words}` and `{others}` touch");
+        }
+    }
+}
+
+#[test]
+fn one_formula() {
+    let svg = drawn(&["assess", WINTER]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Fern hand bar, winter: solids and firmness
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    1 × rect stroke - - fill white
+    2 × path stroke none - fill #1f4e79, 132 points
+    8 × line stroke #8a8f84 2,3 fill -
+    2 × rect stroke #1c1f1a - fill none
+    25 × line stroke #1c1f1a - fill -
+    1 × path stroke #1f4e79 - fill none, 66 points
+    1 × path stroke #1f4e79 - fill none, 54 points
+    ");
+}
+
+#[test]
+fn two_formulas_have_bands_and_their_names_beside_their_lines() {
+    let svg = drawn(&["compare", WINTER, SUMMER]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Fern hand bar, winter and Fern hand bar, summer: solids and firmness
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter and Fern hand bar, summer: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    1 × rect stroke - - fill white
+    2 × path stroke none - fill #1f4e79, 142 points
+    2 × path stroke none - fill #97580b, 142 points
+    8 × line stroke #8a8f84 2,3 fill -
+    2 × rect stroke #1c1f1a - fill none
+    27 × line stroke #1c1f1a - fill -
+    1 × path stroke #1f4e79 - fill none, 71 points
+    1 × path stroke #97580b 8,4 fill none, 71 points
+    1 × path stroke #1f4e79 - fill none, 54 points
+    1 × path stroke #97580b 8,4 fill none, 56 points
+    ");
+}
+
+#[test]
+fn many_formulas_differ_by_dashes_and_have_no_bands() {
+    let folder = demo_folder().display().to_string();
+    let named =
+        ["fern-hand-bar-winter", "fern-hand-bar-summer", "cocoa-rich-bar", "coconut-soft-bar", "rice-bran-wax-bar"];
+    let files = named.map(|name| format!("{folder}/{name}.toml"));
+    let arguments: Vec<&str> = std::iter::once("compare").chain(files.iter().map(String::as_str)).collect();
+    let svg = drawn(&[&arguments[..], &["--units", "us", "--draws", "16"]].concat());
+    assert_apart(&svg);
+    let shown = structure(&svg);
+    for words in [
+        "temperature, °F",
+        "yield stress, psi",
+        "91 °F | room",
+        "8,4",
+        "2,4",
+        "8,3,2,3",
+        "bands are left out",
+        "Cocoa-rich bar",
+    ] {
+        assert!(shown.contains(words) || words.starts_with("91"), "{words}: {shown}");
+    }
+    assert!(!svg.contains("opacity"), "{shown}");
+}
+
+#[test]
+fn cooling() {
+    let svg = drawn(&["cool", WINTER, "--draws", "16"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Cooling in the mould
+    desc: temperature, °C against time, h: sets; leaves the mould; room, middle; room, surface; fridge, middle; fridge, surface; freezer, middle; freezer, surface. By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.
+    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
+    1 × rect stroke - - fill white
+    1 × rect stroke #1c1f1a - fill none
+    13 × line stroke #1c1f1a - fill -
+    3 × path stroke #7a4a6d 2,4 fill none, 2 points
+    2 × path stroke #1f4e79 - fill none, 95 points
+    2 × path stroke #97580b 8,4 fill none, 95 points
+    2 × path stroke #3c6b4b 2,4 fill none, 95 points
+    1 × path stroke #1f4e79 - fill none, 2 points
+    ");
+}
+
+#[test]
+fn a_parcel() {
+    let svg = drawn(&["parcel", WINTER, "--draws", "16", "--route", "parked-car", "--ice", "100g"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Along parked-car
+    desc: temperature, °C against time, h: keeps its shape to; 5 in 100 fail below; air outside; core of the bar; air in the box. By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
+    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | 5 in 100 fail below | air outside | core of the bar | air in the box | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
+    1 × rect stroke - - fill white
+    1 × rect stroke #1c1f1a - fill none
+    12 × line stroke #1c1f1a - fill -
+    2 × path stroke #7a4a6d 8,3,2,3 fill none, 2 points
+    1 × path stroke #97580b 8,4 fill none, 249 points
+    1 × path stroke #1f4e79 - fill none, 249 points
+    1 × path stroke #3c6b4b 2,4 fill none, 249 points
+    ");
+}
+
+#[test]
+fn trade_offs() {
+    let svg = drawn(&["explore", SHELF, "--candidates", "300", "--draws", "16"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Trade-offs
+    desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: off the best glide, ln of stress on skin against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 50 | 100 | 200 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | off the best glide, ln of stress on skin | 0.0 | 0.5 | 1.0 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 12 | 14 | 16 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 12 | 14 | 16 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    1 × rect stroke - - fill white
+    4 × rect stroke #1c1f1a - fill none
+    28 × line stroke #1c1f1a - fill -
+    10192 × circle stroke - - fill #bcc1b6
+    28 × rect stroke - - fill #1f4e79
+    ");
+}
+
+#[test]
+fn measured_and_predicted() {
+    let svg = drawn(&["validate", "--draws", "16"]);
+    assert_apart(&svg);
+    let shown = structure(&svg);
+    for words in ["measured, % solids", "predicted, °C", "unseen", "fitting rows", "gelling level"] {
+        assert!(shown.contains(words), "{words}: {shown}");
+    }
+    assert_eq!(svg, drawn(&["validate", "--draws", "16"]));
+}
+
+#[test]
+fn a_terminal_gets_it_in_letters() {
+    let done = run(&["assess", WINTER, "--draw"]);
+    assert_eq!((done.status, done.stderr.as_str()), (0, ""));
+    let start = done.stdout.find("\n Fern hand bar, winter: solids").unwrap() + 1;
+    let picture = &done.stdout[start..];
+    assert!(picture.lines().all(|line| line.chars().count() <= 100 && !line.contains('\u{1b}')), "{picture}");
+    assert_snapshot!(picture, @"
+    Fern hand bar, winter: solids and firmness
+    solids, % by mass
+              fridge                room              skin         hot parcel
+               5 °C                20 °C             33 °C            45 °C
+     100 ┤      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+      80 ┤      ┊                    ┊                 ┊                ┊
+         │      ┊                    ┊                 ┊                ┊
+         │⠓⠒⠤⢤⣀⡀┊░░                  ┊                 ┊                ┊
+      60 ┤░░░░░⠉⠑⠢⢄⡀░░░░             ┊                 ┊                ┊
+         │    ░░┊░░⠉⠢⣄⣀░░░░░         ┊                 ┊                ┊
+         │      ┊   ░░⠈⠉⠙⠒⠢⠤⢄⣀⣀⡀     ┊                 ┊                ┊
+      40 ┤      ┊              ⠈⠉⠉⠙⠒⠒⠦⠤⣄⣀⡀             ┊                ┊
+         │      ┊                    ┊  ░⠉⠉⠙⠒⠒⠤⢄⣀░░░   ┊                ┊
+         │      ┊                    ┊       ░░░⠈⠉⠲⠤⣀⣀⡀┊░               ┊
+      20 ┤      ┊                    ┊                ⠈⠉⠉⠉⠉⠉⠉⠓⠒⠒⠲⠤⠤⣄⣀⡀░ ┊
+         │      ┊                    ┊                 ┊            ░⠉⠉⠓⠒⠤⠤⣄⣀⣀⣀⣀░░
+         │      ┊                    ┊                 ┊                ┊      ⠈⠉⠉⠉⠑⠒⠒⠦⠤⢄⣀⣀⣀⣀
+       0 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬─────────────⠉⠉⠉⠉⠉⠉⠉⠁
+          0            10            20            30           40            50            60
+                                                temperature, °C
+    firmness: yield stress, kPa
+              fridge                room              skin         hot parcel
+               5 °C                20 °C             33 °C            45 °C
+         │░░    ┊                    ┊                 ┊                ┊
+    1000 ┤░░░░░░┊░░░░                ┊                 ┊                ┊
+         │⠉⠙⠒⠒⠦⠤⢄⣀⣀░░░░░░░░░         ┊                 ┊                ┊
+         │ ░░░░░┊░⠈⠉⠓⠒⠢⠤⠤⣄⣀⣀░░░░░░░░░┊                 ┊                ┊
+     100 ┤      ┊    ░░░░░░░⠉⠉⠓⠒⠢⠤⢄⣀⡀┊░░░░░            ┊                ┊
+         │      ┊           ░░░░░░░░⠈⠉⠓⠲⠤⣄⣀░░░░░░      ┊                ┊
+         │      ┊                  ░░┊░░░░⠈⠉⠓⠲⠤⣀░░░░░░ ┊                ┊
+         │      ┊                    ┊    ░░░░░░⠉⠒⢤⣀░░░┊░░              ┊
+      10 ┤      ┊                    ┊         ░░░░⠈⠙⠒⠒⠤⠤⣄⣀⡀░░░░░       ┊
+         │      ┊                    ┊              ░░░┊░░░⠉⠉⠒⠢⠤⣀⡀░░░░  ┊
+         │      ┊                    ┊                 ┊ ░░░░░░░░⠉⠓⠦⣄░░░┊░░░
+       1 ┤      ┊                    ┊                 ┊      ░░░░░░░⠙⠲⢤⡀░░░░░░
+         │      ┊                    ┊                 ┊          ░░░░░░⠈⠲⢤⡀░░░░░░░
+         │      ┊                    ┊                 ┊              ░░┊░░⠈⠓⠦⢄⡀░░░░░░
+         │      ┊                    ┊                 ┊                ┊░░░░░░⠉⠓⠦⡀░░░░░░
+     0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠁──────────┬──────
+          0            10            20            30           40            50            60
+                                                temperature, °C
+    Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of
+    the tables.
+    ");
+    for other in [
+        vec!["compare", WINTER, SUMMER, "--draws", "16"],
+        vec!["cool", WINTER, "--draws", "16"],
+        vec!["explore", SHELF, "--candidates", "100", "--draws", "16"],
+        vec!["parcel", WINTER, "--route", "parked-car", "--draws", "16"],
+        vec!["validate", "--draws", "16"],
+    ] {
+        let done = run(&[&other[..], &["--draw"]].concat());
+        assert!(done.status == 0 && done.stdout.contains('┤'), "{}", done.shown());
+    }
+}
+
+#[test]
+fn png_by_its_ending() {
+    let folder = TempDir::new().unwrap();
+    let done = run_in(folder.path(), &["assess", WINTER, "--json", "--draws", "16", "--plot", "p.PNG"], b"");
+    assert!(done.stderr.contains("drawn into p.PNG"), "{}", done.shown());
+    done.json();
+    let bytes = std::fs::read(folder.path().join("p.PNG")).unwrap();
+    assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+    let size = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+    assert!(size(16) == 1240 && size(20) > 1200, "{} × {}", size(16), size(20));
+}
+
+#[test]
+fn other_endings_and_letters_in_json_are_refused() {
+    let folder = TempDir::new().unwrap();
+    for name in ["p.pdf", "p", "svg"] {
+        let done = run_in(folder.path(), &["assess", WINTER, "--plot", name], b"");
+        assert!(done.status == 2 && done.stderr.contains(".svg or .png"), "{}", done.shown());
+    }
+    let done = run_in(folder.path(), &["compare", WINTER, SUMMER, "--draw", "--json"], b"");
+    assert_eq!((done.status, done.stdout.as_str()), (2, ""), "{}", done.shown());
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}

@@ -299,6 +299,13 @@ mod tests {
         }
     }
 
+    /// An ingredient with its species in the order of the tables, which no answer depends on.
+    fn sorted(one: Option<&Ingredient>) -> Option<Ingredient> {
+        let mut one = one.cloned();
+        one.iter_mut().for_each(|one| one.composition.sort_by_key(|component| component.species));
+        one
+    }
+
     #[test]
     fn a_delivery_is_read_back_as_the_lot_it_was() {
         let text = "[lot.'my \"cocoa\"']\nlike = 'cocoa butter'\nname = 'Mine'\nprice_per_kg = 14.5\nflash_c = 200\n\
@@ -314,9 +321,9 @@ mod tests {
             let lot = lot_of(&library, one, parent);
             let (again, unreadable) = with_kept_lots(base.clone(), std::slice::from_ref(&lot)).unwrap();
             assert!(unreadable.is_empty());
-            assert_eq!(again.ingredient(key), Some(one));
+            assert_eq!(sorted(again.ingredient(key)), sorted(Some(one)));
             let twice = with_kept_lots(again.clone(), &[lot]).unwrap().0;
-            assert_eq!(twice.ingredient(key), Some(one), "{key} is fitted once");
+            assert_eq!(sorted(twice.ingredient(key)), sorted(Some(one)), "{key} is fitted once");
         }
     }
 

@@ -23,6 +23,7 @@ mod formats;
 mod ingredients;
 mod json;
 mod page;
+mod page_server;
 mod parcel;
 mod pour;
 mod readme;

@@ -8,6 +8,7 @@ pub mod compare;
 pub mod cool;
 pub mod explore;
 pub mod ingredients;
+pub mod page;
 pub mod parcel;
 pub mod plans;
 pub mod pour;

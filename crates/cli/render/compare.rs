@@ -158,7 +158,7 @@ fn yield_at_c(property: &str) -> Option<f64> {
 }
 
 /// Returns the decisive differences as sentences, the weightiest first.
-fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
+pub fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
     let decisive: Vec<&Difference> =
         view.comparison.differences.iter().filter(|difference| difference.decisive).collect();
     let mut said = Vec::new();
@@ -338,7 +338,7 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
 }
 
 /// Returns which formula serves each purpose best.
-fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
+pub fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
     let mut said = Vec::new();
     for (purpose, property, low) in [("Summer post", "hold_c", false), ("Finest detail", "finest_feature_mm", true)] {
         let difference = view.comparison.differences.iter().find(|difference| difference.property == property);

@@ -136,13 +136,13 @@ async function story(page) {
   check("it holds at 45 °C now", /^(yes|likely)/.test(warm), warm);
 
   // Something ran out.
-  await page.locator("#swap-replace").selectOption({ label: "Beeswax" });
+  await page.locator("#swap-replace").selectOption({ label: "White beeswax" });
   await page.locator("#swap-name").fill("candelilla");
   await page.keyboard.press("Enter");
   await page.getByRole("button", { name: "Find what stands in" }).click();
   await page.locator("#swap-answer table").waitFor();
   const swapped = await text(page, "#swap-answer li >> nth=0");
-  check("a replacement is found", /In place of .* beeswax, take .* candelilla wax/.test(swapped), swapped);
+  check("a replacement is found", /In place of .*beeswax, take .* candelilla wax/.test(swapped), swapped);
   await accessible(page, "with answers");
   await page.screenshot({ path: join(shots, "3-answers.png"), fullPage: true });
 
@@ -169,6 +169,7 @@ async function story(page) {
   if (refusal >= 0) faults.splice(refusal, 1);
 
   // The weigh sheet opens beside the page.
+  await page.locator("#weigh-bar").selectOption("0");
   const [sheet] = await Promise.all([page.context().waitForEvent("page"), page.getByRole("button", { name: "Make the sheet" }).click()]);
   sheet.on("console", (message) => ["error", "warning"].includes(message.type()) && faults.push(`sheet: ${message.text()}`));
   await sheet.waitForLoadState();

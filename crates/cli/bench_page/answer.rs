@@ -22,12 +22,12 @@ use crate::page::STYLE;
 use crate::render::{self, Group};
 
 /// Draws while something moves: enough for a steady curve, few enough for the hand not to wait.
-const MOVING_DRAWS: usize = 24;
+const MOVING_DRAWS: usize = 32;
 
-/// Temperatures of the curves, °C: first, last and step.
-const CURVE_C: (f64, f64, f64) = (0.0, 84.0, 3.0);
+/// Temperatures of the curves, °C: first, last and step. Those that the sentences speak of come on top.
+const CURVE_C: (f64, f64, f64) = (0.0, 84.0, 1.5);
 
-/// Temperatures beside them that the sentences speak of are those of [`Options`].
+/// Units of the sentences; JSON is metric.
 const UNITS: Units = Units::Metric;
 
 /// Most parts of a bar.
@@ -284,7 +284,7 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
             options: &options,
             units: UNITS,
         };
-        decides = render::compare::deciding_sentences(&view, &titles);
+        decides = render::compare::what_decides(&view, &titles);
         purposes =
             render::compare::purposes(&view, &titles).into_iter().map(|(about, text)| Said { about, text }).collect();
     }
@@ -484,6 +484,10 @@ fn curve_c() -> Vec<f64> {
 fn verdicts(answer: &Assessment, options: &Options) -> Vec<Said<'static>> {
     let mut said = Vec::new();
     let mut add = |about, text| said.push(Said { about, text });
+    if !answer.sets_at_room() {
+        let words = answer.cautions.iter().find(|caution| caution.about == "setting");
+        add("setting", words.map_or_else(String::new, |caution| caution.text.clone()));
+    }
     add("detail", render::assess::detail_sentence(answer, UNITS));
     add("warmth", render::assess::warmth_sentence(answer, UNITS));
     add("skin", render::assess::skin_sentence(answer, UNITS));

@@ -54,18 +54,10 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let all_same = same.iter().all(|first| *first == 0);
 
     output.heading("What decides")?;
-    for (index, first) in same.iter().enumerate().filter(|(index, first)| index != *first) {
-        let pair = format!("{} and {}", titles.get(*first).map_or("", |t| t), titles.get(index).map_or("", |n| n));
-        output.text(&format!("  {pair} are the same blend: no difference is expected."), 4)?;
+    for sentence in what_decides(view, &titles) {
+        output.text(&format!("  {sentence}"), 4)?;
     }
     if !all_same {
-        let decisive = deciding_sentences(view, &titles);
-        if decisive.is_empty() {
-            output.text("  Nothing: no difference is both large enough to notice and sure enough to rely on.", 4)?;
-        }
-        for sentence in decisive {
-            output.text(&format!("  {sentence}"), 4)?;
-        }
         output.heading("Which to pour")?;
         for (purpose, words) in purposes(view, &titles) {
             output.item(purpose, &words)?;
@@ -99,8 +91,29 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     }
 }
 
+/// What decides between the formulas, in sentences.
+pub fn what_decides(view: &View<'_>, titles: &[String]) -> Vec<String> {
+    let same = same_blends(view.formulas);
+    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
+    let mut said: Vec<String> = (same.iter().enumerate())
+        .filter(|(index, first)| index != *first)
+        .map(|(index, first)| {
+            format!("{} and {} are the same blend: no difference is expected.", title(*first), title(index))
+        })
+        .collect();
+    if same.iter().any(|first| *first != 0) {
+        let decisive = deciding_sentences(view, titles);
+        if decisive.is_empty() {
+            let nothing = "Nothing: no difference is both large enough to notice and sure enough to rely on.";
+            said.push(nothing.to_owned());
+        }
+        said.extend(decisive);
+    }
+    said
+}
+
 /// Returns for each formula the first one with the same shares of the same ingredients.
-fn same_blends(formulas: &[Formula]) -> Vec<usize> {
+pub fn same_blends(formulas: &[Formula]) -> Vec<usize> {
     let sorted: Vec<Vec<(usize, f64)>> = formulas
         .iter()
         .map(|formula| {
@@ -158,7 +171,7 @@ fn yield_at_c(property: &str) -> Option<f64> {
 }
 
 /// Returns the decisive differences as sentences, the weightiest first.
-pub fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
+fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
     let decisive: Vec<&Difference> =
         view.comparison.differences.iter().filter(|difference| difference.decisive).collect();
     let mut said = Vec::new();

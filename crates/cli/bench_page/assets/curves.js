@@ -1,8 +1,13 @@
 // Draws curves with their bands from the figures of the answer, as SVG. It computes nothing but places on the paper.
 
-const WIDTH = 420, HEIGHT = 260;
-const LEFT = 40, RIGHT = 12, TOP = 20, BOTTOM = 34;
+const LEFT = 46, RIGHT = 12, TOP = 20, BOTTOM = 34;
 const SVG = "http://www.w3.org/2000/svg";
+
+/// Height of a paper by its width, and its ends, px.
+const height = (width) => Math.round(Math.min(300, Math.max(130, 0.52 * width)));
+
+/// A paper narrower than this has fewer words, px.
+const NARROW = 300;
 
 /// Temperatures a maker knows, °C.
 const PLACES = [[4, "fridge"], [20, "room"], [33, "skin"], [45, "hot parcel"]];
@@ -17,6 +22,10 @@ function put(parent, name, attributes, text) {
 
 /// What does not move: frame, grid, words. Returns what draws the curves.
 function paper(svg, { first, last, ticks, place, words }) {
+  // One unit is one pixel: words stay as large as the page's own.
+  const WIDTH = Math.max(120, Math.round(svg.getBoundingClientRect().width));
+  const HEIGHT = height(WIDTH);
+  const narrow = WIDTH < NARROW;
   svg.setAttribute("viewBox", `0 0 ${WIDTH} ${HEIGHT}`);
   const x = (celsius) => LEFT + ((celsius - first) / (last - first)) * (WIDTH - LEFT - RIGHT);
   const y = (value) => HEIGHT - BOTTOM - Math.min(1, Math.max(0, place(value))) * (HEIGHT - TOP - BOTTOM);
@@ -26,15 +35,15 @@ function paper(svg, { first, last, ticks, place, words }) {
     put(still, "line", { class: "grid", x1: LEFT, x2: WIDTH - RIGHT, y1: y(value), y2: y(value) });
     put(still, "text", { x: LEFT - 5, y: y(value) + 4, "text-anchor": "end" }, words(value));
   }
-  for (let celsius = first; celsius <= last; celsius += 10) {
+  for (let celsius = first; celsius <= last; celsius += narrow ? 20 : 10) {
     put(still, "line", { class: "axis", x1: x(celsius), x2: x(celsius), y1: HEIGHT - BOTTOM, y2: HEIGHT - BOTTOM + 4 });
     put(still, "text", { x: x(celsius), y: HEIGHT - BOTTOM + 15, "text-anchor": "middle" }, celsius);
   }
-  put(still, "text", { x: WIDTH - RIGHT, y: HEIGHT - 5, "text-anchor": "end" }, "temperature, °C");
+  put(still, "text", { x: WIDTH - RIGHT, y: HEIGHT - 5, "text-anchor": "end" }, narrow ? "°C" : "temperature, °C");
   put(still, "line", { class: "axis", x1: LEFT, x2: WIDTH - RIGHT, y1: HEIGHT - BOTTOM, y2: HEIGHT - BOTTOM });
   for (const [celsius, word] of PLACES) {
     put(still, "line", { class: "place", x1: x(celsius), x2: x(celsius), y1: TOP, y2: HEIGHT - BOTTOM });
-    put(still, "text", { x: x(celsius), y: TOP - 6, "text-anchor": "middle" }, word);
+    if (!narrow) put(still, "text", { x: x(celsius), y: TOP - 6, "text-anchor": "middle" }, word);
   }
   const bars = [0, 1].map((bar) => ({
     band: put(svg, "path", { class: `band${bar}` }),
@@ -54,7 +63,7 @@ function paper(svg, { first, last, ticks, place, words }) {
     band.setAttribute("d", `${path(points.map(([at, estimate]) => [at, estimate.high]))}L${path(low).slice(1)}Z`);
     line.setAttribute("d", path(points.map(([at, estimate]) => [at, estimate.value])));
     // The letter stands on the curve, the second bar's further right, so that one curve upon the other still shows both.
-    const [at, estimate] = points[Math.min(points.length - 1, bar ? 11 : 5)];
+    const [at, estimate] = points.find(([celsius]) => celsius >= (bar ? 27 : 13)) ?? points[0];
     mark.setAttribute("x", x(at));
     mark.setAttribute("y", y(estimate.value) + (bar ? 16 : -8));
     mark.textContent = "AB"[bar];
@@ -64,18 +73,32 @@ function paper(svg, { first, last, ticks, place, words }) {
 /// Prepares both papers; returns a function that draws a bar's curves from its assessment.
 export function curves(solidsSvg, firmnessSvg) {
   const range = { first: 0, last: 84 };
-  const inside = (at) => at >= range.first && at <= range.last;
-  const solids = paper(solidsSvg, { ...range, ticks: [0, 20, 40, 60, 80, 100], place: (percent) => percent / 100, words: String });
   // Yield stress over five powers of ten, from a soft cream to a hard wax.
   const least = -1, most = 4;
-  const firmness = paper(firmnessSvg, {
+  const solidsPaper = { ...range, ticks: [0, 20, 40, 60, 80, 100], place: (percent) => percent / 100, words: String };
+  const firmnessPaper = {
     ...range,
     ticks: [0.1, 1, 10, 100, 1000, 10000],
     place: (kpa) => (Math.log10(Math.max(kpa, 10 ** least)) - least) / (most - least),
     words: String,
-  });
+  };
+  const drawn = [null, null];
+  let solids, firmness, width;
+  const one = (bar) => {
+    solids(bar, drawn[bar]?.solids.map((point) => [point.temperature_c, point.percent]));
+    firmness(bar, drawn[bar]?.firmness.map((point) => [point.temperature_c, point.yield_stress_kpa]));
+  };
+  const lay = () => {
+    if (solidsSvg.getBoundingClientRect().width === width) return;
+    width = solidsSvg.getBoundingClientRect().width;
+    solids = paper(solidsSvg, solidsPaper);
+    firmness = paper(firmnessSvg, firmnessPaper);
+    drawn.forEach((_, bar) => one(bar));
+  };
+  lay();
+  new ResizeObserver(lay).observe(solidsSvg);
   return (bar, assessment) => {
-    solids(bar, assessment?.solids.filter((one) => inside(one.temperature_c)).map((one) => [one.temperature_c, one.percent]));
-    firmness(bar, assessment?.firmness.filter((one) => inside(one.temperature_c)).map((one) => [one.temperature_c, one.yield_stress_kpa]));
+    drawn[bar] = assessment;
+    one(bar);
   };
 }

@@ -365,6 +365,7 @@ function see(index, assessment, said) {
 
 const about = (bar, topic) => words[bar].find((one) => one.about === topic)?.text ?? "";
 const VERDICTS = [
+  ["setting", "Sets in a room", (one, bar) => (words[bar].some((said) => said.about === "setting") ? "no" : "yes")],
   ["detail", "Fine detail", (one) => one.detail.verdict],
   ["warmth", "Warmth", (one) => one.warmth.verdict],
   ["skin", "Skin", (one) => one.skin.verdict],
@@ -389,7 +390,7 @@ function verdict() {
   VERDICTS.forEach(([topic, , word], at) => {
     for (const bar of [0, 1]) {
       const one = seen[bar];
-      cells[at][bar].word.textContent = one ? word(one) : at ? "" : "–";
+      cells[at][bar].word.textContent = one ? word(one, bar) : at ? "" : "–";
       cells[at][bar].why.textContent = one ? about(bar, topic) : "";
     }
   });
@@ -417,7 +418,7 @@ function against({ decides, purposes, bars: both }) {
   place.replaceChildren();
   if (both.length < 2) return;
   place.append(make("h3", {}, "What decides between them"),
-    listed(decides.length ? decides : ["Nothing: no difference is both large enough to notice and sure enough to rely on."]),
+    listed(decides),
     make("h3", {}, "Which to pour"), listed(purposes.map((one) => `${one.about}: ${one.text}`)));
 }
 

@@ -168,6 +168,31 @@ async function story(page) {
   check("the refusal was seen", refusal >= 0);
   if (refusal >= 0) faults.splice(refusal, 1);
 
+  // Everything that can be used is reached with the Tab key, in its place, and is seen to be.
+  const use = await page.evaluate(() => {
+    document.body.tabIndex = -1;
+    document.body.focus();
+    document.body.removeAttribute("tabindex");
+    return [...document.querySelectorAll("a[href], button, input, select")].filter((one) => one.type !== "hidden").length;
+  });
+  const reached = new Set();
+  for (let step = 0; step < use + 5; step++) {
+    await page.keyboard.press("Tab");
+    const at = await page.evaluate(() => {
+      const one = document.activeElement;
+      if (one === document.body) return null;
+      const box = one.getBoundingClientRect();
+      const top = document.elementFromPoint(box.left + box.width / 2, box.top + Math.min(8, box.height / 2));
+      const covered = !(top === one || one.contains(top) || top?.contains(one));
+      const ring = getComputedStyle(one).outlineStyle !== "none";
+      return [[...document.querySelectorAll("*")].indexOf(one), ring, covered, one.id || one.className || one.getAttribute("aria-label")];
+    });
+    if (!at) break;
+    reached.add(at[0]);
+    if (!at[1] || at[2]) check(`focus is seen on ${at[3]}`, false, at[2] ? "something lies over it" : "no ring");
+  }
+  check("the Tab key reaches everything", reached.size === use, `${reached.size} of ${use}`);
+
   // The weigh sheet opens beside the page.
   await page.locator("#weigh-bar").selectOption("0");
   const [sheet] = await Promise.all([page.context().waitForEvent("page"), page.getByRole("button", { name: "Make the sheet" }).click()]);

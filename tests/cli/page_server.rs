@@ -488,6 +488,17 @@ fn what_is_too_large_too_slow_or_no_http_is_cut_off() {
     server.assert_up();
 }
 
+#[test]
+fn the_deliveries_of_the_profile_can_be_picked() {
+    let profile = TempDir::new().unwrap();
+    std::fs::write(profile.path().join("lots.toml"), "[lot.my-wax]\nlike = 'beeswax'\n").unwrap();
+    let server = Server::with(TempDir::new().unwrap(), &["--profile", profile.path().to_str().unwrap()]);
+    let (_, start) = server.ask("GET", "/api/start", &Value::Null);
+    assert!(start["ingredients"].as_array().unwrap().iter().any(|one| one["key"] == "my-wax"), "{start}");
+    std::fs::write(profile.path().join("lots.toml"), "[lot.my-wax]\nlike = 'beswax'\n").unwrap();
+    assert_eq!(run(&["page", "--profile", profile.path().to_str().unwrap()]).status, 1);
+}
+
 /// Words that a hostile request may be made of.
 const METHODS: [&str; 8] = ["GET", "POST", "PUT", "DELETE", "HEAD", "BREW", "OPTIONS", "get"];
 const PATHS: [&str; 14] = [

@@ -285,8 +285,10 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
             units: UNITS,
         };
         decides = render::compare::what_decides(&view, &titles);
-        purposes =
-            render::compare::purposes(&view, &titles).into_iter().map(|(about, text)| Said { about, text }).collect();
+        if render::compare::same_blends(&formulas).iter().any(|first| *first != 0) {
+            let all = render::compare::purposes(&view, &titles).into_iter();
+            purposes = all.map(|(about, text)| Said { about, text }).collect();
+        }
     }
     Ok(Reply::json(&Seen { bars: &comparison.formulas, words, decides, purposes }))
 }

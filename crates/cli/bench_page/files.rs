@@ -185,9 +185,7 @@ fn fault(name: &str) -> Option<&'static str> {
     } else if !name.ends_with(ENDING) || Path::new(name).file_name() != Some(OsStr::new(name)) || name.starts_with('.')
     {
         Some("is no name of a formula file, such as `winter.toml`")
-    } else if name.contains(|letter: char| matches!(letter, '/' | '\\' | ':' | '"' | '<' | '>' | '|' | '?' | '*'))
-        || visible(name) != name
-    {
+    } else if name.contains(['/', '\\', ':', '"', '<', '>', '|', '?', '*']) || visible(name) != name {
         Some("has a character that no name should have")
     } else {
         None

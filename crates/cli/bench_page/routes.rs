@@ -14,6 +14,7 @@ use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Form, Router};
+use http_body_util::LengthLimitError;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use tokio::sync::Semaphore;
@@ -145,8 +146,7 @@ async fn within_limits(request: Request, next: Next) -> Response {
     let body = match timeout(BODY_TIME, to_bytes(body, LARGEST_BODY)).await {
         Err(_) => return refuse(StatusCode::REQUEST_TIMEOUT, "slow", "the request did not arrive in time"),
         Ok(Err(error)) => {
-            // The limit is the only error that is not the sender's broken stream.
-            let limit = std::error::Error::source(&error).is_some_and(|source| source.to_string().contains("limit"));
+            let limit = std::error::Error::source(&error).is_some_and(|source| source.is::<LengthLimitError>());
             return if limit {
                 too_large()
             } else {

@@ -121,7 +121,10 @@ fn keep_named(store: &mut Store, lot: &Lot) -> Result<(), CliError> {
 }
 
 /// The deliveries weighed in, those of them the lot file does not know, and the ingredients without one.
-fn weighed_in(pour: &Pour<'_>) -> Result<(Vec<LotUse>, Vec<Lot>, Vec<String>), CliError> {
+type WeighedIn = (Vec<LotUse>, Vec<Lot>, Vec<String>);
+
+/// Finds what was weighed in.
+fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
     let library = pour.library;
     let (mut named, mut complaints) = (Vec::new(), Vec::new());
     for text in &pour.order.from {

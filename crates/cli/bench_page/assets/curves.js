@@ -4,7 +4,7 @@ const LEFT = 46, RIGHT = 12, TOP = 20, BOTTOM = 34;
 const SVG = "http://www.w3.org/2000/svg";
 
 /// Height of a paper by its width, and its ends, px.
-const height = (width) => Math.round(Math.min(300, Math.max(130, 0.52 * width)));
+const height = (width) => Math.round(Math.min(270, Math.max(130, 0.5 * width)));
 
 /// A paper narrower than this has fewer words, px.
 const NARROW = 300;
@@ -45,14 +45,14 @@ function paper(svg, { first, last, ticks, place, words }) {
     put(still, "line", { class: "place", x1: x(celsius), x2: x(celsius), y1: TOP, y2: HEIGHT - BOTTOM });
     if (!narrow) put(still, "text", { x: x(celsius), y: TOP - 6, "text-anchor": "middle" }, word);
   }
-  const bars = [0, 1].map((bar) => ({
-    band: put(svg, "path", { class: `band${bar}` }),
-    line: put(svg, "path", { class: `line${bar}` }),
-    mark: put(svg, "text", { class: `mark${bar}`, "text-anchor": "middle" }, "AB"[bar]),
-  }));
+  // Both bands lie below both lines: neither bar's line is ever hidden by the other's band.
+  const both = (name, attributes) => [0, 1].map((bar) => put(svg, name, attributes(bar)));
+  const bands = both("path", (bar) => ({ class: `band${bar}` }));
+  const lines = both("path", (bar) => ({ class: `line${bar}` }));
+  const marks = both("text", (bar) => ({ class: `mark${bar}`, "text-anchor": "middle" }));
   const path = (points) => points.map(([at, value], index) => `${index ? "L" : "M"}${x(at).toFixed(1)} ${y(value).toFixed(1)}`).join("");
   return (bar, points) => {
-    const { band, line, mark } = bars[bar];
+    const [band, line, mark] = [bands[bar], lines[bar], marks[bar]];
     if (!points || points.length < 2) {
       band.setAttribute("d", "");
       line.setAttribute("d", "");

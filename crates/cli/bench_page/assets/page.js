@@ -307,7 +307,6 @@ async function quick() {
       fault(null);
       // The full answer on the same amounts may have been quicker.
       if (rested >= move) continue;
-      document.body.classList.add("moving");
       $("pace").textContent = `While moving: ${start.moving_draws} trial computations.`;
       see(index, found.bars[0], found.words[0]);
       const end = performance.now();
@@ -340,7 +339,6 @@ async function rest() {
     if (signal.aborted) return;
     rested = move;
     fault(null);
-    document.body.classList.remove("moving");
     $("pace").textContent = `At rest: ${start.resting_draws} trial computations.`;
     full.forEach((index, at) => see(index, found.bars[at], found.words[at]));
     against(found);
@@ -418,8 +416,8 @@ function against({ decides, purposes, bars: both }) {
   place.replaceChildren();
   if (both.length < 2) return;
   place.append(make("h3", {}, "What decides between them"),
-    listed(decides),
-    make("h3", {}, "Which to pour"), listed(purposes.map((one) => `${one.about}: ${one.text}`)));
+    listed(decides));
+  if (purposes.length) place.append(make("h3", {}, "Which to pour"), listed(purposes.map((one) => `${one.about}: ${one.text}`)));
 }
 
 function minded(full) {

@@ -3,6 +3,7 @@
 use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
+pub mod manual;
 pub mod page;
 pub mod records;
 pub mod trial;
@@ -101,6 +102,10 @@ pub enum Action {
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
     Validate(Validate),
+    /// Print what a shell needs to complete commands and options at the Tab key
+    Completions(manual::Completions),
+    /// Print the manual of a command as a page for `man`, or write all of them
+    Manual(manual::Manual),
 }
 
 /// What a FORMULA can be, for the help of the subcommands.

@@ -1,19 +1,24 @@
 //! Loads what the user wrote: formulas from files, standard input or the command line, and lots.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{self, ErrorKind, IsTerminal, Read};
 use std::path::Path;
 use std::rc::Rc;
 
+use barwright_blend::certificate::{LotShift, fit_lots};
 use barwright_records::MOST_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
-use barwright_reference::{Diagnostic, Formula, Library, Lookup};
+use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
 
+use crate::commands::builtin_parameters;
 use crate::complain::visible;
 use crate::error::{CliError, Complaint, Place};
 use crate::output::Streams;
+use crate::render;
+use crate::today::today;
 
 /// What a text is, for how large it may be and what to say when it is too large or empty.
 pub struct TextKind {
@@ -79,6 +84,8 @@ pub struct Loaded {
     pub remarks: Vec<Option<String>>,
     /// Text of each formula's file, where it is one that can be written back.
     pub texts: Vec<Option<Rc<str>>>,
+    /// What to say of lots that come into a formula later.
+    pub about: AboutLots,
 }
 
 /// Returns the built-in tables.
@@ -97,18 +104,56 @@ pub struct Lots {
     pub complaints: Vec<Complaint>,
     /// Notes on how they were read.
     pub notes: Vec<String>,
+    /// What to say of the lots that are used.
+    pub about: AboutLots,
 }
 
-/// Returns the built-in tables with the lots of a file, if any.
+/// What to say of each lot that is used: what its certificate did to it, and whether it is past its date.
+#[derive(Debug, Default)]
+pub struct AboutLots(BTreeMap<usize, Vec<String>>);
+
+impl AboutLots {
+    /// What there is to say of the lots of a library.
+    fn new(library: &Library, shifts: &[LotShift], today: impl Fn() -> Date) -> Self {
+        let mut about: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+        for shift in shifts {
+            about.entry(shift.ingredient).or_default().extend(render::lot::shift(shift, library));
+        }
+        for (index, lot) in library.ingredients.iter().enumerate() {
+            about.entry(index).or_default().extend(render::lot::past_best_before(lot, &today));
+        }
+        AboutLots(about)
+    }
+
+    /// Writes what there is to say of those among some ingredients, each once and in the order of the file.
+    ///
+    /// # Arguments
+    /// * `used`: positions in the library.
+    pub fn write(&self, used: impl Iterator<Item = usize>, streams: &mut Streams<'_>) -> Result<(), CliError> {
+        let used: BTreeSet<usize> = used.collect();
+        for note in used.iter().filter_map(|index| self.0.get(index)).flatten() {
+            streams.remarks.note(note)?;
+        }
+        Ok(())
+    }
+}
+
+/// Returns the built-in tables with the lots of a file, if any: each as its certificate says.
+///
+/// # Errors
+/// When the model fails; what is wrong with the lots is in [`Lots::complaints`].
 pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
     let library = builtin_library()?;
     let Some(path) = lots else {
-        return Ok(Lots { library, complaints: Vec::new(), notes: Vec::new() });
+        return Ok(Lots { library, complaints: Vec::new(), notes: Vec::new(), about: AboutLots::default() });
     };
-    Ok(match load_lots(&library, path) {
-        Ok((library, notes)) => Lots { library, complaints: Vec::new(), notes },
-        Err(complaints) => Lots { library, complaints, notes: Vec::new() },
-    })
+    let (library, notes) = match load_lots(&library, path) {
+        Ok(found) => found,
+        Err(complaints) => return Ok(Lots { library, complaints, notes: Vec::new(), about: AboutLots::default() }),
+    };
+    let (library, shifts) = fit_lots(&library, &builtin_parameters()?)?;
+    let about = AboutLots::new(&library, &shifts, today);
+    Ok(Lots { library, complaints: Vec::new(), notes, about })
 }
 
 /// Loads lots and formulas and writes the notes on how they were read.
@@ -117,7 +162,7 @@ pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
 /// Everything that is wrong with any of them.
 pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Loaded, CliError> {
     check_stdin_once(written, lots)?;
-    let Lots { library, mut complaints, mut notes } = library_with(lots)?;
+    let Lots { library, mut complaints, mut notes, about } = library_with(lots)?;
     let lots_known = complaints.is_empty();
     let (mut formulas, mut remarks, mut texts) = (Vec::new(), Vec::new(), Vec::new());
     for (index, argument) in written.iter().enumerate() {
@@ -147,11 +192,13 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
             }),
         }
     }
+    let used = formulas.iter().flat_map(|formula: &Formula| formula.parts.iter().map(|part| part.ingredient));
     for note in notes {
         streams.remarks.note(&note)?;
     }
+    about.write(used, streams)?;
     if complaints.is_empty() {
-        Ok(Loaded { library, formulas, remarks, texts })
+        Ok(Loaded { library, formulas, remarks, texts, about })
     } else {
         Err(CliError::input(complaints))
     }

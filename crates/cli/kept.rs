@@ -1,5 +1,6 @@
 //! Between the records, which know no model, and the model: formulas, deliveries, bench tests.
 
+use barwright_blend::certificate::fit_lots;
 use barwright_records::{
     Figures, Kept, Lot, MOST_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
 };
@@ -8,6 +9,7 @@ use barwright_reference::{Formula, Ingredient, Library, Part, Status};
 use barwright_trials::Test;
 use serde_json::Value;
 
+use crate::commands::builtin_parameters;
 use crate::complain::visible;
 use crate::error::CliError;
 use crate::profile::refused;
@@ -171,6 +173,7 @@ fn lot_of(library: &Library, one: &Ingredient, parent: &Ingredient) -> Lot {
         put("species", shares(species.collect()));
     }
     Lot {
+        best_before: one.lot_best_before,
         price_per_kg: one.price_per_kg,
         nut_origin: (one.nut_origin != parent.nut_origin).then_some(one.nut_origin),
         flash_c: one.lot_flash_c,
@@ -180,7 +183,7 @@ fn lot_of(library: &Library, one: &Ingredient, parent: &Ingredient) -> Lot {
 }
 
 /// Returns the library with those deliveries of the records that it does not know, and the keys of those that cannot be read.
-pub fn with_kept_lots(library: Library, lots: &[Lot]) -> (Library, Vec<String>) {
+pub fn with_kept_lots(library: Library, lots: &[Lot]) -> Result<(Library, Vec<String>), CliError> {
     let mut whole = library;
     let mut unreadable = Vec::new();
     for lot in lots {
@@ -192,13 +195,16 @@ pub fn with_kept_lots(library: Library, lots: &[Lot]) -> (Library, Vec<String>) 
             None => unreadable.push(lot.key.clone()),
         }
     }
-    (whole, unreadable)
+    // Those that were fitted to their certificates before count as stated, and stay.
+    let (fitted, _) = fit_lots(&whole, &builtin_parameters()?)?;
+    Ok((fitted, unreadable))
 }
 
 /// A delivery of the records as a lot file.
 fn lot_text(lot: &Lot) -> Option<String> {
     let mut table = lot.figures.clone();
     table.insert("like".to_owned(), lot.like.clone().into());
+    lot.best_before.and_then(|date| table.insert("best_before".to_owned(), date.to_string().into()));
     lot.price_per_kg.and_then(|price| table.insert("price_per_kg".to_owned(), price.into()));
     lot.nut_origin.and_then(|origin| table.insert("nut_origin".to_owned(), origin.word().into()));
     lot.flash_c.and_then(|flash_c| table.insert("flash_c".to_owned(), flash_c.into()));
@@ -297,16 +303,20 @@ mod tests {
     fn a_delivery_is_read_back_as_the_lot_it_was() {
         let text = "[lot.'my \"cocoa\"']\nlike = 'cocoa butter'\nname = 'Mine'\nprice_per_kg = 14.5\nflash_c = 200\n\
                     density_g_ml = 0.9\nlimit_percent = 2\nallergens = { Linalool = 1.5 }\n\
-                    species = { POP = 16, POS = 40, SOS = 28, POO = 8, SOO = 8 }\n[lot.plain]\nlike = 'beeswax'\n";
+                    species = { POP = 16, POS = 40, SOS = 28, POO = 8, SOO = 8 }\n[lot.plain]\nlike = 'beeswax'\n\
+                    [lot.hard]\nlike = 'cocoa butter'\nmelt_c = 33\nbest_before = 2030-06-30\n";
         let base = builtin_library().unwrap();
         let (library, _) = base.with_lots(text).unwrap();
-        for key in ["my \"cocoa\"", "plain"] {
+        let (library, _) = fit_lots(&library, &builtin_parameters().unwrap()).unwrap();
+        for key in ["my \"cocoa\"", "plain", "hard"] {
             let one = library.ingredient(key).unwrap();
             let parent = &library.ingredients[one.lot_of.unwrap()];
             let lot = lot_of(&library, one, parent);
-            let (again, unreadable) = with_kept_lots(base.clone(), &[lot]);
+            let (again, unreadable) = with_kept_lots(base.clone(), std::slice::from_ref(&lot)).unwrap();
             assert!(unreadable.is_empty());
             assert_eq!(again.ingredient(key), Some(one));
+            let twice = with_kept_lots(again.clone(), &[lot]).unwrap().0;
+            assert_eq!(twice.ingredient(key), Some(one), "{key} is fitted once");
         }
     }
 

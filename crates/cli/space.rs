@@ -48,7 +48,7 @@ pub fn load_space(
     streams: &mut Streams<'_>,
 ) -> Result<LoadedSpace, CliError> {
     check_stdin_once(&[argument], lots)?;
-    let Lots { library, mut complaints, notes } = library_with(lots)?;
+    let Lots { library, mut complaints, notes, about } = library_with(lots)?;
     let lots_known = complaints.is_empty();
     for note in notes {
         streams.remarks.note(&note)?;
@@ -73,6 +73,7 @@ pub fn load_space(
             return Err(CliError::input(complaints));
         }
     };
+    about.write(meant.filler.space().ingredients.iter().copied(), streams)?;
     if let Some(without) = &meant.without_price {
         streams.remarks.note(&format!("price is not weighed: there is no price of {without}"))?;
     }

@@ -1,6 +1,6 @@
 //! What day it is where the maker is.
 
-use barwright_records::Date;
+use barwright_reference::Date;
 
 /// Returns the day of the computer's clock in its time zone.
 pub fn today() -> Date {

@@ -117,7 +117,69 @@ fn what_cannot_be_kept_is_refused_before_anything_is() {
             run.shown()
         })
         .collect();
-    assert_snapshot!(said.join("\n"), @"");
+    assert_snapshot!(said.join("\n"), @"
+    exit 1
+    stderr:
+    error[bad-lot]: --from: `cocoa butter` has no `=`
+     |
+     = hint: Write the ingredient and what stands on the bag, and the mass where it is a part:
+             `beeswax=W-2311:120g`.
+
+    exit 1
+    stderr:
+    error[unknown-ingredient]: --from: no ingredient is called `cocoa buter`
+     |
+     = hint: The nearest names are `cocoa-butter`, `coconut-oil-76` and `cupuacu-butter`.
+
+    exit 1
+    stderr:
+    error[bad-lot]: --from: the bar has no shea butter
+     |
+     = hint: Write the ingredient and what stands on the bag, and the mass where it is a part:
+             `beeswax=W-2311:120g`.
+
+    exit 1
+    stderr:
+    error[bad-lot]: --from: My-wax is a delivery of your lot file already
+     |
+     = hint: Write the ingredient and what stands on the bag, and the mass where it is a part:
+             `beeswax=W-2311:120g`.
+
+    exit 1
+    stderr:
+    error[bad-lot]: --from: `cocoa butter=` names no delivery
+     |
+     = hint: Write the ingredient and what stands on the bag, and the mass where it is a part:
+             `beeswax=W-2311:120g`.
+
+    exit 1
+    stderr:
+    error[bad-lot]: --from: `-5g` is negative
+     |
+     = hint: Write the ingredient and what stands on the bag, and the mass where it is a part:
+             `beeswax=W-2311:120g`.
+
+    exit 1
+    stderr:
+    error[lot-masses]: --from: cocoa-butter is weighed in with 180 g, and its deliveries make 100 g
+     |
+     = hint: Write the mass of each, as `--from 'cocoa-butter=A:120g' --from
+             'cocoa-butter=B:66g'`; one may go without, and takes the rest.
+
+    exit 1
+    stderr:
+    error[lot-masses]: --from: cocoa-butter is weighed in with 180 g, and its deliveries do not say how much of each
+     |
+     = hint: Write the mass of each, as `--from 'cocoa-butter=A:120g' --from
+             'cocoa-butter=B:66g'`; one may go without, and takes the rest.
+
+    exit 1
+    stderr:
+    error[lot-masses]: --from: cocoa-butter is weighed in with 180 g, and its deliveries make 200 g
+     |
+     = hint: Write the mass of each, as `--from 'cocoa-butter=A:120g' --from
+             'cocoa-butter=B:66g'`; one may go without, and takes the rest.
+    ");
     let future = at(
         path,
         &["batch", "bar.toml", "--bars", "2", "--bar", "50g", "--record", "--number", "1", "--date", "2999-01-01"],
@@ -126,8 +188,20 @@ fn what_cannot_be_kept_is_refused_before_anything_is() {
     assert!(!path.join("bench/records.sqlite").exists());
 
     assert_eq!(pour(path, "F-0001", &[]).status, 0);
-    assert_snapshot!(pour(path, "F-0001", &[]).shown(), @"");
-    assert_snapshot!(pour(path, "F-0002", &["--from", "cocoa butter=my-wax"]).shown(), @"");
+    assert_snapshot!(pour(path, "F-0001", &[]).shown(), @r#"
+    exit 1
+    stderr:
+    error[records]: batch "F-0001" is kept already, and nothing kept is replaced
+     |
+     = hint: Give the new one a name of its own.
+    "#);
+    assert_snapshot!(pour(path, "F-0002", &["--from", "cocoa butter=my-wax"]).shown(), @"
+    exit 1
+    stderr:
+    error[other-lot]: --from: the records keep the lot `my-wax` as a delivery of beeswax, not of cocoa-butter
+     |
+     = hint: Check what stands on the bag.
+    ");
     let nowhere = run_in(path, &["batch", "bar.toml", "--bars", "2", "--bar", "50g", "--record"], b"");
     assert_eq!(nowhere.status, 2);
     assert!(nowhere.stderr.contains("--number"), "{}", nowhere.shown());

@@ -22,6 +22,8 @@ mod explore;
 mod formats;
 mod ingredients;
 mod json;
+mod lots;
+mod manual;
 mod page;
 mod page_server;
 mod parcel;

@@ -8,6 +8,7 @@
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
 //! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
+//! - [`certificate`]: what a lot's melting point and penetration say of its composition.
 //! - [`chain`]: the buffers that follow a mixture through its draws.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`maker`]: what a maker's own trials say of those figures.
@@ -21,6 +22,7 @@
 
 pub mod assess;
 pub mod cautions;
+pub mod certificate;
 pub mod chain;
 pub mod chain_length;
 pub mod compare;
@@ -30,6 +32,7 @@ pub mod firmness;
 pub mod heat_curve;
 pub mod interval;
 pub mod landmarks;
+pub mod least_change;
 pub mod maker;
 pub mod misfit;
 pub mod mixture;

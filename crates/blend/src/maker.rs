@@ -6,12 +6,14 @@
 //! ```text
 //! z ~ N(m, C),      draw k:  z_k = m + G u_k,   C = G Gᵀ,   u_k the draw there would be without trials
 //! ```
-//! The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
+//! Where samples `z_j` of what was learned are known, they are drawn in place of `N(m, C)`, all scores of a draw from one sample: so an answer that bends with the
+//! scores is as wide as the trials leave it. The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
 //! share theirs: a comparison stays a paired one.
 //!
 //! The parameters themselves are never changed: what was learned stands beside them, in [`Parameters::maker`].
 
 use nalgebra::{Cholesky, DMatrix};
+use statrs::distribution::{ContinuousCDF, Normal};
 use thiserror::Error;
 
 use crate::Parameters;
@@ -47,6 +49,9 @@ pub const HEAT: &str = "heat";
 
 /// Share of a species in an ingredient, in units of its own standard deviation: `lot:INGREDIENT:SPECIES`.
 pub const LOT: &str = "lot";
+
+/// Dimension of the draws that says which sample of what was learned is taken.
+const SAMPLE: &str = "sample of what was learned";
 
 /// Name of a score of a set of ingredients.
 ///
@@ -101,6 +106,8 @@ pub struct Maker {
     mean: Vec<f64>,
     /// Lower Cholesky factor of the covariance, row by row.
     root: Vec<Vec<f64>>,
+    /// Samples of the distribution, a figure for each name; without any it is normal.
+    samples: Vec<Vec<f64>>,
     trials: usize,
 }
 
@@ -146,7 +153,40 @@ impl Maker {
         let full = DMatrix::from_fn(count, count, |i, j| covariance[i.max(j)][i.min(j)]);
         let lower = Cholesky::new(full).ok_or(MakerError::NotPositive)?.l();
         let root = (0..count).map(|i| (0..=i).map(|j| lower[(i, j)]).collect()).collect();
-        Ok(Maker { names, mean, root, trials })
+        Ok(Maker { names, mean, root, samples: Vec::new(), trials })
+    }
+
+    /// Takes samples of the distribution, to be drawn in place of a normal one of this mean and covariance.
+    ///
+    /// # Arguments
+    /// * `samples`: equally likely, a figure for each name in each; none to keep the normal distribution.
+    ///
+    /// # Errors
+    /// [`MakerError`] for a sample with too few or too many figures, or one that is no number.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_blend::{Maker, sampling::Draws};
+    /// let maker = Maker::new(vec!["cast".into()], vec![0.5], &[vec![0.25]], 3)?.with_samples(vec![vec![0.0], vec![1.0]])?;
+    /// let drawn = maker.scores(&Draws::new(20, 8), "cast");
+    /// assert_eq!(drawn.iter().filter(|score| **score == 1.0).count(), 4);
+    /// # Ok::<(), barwright_blend::maker::MakerError>(())
+    /// ```
+    pub fn with_samples(mut self, samples: Vec<Vec<f64>>) -> Result<Self, MakerError> {
+        for sample in &samples {
+            if sample.len() != self.names.len() {
+                return Err(MakerError::Length {
+                    names: self.names.len(),
+                    what: "figures in a sample",
+                    found: sample.len(),
+                });
+            }
+            if sample.iter().any(|figure| !figure.is_finite()) {
+                return Err(MakerError::NotPositive);
+            }
+        }
+        self.samples = samples;
+        Ok(self)
     }
 
     /// How many trials it rests on.
@@ -167,6 +207,9 @@ impl Maker {
     /// Draws of a score; those of `draws` when nothing was learned of it.
     pub fn scores(&self, draws: &Draws, name: &str) -> Vec<f64> {
         let Some(index) = self.position(name) else { return draws.dimension(name) };
+        if !self.samples.is_empty() {
+            return self.sampled(draws, index);
+        }
         let mut scores = vec![self.mean[index]; draws.count()];
         for (factor, other) in self.root[index].iter().zip(&self.names) {
             if *factor != 0.0 {
@@ -176,6 +219,14 @@ impl Maker {
             }
         }
         scores
+    }
+
+    /// Draws of a score from the samples: one dimension names the sample of each draw, for all scores.
+    fn sampled(&self, draws: &Draws, index: usize) -> Vec<f64> {
+        let (normal, count) = (Normal::standard(), self.samples.len());
+        let sample = |z: f64| ((normal.cdf(z) * count as f64) as usize).min(count - 1);
+        let which = draws.dimension(SAMPLE).into_iter().map(sample);
+        which.filter_map(|which| self.samples.get(which)?.get(index).copied()).collect()
     }
 
     fn position(&self, name: &str) -> Option<usize> {

@@ -175,15 +175,7 @@ impl Mixture {
             }
         }
         parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
-        let mut mixture = Mixture {
-            families: parameters.families.len(),
-            chained: parameters.family_index(CHAIN_LENGTH_FAMILY),
-            slots: Vec::new(),
-            lots: Vec::new(),
-            scores: Vec::new(),
-            state,
-            beyond: BeyondDraws::default(),
-        };
+        let mut mixture = Mixture::empty(parameters, state);
         let mut names: Vec<&str> = Vec::new();
         for part in parts {
             let ingredient = &library.ingredients[part.ingredient];
@@ -207,6 +199,48 @@ impl Mixture {
         mixture.separate_chain_lengths();
         mixture.beyond = BeyondDraws::new(&names, parameters, draws);
         Ok(mixture)
+    }
+
+    /// One ingredient alone, each of its species a part of its own, without spread: for what its composition does to it.
+    ///
+    /// # Arguments
+    /// * `library`, `parameters`, `state`: as for [`Mixture::new`].
+    /// * `ingredient`: its position in the library.
+    ///
+    /// # Returns
+    /// [`Mixture::parts`] are its species in the order of its composition, each with the position of the ingredient.
+    ///
+    /// # Errors
+    /// As [`Mixture::new`].
+    pub fn of_species(
+        library: &Library,
+        parameters: &Parameters,
+        ingredient: usize,
+        state: CrystalState,
+    ) -> Result<Self, BlendError> {
+        let found = library.ingredients.get(ingredient);
+        let composition = &found.ok_or(BlendError::UnknownIngredient { index: ingredient })?.composition;
+        let (mut mixture, none) = (Mixture::empty(parameters, state), Draws::new(0, 0));
+        for component in composition {
+            let slots = mixture.slots(library, parameters, component.species, &none)?;
+            let share = Share { species: component.species, slots, percent: 100.0, sd_percent: 0.0, score: None };
+            mixture.lots.push(Lot { ingredient, percent: component.percent, shares: vec![share] });
+        }
+        mixture.separate_chain_lengths();
+        Ok(mixture)
+    }
+
+    /// Nothing yet.
+    fn empty(parameters: &Parameters, state: CrystalState) -> Self {
+        Mixture {
+            families: parameters.families.len(),
+            chained: parameters.family_index(CHAIN_LENGTH_FAMILY),
+            slots: Vec::new(),
+            lots: Vec::new(),
+            scores: Vec::new(),
+            state,
+            beyond: BeyondDraws::default(),
+        }
     }
 
     /// The slots of a species, one for each packing.

@@ -40,10 +40,16 @@ pub(crate) fn landmark_rates(
     changes: &[Change],
     of: impl Fn(&PointRates) -> f64,
 ) -> Result<Option<Vec<f64>>, EquilibriumError> {
-    let (_, mut rates) = evaluator.rates(landmark_c, changes)?;
+    let (_, rates) = evaluator.rates(landmark_c, changes)?;
+    Ok(falling_rates(rates, of).map(|(_, rates)| rates))
+}
+
+/// The slope of a property with temperature, and the rates of the temperature at which it has its value along each change but the last, which is that of
+/// the temperature; `None` where the property does not fall.
+pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates) -> f64) -> Option<(f64, Vec<f64>)> {
     let slope = rates.pop().map_or(0.0, |rate| of(&rate));
     // At a clear point, or on a plateau, there is no slope to divide by.
-    Ok((slope < 0.0).then(|| rates.iter().map(|rate| -of(rate) / slope).collect()))
+    (slope < 0.0).then(|| (slope, rates.iter().map(|rate| -of(rate) / slope).collect()))
 }
 
 /// Returns what one more percent of each ingredient of a formula does.

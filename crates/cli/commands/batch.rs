@@ -211,6 +211,9 @@ fn read(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<A
     if !complaints.is_empty() {
         return Err(CliError::input(complaints));
     }
+    let in_formula = |index: &usize| formula.parts.iter().any(|part| part.ingredient == *index);
+    let added = scents.iter().map(|scent| scent.ingredient).filter(|index| !in_formula(index));
+    loaded.about.write(added, streams)?;
     let colours = order.colour.iter().map(|wish| wish.colour(teaspoon_ml)).collect();
     let melted = melting_order(&library, &formula);
     Ok(Asked { library, formula, melted, mould, bars, bar_g, scents, colours })

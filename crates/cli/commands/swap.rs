@@ -59,6 +59,9 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
         swap(library, &parameters, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;
     found.truncate(usize::try_from(order.most).unwrap_or(usize::MAX));
     let Some(first) = found.first() else { return Err(CliError::internal("a replacement was found and lost")) };
+    let known = |ingredient: usize| formula.parts.iter().any(|part| part.ingredient == ingredient);
+    let brought = first.formula.parts.iter().map(|part| part.ingredient).filter(|ingredient| !known(*ingredient));
+    loaded.about.write(brought, streams)?;
     let before = assess(library, &parameters, formula, &options)?;
     let after = assess(library, &parameters, &first.formula, &options)?;
     type Passes = fn(&Ingredient) -> bool;

@@ -103,7 +103,7 @@ fn known(lots: Lots, store: &Store) -> Result<Library, CliError> {
     if !lots.complaints.is_empty() {
         return Err(CliError::input(lots.complaints));
     }
-    Ok(with_kept_lots(lots.library, &store.lots().map_err(refused)?).0)
+    Ok(with_kept_lots(lots.library, &store.lots().map_err(refused)?)?.0)
 }
 
 /// Says that a formula of the records cannot be read any more.

@@ -7,6 +7,7 @@ pub mod compare;
 pub mod cool;
 pub mod explore;
 pub mod ingredients;
+pub mod lot;
 pub mod number;
 pub mod parcel;
 pub mod pour;

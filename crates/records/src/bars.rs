@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
-use crate::batches::WHAT;
+use crate::batches::{WHAT, number_of};
 use crate::error::{Stop, beginning};
 use crate::row::{date, first, id_of, iso, rows, unknown};
-use crate::{Kept, RecordsError, Store, check};
+use crate::{Batch, Kept, RecordsError, Store, check};
 
 /// The columns, in the order [`read`] takes them.
 const SELECT: &str = "SELECT r.id, b.number, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note \
@@ -132,9 +132,7 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, toda
         check::name("name of where the bars went", to)?;
     }
     let sql = "SELECT id, cavities, poured_on FROM batches WHERE number = ?1";
-    let head = first(connection, sql, [&bars.batch], |row| {
-        Ok((row.get::<_, i64>(0)?, row.get(1)?, date(&row.get::<_, String>(2)?)?))
-    })?;
+    let head = first(connection, sql, [&bars.batch], |row| Ok((row.get::<_, i64>(0)?, row.get(1)?, date(row, 2)?)))?;
     let (batch_id, cavities, poured_on) = head.ok_or_else(|| unknown(WHAT, &bars.batch))?;
     allow_range(&bars.batch, cavities, bars.first, bars.last)?;
     if bars.on < poured_on {
@@ -184,25 +182,41 @@ pub(crate) fn of_batch(connection: &Connection, batch_id: i64) -> Result<Vec<Kep
     rows(connection, &format!("{SELECT} WHERE r.batch_id = ?1 ORDER BY r.id"), [batch_id], read)
 }
 
-/// Returns the entries of every batch a lot went into, each with the id of the batch, batch by batch.
-pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<(i64, Kept<Bars>)>, Stop> {
-    let sql = "SELECT r.id, b.number, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note, r.batch_id \
-               FROM batch_lots u JOIN batches b ON b.id = u.batch_id JOIN bars r ON r.batch_id = u.batch_id \
-               WHERE u.lot_id = ?1 ORDER BY u.batch_id, r.id";
-    rows(connection, sql, [lot_id], |row| Ok((row.get(8)?, read(row)?)))
+/// Returns the entries of every batch a lot went into, each with the id of the batch, batch by batch in the order kept.
+///
+/// # Arguments
+/// * `batches`: those batches, as [`crate::batches::of_lot`] returns them.
+pub(crate) fn of_lot(
+    connection: &Connection,
+    lot_id: i64,
+    batches: &[Kept<Batch>],
+) -> Result<Vec<(i64, Kept<Bars>)>, Stop> {
+    let sql = "SELECT r.id, r.batch_id, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note \
+               FROM batch_lots u JOIN bars r ON r.batch_id = u.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id";
+    let mut entries = rows(connection, sql, [lot_id], |row| {
+        let batch_id = row.get(1)?;
+        Ok((batch_id, entry(row, number_of(batches, batch_id)?)?))
+    })?;
+    entries.sort_by_key(|(batch_id, kept)| (*batch_id, kept.id));
+    Ok(entries)
 }
 
 /// Reads one entry.
 fn read(row: &Row<'_>) -> Result<Kept<Bars>, Stop> {
+    entry(row, row.get(1)?)
+}
+
+/// Reads one entry of a batch of that number.
+fn entry(row: &Row<'_>, batch: String) -> Result<Kept<Bars>, Stop> {
     Ok(Kept {
         id: row.get(0)?,
         record: Bars {
-            batch: row.get(1)?,
+            batch,
             first: row.get(2)?,
             last: row.get(3)?,
-            went: went(&row.get::<_, String>(4)?)?,
+            went: went(row.get_ref(4)?.as_str().map_err(|error| Stop::Unreadable(error.to_string()))?)?,
             to: row.get(5)?,
-            on: date(&row.get::<_, String>(6)?)?,
+            on: date(row, 6)?,
             note: row.get(7)?,
         },
     })

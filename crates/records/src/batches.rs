@@ -1,10 +1,10 @@
 //! Batches and the lots that went into them.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::ops::RangeInclusive;
 
 use jiff::civil::Date;
-use rusqlite::{Connection, Params, Row, params};
+use rusqlite::{Connection, Params, params};
 
 use crate::error::{Stop, beginning};
 use crate::row::{date, first, id_of, iso, unknown};
@@ -14,12 +14,17 @@ use crate::{Kept, RecordsError, Store, check};
 const CAVITIES: RangeInclusive<f64> = 1.0..=1e6;
 /// What a batch is called in messages.
 pub(crate) const WHAT: &str = "batch";
-/// One row for each lot of a batch, in the columns [`group`] takes.
-const SELECT: &str = "SELECT b.id, b.number, f.name, b.poured_on, b.mass_g, b.cavities, b.note, l.key, u.mass_g \
-                      FROM batches b JOIN formulas f ON f.id = b.formula_id \
-                      LEFT JOIN batch_lots u ON u.batch_id = b.id LEFT JOIN lots l ON l.id = u.lot_id";
+/// One row for each lot of a batch, in the columns [`select`] takes.
+const SELECT: &str =
+    "SELECT b.id, b.number, b.formula_id, b.poured_on, b.mass_g, b.cavities, b.note, u.lot_id, u.mass_g";
+/// Batches with their lots.
+const FROM: &str = "FROM batches b LEFT JOIN batch_lots u ON u.batch_id = b.id";
 /// Keeps the rows of a batch together, in the order its lots were written.
 const ORDER: &str = "ORDER BY b.id, u.position";
+/// The batches of a lot, in the same order: as its index has them, so that nothing is sorted.
+const OF_LOT: &str = "FROM batch_lots t JOIN batches b ON b.id = t.batch_id \
+                      LEFT JOIN batch_lots u ON u.batch_id = t.batch_id \
+                      WHERE t.lot_id = ?1 ORDER BY t.batch_id, u.position";
 
 /// What one lot gave to a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -140,7 +145,7 @@ impl Store {
     pub fn batches_of_formula(&self, formula: &str) -> Result<Vec<Batch>, RecordsError> {
         self.read(|connection| {
             let id = formula_id(connection, formula)?;
-            let batches = select(connection, "WHERE b.formula_id = ?1", [id])?;
+            let batches = select(connection, &format!("{FROM} WHERE b.formula_id = ?1 {ORDER}"), [id])?;
             Ok(batches.into_iter().map(|kept| kept.record).collect())
         })
     }
@@ -187,51 +192,84 @@ pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Res
 
 /// Returns the batch of that number, if there is one.
 pub(crate) fn find(connection: &Connection, number: &str) -> Result<Option<Kept<Batch>>, Stop> {
-    Ok(select(connection, "WHERE b.number = ?1", [number])?.pop())
+    Ok(select(connection, &format!("{FROM} WHERE b.number = ?1 {ORDER}"), [number])?.pop())
 }
 
 /// Returns every batch, in the order kept.
 pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, "", [])
+    select(connection, &format!("{FROM} {ORDER}"), [])
 }
 
 /// Returns the batches a lot went into, in the order kept.
 pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, "WHERE b.id IN (SELECT batch_id FROM batch_lots WHERE lot_id = ?1)", [lot_id])
+    select(connection, OF_LOT, [lot_id])
 }
 
-/// Returns the batches a condition picks.
-fn select(connection: &Connection, condition: &str, parameters: impl Params) -> Result<Vec<Kept<Batch>>, Stop> {
-    let mut statement = connection.prepare_cached(&format!("{SELECT} {condition} {ORDER}"))?;
+/// Returns the number of one of some batches, which are in the order kept.
+pub(crate) fn number_of(batches: &[Kept<Batch>], id: i64) -> Result<String, Stop> {
+    let place = batches.binary_search_by_key(&id, |kept| kept.id).ok();
+    let found = place.and_then(|place| batches.get(place));
+    found.map(|kept| kept.record.number.clone()).ok_or_else(|| missing("a batch", id))
+}
+
+/// Says that something kept refers to a record that is not there.
+fn missing(what: &str, id: i64) -> Stop {
+    Stop::Unreadable(format!("{what} of id {id} is referred to and not there"))
+}
+
+/// Returns the batches that the rest of a statement names, in its order.
+///
+/// Names of formulas and lots are looked up once each, not once a row: a lot in 10,000 batches stands beside few others.
+fn select(connection: &Connection, which: &str, parameters: impl Params) -> Result<Vec<Kept<Batch>>, Stop> {
+    let mut formulas = Names::new(connection, "SELECT name FROM formulas WHERE id = ?1");
+    let mut lots = Names::new(connection, "SELECT key FROM lots WHERE id = ?1");
+    let mut statement = connection.prepare_cached(&format!("{SELECT} {which}"))?;
     let mut rows = statement.query(parameters)?;
     let mut batches: Vec<Kept<Batch>> = Vec::new();
     while let Some(row) = rows.next()? {
-        group(row, &mut batches)?;
+        let id: i64 = row.get(0)?;
+        let used = match (row.get::<_, Option<i64>>(7)?, row.get::<_, Option<f64>>(8)?) {
+            (Some(lot_id), Some(mass_g)) => Some(LotUse { lot: lots.name(lot_id)?, mass_g }),
+            _ => None,
+        };
+        match batches.last_mut() {
+            Some(last) if last.id == id => last.record.lots.extend(used),
+            _ => batches.push(Kept {
+                id,
+                record: Batch {
+                    number: row.get(1)?,
+                    formula: formulas.name(row.get(2)?)?,
+                    poured_on: date(row, 3)?,
+                    mass_g: row.get(4)?,
+                    cavities: row.get(5)?,
+                    lots: used.into_iter().collect(),
+                    note: row.get(6)?,
+                },
+            }),
+        }
     }
     Ok(batches)
 }
 
-/// Adds a row to the batch it belongs to, which is the last one or a new one.
-fn group(row: &Row<'_>, batches: &mut Vec<Kept<Batch>>) -> Result<(), Stop> {
-    let id: i64 = row.get(0)?;
-    let used = match (row.get::<_, Option<String>>(7)?, row.get::<_, Option<f64>>(8)?) {
-        (Some(lot), Some(mass_g)) => Some(LotUse { lot, mass_g }),
-        _ => None,
-    };
-    match batches.last_mut() {
-        Some(last) if last.id == id => last.record.lots.extend(used),
-        _ => batches.push(Kept {
-            id,
-            record: Batch {
-                number: row.get(1)?,
-                formula: row.get(2)?,
-                poured_on: date(&row.get::<_, String>(3)?)?,
-                mass_g: row.get(4)?,
-                cavities: row.get(5)?,
-                lots: used.into_iter().collect(),
-                note: row.get(6)?,
-            },
-        }),
+/// Names behind ids, each read once.
+struct Names<'a> {
+    connection: &'a Connection,
+    sql: &'static str,
+    known: HashMap<i64, String>,
+}
+
+impl<'a> Names<'a> {
+    fn new(connection: &'a Connection, sql: &'static str) -> Self {
+        Names { connection, sql, known: HashMap::new() }
     }
-    Ok(())
+
+    fn name(&mut self, id: i64) -> Result<String, Stop> {
+        if let Some(name) = self.known.get(&id) {
+            return Ok(name.clone());
+        }
+        let found: Option<String> = first(self.connection, self.sql, [id], |row| Ok(row.get(0)?))?;
+        let name = found.ok_or_else(|| missing("a formula or lot", id))?;
+        self.known.insert(id, name.clone());
+        Ok(name)
+    }
 }

@@ -186,8 +186,8 @@ fn read(row: &Row<'_>) -> Result<Lot, Stop> {
     Ok(Lot {
         key: row.get(0)?,
         like: row.get(1)?,
-        delivered_on: optional_date(row.get(2)?)?,
-        best_before: optional_date(row.get(3)?)?,
+        delivered_on: optional_date(row, 2)?,
+        best_before: optional_date(row, 3)?,
         certificate: row.get(4)?,
         figures: figures(&row.get::<_, String>(5)?)?,
         price_per_kg: row.get(6)?,

@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
-use crate::batches::WHAT;
+use crate::batches::{WHAT, number_of};
 use crate::error::Stop;
 use crate::row::{date, first, id_of, iso, rows};
-use crate::{Kept, RecordsError, Store, check};
+use crate::{Batch, Kept, RecordsError, Store, check};
 
 /// The columns, in the order [`read`] takes them.
 const SELECT: &str = "SELECT o.id, b.number, o.noted_on, o.note FROM outcomes o JOIN batches b ON b.id = o.batch_id";
@@ -97,18 +97,29 @@ pub(crate) fn of_batch(connection: &Connection, batch_id: i64) -> Result<Vec<Kep
     rows(connection, &format!("{SELECT} WHERE o.batch_id = ?1 ORDER BY o.id"), [batch_id], read)
 }
 
-/// Returns the remarks on every batch a lot went into, each with the id of the batch, batch by batch.
-pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<(i64, Kept<Outcome>)>, Stop> {
-    let sql = "SELECT o.id, b.number, o.noted_on, o.note, o.batch_id \
-               FROM batch_lots u JOIN batches b ON b.id = u.batch_id JOIN outcomes o ON o.batch_id = u.batch_id \
-               WHERE u.lot_id = ?1 ORDER BY u.batch_id, o.id";
-    rows(connection, sql, [lot_id], |row| Ok((row.get(4)?, read(row)?)))
+/// Returns the remarks on every batch a lot went into, each with the id of the batch, batch by batch in the order kept.
+///
+/// # Arguments
+/// * `batches`: those batches, as [`crate::batches::of_lot`] returns them.
+pub(crate) fn of_lot(
+    connection: &Connection,
+    lot_id: i64,
+    batches: &[Kept<Batch>],
+) -> Result<Vec<(i64, Kept<Outcome>)>, Stop> {
+    let sql = "SELECT o.id, o.batch_id, o.noted_on, o.note \
+               FROM batch_lots u JOIN outcomes o ON o.batch_id = u.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id, o.id";
+    rows(connection, sql, [lot_id], |row| {
+        let batch_id = row.get(1)?;
+        Ok((batch_id, remark(row, number_of(batches, batch_id)?)?))
+    })
 }
 
 /// Reads one remark.
 fn read(row: &Row<'_>) -> Result<Kept<Outcome>, Stop> {
-    Ok(Kept {
-        id: row.get(0)?,
-        record: Outcome { batch: row.get(1)?, noted_on: date(&row.get::<_, String>(2)?)?, note: row.get(3)? },
-    })
+    remark(row, row.get(1)?)
+}
+
+/// Reads one remark on a batch of that number.
+fn remark(row: &Row<'_>, batch: String) -> Result<Kept<Outcome>, Stop> {
+    Ok(Kept { id: row.get(0)?, record: Outcome { batch, noted_on: date(row, 2)?, note: row.get(3)? } })
 }

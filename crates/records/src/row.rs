@@ -45,14 +45,16 @@ pub(crate) fn unknown(what: &'static str, name: &str) -> Stop {
     RecordsError::Unknown { what, name: crate::error::beginning(name) }.into()
 }
 
-/// Reads a date.
-pub(crate) fn date(text: &str) -> Result<Date, Stop> {
-    text.parse().map_err(|_| Stop::Unreadable(format!("{text:?} is kept where a date should be")))
+/// Reads the date in a column.
+pub(crate) fn date(row: &Row<'_>, column: usize) -> Result<Date, Stop> {
+    optional_date(row, column)?.ok_or_else(|| Stop::Unreadable("nothing is kept where a date should be".to_owned()))
 }
 
-/// Reads a date that may be missing.
-pub(crate) fn optional_date(text: Option<String>) -> Result<Option<Date>, Stop> {
-    text.map(|text| date(&text)).transpose()
+/// Reads the date in a column, which may be missing.
+pub(crate) fn optional_date(row: &Row<'_>, column: usize) -> Result<Option<Date>, Stop> {
+    let unreadable = |what: &str| Stop::Unreadable(format!("{what} is kept where a date should be"));
+    let text = row.get_ref(column)?.as_str_or_null().map_err(|_| unreadable("no text"))?;
+    text.map(|text| text.parse().map_err(|_| unreadable(&format!("{text:?}")))).transpose()
 }
 
 /// Reads figures.

@@ -1,6 +1,6 @@
 //! From a lot to every batch and bar, and back.
 
-use std::collections::HashMap;
+use std::iter::{self, Peekable};
 
 use rusqlite::Connection;
 
@@ -76,14 +76,15 @@ impl Store {
     pub fn trace_lot(&self, key: &str) -> Result<LotTrace, RecordsError> {
         self.read(|connection| {
             let (lot_id, lot) = lots::find(connection, key)?.ok_or_else(|| unknown("lot", key))?;
-            let mut bars = by_batch(bars::of_lot(connection, lot_id)?);
-            let mut outcomes = by_batch(outcomes::of_lot(connection, lot_id)?);
-            let batches = batches::of_lot(connection, lot_id)?
+            let batches = batches::of_lot(connection, lot_id)?;
+            let mut bars = bars::of_lot(connection, lot_id, &batches)?.into_iter().peekable();
+            let mut outcomes = outcomes::of_lot(connection, lot_id, &batches)?.into_iter().peekable();
+            let batches = batches
                 .into_iter()
                 .map(|Kept { id, record: batch }| TracedBatch {
                     lot_mass_g: batch.lots.iter().filter(|used| used.lot == lot.key).map(|used| used.mass_g).sum(),
-                    bars: bars.remove(&id).unwrap_or_default(),
-                    outcomes: outcomes.remove(&id).unwrap_or_default(),
+                    bars: of_batch(&mut bars, id),
+                    outcomes: of_batch(&mut outcomes, id),
                     batch,
                 })
                 .collect();
@@ -161,11 +162,7 @@ fn trace_back(connection: &Connection, number: &str) -> Result<BatchTrace, Stop>
     Ok(BatchTrace { batch, formula, lots: traced, bars, outcomes })
 }
 
-/// Sorts records by the batch they belong to, keeping their order.
-fn by_batch<T>(records: Vec<(i64, T)>) -> HashMap<i64, Vec<T>> {
-    let mut sorted: HashMap<i64, Vec<T>> = HashMap::new();
-    for (batch_id, record) in records {
-        sorted.entry(batch_id).or_default().push(record);
-    }
-    sorted
+/// Takes the records of the next batch off a list that goes batch by batch.
+fn of_batch<T>(records: &mut Peekable<impl Iterator<Item = (i64, T)>>, id: i64) -> Vec<T> {
+    iter::from_fn(|| records.next_if(|(batch_id, _)| *batch_id == id)).map(|(_, record)| record).collect()
 }

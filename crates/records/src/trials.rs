@@ -211,7 +211,7 @@ fn read(row: &Row<'_>) -> Result<Kept<Trial>, Stop> {
             kind: TrialKind::called(&kind)
                 .ok_or_else(|| Stop::Unreadable(format!("{kind:?} is kept where the kind of a trial should be")))?,
             figures: figures(&row.get::<_, String>(3)?)?,
-            tested_on: date(&row.get::<_, String>(4)?)?,
+            tested_on: date(row, 4)?,
             days_since_pouring: row.get(5)?,
             note: row.get(6)?,
         },

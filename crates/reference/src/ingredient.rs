@@ -1,5 +1,6 @@
 //! Ingredients: waxes, butters, oils and what they are made of.
 
+use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::{Status, ViscosityPoint};
@@ -177,9 +178,9 @@ pub struct Ingredient {
     pub price_per_kg: Option<f64>,
     /// Index of the ingredient this is a maker's lot of; `None` for an ingredient of the reference table.
     pub lot_of: Option<usize>,
-    /// Melting point stated for the lot, °C; kept with it and not used by the prediction.
+    /// Melting point of the lot's certificate, °C.
     pub lot_melt_c: Option<f64>,
-    /// Needle penetration at 25 °C stated for the lot, 0.1 mm; kept with it and not used by the prediction.
+    /// Needle penetration at 25 °C of the lot's certificate, 0.1 mm.
     pub lot_needle_dmm: Option<f64>,
     /// Flash point of the lot's certificate, °C.
     pub lot_flash_c: Option<f64>,
@@ -187,6 +188,8 @@ pub struct Ingredient {
     pub lot_limit_percent: Option<f64>,
     /// Scent allergens of the lot's certificate, mass % of the lot.
     pub lot_allergens: Vec<(String, f64)>,
+    /// Day until which the lot is at its best, by its label or certificate.
+    pub lot_best_before: Option<Date>,
     /// Remarks.
     pub note: String,
 }

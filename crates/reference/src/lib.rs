@@ -50,6 +50,7 @@ mod wording;
 pub use diagnostic::{Diagnostic, Severity};
 pub use formula::{Formula, Part, Reading};
 pub use ingredient::{Component, Ingredient, IngredientKind, NutOrigin, Origin};
+pub use jiff::civil::Date;
 pub use library::{DataFault, Library};
 pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};

@@ -2,6 +2,7 @@
 
 use std::ops::{Range, RangeInclusive};
 
+use jiff::civil::Date;
 use toml::de::{DeTable, DeValue};
 
 use crate::finder::Finder;
@@ -32,6 +33,7 @@ const KEYS: &[&str] = &[
     "inci",
     "limit_percent",
     "allergens",
+    "best_before",
 ];
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
@@ -41,6 +43,10 @@ pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
 const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
 /// Limits of certificates taken, mass % of the bar.
 const LIMIT_PERCENT: RangeInclusive<f64> = 0.0001..=100.0;
+/// How a date is written.
+const ISO_DATE: &str = "YYYY-MM-DD";
+/// Years taken in dates: what a delivery can carry, and no slip of the pen.
+const YEARS: RangeInclusive<i16> = 1990..=2100;
 /// Error of an analysis, absolute mass %.
 const ANALYSIS_SD_PERCENT: f64 = 0.5;
 /// Error of an analysis, relative to the share.
@@ -51,7 +57,7 @@ impl Library {
     ///
     /// A lot is a copy of the ingredient it is `like`; what the file states replaces the copied figures. A stated composition
     /// is scaled to 100 %, and its spread shrinks to the error of an analysis: 0.5 % absolute or 5 % of the share, whichever
-    /// is larger.
+    /// is larger. What a melting point or a needle penetration says of the composition takes a model, which is not here: both are kept with the lot.
     ///
     /// # Errors
     /// Every error of the text.
@@ -124,13 +130,6 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
     let Some(parent) = base.ingredients.get(like) else {
         return;
     };
-    for (name, value) in [("melt_c", &stated.melt_c), ("needle_dmm", &stated.needle_dmm)] {
-        if let Some((_, span)) = value {
-            let message =
-                format!("`{name}` of {} is kept with the lot but not yet used by the prediction", quote(&key));
-            findings.push(Diagnostic::note("lot-figure-not-used", message, span.clone()));
-        }
-    }
     if let Some((name, span)) = &stated.name {
         check_name(library, name, span.clone(), findings);
     }
@@ -156,6 +155,7 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         lot_flash_c: stated.flash_c.map(|(flash_c, _)| flash_c),
         lot_limit_percent: stated.limit_percent.map(|(limit_percent, _)| limit_percent),
         lot_allergens: stated.allergens,
+        lot_best_before: stated.best_before,
         inci_name: stated.inci.unwrap_or_else(|| parent.inci_name.clone()),
         ..parent.clone()
     });
@@ -199,6 +199,7 @@ struct Stated {
     inci: Option<String>,
     limit_percent: Figure,
     allergens: Vec<(String, f64)>,
+    best_before: Option<Date>,
 }
 
 impl Stated {
@@ -222,6 +223,7 @@ impl Stated {
                 "inci" => stated.inci = filled_text(&entry, findings),
                 "limit_percent" => stated.limit_percent = figure(&entry, LIMIT_PERCENT, "mass %", findings),
                 "allergens" => stated.allergens = allergens(entry, offset, findings),
+                "best_before" => stated.best_before = date(&entry, findings),
                 "nut_origin" => stated.nut_origin = nut_origin(&entry, findings),
                 "species" => stated.composition = composition(base, entry, offset, findings),
                 _ => findings.push(unknown_key(&entry, KEYS)),
@@ -249,6 +251,29 @@ fn figure(entry: &Entry<'_>, range: RangeInclusive<f64>, unit: &str, findings: &
             None
         }
     }
+}
+
+/// Reads a date, written as TOML's own or as a text, or reports it.
+fn date(entry: &Entry<'_>, findings: &mut Findings) -> Option<Date> {
+    let written = match &entry.value {
+        DeValue::String(text) => text.trim().to_owned(),
+        DeValue::Datetime(date) => date.to_string(),
+        _ => {
+            findings.push(wrong_kind(entry, "a date").hint("Write year, month and day, such as `2027-06-30`."));
+            return None;
+        }
+    };
+    let day = |text: &str| (text.len() == ISO_DATE.len()).then(|| text.parse::<Date>().ok()).flatten();
+    let found = day(&written).filter(|day| YEARS.contains(&day.year()));
+    if found.is_none() {
+        let (first, last) = (YEARS.start(), YEARS.end());
+        let message = format!("{} is {}, which is no day from {first} to {last}", quote(&entry.key), quote(&written));
+        findings.push(
+            Diagnostic::error("bad-date", message, entry.value_span.clone())
+                .hint(format!("Write year, month and day, {ISO_DATE}, such as `2027-06-30`.")),
+        );
+    }
+    found
 }
 
 /// Reads a nut origin, or reports it.
@@ -359,6 +384,7 @@ mod tests {
     fn a_lot_copies_its_parent_and_states_its_own() {
         let text = "\u{feff}[lot.my-wax]\nlike = 'bees wax'\nname = 'May wax'\nspecies = { POS = 80, POP = 19 }\n\
                     melt_c = 63.5\nneedle_dmm = 18\nprice_per_kg = 12\ndensity_g_ml = 0.95\nnut_origin = 'possible'\nflash_c = 250\n\
+                    best_before = '2027-06-30'\n\
                     [lot.oil-2]\nlike = 'castor-oil'\n";
         let (library, notes) = library().with_lots(text).unwrap();
         let lot = library.ingredient("my-wax").unwrap();
@@ -371,11 +397,20 @@ mod tests {
         assert_eq!(shares, [(1, 8000.0 / 99.0, 0.05 * (8000.0 / 99.0)), (0, 1900.0 / 99.0, 0.05 * (1900.0 / 99.0))]);
         assert!(lot.composition.iter().all(|c| c.status == Status::Read && c.source == LOT_SOURCE));
         assert_eq!(library.ingredients[5].composition, library.ingredients[3].composition);
-        assert_eq!(notes.iter().map(|note| &text[note.span.clone()]).collect::<Vec<_>>(), ["63.5", "18"]);
+        assert_eq!(lot.lot_best_before, Some(jiff::civil::date(2027, 6, 30)));
+        assert!(notes.is_empty(), "{notes:?}");
 
         assert_eq!(library.find("cera flava"), Lookup::Found(0), "a lot does not share its parent's declared name");
         let reading = read_inline("may wax 1, my-wax 1, oil 2 2", "x", &library);
         assert_eq!(parts(&library, reading), [("my-wax", 50.0), ("oil-2", 50.0)]);
+    }
+
+    #[test]
+    fn a_date_is_taken_as_a_text_and_as_it_is() {
+        for written in ["'2027-06-30'", "' 2027-06-30 '", "2027-06-30"] {
+            let (library, _) = library().with_lots(&format!("[lot.a]\nlike='beeswax'\nbest_before={written}")).unwrap();
+            assert_eq!(library.ingredients[4].lot_best_before, Some(jiff::civil::date(2027, 6, 30)), "{written}");
+        }
     }
 
     #[test]
@@ -409,6 +444,13 @@ mod tests {
             ("[lot.a]\nlike='beeswax'\nprice_per_kg=-1", "out-of-range", "-1"),
             ("[lot.a]\nlike='beeswax'\ndensity_g_ml=nan", "out-of-range", "nan"),
             ("[lot.a]\nlike='beeswax'\nnut_origin='hazel'", "unknown-nut-origin", "'hazel'"),
+            ("[lot.a]\nlike='beeswax'\nbest_before=2027", "wrong-kind", "2027"),
+            ("[lot.a]\nlike='beeswax'\nbest_before='30.6.2027'", "bad-date", "'30.6.2027'"),
+            ("[lot.a]\nlike='beeswax'\nbest_before='2027-02-29'", "bad-date", "'2027-02-29'"),
+            ("[lot.a]\nlike='beeswax'\nbest_before='20270630'", "bad-date", "'20270630'"),
+            ("[lot.a]\nlike='beeswax'\nbest_before=0027-06-30", "bad-date", "0027-06-30"),
+            ("[lot.a]\nlike='beeswax'\nbest_before=2027-06-30T10:00:00", "bad-date", "2027-06-30T10:00:00"),
+            ("[lot.a]\nlike='beeswax'\nbest_before=10:00:00", "bad-date", "10:00:00"),
             ("[lot.a]\nlike='beeswax'\nspecies=3", "wrong-kind", "3"),
             ("[lot.a]\nlike='beeswax'\nspecies={POP=97.9}", "species-sum", "species"),
             ("[lot.a]\nlike='beeswax'\nspecies={}", "species-sum", "species"),

@@ -561,6 +561,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         lot_flash_c: None,
         lot_limit_percent: None,
         lot_allergens: Vec::new(),
+        lot_best_before: None,
         note: row.note,
     }
 }

@@ -289,6 +289,11 @@ impl<'a> Readings<'a> {
         self.count
     }
 
+    /// Number of readings that are not the same as another.
+    pub fn unlike(&self) -> usize {
+        self.groups.iter().map(|group| group.reads.len()).sum()
+    }
+
     fn model(&self, scores: &DVector<f64>) -> ModelDraw {
         ModelDraw::at(self.parameters, |name| score(&self.places, scores, name))
     }

@@ -19,12 +19,19 @@ const FORMULAS: u32 = 200;
 const ONE_IN: u32 = 10;
 /// Questions of each kind.
 const QUESTIONS: u32 = 200;
+/// Questions whose answer is ten thousand batches long.
+const LONG_QUESTIONS: u32 = 20;
 /// The largest file, bytes.
 const MOST_BYTES: u64 = 100_000_000;
 
 /// Asks many times and prints how long the middle and the longest answer took.
-fn ask(what: &str, mut question: impl FnMut(u32)) {
-    let mut times: Vec<Duration> = (0..QUESTIONS)
+fn ask(what: &str, question: impl FnMut(u32)) {
+    ask_times(QUESTIONS, what, question);
+}
+
+/// Asks so many times.
+fn ask_times(count: u32, what: &str, mut question: impl FnMut(u32)) {
+    let mut times: Vec<Duration> = (0..count)
         .map(|index| {
             let start = Instant::now();
             question(index);
@@ -89,9 +96,9 @@ fn a_hundred_thousand_batches_fit_and_are_found() {
         assert_eq!(store.batches_of_formula(&format!("formula {}", q % FORMULAS)).unwrap().len(), 500);
     });
     ask("a formula added", |q| store.add_formula(&formula(&format!("more {q}"))).unwrap());
-    let start = Instant::now();
-    assert_eq!(store.trace_lot("salt").unwrap().batches.len(), 10_000);
-    println!("trace of a lot in 10,000 batches: {:.0} ms", 1e3 * start.elapsed().as_secs_f64());
+    let salt = |store: &Store| assert_eq!(store.trace_lot("salt").unwrap().batches.len(), 10_000);
+    ask_times(LONG_QUESTIONS, "trace of a lot in 10,000 batches", |_| salt(&store));
+    ask_times(LONG_QUESTIONS, "opened anew and the same", |_| salt(&Store::open(folder.path()).unwrap()));
     let start = Instant::now();
     store.check().unwrap();
     println!("check: {:.1} s", start.elapsed().as_secs_f64());

@@ -1,6 +1,7 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
 use std::sync::LazyLock;
+use std::thread;
 use std::time::Instant;
 
 use barwright_blend::sampling::Draws;
@@ -151,26 +152,41 @@ fn intervals_hold_the_truth_and_narrow() {
     };
     let etas = |trial: &Trial| drawn(trial, &PARAMETERS, &truths).drawn;
     let (of_plan, of_targets): (Vec<_>, Vec<_>) = (plan.iter().map(etas).collect(), targets.iter().map(etas).collect());
-    let mut tallies = vec![vec![Tally::default(); STAGES.len()]; targets.len() + 1];
-    let mut flagged = 0;
     let draws = Draws::new(20, DRAWS);
-    for maker in 0..MAKERS {
-        let trials = results(&plan, of_plan.iter().map(|list| list[maker]), &mut chance);
-        for (at, &stage) in STAGES.iter().enumerate() {
-            let learned = learn(&LIBRARY, &PARAMETERS, &trials[..stage]).unwrap();
-            flagged += if stage == plan.len() { learned.flagged.len() } else { 0 };
-            let parameters = learned.applied(&PARAMETERS).unwrap();
-            for (target, trial) in targets.iter().enumerate() {
-                let interval = drawn(trial, &parameters, &draws).estimate(|eta| *eta);
-                tallies[target][at].add(of_targets[target][maker], interval.low, interval.high);
-            }
-            for (index, name) in learned.names.iter().enumerate() {
-                let (truth, mean) = (truths.dimension(name)[maker], learned.mean[index]);
-                let half = HALF_WIDTH * learned.covariance[index][index].sqrt();
-                tallies[targets.len()][at].add(truth, mean - half, mean + half);
+    let makers: Vec<(usize, Vec<Trial>)> =
+        (0..MAKERS).map(|maker| (maker, results(&plan, of_plan.iter().map(|list| list[maker]), &mut chance))).collect();
+    let count = |makers: &[(usize, Vec<Trial>)]| {
+        let mut tallies = vec![vec![Tally::default(); STAGES.len()]; targets.len() + 1];
+        let mut flagged = 0;
+        for (maker, trials) in makers {
+            for (at, &stage) in STAGES.iter().enumerate() {
+                let learned = learn(&LIBRARY, &PARAMETERS, &trials[..stage]).unwrap();
+                flagged += if stage == plan.len() { learned.flagged.len() } else { 0 };
+                let parameters = learned.applied(&PARAMETERS).unwrap();
+                for (target, trial) in targets.iter().enumerate() {
+                    let interval = drawn(trial, &parameters, &draws).estimate(|eta| *eta);
+                    tallies[target][at].add(of_targets[target][*maker], interval.low, interval.high);
+                }
+                for (index, name) in learned.names.iter().enumerate() {
+                    let (truth, mean) = (truths.dimension(name)[*maker], learned.mean[index]);
+                    let half = HALF_WIDTH * learned.covariance[index][index].sqrt();
+                    tallies[targets.len()][at].add(truth, mean - half, mean + half);
+                }
             }
         }
+        (tallies, flagged)
+    };
+    let (one, other) = makers.split_at(MAKERS / 2);
+    let ((mut tallies, flagged), (rest, more)) = thread::scope(|scope| {
+        let one = scope.spawn(|| count(one));
+        let other = count(other);
+        (one.join().unwrap(), other)
+    });
+    for (all, rest) in tallies.iter_mut().flatten().zip(rest.into_iter().flatten()) {
+        all.held.extend(rest.held);
+        all.widths.extend(rest.widths);
     }
+    let flagged = flagged + more;
     println!("{flagged} of {} trials flagged", MAKERS * plan.len());
     let names = [
         "ln yield stress at 25 °C",
@@ -193,68 +209,85 @@ fn intervals_hold_the_truth_and_narrow() {
             }
         }
     }
-    // One miss, to the safe side: the Gaussian's draws go through the knee of the holding curve, and spread wider than the trials allow.
-    assert_eq!(missed, [("slip point, °C", 10)]);
+    // Two misses, to the safe side: the posterior follows the bends of the slip point, a Gaussian of its mean and covariance does not (see the module).
+    assert_eq!(missed, [("slip point, °C", 3), ("slip point, °C", 10)]);
     for target in &tallies[..2] {
         assert!(target[3].median_width() <= 0.5 * target[0].median_width());
     }
 }
 
-/// Steps of the chain of each case.
-const CHAIN: usize = 40_000;
+/// Steps of the walk of each case.
+const WALK: usize = 100_000;
 
-/// What the issue asks for is 0.05 in all five cases: a MISS. The mode of a curved posterior is not its mean: products of scores (exponent times structure)
-/// and corners of the melting curve pull them apart. This holds the test to what was reached: 0.09, 0.07, 0.10, 0.16 and 0.20.
-const REACHED_MEAN_SD: f64 = 0.22;
+/// What the issue asks for, in standard deviations. Against walks of 600,000 steps (1,600,000 for all ten), whose error is 0.002 to 0.007, means were off by
+/// 0.019, 0.016, 0.024, 0.016 and 0.043 in the worst score of each case, standard deviations by 1.0, 1.6, 2.7, 1.0 and 3.2 %.
+const AGREES_SD: f64 = 0.05;
 
-/// Standard deviations, relative: reached 2, 6, 13, 4 and 11 %.
-const REACHED_SD: f64 = 0.15;
+/// Standard errors of the walk allowed for: of 170 scores none is beyond them by chance.
+const ERRORS: f64 = 3.5;
 
-/// Standard error that the means of the chain may have, in standard deviations.
-const CHAIN_ERROR_SD: f64 = 0.025;
+/// Largest standard error of the walk, in standard deviations.
+const WALK_ERROR_SD: f64 = 0.02;
 
-/// How much of a step of the chain stays where it was.
-const KEPT: f64 = 0.6;
+/// How much of a step of the walk stays where it was, in turn: far to the other side for the means, near by for the corners.
+const KEPT: [f64; 3] = [0.9, -0.5, -0.5];
 
-/// Samples the posterior: a random walk that keeps the Laplace approximation, accepted by the ratio of the true posterior to it, so that the chain has the
-/// true one whatever the approximation is worth.
-///
-/// Returns mean, standard deviation and standard error of the mean of every score, and the share accepted.
+/// Steps of the walk are this much wider than the posterior in the directions told of: it has wider tails than a Gaussian.
+const WIDER: f64 = 1.15;
+
+/// Mean, standard deviation, and their standard errors in standard deviations.
+struct Walked {
+    mean: f64,
+    sd: f64,
+    mean_error: f64,
+    sd_error: f64,
+}
+
+/// Samples the posterior: a random walk that keeps a Gaussian, accepted by the ratio of the true posterior to it, so that the walk has the true one whatever
+/// the Gaussian is worth. Returns every score, and the share accepted.
 ///
 /// Source: Metropolis et al. 1953 with the autoregressive step of Neal 1998 (recalled).
-fn sample(posterior: &mut Posterior<'_>, mode: &Mode, chance: &mut Chance) -> (Vec<[f64; 3]>, f64) {
-    let root = Cholesky::new(mode.covariance()).unwrap().l();
-    let count = mode.scores.len();
+fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, chance: &mut Chance) -> (Vec<Walked>, f64) {
+    let proposal = moments::Proposal::new(gaussian);
+    let root = WIDER * &proposal.inside + &proposal.outside;
+    let count = gaussian.mean.len();
     let mut excess = |z: &DVector<f64>, x: &DVector<f64>| {
         let values = posterior.readings.values(z).unwrap();
         posterior.energy(z, &values) - 0.5 * x.norm_squared()
     };
     let mut x = DVector::zeros(count);
-    let mut here = excess(&mode.scores, &x);
+    let mut here = excess(&gaussian.mean, &x);
     let (batches, mut accepted) = (50, 0);
-    let mut means = vec![DVector::zeros(count); batches];
-    let mut squares = DVector::zeros(count);
-    for step in 0..CHAIN {
-        let tried = KEPT * &x + (1.0 - KEPT * KEPT).sqrt() * DVector::from_fn(count, |_, _| chance.normal());
-        let there = excess(&(&mode.scores + &root * &tried), &tried);
+    let share = batches as f64 / WALK as f64;
+    let (mut means, mut squares) = (vec![DVector::zeros(count); batches], vec![DVector::zeros(count); batches]);
+    for step in 0..WALK {
+        let kept = KEPT[step % KEPT.len()];
+        let tried = kept * &x + (1.0 - kept * kept).sqrt() * DVector::from_fn(count, |_, _| chance.normal());
+        let there = excess(&(&gaussian.mean + &root * &tried), &tried);
         if chance.0.random_range(0.0..1.0_f64).ln() < here - there {
             (x, here) = (tried, there);
             accepted += 1;
         }
         let distance = &root * &x;
-        means[step * batches / CHAIN] += &distance * (batches as f64 / CHAIN as f64);
-        squares += distance.component_mul(&distance) / CHAIN as f64;
+        means[step * batches / WALK].axpy(share, &distance, 1.0);
+        squares[step * batches / WALK].axpy(share, &distance.component_mul(&distance), 1.0);
     }
-    let figures = (0..count).map(|k| {
-        let mean = means.iter().map(|batch| batch[k]).sum::<f64>() / batches as f64;
-        let scatter = means.iter().map(|batch| (batch[k] - mean).powi(2)).sum::<f64>() / (batches - 1) as f64;
-        [mode.scores[k] + mean, (squares[k] - mean * mean).sqrt(), (scatter / batches as f64).sqrt()]
-    });
-    (figures.collect(), f64::from(accepted) / CHAIN as f64)
+    let told = |list: &[DVector<f64>], k: usize| {
+        let mean = list.iter().map(|batch| batch[k]).sum::<f64>() / batches as f64;
+        let scatter = list.iter().map(|batch| (batch[k] - mean).powi(2)).sum::<f64>() / (batches - 1) as f64;
+        (mean, (scatter / batches as f64).sqrt())
+    };
+    let walked = |k: usize| {
+        let ((mean, error), (square, square_error)) = (told(&means, k), told(&squares, k));
+        let sd = (square - mean * mean).sqrt();
+        let sd_error = 0.5 * square_error / (sd * sd);
+        Walked { mean: gaussian.mean[k] + mean, sd, mean_error: error / sd, sd_error }
+    };
+    ((0..count).map(walked).collect(), f64::from(accepted) / WALK as f64)
 }
 
-/// Issue 6, item 5: "the Laplace update agrees with a long random-walk sample on 5 cases within 5 % of a standard deviation". It does not, see
-/// [`REACHED_MEAN_SD`].
+/// Issue 6, item 5: "the Laplace update agrees with a long random-walk sample on 5 cases within 5 % of a standard deviation". The mode and its curvature do
+/// not (0.07 to 0.17, and 1 to 26 % in standard deviations): what is learned is corrected by weighted samples, and that does.
 #[test]
 fn a_long_random_walk_agrees() {
     let plan = plan();
@@ -268,36 +301,41 @@ fn a_long_random_walk_agrees() {
     ];
     let mut chance = Chance(Pcg64::seed_from_u64(11));
     let truths = Draws::new(31, cases.len());
-    for (number, (what, plan)) in cases.iter().enumerate() {
+    let tried = cases.iter().enumerate().map(|(number, (what, plan))| {
         let eta = |trial: &Trial| {
             let read = Read::of(&trial.test).unwrap();
             crate::predict::readings(&LIBRARY, &PARAMETERS, trial, read, &truths).unwrap().drawn[number]
         };
-        let trials = results(plan, plan.iter().map(eta), &mut chance);
+        (*what, results(plan, plan.iter().map(eta), &mut chance))
+    });
+    for (number, (what, trials)) in tried.collect::<Vec<_>>().into_iter().enumerate() {
         let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
         let mode = posterior.robust_mode().unwrap();
-        let (found, accepted) = sample(&mut posterior, &mode, &mut chance);
-        let covariance = mode.covariance();
-        let mut worst = [0.0_f64; 3];
-        let mut far = Vec::new();
-        for (k, [mean, sd, error]) in found.iter().enumerate() {
-            let off = (mean - mode.scores[k]) / sd;
-            worst[0] = worst[0].max(off.abs());
-            worst[1] = worst[1].max(error / sd);
-            worst[2] = worst[2].max((covariance[(k, k)].sqrt() / sd - 1.0).abs());
-            if off.abs() > 0.05 {
-                far.push(format!("{} {off:+.3}", posterior.readings.names()[k]));
-            }
+        let found = posterior.moments(&mode).unwrap().gaussian;
+        let (walked, accepted) = walk(&mut posterior, &found, &mut Chance(Pcg64::seed_from_u64(number as u64)));
+        let laplace = mode.covariance();
+        let mut worst = [0.0_f64; 6];
+        for (k, score) in walked.iter().enumerate() {
+            let off = |mean: f64| ((mean - score.mean) / score.sd).abs();
+            let wide = |variance: f64| (variance.sqrt() / score.sd - 1.0).abs();
+            let (mean, sd) = (off(found.mean[k]), wide(found.covariance[(k, k)]));
+            let name = &posterior.readings.names()[k];
+            assert!(score.mean_error < WALK_ERROR_SD && score.sd_error < WALK_ERROR_SD, "{what}: {name}");
+            assert!(mean < AGREES_SD + ERRORS * score.mean_error, "{what}: mean of {name} off by {mean:.3}");
+            assert!(sd < AGREES_SD + ERRORS * score.sd_error, "{what}: sd of {name} off by {sd:.3}");
+            let all = [off(mode.scores[k]), wide(laplace[(k, k)]), mean, sd, score.mean_error, score.sd_error];
+            worst.iter_mut().zip(all).for_each(|(worst, one)| *worst = worst.max(one));
         }
+        let [mode_mean, mode_sd, mean, sd, mean_error, sd_error] = worst;
         println!(
-            "{what}: {} scores, {:.0} % accepted; means off by up to {:.3} sd (error of the chain {:.3}), sd by up to {:.1} %; {far:?}",
-            found.len(),
+            "{what}: {} scores, {:.0} % accepted; means off by up to {mean:.3} sd (the mode by {mode_mean:.3}, error of the walk {mean_error:.3}), \
+             sd by up to {:.1} % (its curvature by {:.1}, error {:.1})",
+            walked.len(),
             100.0 * accepted,
-            worst[0],
-            worst[1],
-            100.0 * worst[2]
+            100.0 * sd,
+            100.0 * mode_sd,
+            100.0 * sd_error
         );
-        assert!(worst[1] < CHAIN_ERROR_SD && worst[0] < REACHED_MEAN_SD && worst[2] < REACHED_SD, "{what}");
     }
 }
 

@@ -1,0 +1,66 @@
+//! `manual`: pages for `man`, from the command itself.
+
+use std::path::Path;
+
+use barwright_reference::suggest::nearest;
+use barwright_save::save;
+use clap::{Command, CommandFactory};
+use clap_mangen::Man;
+
+use crate::args::Args;
+use crate::args::manual::Manual;
+use crate::error::{CliError, Complaint};
+use crate::output::Streams;
+use crate::render;
+
+/// Names in a hint.
+const MOST_NAMED: usize = 3;
+
+/// Runs the subcommand.
+pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let mut whole = Args::command();
+    // What is shared by all commands reaches them only when it is built.
+    whole.build();
+    if let Some(folder) = &order.folder {
+        std::fs::create_dir_all(folder).map_err(|error| {
+            Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
+        })?;
+        let count = write_all(&whole, &[], folder)?;
+        return Ok(streams.remarks.note(&format!("{count} pages written into {}", folder.display()))?);
+    }
+    let mut command = &whole;
+    for name in &order.command {
+        command = command.find_subcommand(name).ok_or_else(|| unknown(command, name))?;
+    }
+    Ok(streams.data.as_is(&page(command, &order.command)?)?)
+}
+
+/// Says that there is no such command.
+fn unknown(among: &Command, name: &str) -> CliError {
+    let names: Vec<&str> = among.get_subcommands().map(Command::get_name).collect();
+    let near = nearest(name, names.iter().copied().enumerate(), MOST_NAMED);
+    let near: Vec<String> = near.iter().filter_map(|index| names.get(*index)).map(|name| format!("`{name}`")).collect();
+    let complaint = Complaint::new("unknown-command", format!("no command is called `{}`", render::name(name)));
+    if near.is_empty() { complaint } else { complaint.hint(format!("The nearest are {}.", render::list(&near, "and"))) }
+        .into()
+}
+
+/// The page of one command.
+fn page(command: &Command, path: &[String]) -> Result<String, CliError> {
+    // The page of `trial add` is called `barwright-trial-add`, as its file is.
+    let name = std::iter::once("barwright".to_owned()).chain(path.iter().cloned()).collect::<Vec<_>>().join("-");
+    let mut bytes = Vec::new();
+    Man::new(command.clone().name(name)).render(&mut bytes)?;
+    String::from_utf8(bytes).map_err(|error| CliError::internal(error.to_string()))
+}
+
+/// Writes the pages of a command and of all below it; returns how many.
+fn write_all(command: &Command, path: &[String], folder: &Path) -> Result<usize, CliError> {
+    let name = std::iter::once("barwright").chain(path.iter().map(String::as_str)).collect::<Vec<_>>().join("-");
+    save(&folder.join(format!("{name}.1")), page(command, path)?.as_bytes())?;
+    let mut count = 1;
+    for below in command.get_subcommands().filter(|below| below.get_name() != "help") {
+        count += write_all(below, &[path, &[below.get_name().to_owned()]].concat(), folder)?;
+    }
+    Ok(count)
+}

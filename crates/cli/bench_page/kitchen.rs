@@ -126,3 +126,72 @@ fn stopped() -> Reply {
     let message = "the program stopped in the middle of its work; this is a fault of barwright, please report it";
     Reply::refused(StatusCode::INTERNAL_SERVER_ERROR, "internal", message)
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    fn runtime() -> tokio::runtime::Runtime {
+        tokio::runtime::Builder::new_current_thread().build().unwrap()
+    }
+
+    fn in_kitchen<T>(folder: &std::path::Path, work: impl FnOnce(&Kitchen<'_>) -> T) -> T {
+        let library = Library::builtin().unwrap();
+        let parameters = Parameters::builtin().unwrap();
+        work(&Kitchen::new(&library, &parameters, Folder::open(folder).unwrap()))
+    }
+
+    #[test]
+    fn a_full_queue_says_so_at_once() {
+        let (hatch, _orders) = queue();
+        let reply = runtime().block_on(async {
+            for _ in 0..LONGEST_QUEUE {
+                let hatch = hatch.clone();
+                tokio::spawn(async move { hatch.ask(|_| Reply::json(&"answer")).await });
+            }
+            // Each turn runs some of them; none can be answered.
+            for _ in 0..LONGEST_QUEUE {
+                tokio::task::yield_now().await;
+            }
+            hatch.ask(|_| Reply::json(&"answer")).await
+        });
+        assert_eq!(reply.status, StatusCode::SERVICE_UNAVAILABLE);
+    }
+
+    #[test]
+    fn what_nobody_waits_for_is_not_worked_out_and_a_fault_ends_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        in_kitchen(folder.path(), |kitchen| {
+            let (hatch, orders) = queue();
+            let (answer, gone) = oneshot::channel();
+            drop(gone);
+            let never: Question = Box::new(|_| std::process::abort());
+            assert!(hatch.0.try_send(Order { question: never, answer }).is_ok());
+            std::thread::scope(|scope| {
+                scope.spawn(|| work(&orders, kitchen));
+                let ask = |question: fn(&Kitchen<'_>) -> Reply| runtime().block_on(hatch.ask(question)).status;
+                assert_eq!(ask(|_| std::panic::panic_any("a fault")), StatusCode::INTERNAL_SERVER_ERROR);
+                assert_eq!(ask(|_| Reply::json(&"answer")), StatusCode::OK);
+                drop(hatch);
+            });
+        });
+    }
+
+    #[test]
+    fn workbenches_are_kept_and_the_oldest_goes() {
+        let folder = tempfile::tempdir().unwrap();
+        in_kitchen(folder.path(), |kitchen| {
+            let options = |hold_c: f64| Options { draws: 0, hold_c, ..Options::default() };
+            let first = kitchen.bench(&options(0.0));
+            for hold_c in 1..MOST_BENCHES {
+                kitchen.bench(&options(hold_c as f64));
+            }
+            assert!(Arc::ptr_eq(&first, &kitchen.bench(&options(0.0))), "used again, it is the last to go");
+            kitchen.bench(&options(-1.0));
+            assert!(Arc::ptr_eq(&first, &kitchen.bench(&options(0.0))));
+            assert_eq!(kitchen.benches.lock().unwrap().len(), MOST_BENCHES);
+        });
+    }
+}

@@ -16,7 +16,7 @@ use tokio::time::{sleep, timeout};
 use super::guard::Guard;
 use super::kitchen::{Kitchen, queue, work};
 use super::routes::{MOST_REQUESTS, Site, routes};
-use crate::error::CliError;
+use crate::error::{CliError, Complaint};
 use crate::stop::Stop;
 
 /// Time the head of a request has to arrive; a connection at rest is closed after it too.
@@ -45,7 +45,7 @@ const FEWEST_THREADS: usize = 2;
 /// # Errors
 /// The system gives no thread or no network.
 pub fn serve(listener: TcpListener, guard: Guard, kitchen: &Kitchen<'_>, stop: &Stop) -> Result<(), CliError> {
-    listener.set_nonblocking(true)?;
+    listener.set_nonblocking(true).map_err(|error| no_network(&error))?;
     let (hatch, orders) = queue();
     let places = Semaphore::new(usize::try_from(MOST_REQUESTS).unwrap_or(1));
     let site = Arc::new(Site { guard, hatch, places });
@@ -61,9 +61,9 @@ pub fn serve(listener: TcpListener, guard: Guard, kitchen: &Kitchen<'_>, stop: &
 
 /// Runs the network part.
 fn listen(listener: TcpListener, site: Arc<Site>, stop: &Stop) -> Result<(), CliError> {
-    let runtime = Builder::new_current_thread().enable_all().build()?;
+    let runtime = Builder::new_current_thread().enable_all().build().map_err(|error| no_network(&error))?;
     runtime.block_on(async {
-        let listener = tokio::net::TcpListener::from_std(listener)?;
+        let listener = tokio::net::TcpListener::from_std(listener).map_err(|error| no_network(&error))?;
         let taking = tokio::spawn(take(listener, routes(Arc::clone(&site))));
         while !stop.asked() {
             sleep(LOOK_EVERY).await;
@@ -73,6 +73,11 @@ fn listen(listener: TcpListener, site: Arc<Site>, stop: &Stop) -> Result<(), Cli
         let _ = timeout(LAST_ANSWERS, site.places.acquire_many(MOST_REQUESTS)).await;
         Ok(())
     })
+}
+
+/// Says that the system does not let this program use the network.
+pub fn no_network(error: &std::io::Error) -> CliError {
+    Complaint::new("network", format!("the page cannot be served: {error}")).into()
 }
 
 /// Takes connections.

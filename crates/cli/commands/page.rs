@@ -25,7 +25,7 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let folder = Folder::open(&order.folder)?;
     let wanted = SocketAddr::new(order.listen, order.port);
     let listener = TcpListener::bind(wanted).map_err(|error| taken(wanted, &error))?;
-    let address = listener.local_addr()?;
+    let address = listener.local_addr().map_err(|error| server::no_network(&error))?;
     let (guard, token) = Guard::new(address)?;
     let stop = Stop::listen()?;
     streams.data.line(&format!("http://{address}/?token={token}"))?;

@@ -91,7 +91,7 @@ impl Server {
     }
 
     /// A request as the page in a browser would send it, with other header lines.
-    fn from_page(&self, method: &str, path: &str, lines: &str) -> Vec<u8> {
+    fn page_request(&self, method: &str, path: &str, lines: &str) -> Vec<u8> {
         let port = self.address.rsplit_once(':').unwrap().1;
         let cookie = format!("Cookie: barwright-{port}={}\r\n", self.token);
         format!("{method} {path} HTTP/1.1\r\nConnection: close\r\n{cookie}{lines}\r\n").into_bytes()
@@ -161,7 +161,7 @@ fn the_page_opens_with_the_address_printed_and_no_other() {
         assert_eq!(status_of(&get(path)), 403, "{path}");
     }
     for path in ["/", "/page.css", "/page.js", "/curves.js", "/ask.js", "/mark.svg", "/api/start"] {
-        assert_eq!(server.status(&server.from_page("GET", path, &host)), 200, "{path}");
+        assert_eq!(server.status(&server.page_request("GET", path, &host)), 200, "{path}");
     }
 }
 
@@ -285,7 +285,7 @@ fn the_weigh_sheet_is_the_page_of_batch() {
         server.address,
         body.len()
     );
-    let mut request = server.from_page("POST", "/sheet", &lines);
+    let mut request = server.page_request("POST", "/sheet", &lines);
     request.extend(body.as_bytes());
     let answer = server.raw(&request);
     assert_eq!(status_of(&answer), 200, "{answer}");
@@ -323,9 +323,9 @@ fn other_hosts_and_other_pages_are_refused() {
         &format!("{host}{host}"),
         &format!("Host: {address}.evil.example\r\n"),
     ] {
-        assert_eq!(server.status(&server.from_page("GET", "/", lines)), 421, "{lines}");
+        assert_eq!(server.status(&server.page_request("GET", "/", lines)), 421, "{lines}");
     }
-    assert_eq!(server.status(&server.from_page("GET", "http://evil.example/", &host)), 421);
+    assert_eq!(server.status(&server.page_request("GET", "http://evil.example/", &host)), 421);
     let json = "Content-Type: application/json\r\nContent-Length: 0\r\n";
     for line in [
         "Origin: http://evil.example\r\n",
@@ -335,12 +335,12 @@ fn other_hosts_and_other_pages_are_refused() {
         "Sec-Fetch-Site: same-site\r\n",
         "",
     ] {
-        let status = server.status(&server.from_page("POST", "/api/assess", &format!("{host}{json}{line}")));
+        let status = server.status(&server.page_request("POST", "/api/assess", &format!("{host}{json}{line}")));
         assert_eq!(status, 403, "{line}");
     }
     let own = format!("{host}{json}Origin: http://{address}\r\n");
     assert_eq!(
-        server.status(&server.from_page("POST", "/api/assess", &own)),
+        server.status(&server.page_request("POST", "/api/assess", &own)),
         400,
         "the page itself is let in, and asked nothing"
     );
@@ -427,7 +427,8 @@ fn what_is_too_large_too_slow_or_no_http_is_cut_off() {
     for _ in 0..5 {
         chunked.extend(piece.as_bytes());
     }
-    assert_eq!(server.status(&chunked), 413);
+    // Whoever still sends when the connection ends may lose the last word (0); it is cut off all the same.
+    assert!([413, 0].contains(&server.status(&chunked)));
     let exact = format!("{{{}", " ".repeat(LARGEST_BODY - 1));
     assert_eq!(server.status(&server.request("POST", "/api/assess", &exact)), 400, "the largest request taken is read");
 
@@ -439,16 +440,16 @@ fn what_is_too_large_too_slow_or_no_http_is_cut_off() {
         (b"POST / HTTP/1.1\r\nHost: a\r\nContent-Length: 1\r\nContent-Length: 2\r\n\r\nab".to_vec(), vec![400]),
         (b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n".to_vec(), vec![400, 505, 0]),
         (b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03".to_vec(), vec![400, 0]),
-        (format!("GET / HTTP/1.1\r\nX: {}\r\n\r\n", "x".repeat(100_000)).into_bytes(), vec![431]),
-        (format!("GET /{} HTTP/1.1\r\n\r\n", "x".repeat(100_000)).into_bytes(), vec![414, 431]),
+        (format!("GET / HTTP/1.1\r\nX: {}\r\n\r\n", "x".repeat(100_000)).into_bytes(), vec![431, 0]),
+        (format!("GET /{} HTTP/1.1\r\n\r\n", "x".repeat(100_000)).into_bytes(), vec![414, 431, 0]),
         (
             b"GET / HTTP/1.1\r\nHost: a\r\n"
-                .repeat(1)
+                .to_vec()
                 .into_iter()
                 .chain(b"A: b\r\n".repeat(2000))
                 .chain(*b"\r\n")
                 .collect(),
-            vec![431],
+            vec![431, 0],
         ),
     ] {
         let mut stream = server.connect();
@@ -580,6 +581,7 @@ fn hostile(server: &Server, random: &mut Pcg64) -> u16 {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "the figures are told with --nocapture")]
 fn sixteen_hundred_hostile_requests_change_nothing() {
     let server = Server::start();
     let hostile_ones = |seed| {
@@ -640,6 +642,7 @@ fn client(server: &Server, requests: usize) -> usize {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "the figures are told with --nocapture")]
 fn fifty_clients_are_all_answered_and_memory_stays_flat() {
     // The full figure, 200 requests each, is taken by hand with BARWRIGHT_LOAD=200.
     let each = std::env::var("BARWRIGHT_LOAD").ok().and_then(|text| text.parse().ok()).unwrap_or(20);

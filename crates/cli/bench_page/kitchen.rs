@@ -129,7 +129,7 @@ fn stopped() -> Reply {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    #![allow(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
 
     use super::*;
 

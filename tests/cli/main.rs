@@ -20,6 +20,7 @@ mod cool;
 mod demo;
 mod explore;
 mod formats;
+mod guide;
 mod ingredients;
 mod json;
 mod lots;

@@ -75,7 +75,7 @@ pub const STALL_GAIN: f64 = 1e-2;
 pub const MAX_STEPS: usize = 60;
 
 /// Share of the variance of one result that the scores left out of learning may make up together.
-pub const NEGLIGIBLE: f64 = 0.01;
+pub const NEGLIGIBLE: f64 = 0.001;
 
 /// Rounds of flagging before the weights are taken as they are.
 pub const FLAG_ROUNDS: usize = 12;

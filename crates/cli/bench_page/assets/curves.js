@@ -51,22 +51,30 @@ function paper(svg, { first, last, ticks, place, words }) {
   const lines = both("path", (bar) => ({ class: `line${bar}` }));
   const marks = both("text", (bar) => ({ class: `mark${bar}`, "text-anchor": "middle" }));
   const path = (points) => points.map(([at, value], index) => `${index ? "L" : "M"}${x(at).toFixed(1)} ${y(value).toFixed(1)}`).join("");
+  // A letter stands by its curve, on the side away from the other one; the second bar's further right.
+  const shown = [null, null];
+  const letters = () => shown.forEach((points, bar) => {
+    const at = bar ? 27 : 13.5;
+    const value = (of) => of?.find(([celsius]) => celsius >= at)?.[1].value;
+    const [own, other] = [value(points), value(shown[1 - bar])];
+    marks[bar].textContent = own === undefined ? "" : "AB"[bar];
+    if (own === undefined) return;
+    const below = other === undefined ? false : own < other || (own === other && bar === 1);
+    marks[bar].setAttribute("x", x(at));
+    marks[bar].setAttribute("y", y(own) + (below ? 18 : -8));
+  });
   return (bar, points) => {
-    const [band, line, mark] = [bands[bar], lines[bar], marks[bar]];
+    shown[bar] = points ?? null;
+    letters();
+    const [band, line] = [bands[bar], lines[bar]];
     if (!points || points.length < 2) {
       band.setAttribute("d", "");
       line.setAttribute("d", "");
-      mark.textContent = "";
       return;
     }
     const low = points.map(([at, estimate]) => [at, estimate.low]).reverse();
     band.setAttribute("d", `${path(points.map(([at, estimate]) => [at, estimate.high]))}L${path(low).slice(1)}Z`);
     line.setAttribute("d", path(points.map(([at, estimate]) => [at, estimate.value])));
-    // The letter stands on the curve, the second bar's further right, so that one curve upon the other still shows both.
-    const [at, estimate] = points.find(([celsius]) => celsius >= (bar ? 27 : 13)) ?? points[0];
-    mark.setAttribute("x", x(at));
-    mark.setAttribute("y", y(estimate.value) + (bar ? 16 : -8));
-    mark.textContent = "AB"[bar];
   };
 }
 

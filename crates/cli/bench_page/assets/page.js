@@ -36,6 +36,11 @@ function make(name, properties = {}, ...children) {
   return made;
 }
 
+/// Writes a text where it is another one: what stays is not laid out anew while a slider moves.
+function say(place, text) {
+  if (place.textContent !== text) place.textContent = text;
+}
+
 const title = (key) => shelf.get(key)?.common_name ?? key;
 const plain = (text) => text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase().replace(/[^\p{L}\p{N}]+/gu, " ").trim();
 const total = (bar) => bar.parts.reduce((sum, part) => sum + part.amount, 0);
@@ -307,7 +312,7 @@ async function quick() {
       fault(null);
       // The full answer on the same amounts may have been quicker.
       if (rested >= move) continue;
-      $("pace").textContent = `While moving: ${start.moving_draws} trial computations.`;
+      say($("pace"), `While moving: ${start.moving_draws} trial computations.`);
       see(index, found.bars[0], found.words[0]);
       const end = performance.now();
       for (const began of since) performance.measure("slider-to-curve", { start: began, end });
@@ -339,7 +344,7 @@ async function rest() {
     if (signal.aborted) return;
     rested = move;
     fault(null);
-    $("pace").textContent = `At rest: ${start.resting_draws} trial computations.`;
+    say($("pace"), `At rest: ${start.resting_draws} trial computations.`);
     full.forEach((index, at) => see(index, found.bars[at], found.words[at]));
     against(found);
     minded(full);
@@ -356,8 +361,8 @@ function see(index, assessment, said) {
   words[index] = said;
   draw(index, assessment);
   const inside = [0, 1].filter((bar) => seen[bar]);
-  $("key").textContent = inside.map((bar) => `${LETTERS[bar]}, ${bar ? "dashed" : "solid"}: ${bars[bar].name}`).join(". ") +
-    (inside.length ? ". Bands: 90 in 100." : "");
+  say($("key"), inside.map((bar) => `${LETTERS[bar]}, ${bar ? "dashed" : "solid"}: ${bars[bar].name}`).join(". ") +
+    (inside.length ? ". Bands: 90 in 100." : ""));
   verdict();
 }
 
@@ -388,14 +393,14 @@ function verdict() {
   VERDICTS.forEach(([topic, , word], at) => {
     for (const bar of [0, 1]) {
       const one = seen[bar];
-      cells[at][bar].word.textContent = one ? word(one, bar) : at ? "" : "–";
-      cells[at][bar].why.textContent = one ? about(bar, topic) : "";
+      say(cells[at][bar].word, one ? word(one, bar) : at ? "" : "–");
+      say(cells[at][bar].why, one ? about(bar, topic) : "");
     }
   });
   for (const [index, id] of [[0, "solids"], [1, "firmness"]]) {
     const at20 = (one) => (index ? one.firmness : one.solids).find((point) => point.temperature_c === 20);
     const value = (one) => (index ? `${shown(at20(one).yield_stress_kpa.value)} kPa` : `${Math.round(at20(one).percent.value)} % solid`);
-    $(`${id}-words`).textContent = [0, 1].filter((bar) => seen[bar]).map((bar) => `Bar ${LETTERS[bar]} at 20 °C: ${value(seen[bar])}`).join("; ");
+    say($(`${id}-words`), [0, 1].filter((bar) => seen[bar]).map((bar) => `Bar ${LETTERS[bar]} at 20 °C: ${value(seen[bar])}`).join("; "));
   }
 }
 

@@ -71,7 +71,18 @@ impl Profile {
     }
 
     /// Returns the model, with what was learned in this folder, and notes on it.
+    ///
+    /// # Errors
+    /// A folder was named and is not there; what was learned cannot be read.
     pub fn parameters(&self, streams: &mut Streams<'_>) -> Result<Parameters, CliError> {
+        match &self.folder {
+            Some(folder) if !folder.is_dir() => Err(refused(RecordsError::NoFolder { folder: folder.clone() })),
+            _ => self.parameters_to_write(streams),
+        }
+    }
+
+    /// The same for a command that makes the folder when it is not there.
+    pub fn parameters_to_write(&self, streams: &mut Streams<'_>) -> Result<Parameters, CliError> {
         let parameters = builtin_parameters()?;
         if self.folder.is_none() {
             return Ok(parameters);

@@ -257,9 +257,11 @@ fn compute(
     let plans = if order.no_plans {
         None
     } else {
+        let parameters =
+            if order.record { profile.parameters_to_write(streams)? } else { profile.parameters(streams)? };
         let task = PlanTask {
             library,
-            parameters: &profile.parameters(streams)?,
+            parameters: &parameters,
             formula: &asked.formula,
             scents: &asked.scents,
             sheet: &sheet,

@@ -161,7 +161,7 @@ fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     let Tested { library, formula, nameless } = tested(order, profile, profile.store_if_any()?.as_ref(), streams)?;
     let trial = Trial { label: String::new(), formula, days: f64::from(order.days), tempered: order.tempered, test };
     trial.check().map_err(|error| Complaint::new("trial", error.to_string()))?;
-    let parameters = profile.parameters(streams)?;
+    let parameters = profile.parameters_to_write(streams)?;
     let expected = predict(&library, &parameters, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
     let mut store = profile.store_to_write(streams)?;
     for lot in keep_lots(&mut store, &library, &trial.formula)? {

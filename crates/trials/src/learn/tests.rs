@@ -209,8 +209,7 @@ fn intervals_hold_the_truth_and_narrow() {
             }
         }
     }
-    // Two misses, to the safe side: the posterior follows the bends of the slip point, a Gaussian of its mean and covariance does not (see the module).
-    assert_eq!(missed, [("slip point, °C", 3), ("slip point, °C", 10)]);
+    assert!(missed.is_empty(), "wider than need be: {missed:?}");
     for target in &tallies[..2] {
         assert!(target[3].median_width() <= 0.5 * target[0].median_width());
     }

@@ -12,7 +12,8 @@ import { fileURLToPath } from "node:url";
 const SKIPPED = 77;
 const here = dirname(fileURLToPath(import.meta.url));
 const root = resolve(here, "../..");
-const chromium = [process.env.CHROMIUM, "/usr/bin/chromium", "/usr/bin/chromium-browser"].find((path) => path && existsSync(path));
+const places = process.env.CHROMIUM ? [process.env.CHROMIUM] : ["/usr/bin/chromium", "/usr/bin/chromium-browser"];
+const chromium = places.find((path) => existsSync(path));
 if (!chromium) {
   console.log("SKIPPED, nothing was tested: there is no chromium; `apt-get install chromium`, or name one in CHROMIUM");
   process.exit(SKIPPED);

@@ -28,6 +28,9 @@ const LARGEST_HEAD: usize = 32 * 1024;
 /// Most connections at once; more wait to be taken.
 const MOST_CONNECTIONS: usize = 256;
 
+/// Longest life of a connection: whoever never reads the answer does not hold one for ever. The page asks again on a new one.
+const LONGEST_CONNECTION: Duration = Duration::from_secs(600);
+
 /// How often the server looks whether it is to end.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
@@ -95,8 +98,8 @@ async fn take(listener: tokio::net::TcpListener, router: Router) {
         tokio::spawn(async move {
             let mut connection = http1::Builder::new();
             connection.timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(LARGEST_HEAD);
-            // A broken connection is the other side's affair.
-            let _ = connection.serve_connection(TokioIo::new(stream), service).await;
+            // A broken or an endless connection is the other side's affair.
+            let _ = timeout(LONGEST_CONNECTION, connection.serve_connection(TokioIo::new(stream), service)).await;
             drop(place);
         });
     }

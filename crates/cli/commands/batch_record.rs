@@ -41,7 +41,7 @@ struct Named {
 pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let (today, poured_on) = days(pour.order.date)?;
     let number = pour.order.number.clone().unwrap_or_default();
-    let (used, own, unnamed) = weighed_in(pour)?;
+    let WeighedIn { used, own, unnamed } = weighed_in(pour)?;
     let mut store = profile.store_to_write(streams)?;
     if store.batch(&number).is_ok() {
         return Err(refused(RecordsError::AlreadyThere { what: "batch", name: render::name(&number) }));
@@ -120,10 +120,18 @@ fn keep_named(store: &mut Store, lot: &Lot) -> Result<(), CliError> {
     }
 }
 
-/// The deliveries weighed in, those of them the lot file does not know, and the ingredients without one.
-type WeighedIn = (Vec<LotUse>, Vec<Lot>, Vec<String>);
+/// What the records are told of the deliveries of a pour.
+#[derive(Default)]
+struct WeighedIn {
+    /// All of them, with their masses.
+    used: Vec<LotUse>,
+    /// Those that the lot file does not know.
+    own: Vec<Lot>,
+    /// Ingredients without one.
+    unnamed: Vec<String>,
+}
 
-/// Finds what was weighed in.
+/// Reads the deliveries weighed in.
 fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
     let library = pour.library;
     let (mut named, mut complaints) = (Vec::new(), Vec::new());
@@ -133,7 +141,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
             Err(complaint) => complaints.push(*complaint),
         }
     }
-    let (mut used, mut own, mut unnamed): (Vec<LotUse>, Vec<Lot>, Vec<String>) = Default::default();
+    let WeighedIn { mut used, mut own, mut unnamed } = WeighedIn::default();
     let mut put = |lot: &str, mass_g: f64| match used.iter_mut().find(|one| one.lot == lot) {
         Some(one) => one.mass_g += mass_g,
         None => used.push(LotUse { lot: lot.to_owned(), mass_g }),
@@ -179,7 +187,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
             }
         }
     }
-    if complaints.is_empty() { Ok((used, own, unnamed)) } else { Err(CliError::input(complaints)) }
+    if complaints.is_empty() { Ok(WeighedIn { used, own, unnamed }) } else { Err(CliError::input(complaints)) }
 }
 
 /// Reads `INGREDIENT=LOT` or `INGREDIENT=LOT:MASS`.

@@ -77,6 +77,9 @@ pub const MAX_STEPS: usize = 60;
 /// slip point a twentieth of its variance: with a hundredth left out its intervals held 98 in 100 after ten trials, with a five-hundredth 95.5.
 pub const NEGLIGIBLE: f64 = 0.001;
 
+/// The same where samples of all those scores would cost too much, and a Gaussian stands for them: its intervals are wider than need be in any case.
+pub const COARSE: f64 = 0.01;
+
 /// Rounds of flagging before the weights are taken as they are.
 pub const FLAG_ROUNDS: usize = 12;
 
@@ -335,11 +338,26 @@ impl<'a> Posterior<'a> {
     }
 
     /// Keeps the scores that the trials can tell something of: for each trial the fewest that leave out no more than [`NEGLIGIBLE`] of the variance of
-    /// its result. A trial that the prior alone cannot believe starts with the weight this gives it, so that no slip of the pen leads the search.
+    /// its result, or [`COARSE`] where samples of so many would cost too much. A trial that the prior alone cannot believe starts with the weight this
+    /// gives it, so that no slip of the pen leads the search.
     fn keep_what_matters(&mut self) -> Result<(), BlendError> {
         let centre = DVector::zeros(self.readings.names().len());
         let values = self.readings.values(&centre)?;
         let derivatives = self.readings.derivatives(&centre, &values)?;
+        for (index, site) in self.sites.iter().enumerate() {
+            let Some(site) = site else { continue };
+            let variance = derivatives.row(index).norm_squared();
+            self.weights[index] = weight(site.surprise(values[index].eta, variance));
+        }
+        let fine = self.mattering(&derivatives, NEGLIGIBLE);
+        let sampled = moments::is_affordable(self.readings.unlike(), fine.len());
+        let kept = if sampled { fine } else { self.mattering(&derivatives, COARSE) };
+        self.readings.restrict(kept);
+        Ok(())
+    }
+
+    /// Names of the fewest scores that leave out no more than a share of the variance of each result.
+    fn mattering(&self, derivatives: &DMatrix<f64>, negligible: f64) -> BTreeSet<String> {
         let mut kept = BTreeSet::new();
         for (index, site) in self.sites.iter().enumerate() {
             let Some(site) = site else { continue };
@@ -347,8 +365,7 @@ impl<'a> Posterior<'a> {
                 derivatives.row(index).iter().map(|slope| slope * slope).enumerate().collect();
             shares.sort_by(|a, b| b.1.total_cmp(&a.1));
             let mut left: f64 = shares.iter().map(|one| one.1).sum();
-            self.weights[index] = weight(site.surprise(values[index].eta, left));
-            let most = NEGLIGIBLE * (left + site.sd() * site.sd());
+            let most = negligible * (left + site.sd() * site.sd());
             for (place, share) in shares {
                 if left <= most {
                     break;
@@ -357,8 +374,7 @@ impl<'a> Posterior<'a> {
                 kept.insert(self.readings.names()[place].clone());
             }
         }
-        self.readings.restrict(kept);
-        Ok(())
+        kept
     }
 
     /// `U`.

@@ -40,11 +40,8 @@ pub const MOST_DAYS: f64 = 3650.0;
 /// butter take 1 to 2 weeks).
 pub const RESTED_AFTER_DAYS: f64 = 2.0;
 
-/// Least depth of a needle that can be read, 0.1 mm.
-const LEAST_DMM: f64 = 0.1;
-
-/// Least mass (g), time (hours), size (mm) or spread (K) that a bench gives.
-const LEAST_FIGURE: f64 = 0.01;
+/// Least depth (0.1 mm), mass (g), time (hours), size (mm) or spread (K) that is taken: below what any bench gives.
+const LEAST_FIGURE: f64 = 0.001;
 
 /// Standard deviation of one open tube read by a maker, K: laboratories agree to about 1 °C (recalled), a kitchen thermometer adds its own.
 pub const TUBE_SD_K: f64 = 1.0;
@@ -199,7 +196,7 @@ impl Test {
             }
             Test::Needle { depth_dmm, at_c } => {
                 temperature("a bar", at_c)?;
-                range("depth of the needle, 0.1 mm", depth_dmm, LEAST_DMM, NEEDLE_LIMIT_DMM)
+                range("depth of the needle, 0.1 mm", depth_dmm, LEAST_FIGURE, NEEDLE_LIMIT_DMM)
             }
             Test::Rod { diameter_mm, grams, at_c } => {
                 temperature("a bar", at_c)?;

@@ -58,6 +58,16 @@ const LEAST_EFFECTIVE: f64 = 300.0;
 /// Scores of a sample are kept to this.
 const SAMPLE_DIGIT: f64 = 1e-4;
 
+/// Most samples of so many unlike readings.
+fn most_samples(unlike: usize) -> usize {
+    READINGS / unlike.max(1)
+}
+
+/// Whether samples of so many scores, with so many unlike readings, are worth their cost.
+pub(super) fn is_affordable(unlike: usize, scores: usize) -> bool {
+    most_samples(unlike) >= FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * scores)
+}
+
 /// What the samples say.
 pub(super) struct Found {
     pub gaussian: Gaussian,
@@ -145,8 +155,8 @@ impl Posterior<'_> {
     pub(super) fn moments(&mut self, mode: &Mode) -> Result<Found, BlendError> {
         let laplace = Gaussian { mean: mode.scores.clone(), covariance: mode.covariance() };
         let count = laplace.mean.len();
-        let most = READINGS / self.readings.unlike().max(1);
-        if count == 0 || most < FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * count) {
+        let most = most_samples(self.readings.unlike());
+        if count == 0 || !is_affordable(self.readings.unlike(), count) {
             return Ok(Found { gaussian: laplace, samples: Vec::new() });
         }
         let proposal = Proposal::new(&laplace);

@@ -218,11 +218,14 @@ fn intervals_hold_the_truth_and_narrow() {
 /// Steps of the walk of each case.
 const WALK: usize = 100_000;
 
+/// The same where many trials bend the posterior in many ways.
+const LONG_WALK: usize = 200_000;
+
 /// What the issue asks for, in standard deviations. Against walks of 600,000 steps (1,600,000 for all ten), whose error is 0.002 to 0.007, means were off by
 /// 0.019, 0.016, 0.024, 0.016 and 0.043 in the worst score of each case, standard deviations by 1.0, 1.6, 2.7, 1.0 and 3.2 %.
 const AGREES_SD: f64 = 0.05;
 
-/// Standard errors of the walk allowed for: of 170 scores none is beyond them by chance.
+/// Standard errors of the walk allowed for: five in ten thousand are beyond them by chance.
 const ERRORS: f64 = 3.5;
 
 /// Largest standard error of the walk, in standard deviations.
@@ -246,7 +249,7 @@ struct Walked {
 /// the Gaussian is worth. Returns every score, and the share accepted.
 ///
 /// Source: Metropolis et al. 1953 with the autoregressive step of Neal 1998 (recalled).
-fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, chance: &mut Chance) -> (Vec<Walked>, f64) {
+fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, steps: usize, chance: &mut Chance) -> (Vec<Walked>, f64) {
     let proposal = moments::Proposal::new(gaussian);
     let root = WIDER * &proposal.inside + &proposal.outside;
     let count = gaussian.mean.len();
@@ -257,9 +260,9 @@ fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, chance: &mut Chance)
     let mut x = DVector::zeros(count);
     let mut here = excess(&gaussian.mean, &x);
     let (batches, mut accepted) = (50, 0);
-    let share = batches as f64 / WALK as f64;
+    let share = batches as f64 / steps as f64;
     let (mut means, mut squares) = (vec![DVector::zeros(count); batches], vec![DVector::zeros(count); batches]);
-    for step in 0..WALK {
+    for step in 0..steps {
         let kept = KEPT[step % KEPT.len()];
         let tried = kept * &x + (1.0 - kept * kept).sqrt() * DVector::from_fn(count, |_, _| chance.normal());
         let there = excess(&(&gaussian.mean + &root * &tried), &tried);
@@ -268,8 +271,8 @@ fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, chance: &mut Chance)
             accepted += 1;
         }
         let distance = &root * &x;
-        means[step * batches / WALK].axpy(share, &distance, 1.0);
-        squares[step * batches / WALK].axpy(share, &distance.component_mul(&distance), 1.0);
+        means[step * batches / steps].axpy(share, &distance, 1.0);
+        squares[step * batches / steps].axpy(share, &distance.component_mul(&distance), 1.0);
     }
     let told = |list: &[DVector<f64>], k: usize| {
         let mean = list.iter().map(|batch| batch[k]).sum::<f64>() / batches as f64;
@@ -282,7 +285,7 @@ fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, chance: &mut Chance)
         let sd_error = 0.5 * square_error / (sd * sd);
         Walked { mean: gaussian.mean[k] + mean, sd, mean_error: error / sd, sd_error }
     };
-    ((0..count).map(walked).collect(), f64::from(accepted) / WALK as f64)
+    ((0..count).map(walked).collect(), f64::from(accepted) / steps as f64)
 }
 
 /// Issue 6, item 5: "the Laplace update agrees with a long random-walk sample on 5 cases within 5 % of a standard deviation". The mode and its curvature do
@@ -311,7 +314,8 @@ fn a_long_random_walk_agrees() {
         let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
         let mode = posterior.robust_mode().unwrap();
         let found = posterior.moments(&mode).unwrap().gaussian;
-        let (walked, accepted) = walk(&mut posterior, &found, &mut Chance(Pcg64::seed_from_u64(number as u64)));
+        let steps = if trials.len() > 5 { LONG_WALK } else { WALK };
+        let (walked, accepted) = walk(&mut posterior, &found, steps, &mut Chance(Pcg64::seed_from_u64(number as u64)));
         let laplace = mode.covariance();
         let mut worst = [0.0_f64; 6];
         for (k, score) in walked.iter().enumerate() {
@@ -510,7 +514,7 @@ fn trials_at_odds_with_everything_still_have_an_answer() {
     let mut chance = Chance(Pcg64::seed_from_u64(99));
     let bars =
         [BUTTER_BAR, WAX_BAR, "sunflower oil 100", "carnauba wax 100", "coconut oil 60, sunflower oil 40"].map(bar);
-    for round in 0..20 {
+    for round in 0..10 {
         let trials: Vec<Trial> = (0..chance.0.random_range(1..8))
             .map(|_| {
                 let at_c = chance.0.random_range(-20.0..120.0);

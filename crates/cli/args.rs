@@ -4,6 +4,7 @@ use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
 pub mod manual;
+pub mod page;
 pub mod records;
 pub mod report;
 pub mod trial;
@@ -24,13 +25,16 @@ use crate::plot::Drawing;
 use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
-const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
+pub const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 
 /// Masses taken, of a jug or an ice pack, g.
-const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
+pub const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
 
 /// Last digits of scales taken, g.
-const DIGIT_G: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
+pub const DIGIT_G: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
+
+/// Shares of the melt left in the jug that are taken, %.
+pub const LEFT_PERCENT: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
@@ -96,6 +100,8 @@ pub enum Action {
     Trial(trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
     Records(records::Records),
+    /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
+    Page(page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(Ingredients),
     /// Hold every published measurement against the prediction: how far to trust the figures
@@ -951,7 +957,7 @@ fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> R
 
 /// Reads the share left in the jug, %.
 fn loss(text: &str) -> Result<f64, String> {
-    number_in(text, 0.0..=50.0, " %")
+    number_in(text, LEFT_PERCENT, " %")
 }
 
 /// Reads a flash point.

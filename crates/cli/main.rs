@@ -2,6 +2,7 @@
 
 mod args;
 mod basis;
+mod bench_page;
 mod colour;
 mod commands;
 mod complain;

@@ -53,6 +53,11 @@ impl<'w> Output<'w> {
         write!(self.writer, "{text}")
     }
 
+    /// Hands over what was written so far, for whoever waits for it while the program goes on.
+    pub fn flush(&mut self) -> io::Result<()> {
+        self.writer.flush()
+    }
+
     /// Writes an empty line.
     pub fn blank(&mut self) -> io::Result<()> {
         writeln!(self.writer)

@@ -200,6 +200,6 @@ pub fn refused(error: RecordsError) -> CliError {
 }
 
 /// SHA-256 of a text, in hexadecimal digits.
-fn digest(bytes: &[u8]) -> String {
+pub fn digest(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -103,6 +103,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Trial(order) => commands::trial::run(order, &profile, &mut streams)?,
         Action::Records(order) => commands::records::run(order, &profile, &mut streams)?,
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
+        Action::Page(order) => commands::page::run(order, &profile, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
         Action::Completions(order) => commands::completions::run(order, &mut streams)?,
         Action::Manual(order) => commands::manual::run(order, &mut streams)?,

@@ -26,6 +26,7 @@ mod json;
 mod lots;
 mod manual;
 mod page;
+mod page_server;
 mod parcel;
 mod plots;
 mod pour;

@@ -92,10 +92,17 @@ pub fn compare(
     formulas: &[Formula],
     options: &Options,
 ) -> Result<Comparison, BlendError> {
-    let bench = Workbench::new(library, parameters, options.clone())?;
+    compare_on(&Workbench::new(library, parameters, options.clone())?, formulas)
+}
+
+/// Compares formulas on a workbench that is kept, so that the draws are made once for many comparisons.
+///
+/// # Errors
+/// As [`crate::assess()`].
+pub fn compare_on(bench: &Workbench<'_>, formulas: &[Formula]) -> Result<Comparison, BlendError> {
     let assessed = formulas.iter().map(|formula| bench.assess(formula)).collect::<Result<Vec<_>, _>>()?;
     let mut differences: Vec<_> =
-        properties(&options.at_c).iter().map(|property| difference(property, &assessed)).collect();
+        properties(&bench.options().at_c).iter().map(|property| difference(property, &assessed)).collect();
     let weight = |difference: &Difference| {
         let sure = difference.probability_highest.iter().copied().fold(0.0, f64::max);
         difference.steps.min(LARGEST_WEIGHT) * sure

@@ -49,7 +49,7 @@ pub mod theory;
 pub mod viscosity;
 
 pub use assess::{Assessment, BlendError, Options, assess};
-pub use compare::{Comparison, compare};
+pub use compare::{Comparison, compare, compare_on};
 pub use interval::Estimate;
 pub use maker::Maker;
 pub use parameters::Parameters;

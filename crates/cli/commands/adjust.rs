@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use barwright_blend::{Assessment, assess};
+use barwright_blend::{Assessment, Options, Parameters, assess};
 use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::range::parse_range;
 use barwright_reference::{Formula, IngredientKind, Library, Lookup};
@@ -40,7 +40,7 @@ struct Conflict {
 
 /// The answer as JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub struct Answer<'a> {
     before: &'a Assessment,
     after: &'a Assessment,
     changes: Vec<Change>,
@@ -51,6 +51,51 @@ struct Answer<'a> {
     limits: &'a [Met],
     conflicts: Vec<Conflict>,
     over_price: f64,
+}
+
+/// What was found, with everything shown of it.
+pub struct Found {
+    /// The answer.
+    pub found: Adjustment,
+    /// The answer for an even chance, where the wish was for a surer one.
+    pub even: Option<Adjustment>,
+    /// The formula as it was.
+    pub before: Assessment,
+    /// The changed one.
+    pub after: Assessment,
+}
+
+/// Finds the smallest change, and what it brings.
+pub fn find_change(
+    library: &Library,
+    parameters: &Parameters,
+    options: &Options,
+    formula: &Formula,
+    task: &Task,
+) -> Result<Found, CliError> {
+    let answer = |task: &Task| {
+        adjust(library, parameters, options, formula, task).map_err(|error| refused(error, library, &task.ingredients))
+    };
+    let found = answer(task)?;
+    let even = if task.confidence > EVEN && found.mass_moved > 0.0 && !task.demands.is_empty() {
+        Some(answer(&Task { confidence: EVEN, ..task.clone() })?).filter(|even| even.feasible)
+    } else {
+        None
+    };
+    let before = assess(library, parameters, formula, options)?;
+    let after = assess(library, parameters, &found.formula, options)?;
+    Ok(Found { found, even, before, after })
+}
+
+/// The ingredients of a formula, each once, in its order.
+pub fn distinct(formula: &Formula) -> Vec<usize> {
+    let mut ingredients: Vec<usize> = Vec::new();
+    for part in &formula.parts {
+        if !ingredients.contains(&part.ingredient) {
+            ingredients.push(part.ingredient);
+        }
+    }
+    ingredients
 }
 
 /// Runs the subcommand.
@@ -65,12 +110,7 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
             "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`.",
         )));
     }
-    let mut ingredients: Vec<usize> = Vec::new();
-    for part in &formula.parts {
-        if !ingredients.contains(&part.ingredient) {
-            ingredients.push(part.ingredient);
-        }
-    }
+    let mut ingredients = distinct(formula);
     let written = ingredients.len();
     let mut complaints = Vec::new();
     for (place, name) in shelf(order)? {
@@ -93,18 +133,7 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
         limits,
         step_percent: (order.step > 0.0).then_some(order.step),
     };
-    let answer = |task: &Task| {
-        adjust(library, &parameters, &options, formula, task)
-            .map_err(|error| refused(error, library, &task.ingredients))
-    };
-    let found = answer(&task)?;
-    let even = if task.confidence > EVEN && found.mass_moved > 0.0 && !task.demands.is_empty() {
-        Some(answer(&Task { confidence: EVEN, ..task.clone() })?).filter(|even| even.feasible)
-    } else {
-        None
-    };
-    let before = assess(library, &parameters, formula, &options)?;
-    let after = assess(library, &parameters, &found.formula, &options)?;
+    let Found { found, even, before, after } = find_change(library, &parameters, &options, formula, &task)?;
     if order.showing.json {
         streams.data.json(&json(&found, &before, &after, &task, library))?;
     } else {
@@ -321,7 +350,8 @@ fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> CliE
     }
 }
 
-fn json<'a>(
+/// The answer as JSON.
+pub fn json<'a>(
     found: &'a Adjustment,
     before: &'a Assessment,
     after: &'a Assessment,

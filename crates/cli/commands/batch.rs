@@ -15,7 +15,7 @@ use super::adjust::find;
 use super::assess::pick;
 use super::batch_record::{Pour, record};
 use super::plans::{PlanTask, Plans, plan};
-use crate::args::Batch as Order;
+use crate::args::{Batch as Order, Units};
 use crate::error::{CliError, Complaint};
 use crate::input::{load, nameless};
 use crate::mould::load as load_mould;
@@ -91,6 +91,51 @@ struct Answer<'a> {
     tolerable_error_g: Option<f64>,
     pour: Option<super::pour::Answer<'a>>,
     cool: Option<super::cool::Answer<'a>>,
+}
+
+/// A batch of so many bars of so many grams, without scent, colour or plans.
+pub struct PlainBatch<'a> {
+    /// The formula.
+    pub formula: &'a Formula,
+    /// Bars.
+    pub bars: u32,
+    /// Mass of one, g.
+    pub bar_g: f64,
+    /// Share of the melt that stays in jug and mould rim, %.
+    pub left_percent: f64,
+    /// Last digit of the scale, g.
+    pub scale_g: f64,
+    /// Number of the batch.
+    pub number: Option<&'a str>,
+}
+
+/// The weigh sheet of a plain batch as a page to print.
+pub fn sheet_page(library: &Library, plain: &PlainBatch<'_>) -> Result<String, CliError> {
+    let task = BatchTask {
+        formula: &melting_order(library, plain.formula),
+        bars: plain.bars,
+        bar_g: plain.bar_g,
+        left_share: plain.left_percent / 100.0,
+        scale_g: plain.scale_g,
+        scents: &[],
+        colours: &[],
+        jugs: 1,
+        labour: None,
+        packaging: None,
+    };
+    let sheet = batch(library, &task).map_err(refused)?;
+    let view = render::batch::View {
+        sheet: &sheet,
+        task: &task,
+        mould: None,
+        label: &Declaration::of(library, &sheet.whole, &[]),
+        library,
+        formula: plain.formula,
+        plans: None,
+        number: plain.number,
+        units: Units::Metric,
+    };
+    Ok(page::batch::page(&render::batch::words(&view)))
 }
 
 /// What was asked, read.

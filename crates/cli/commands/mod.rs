@@ -11,6 +11,7 @@ pub mod curves;
 pub mod explore;
 pub mod ingredients;
 pub mod manual;
+pub mod page;
 pub mod parcel;
 pub mod plans;
 pub mod pour;

@@ -1,8 +1,8 @@
 //! `swap`: another ingredient in place of one that ran out.
 
 use barwright_blend::{Assessment, assess};
-use barwright_reference::{Ingredient, NutOrigin, Origin};
-use barwright_reformulate::swap::{Kept, SwapError, SwapTask, swap};
+use barwright_reference::{Ingredient, Library, NutOrigin, Origin};
+use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask, swap};
 use serde::Serialize;
 
 use super::adjust::{find, write_formula};
@@ -26,7 +26,7 @@ struct Ranked<'a> {
 
 /// The answer as JSON.
 #[derive(Debug, Serialize)]
-struct Answer<'a> {
+pub struct Answer<'a> {
     before: &'a Assessment,
     after: &'a Assessment,
     replacements: Vec<Ranked<'a>>,
@@ -84,15 +84,7 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
         }
     }
     if order.wishes.showing.json {
-        let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
-        let ranked = found.iter().map(|one| Ranked {
-            ingredient: key(one.ingredient),
-            from_percent: one.from_percent,
-            to_percent: one.to_percent,
-            distance: one.distance,
-            properties: &one.properties,
-        });
-        streams.data.json(&Answer { before: &before, after: &after, replacements: ranked.collect() })?;
+        streams.data.json(&json(&found, &before, &after, library))?;
     } else {
         let view = render::swap::View {
             found: &found,
@@ -115,8 +107,26 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
     }
 }
 
+/// The answer as JSON.
+pub fn json<'a>(
+    found: &'a [Replacement],
+    before: &'a Assessment,
+    after: &'a Assessment,
+    library: &'a Library,
+) -> Answer<'a> {
+    let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
+    let ranked = found.iter().map(|one| Ranked {
+        ingredient: key(one.ingredient),
+        from_percent: one.from_percent,
+        to_percent: one.to_percent,
+        distance: one.distance,
+        properties: &one.properties,
+    });
+    Answer { before, after, replacements: ranked.collect() }
+}
+
 /// Says why nothing was replaced.
-fn refused(error: SwapError, name: &str) -> CliError {
+pub fn refused(error: SwapError, name: &str) -> CliError {
     let shown = render::name(name);
     match error {
         SwapError::Blend(error) => error.into(),

@@ -7,7 +7,7 @@ pub mod report;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// How every page looks: dark on white, so that a black-and-white printer loses nothing; figures under each other; real squares to tick.
-const STYLE: &str = include_str!("style.css");
+pub const STYLE: &str = include_str!("style.css");
 
 /// Nothing may be fetched or run, whatever a name says.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";

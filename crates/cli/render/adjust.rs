@@ -45,47 +45,8 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let View { found, task, units, .. } = *view;
     output.title(&capital(&name(&view.before.formula.name)), view.before.state.word())?;
     output.blank()?;
-    let wanted = in_hundred(task.confidence);
-    if found.mass_moved < NO_CHANGE && found.feasible {
-        output.text(&format!("Nothing needs to change: everything asked is met ({wanted} sure)."), 2)?;
-    } else if found.feasible {
-        output.text(&format!("Move {} % of the mass: {}.", amount(found.mass_moved), changes(view, found)), 2)?;
-    } else {
-        let nearest =
-            if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
-        output.text(&format!("No formula within these limits meets everything asked ({wanted} sure)."), 2)?;
-        let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
-        output.text(&format!("{nearest}{what}."), 2)?;
-    }
-    for met in &found.demands {
-        output.text(&outcome(met, units, task.confidence), 2)?;
-    }
-    if let Some((price, most)) = &task.limits.price {
-        let (before, after) = (price_per_kg(price, &found.before), price_per_kg(price, &found.after));
-        let word = if found.over_price > 0.0 { "too dear" } else { "met" };
-        output.text(
-            &format!(
-                "Costs at most {} for a kilogram: {word}, {} (was {}).",
-                significant(*most, 4),
-                significant(after, 4),
-                significant(before, 4)
-            ),
-            2,
-        )?;
-    }
-    for &(first, second) in &found.conflicts {
-        let words = [first, second].map(|at| demand(&found.demands[at].demand, units));
-        output.text(
-            &format!("These two stand against each other, within these limits: {} and {}.", words[0], words[1]),
-            2,
-        )?;
-    }
-    if let Some(even) = view.even {
-        let what = if even.mass_moved < NO_CHANGE { "no change is needed".to_owned() } else { changes(view, even) };
-        output.text(&format!("For an even chance (50 in 100): {what}."), 2)?;
-    }
-    if found.feasible && !found.in_steps && task.step_percent.is_some() && found.mass_moved >= NO_CHANGE {
-        output.text("No formula near it in whole steps meets everything, so the amounts are not rounded.", 2)?;
+    for sentence in sentences(view) {
+        output.text(&sentence, 2)?;
     }
     output.text(RULE_OF_THUMB, 2)?;
 
@@ -110,6 +71,49 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&format!("  {}", interval_words(view.after)), 2)?;
 
     write_cautions(output, view.after)
+}
+
+/// The plain answer: what to change, what it brings, what stands in the way.
+pub fn sentences(view: &View<'_>) -> Vec<String> {
+    let View { found, task, units, .. } = *view;
+    let mut said = Vec::new();
+    let wanted = in_hundred(task.confidence);
+    if found.mass_moved < NO_CHANGE && found.feasible {
+        said.push(format!("Nothing needs to change: everything asked is met ({wanted} sure)."));
+    } else if found.feasible {
+        said.push(format!("Move {} % of the mass: {}.", amount(found.mass_moved), changes(view, found)));
+    } else {
+        let nearest =
+            if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
+        said.push(format!("No formula within these limits meets everything asked ({wanted} sure)."));
+        let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
+        said.push(format!("{nearest}{what}."));
+    }
+    for met in &found.demands {
+        said.push(outcome(met, units, task.confidence));
+    }
+    if let Some((price, most)) = &task.limits.price {
+        let (before, after) = (price_per_kg(price, &found.before), price_per_kg(price, &found.after));
+        let word = if found.over_price > 0.0 { "too dear" } else { "met" };
+        said.push(format!(
+            "Costs at most {} for a kilogram: {word}, {} (was {}).",
+            significant(*most, 4),
+            significant(after, 4),
+            significant(before, 4)
+        ));
+    }
+    for &(first, second) in &found.conflicts {
+        let words = [first, second].map(|at| demand(&found.demands[at].demand, units));
+        said.push(format!("These two stand against each other, within these limits: {} and {}.", words[0], words[1]));
+    }
+    if let Some(even) = view.even {
+        let what = if even.mass_moved < NO_CHANGE { "no change is needed".to_owned() } else { changes(view, even) };
+        said.push(format!("For an even chance (50 in 100): {what}."));
+    }
+    if found.feasible && !found.in_steps && task.step_percent.is_some() && found.mass_moved >= NO_CHANGE {
+        said.push("No formula near it in whole steps meets everything, so the amounts are not rounded.".to_owned());
+    }
+    said
 }
 
 /// Writes the properties of two formulas side by side.

@@ -180,7 +180,8 @@ pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<St
     said
 }
 
-fn detail_sentence(answer: &Assessment, units: Units) -> String {
+/// Says whether the finest relief leaves the mould whole.
+pub fn detail_sentence(answer: &Assessment, units: Units) -> String {
     let detail = &answer.detail;
     let relief = units.given_length(detail.relief_mm);
     let probability = in_hundred(detail.probability);
@@ -197,7 +198,7 @@ fn detail_sentence(answer: &Assessment, units: Units) -> String {
 }
 
 /// Says how firm the bar is at the temperature of the table that is nearest to a room.
-fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Option<String> {
+pub fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Option<String> {
     let nearest = answer.firmness.iter().min_by(|a, b| {
         let distance = |celsius: f64| (celsius - options.release_c).abs();
         distance(a.temperature_c).total_cmp(&distance(b.temperature_c))
@@ -215,7 +216,8 @@ fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Op
     ))
 }
 
-fn warmth_sentence(answer: &Assessment, units: Units) -> String {
+/// Says up to what temperature the bar keeps its shape.
+pub fn warmth_sentence(answer: &Assessment, units: Units) -> String {
     let warmth = &answer.warmth;
     let wanted = units.given_degrees(warmth.wanted_c);
     let probability = in_hundred(warmth.probability);
@@ -228,7 +230,8 @@ fn warmth_sentence(answer: &Assessment, units: Units) -> String {
     }
 }
 
-fn skin_sentence(answer: &Assessment, units: Units) -> String {
+/// Says how the bar feels on skin.
+pub fn skin_sentence(answer: &Assessment, units: Units) -> String {
     let skin = &answer.skin;
     let feel = match skin.verdict {
         SkinFeel::Glides => "glides",
@@ -243,7 +246,8 @@ fn skin_sentence(answer: &Assessment, units: Units) -> String {
     )
 }
 
-fn grain_sentence(answer: &Assessment) -> String {
+/// Says how likely grain is.
+pub fn grain_sentence(answer: &Assessment) -> String {
     let grain = &answer.grain;
     format!(
         "Risk of grain when cooled slowly: {}, {} on a scale from 0 to 1.",

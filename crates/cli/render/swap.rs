@@ -41,26 +41,9 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     let Some(best) = view.found.first() else { return Ok(()) };
     output.title(&capital(&name(&view.before.formula.name)), view.before.state.word())?;
     output.blank()?;
-    let ratio = best.to_percent / best.from_percent;
-    output.text(
-        &format!(
-            "In place of {} % {}, take {} % {}: {} of its mass.",
-            amount(best.from_percent),
-            in_text(called(view.replaced)),
-            amount(best.to_percent),
-            in_text(called(best.ingredient)),
-            significant(ratio, 2)
-        ),
-        2,
-    )?;
-    let missed: Vec<String> =
-        best.properties.iter().filter(|one| !one.matched).map(|one| unmatched(one, view.units)).collect();
-    if missed.is_empty() {
-        output.text("Nobody should notice: firmness, relief, warmth and skin feel stay within a step.", 2)?;
-    } else {
-        output.text(&format!("It cannot match everything: {}.", list(&missed, "and")), 2)?;
+    for sentence in sentences(view) {
+        output.text(&sentence, 2)?;
     }
-    output.text("Colour, scent and gloss are not looked at.", 2)?;
     output.text(RULE_OF_THUMB, 2)?;
 
     output.heading("Parts, % by mass")?;
@@ -99,6 +82,31 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&format!("  {}", interval_words(view.after)), 2)?;
 
     write_cautions(output, view.after)
+}
+
+/// The plain answer: how much of what, and what it cannot match.
+pub fn sentences(view: &View<'_>) -> Vec<String> {
+    let called = |index: usize| view.library.ingredients.get(index).map_or("", |one| one.common_name.as_str());
+    let mut said = Vec::new();
+    let Some(best) = view.found.first() else { return said };
+    let ratio = best.to_percent / best.from_percent;
+    said.push(format!(
+        "In place of {} % {}, take {} % {}: {} of its mass.",
+        amount(best.from_percent),
+        in_text(called(view.replaced)),
+        amount(best.to_percent),
+        in_text(called(best.ingredient)),
+        significant(ratio, 2)
+    ));
+    let missed: Vec<String> =
+        best.properties.iter().filter(|one| !one.matched).map(|one| unmatched(one, view.units)).collect();
+    if missed.is_empty() {
+        said.push("Nobody should notice: firmness, relief, warmth and skin feel stay within a step.".to_owned());
+    } else {
+        said.push(format!("It cannot match everything: {}.", list(&missed, "and")));
+    }
+    said.push("Colour, scent and gloss are not looked at.".to_owned());
+    said
 }
 
 /// What a property is called.

@@ -1,0 +1,293 @@
+//! Who may ask: the right host, the right origin, the key of this run.
+
+use std::net::{IpAddr, SocketAddr};
+
+use axum::http::header::{AUTHORIZATION, COOKIE, HOST, ORIGIN};
+use axum::http::{HeaderMap, HeaderName, Method, StatusCode, Uri};
+use sha2::{Digest, Sha256};
+
+use crate::error::CliError;
+
+/// Bytes of the key.
+const TOKEN_BYTES: usize = 32;
+
+/// Where a browser says which page a request comes from.
+const SEC_FETCH_SITE: HeaderName = HeaderName::from_static("sec-fetch-site");
+
+/// Name of the key in the address.
+const TOKEN_FIELD: &str = "token=";
+
+/// What the page and its answers may load and do: only what comes from this server.
+pub const POLICY: &str =
+    "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'";
+
+/// Who may ask.
+#[derive(Debug)]
+pub struct Guard {
+    address: IpAddr,
+    port: String,
+    cookie: String,
+    /// Digest of the key: comparing digests tells nothing of the key by the time it takes.
+    key: [u8; 32],
+}
+
+/// Why a request is refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// It was meant for another host: another name was made to point here.
+    Host,
+    /// It comes from another page.
+    Origin,
+    /// It has no key, or a wrong one.
+    Token,
+}
+
+impl Refusal {
+    /// Returns the status.
+    pub fn status(self) -> StatusCode {
+        match self {
+            Refusal::Host => StatusCode::MISDIRECTED_REQUEST,
+            Refusal::Origin | Refusal::Token => StatusCode::FORBIDDEN,
+        }
+    }
+
+    /// Returns the code.
+    pub fn code(self) -> &'static str {
+        match self {
+            Refusal::Host => "host",
+            Refusal::Origin => "origin",
+            Refusal::Token => "token",
+        }
+    }
+
+    /// Returns what to say.
+    pub fn message(self) -> &'static str {
+        match self {
+            Refusal::Host => "this is not the host that was asked for",
+            Refusal::Origin => "another page may not ask",
+            Refusal::Token => "open the whole address that `barwright page` printed: it holds the key",
+        }
+    }
+}
+
+/// How a request showed the key.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shown {
+    /// In the address: a cookie is to be set.
+    Address,
+    /// In the cookie.
+    Cookie,
+    /// In a header that no other page can set.
+    Header,
+}
+
+impl Guard {
+    /// Makes a guard with a new key; returns the key too.
+    ///
+    /// # Errors
+    /// The system has no random numbers.
+    pub fn new(address: SocketAddr) -> Result<(Self, String), CliError> {
+        let mut bytes = [0; TOKEN_BYTES];
+        getrandom::fill(&mut bytes).map_err(|error| CliError::internal(format!("no key could be made: {error}")))?;
+        let token: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+        let port = address.port().to_string();
+        let cookie = format!("barwright-{port}=");
+        Ok((Guard { address: address.ip(), port, cookie, key: Sha256::digest(token.as_bytes()).into() }, token))
+    }
+
+    /// Looks at a request.
+    ///
+    /// # Errors
+    /// Why it is refused.
+    pub fn check(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Result<Shown, Refusal> {
+        let host = only(headers, &HOST).flatten().filter(|host| self.is_ours(host)).ok_or(Refusal::Host)?;
+        if uri.authority().is_some_and(|authority| !self.is_ours(authority.as_str())) {
+            return Err(Refusal::Host);
+        }
+        let origin = only(headers, &ORIGIN).ok_or(Refusal::Origin)?;
+        let site = only(headers, &SEC_FETCH_SITE).ok_or(Refusal::Origin)?;
+        let reads = method == Method::GET || method == Method::HEAD;
+        let own = |origin: &str| origin.strip_prefix("http://").is_some_and(|of| of.eq_ignore_ascii_case(host));
+        if origin.is_some_and(|origin| !own(origin))
+            || site.is_some_and(|site| site != "same-origin" && !(reads && site == "none"))
+        {
+            return Err(Refusal::Origin);
+        }
+        let shown = self.key_of(uri, headers).ok_or(Refusal::Token)?;
+        // What changes or computes must say where it comes from, or carry what only this page and the maker know.
+        if !reads && shown != Shown::Header && origin.is_none() && site.is_none() {
+            return Err(Refusal::Origin);
+        }
+        Ok(shown)
+    }
+
+    /// The header that keeps the key in the browser.
+    pub fn cookie(&self, uri: &Uri) -> Option<String> {
+        let token = in_address(uri)?;
+        Some(format!("{}{token}; HttpOnly; SameSite=Strict; Path=/", self.cookie))
+    }
+
+    /// How the key was shown, if it was.
+    fn key_of(&self, uri: &Uri, headers: &HeaderMap) -> Option<Shown> {
+        let right = |token: &str| <[u8; 32]>::from(Sha256::digest(token.as_bytes())) == self.key;
+        if let Some(written) = only(headers, &AUTHORIZATION)? {
+            return written.strip_prefix("Bearer ").filter(|token| right(token)).map(|_| Shown::Header);
+        }
+        if uri.path() == "/" && in_address(uri).is_some_and(right) {
+            return Some(Shown::Address);
+        }
+        let mut cookies = headers.get_all(COOKIE).iter().filter_map(|value| value.to_str().ok());
+        let found = cookies
+            .any(|all| all.split(';').filter_map(|one| one.trim().strip_prefix(self.cookie.as_str())).any(right));
+        found.then_some(Shown::Cookie)
+    }
+
+    /// Whether a host with its port is this server.
+    fn is_ours(&self, host: &str) -> bool {
+        host.rsplit_once(':').is_some_and(|(name, port)| port == self.port && self.is_our_name(name))
+    }
+
+    /// Whether a name is one of this server. A number cannot be made to point elsewhere, a name can.
+    fn is_our_name(&self, name: &str) -> bool {
+        if name.eq_ignore_ascii_case("localhost") {
+            return self.address.is_loopback() || self.address.is_unspecified();
+        }
+        let number = match name.strip_prefix('[') {
+            Some(rest) => rest.strip_suffix(']').and_then(|number| number.parse().ok()).map(IpAddr::V6),
+            None => name.parse().ok().map(IpAddr::V4),
+        };
+        number.is_some_and(|number| number == self.address || self.address.is_unspecified())
+    }
+}
+
+/// The key in an address.
+fn in_address(uri: &Uri) -> Option<&str> {
+    uri.query()?.split('&').find_map(|field| field.strip_prefix(TOKEN_FIELD))
+}
+
+/// A header that may stand once: `None` when it stands twice or is no text, `Some(None)` when it is not there.
+fn only<'h>(headers: &'h HeaderMap, name: &HeaderName) -> Option<Option<&'h str>> {
+    let mut all = headers.get_all(name).iter();
+    match (all.next(), all.next()) {
+        (None, _) => Some(None),
+        (Some(one), None) => one.to_str().ok().map(Some),
+        (Some(_), Some(_)) => None,
+    }
+}
+
+/// The policy of a page with one style sheet inside and nothing else.
+pub fn policy_with_style(style: &str) -> String {
+    format!(
+        "default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+        base64(&Sha256::digest(style.as_bytes()))
+    )
+}
+
+/// Base64 of RFC 4648.
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut text = String::new();
+    for three in bytes.chunks(3) {
+        let bits = (0..3).fold(0usize, |bits, at| bits << 8 | three.get(at).map_or(0, |&byte| usize::from(byte)));
+        for at in 0..4 {
+            let letter = LETTERS.get(bits >> (18 - 6 * at) & 63).copied().unwrap_or(b'=');
+            text.push(if at <= three.len() { char::from(letter) } else { '=' });
+        }
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    fn guard() -> (Guard, String) {
+        Guard::new("127.0.0.1:8520".parse().unwrap()).unwrap()
+    }
+
+    fn headers(lines: &[(&str, &str)]) -> HeaderMap {
+        let mut headers = HeaderMap::new();
+        for (name, value) in lines {
+            headers.append(HeaderName::from_bytes(name.as_bytes()).unwrap(), value.parse().unwrap());
+        }
+        headers
+    }
+
+    #[test]
+    fn only_this_host_by_number_or_localhost_is_ours() {
+        let (guard, _) = guard();
+        for host in ["127.0.0.1:8520", "localhost:8520", "LOCALHOST:8520"] {
+            assert!(guard.is_ours(host), "{host}");
+        }
+        for host in [
+            "127.0.0.1",
+            "127.0.0.1:80",
+            "127.0.0.1:+8520",
+            "127.0.0.1:08520",
+            "evil.example:8520",
+            "localhost.:8520",
+            "[::1]:8520",
+            "127.1:8520",
+            "0.0.0.0:8520",
+            "127.0.0.2:8520",
+            "x@127.0.0.1:8520",
+            "",
+            ":8520",
+            "localhost:8520:8520",
+        ] {
+            assert!(!guard.is_ours(host), "{host}");
+        }
+    }
+
+    #[test]
+    fn what_computes_must_come_from_the_page_itself() {
+        let (guard, token) = guard();
+        let cookie = format!("barwright-8520={token}");
+        let host = ("host", "127.0.0.1:8520");
+        let uri: Uri = "/api/assess".parse().unwrap();
+        let check = |method: &Method, more: &[(&str, &str)]| {
+            let mut lines = vec![host, ("cookie", cookie.as_str())];
+            lines.extend(more);
+            guard.check(method, &uri, &headers(&lines))
+        };
+        let own = ("origin", "http://127.0.0.1:8520");
+        assert_eq!(check(&Method::GET, &[]), Ok(Shown::Cookie));
+        assert_eq!(check(&Method::POST, &[own]), Ok(Shown::Cookie));
+        assert_eq!(check(&Method::POST, &[("sec-fetch-site", "same-origin")]), Ok(Shown::Cookie));
+        assert_eq!(check(&Method::POST, &[]), Err(Refusal::Origin));
+        for other in
+            ["null", "http://127.0.0.1:8521", "https://127.0.0.1:8520", "http://localhost:8520", "http://evil.example"]
+        {
+            assert_eq!(check(&Method::POST, &[("origin", other)]), Err(Refusal::Origin), "{other}");
+            assert_eq!(check(&Method::GET, &[("origin", other)]), Err(Refusal::Origin), "{other}");
+        }
+        for site in ["cross-site", "same-site", "none"] {
+            assert_eq!(check(&Method::POST, &[own, ("sec-fetch-site", site)]), Err(Refusal::Origin), "{site}");
+        }
+        assert_eq!(check(&Method::POST, &[own, own]), Err(Refusal::Origin));
+        let bearer = format!("Bearer {token}");
+        let alone = headers(&[host, ("authorization", &bearer)]);
+        assert_eq!(guard.check(&Method::POST, &uri, &alone), Ok(Shown::Header));
+        assert_eq!(guard.check(&Method::POST, &uri, &headers(&[host, own])), Err(Refusal::Token));
+    }
+
+    #[test]
+    fn the_key_in_the_address_opens_the_page_only() {
+        let (guard, token) = guard();
+        let lines = headers(&[("host", "127.0.0.1:8520")]);
+        let ask = |path: &str| guard.check(&Method::GET, &path.parse().unwrap(), &lines);
+        assert_eq!(ask(&format!("/?token={token}")), Ok(Shown::Address));
+        assert_eq!(ask(&format!("/api/files?token={token}")), Err(Refusal::Token));
+        assert_eq!(ask(&format!("/?token={}", &token[1..])), Err(Refusal::Token));
+        assert_eq!(ask(&format!("http://evil.example/?token={token}")), Err(Refusal::Host));
+    }
+
+    #[test]
+    fn base64_is_that_of_the_standard() {
+        for (plain, text) in [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foobar", "Zm9vYmFy")] {
+            assert_eq!(base64(plain.as_bytes()), text);
+        }
+    }
+}

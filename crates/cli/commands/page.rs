@@ -1,0 +1,50 @@
+//! `page`: a bench page in the browser.
+
+use std::net::{SocketAddr, TcpListener};
+
+use crate::args::page::Page;
+use crate::bench_page::guard::Guard;
+use crate::bench_page::kitchen::Kitchen;
+use crate::bench_page::{files::Folder, server};
+use crate::error::{CliError, Complaint};
+use crate::input::library_with;
+use crate::output::Streams;
+use crate::profile::Profile;
+use crate::stop::Stop;
+
+/// Runs the subcommand: prints the address and serves until it is told to stop.
+pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let lots = library_with(profile.lots(None).as_deref())?;
+    if !lots.complaints.is_empty() {
+        return Err(CliError::input(lots.complaints));
+    }
+    for note in &lots.notes {
+        streams.remarks.note(note)?;
+    }
+    let parameters = profile.parameters(streams)?;
+    let folder = Folder::open(&order.folder)?;
+    let wanted = SocketAddr::new(order.listen, order.port);
+    let listener = TcpListener::bind(wanted).map_err(|error| taken(wanted, &error))?;
+    let address = listener.local_addr().map_err(|error| server::no_network(&error))?;
+    let (guard, token) = Guard::new(address)?;
+    let stop = Stop::listen()?;
+    streams.data.line(&format!("http://{address}/?token={token}"))?;
+    streams.data.flush()?;
+    streams.remarks.note(&format!("formula files are those of {}; Ctrl-C ends the page", folder.shown()))?;
+    if !address.ip().is_loopback() {
+        streams.remarks.note(&format!(
+            "warning: {} is not this computer's own address: whoever reaches it and has the key can read and change these \
+             files, and the key is not encrypted on its way",
+            address.ip()
+        ))?;
+    }
+    let kitchen = Kitchen::new(&lots.library, &parameters, folder);
+    server::serve(listener, guard, &kitchen, &stop)
+}
+
+/// Says why the address cannot be used.
+fn taken(address: SocketAddr, error: &std::io::Error) -> CliError {
+    Complaint::new("address", format!("`{address}` cannot be used: {error}"))
+        .hint("Take another port with `--port`, or leave it out to have a free one.")
+        .into()
+}

@@ -273,10 +273,10 @@ fn figures_no_bench_gives_are_refused_and_nothing_is_kept() {
     2 error: invalid value 'many' for '--grams <GRAMS>': `many` is not a number of g
     2 error: invalid value '300C' for '--at <TEMP>': 300 °C is outside -20 to 120 °C, where the prediction holds
     2 error: the following required arguments were not provided:
-    1 error[trial]: depth of the needle, 0.1 mm is 0, outside 0.1 to 250
-    1 error[trial]: depth of the needle, 0.1 mm is 900, outside 0.1 to 250
+    1 error[trial]: depth of the needle, 0.1 mm is 0, outside 0.001 to 250
+    1 error[trial]: depth of the needle, 0.1 mm is 900, outside 0.001 to 250
     2 error[test]: say what came out on the shelf: `--kept` or `--slumped`
-    1 error[trial]: time on the shelf, hours is -1, outside 0.01 to 1440
+    1 error[trial]: time on the shelf, hours is -1, outside 0.001 to 1440
     2 error[test]: one test at a time: say `trial add` once for each
     2 error: invalid value '-1' for '--days <DAYS>': -1 is not in 0..=3650
     2 error: the following required arguments were not provided:

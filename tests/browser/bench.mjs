@@ -25,7 +25,7 @@ const program = resolve(process.argv[2] ?? join(process.env.CARGO_TARGET_DIR ?? 
 const MOVES = 200;
 /// 95 of 100 moves are drawn within this, ms.
 const WITHIN_MS = 50;
-const shots = join(here, "shots");
+const shots = resolve(process.env.SHOTS ?? join(here, "shots"));
 mkdirSync(shots, { recursive: true });
 const folder = mkdtempSync(join(tmpdir(), "barwright-bench-"));
 

@@ -81,6 +81,11 @@ impl ValueEnum for KindArg {
 
 /// `records list`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records list
+  barwright --profile bench records list batches
+  barwright --profile bench records list lots --json")]
 pub struct ListKind {
     /// Kind of record; without it, how many there are of each
     #[arg(value_enum, value_name = "KIND")]
@@ -92,6 +97,11 @@ pub struct ListKind {
 
 /// `records trace`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records trace my-wax              # a recall
+  barwright --profile bench records trace F-0007              # what is in a batch, where its bars went
+  barwright --profile bench records trace F-0007 --bar 4      # one bar")]
 pub struct Trace {
     /// Key of a lot or number of a batch
     #[arg(value_name = "NAME")]
@@ -106,6 +116,10 @@ pub struct Trace {
 
 /// `records lot`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records lot W-2311 --like beeswax --delivered 2026-03-01 --best-before 2028-03-01
+  barwright --profile bench records lot S-88 --like 'shea butter' --certificate 'folder 3, page 12'")]
 pub struct LotArgs {
     /// Key of the lot: what stands on the bag
     #[arg(value_name = "LOT")]
@@ -132,6 +146,10 @@ pub struct LotArgs {
 
 /// `records went`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records went F-0007 --bars 1-4 --sold --to 'order 17'
+  barwright --profile bench records went F-0007 --bars 12 --kept --note 'sample'")]
 #[command(group(ArgGroup::new("where").required(true).args(["sold", "gifted", "kept"])))]
 pub struct WentArgs {
     /// Number of the batch
@@ -162,6 +180,9 @@ pub struct WentArgs {
 
 /// `records remark`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records remark F-0007 'white bloom on bar 3'")]
 pub struct Remark {
     /// Number of the batch
     #[arg(value_name = "BATCH")]
@@ -215,6 +236,9 @@ pub struct Import {
 
 /// `records backup`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records backup /media/stick/records-november.sqlite")]
 pub struct Backup {
     /// The file to make, best on another disk; one that is there is not replaced
     #[arg(value_name = "FILE")]
@@ -223,6 +247,9 @@ pub struct Backup {
 
 /// `records check`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright --profile bench records check")]
 pub struct Check {}
 
 /// Reads `4` or `1-4`.

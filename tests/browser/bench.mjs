@@ -25,7 +25,9 @@ const program = resolve(process.argv[2] ?? join(process.env.CARGO_TARGET_DIR ?? 
 const MOVES = 200;
 /// 95 of 100 moves are drawn within this, ms.
 const WITHIN_MS = 50;
-const shots = resolve(process.env.SHOTS ?? join(here, "shots"));
+const shots = join(here, "shots");
+/// Where the pictures of the guide go: GUIDE=docs/guide/src/images makes them anew.
+const guide = resolve(process.env.GUIDE ?? shots);
 mkdirSync(shots, { recursive: true });
 const folder = mkdtempSync(join(tmpdir(), "barwright-bench-"));
 
@@ -122,6 +124,9 @@ async function story(page) {
   check("the second curve is drawn", (await page.locator("#firmness .line1").getAttribute("d")).length > 100);
   await accessible(page, "with two bars");
   await page.screenshot({ path: join(shots, "2-two-bars.png"), fullPage: true });
+  // What stands first, as the guide shows it.
+  await page.evaluate(() => window.scrollTo(0, 0));
+  await page.screenshot({ path: join(guide, "two-bars.png") });
 
   // Adjusted for 45 °C.
   await page.locator("#adjust-bar").selectOption("0");
@@ -256,6 +261,7 @@ async function small(page) {
   const seen = await page.locator("#solids").evaluate((one) => { const box = one.getBoundingClientRect(); return box.top >= -1 && box.bottom <= innerHeight; });
   check("the curves stay in sight on a phone while an amount moves", seen);
   await page.screenshot({ path: join(shots, "6-phone-moving.png") });
+  await page.screenshot({ path: join(guide, "phone.png") });
   await accessible(page, "on a phone");
 }
 

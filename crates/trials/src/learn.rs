@@ -32,6 +32,8 @@
 //!   mean and covariance does not follow (it held 95, 98 and 100 %). Where the mode and its curvature stand, the Gaussian is all there is, and wider than need be.
 //! * Lots are learned under the key of their ingredient. A new delivery is a new lot: give it a key of its own, or its composition is taken for that of the
 //!   last.
+//! * With many trials that contradict each other every step ends at a corner; after [`MOST_CORNERS`] of them the lowest point found stands, and what does not fit
+//!   is flagged.
 //! * Where a crystal family appears the model has a corner. The mode is then the lowest point around, and slopes are taken over a third of a standard
 //!   deviation of the prior. Trials are flagged by the mode and its curvature.
 //!
@@ -69,6 +71,10 @@ pub const STALL_STEPS: usize = 4;
 
 /// Gain in `U` of [`STALL_STEPS`] steps that still counts: about a seventh of a standard deviation.
 pub const STALL_GAIN: f64 = 1e-2;
+
+/// Corners of the model that are searched around, in all rounds together: with trials that contradict each other there is one at every step. Beyond these the
+/// point reached stands.
+pub const MOST_CORNERS: usize = 8;
 
 /// Steps before giving up.
 pub const MAX_STEPS: usize = 60;
@@ -297,6 +303,8 @@ struct Posterior<'a> {
     readings: Readings<'a>,
     sites: Vec<Option<Site>>,
     weights: Vec<f64>,
+    /// Corners that may still be searched around.
+    corners_left: usize,
 }
 
 /// The most likely scores, and how the readings change there.
@@ -332,7 +340,8 @@ impl<'a> Posterior<'a> {
     fn new(library: &Library, parameters: &'a Parameters, trials: &[Trial]) -> Result<Self, BlendError> {
         let readings = Readings::new(library, parameters, trials.iter())?;
         let sites = trials.iter().map(|trial| Site::of(&trial.test)).collect();
-        let mut posterior = Posterior { weights: vec![1.0; readings.count()], readings, sites };
+        let mut posterior =
+            Posterior { weights: vec![1.0; readings.count()], readings, sites, corners_left: MOST_CORNERS };
         posterior.keep_what_matters()?;
         Ok(posterior)
     }
@@ -439,7 +448,9 @@ impl<'a> Posterior<'a> {
                 damping = (damping * DAMPING_FACTOR).max(FIRST_DAMPING);
                 if damping > LARGEST_DAMPING {
                     // A corner of the model: a crystal family appears there, and slopes say nothing of the other side.
-                    match self.lower_nearby(&here, &hessian)? {
+                    let found = if self.corners_left > 0 { self.lower_nearby(&here, &hessian)? } else { None };
+                    self.corners_left = self.corners_left.saturating_sub(1);
+                    match found {
                         Some(found) => here = found,
                         None => return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian }),
                     }

@@ -397,6 +397,29 @@ fn a_hundred_trials_of_ten_formulas_are_learned() {
     }
 }
 
+/// Every step led to a corner of the model, which was searched around at great length and to no end.
+#[test]
+fn a_hundred_trials_that_contradict_each_other_have_an_answer() {
+    let mut chance = Chance(Pcg64::seed_from_u64(17));
+    let mut trials = hundred(&mut chance);
+    for one in &mut trials {
+        one.test = match one.test {
+            Test::Tube { melt_c, sd_k } => Test::Tube { melt_c: melt_c + 5.0 * chance.normal(), sd_k },
+            Test::Rod { diameter_mm, grams, at_c } => {
+                Test::Rod { diameter_mm, grams: grams * (1.2 * chance.normal()).exp(), at_c }
+            }
+            Test::Shelf { at_c, hours, .. } => Test::Shelf { at_c, hours, kept: chance.normal() > 0.0 },
+            other => other,
+        };
+    }
+    let start = Instant::now();
+    let learned = learn(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    println!("{} of {} flagged: {:?}", learned.flagged.len(), trials.len(), start.elapsed());
+    assert!(learned.flagged.len() > 3, "{:?}", learned.flagged);
+    assert!(learned.mean.iter().all(|mean| mean.is_finite()));
+    learned.applied(&PARAMETERS).unwrap();
+}
+
 /// Ten trials of one bar, as its central maker would find them.
 fn faultless() -> Vec<Trial> {
     let truths = Draws::new(1, 1);

@@ -198,9 +198,9 @@ fn remarks_list(output: &mut Output<'_>, remarks: &[&Kept<Outcome>]) -> io::Resu
     Ok(())
 }
 
-/// A mass in grams.
+/// A mass in grams, to a hundredth: finer than a bench scale; an export has all digits.
 fn grams(mass_g: f64) -> String {
-    format!("{} g", super::batch::plain((mass_g * 1e4).round() / 1e4))
+    format!("{} g", super::batch::plain((mass_g * 1e2).round() / 1e2))
 }
 
 /// A count in words.

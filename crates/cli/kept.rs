@@ -12,7 +12,9 @@ use serde_json::Value;
 use crate::commands::builtin_parameters;
 use crate::complain::visible;
 use crate::error::CliError;
+use crate::output::Streams;
 use crate::profile::refused;
+use crate::render;
 use crate::today::today;
 
 /// Difference of a share below which two formulas are the same, mass %.
@@ -106,17 +108,24 @@ fn same(one: &PouredFormula, other: &PouredFormula) -> bool {
         })
 }
 
-/// Keeps the deliveries that a formula names; returns the keys of those the records hold with other figures, which stay.
-pub fn keep_lots(store: &mut Store, library: &Library, formula: &Formula) -> Result<Vec<String>, CliError> {
-    let mut other = Vec::new();
+/// Keeps the deliveries that a formula names, with a note on those that the records hold with other figures, which stay.
+pub fn keep_lots(
+    store: &mut Store,
+    library: &Library,
+    formula: &Formula,
+    streams: &mut Streams<'_>,
+) -> Result<(), CliError> {
     for part in &formula.parts {
         let Some(one) = library.ingredients.get(part.ingredient) else { continue };
         let Some(parent) = one.lot_of.and_then(|parent| library.ingredients.get(parent)) else { continue };
         if !keep_lot(store, &lot_of(library, one, parent))? {
-            other.push(one.key.clone());
+            streams.remarks.note(&format!(
+                "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
+                render::name(&one.key)
+            ))?;
         }
     }
-    Ok(other)
+    Ok(())
 }
 
 /// Keeps a delivery unless it is kept already; returns whether what is kept is the same.

@@ -94,18 +94,21 @@ impl Profile {
             )?;
             return Ok(parameters);
         }
-        let kept_trials = match self.store_if_any()? {
-            Some(store) => {
-                store.trials(None).map_err(refused)?.iter().filter(|kept_trial| kept_trial.id > kept.last_trial).count()
-            }
+        let newer = match self.store_if_any()? {
+            Some(store) => store.trials_after(kept.last_trial).map_err(refused)?,
             None => 0,
         };
-        if kept_trials > 0 {
-            let (are, them) = if kept_trials == 1 { ("1 bench test was", "it") } else { ("", "them") };
-            let are = if are.is_empty() { format!("{kept_trials} bench tests were") } else { are.to_owned() };
-            streams
-                .remarks
-                .note(&format!("{are} added since the last `barwright trial fit`, which would learn from {them}"))?;
+        let newer = match newer {
+            0 => None,
+            1 => Some(
+                "1 bench test was added since the last `barwright trial fit`, which would learn from it".to_owned(),
+            ),
+            count => Some(format!(
+                "{count} bench tests were added since the last `barwright trial fit`, which would learn from them"
+            )),
+        };
+        if let Some(newer) = newer {
+            streams.remarks.note(&newer)?;
         }
         if kept.lots != self.lots_digest() {
             streams.remarks.note(
@@ -151,10 +154,7 @@ impl Profile {
     pub fn store_to_write(&self, streams: &mut Streams<'_>) -> Result<Store, CliError> {
         let folder = self.folder()?;
         if !folder.exists() {
-            std::fs::create_dir_all(folder).map_err(|error| {
-                Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
-                    .hint("Name another folder, or make it first.")
-            })?;
+            make_folder(folder)?;
             streams.remarks.note(&format!("made the folder {}", folder.display()))?;
         }
         Store::open(folder).map_err(refused)
@@ -192,6 +192,15 @@ impl Profile {
         let text = self.lots(None).and_then(|path| std::fs::read(path).ok());
         digest(&text.unwrap_or_default())
     }
+}
+
+/// Makes a folder, and those above it, unless it is there.
+pub fn make_folder(folder: &Path) -> Result<(), CliError> {
+    std::fs::create_dir_all(folder).map_err(|error| {
+        Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
+            .hint("Name another folder, or make it first.")
+            .into()
+    })
 }
 
 /// Returns a refusal of the records as a failure of the command.

@@ -46,9 +46,7 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     if store.batch(&number).is_ok() {
         return Err(refused(RecordsError::AlreadyThere { what: "batch", name: render::name(&number) }));
     }
-    for lot in keep_lots(&mut store, pour.library, pour.formula)? {
-        streams.remarks.note(&differs(&lot))?;
-    }
+    keep_lots(&mut store, pour.library, pour.formula, streams)?;
     for lot in &own {
         keep_named(&mut store, lot)?;
     }
@@ -82,14 +80,6 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         ))?;
     }
     Ok(())
-}
-
-/// Says that a delivery is kept with other figures.
-pub fn differs(lot: &str) -> String {
-    format!(
-        "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
-        render::name(lot)
-    )
 }
 
 /// The remark on a batch: what was written, and the colours.

@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use barwright_reference::suggest::nearest;
 use barwright_save::save;
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
@@ -11,10 +10,8 @@ use crate::args::Args;
 use crate::args::manual::Manual;
 use crate::error::{CliError, Complaint};
 use crate::output::Streams;
+use crate::profile::make_folder;
 use crate::render;
-
-/// Names in a hint.
-const MOST_NAMED: usize = 3;
 
 /// Runs the subcommand.
 pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
@@ -22,9 +19,7 @@ pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
     // What is shared by all commands reaches them only when it is built.
     whole.build();
     if let Some(folder) = &order.folder {
-        std::fs::create_dir_all(folder).map_err(|error| {
-            Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
-        })?;
+        make_folder(folder)?;
         let count = write_all(&whole, &[], folder)?;
         return Ok(streams.remarks.note(&format!("{count} pages written into {}", folder.display()))?);
     }
@@ -38,11 +33,12 @@ pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
 /// Says that there is no such command.
 fn unknown(among: &Command, name: &str) -> CliError {
     let names: Vec<&str> = among.get_subcommands().map(Command::get_name).collect();
-    let near = nearest(name, names.iter().copied().enumerate(), MOST_NAMED);
-    let near: Vec<String> = near.iter().filter_map(|index| names.get(*index)).map(|name| format!("`{name}`")).collect();
     let complaint = Complaint::new("unknown-command", format!("no command is called `{}`", render::name(name)));
-    if near.is_empty() { complaint } else { complaint.hint(format!("The nearest are {}.", render::list(&near, "and"))) }
-        .into()
+    match render::nearest_names(name, &names) {
+        Some(near) => complaint.hint(format!("The nearest are {near}.")),
+        None => complaint,
+    }
+    .into()
 }
 
 /// The page of one command.

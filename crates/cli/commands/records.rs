@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome, RecordsError, Store, Went};
-use barwright_reference::suggest::nearest;
 use barwright_reference::text_cell;
 use barwright_save::save;
 use serde_json::{Map, Value, json};
@@ -16,12 +15,9 @@ use crate::args::records::{
 use crate::error::{CliError, Complaint, Place};
 use crate::input::{RECORDS, builtin_library, read_text_of};
 use crate::output::Streams;
-use crate::profile::{Profile, refused};
+use crate::profile::{Profile, make_folder, refused};
 use crate::render::{self, capital};
 use crate::today::today;
-
-/// Names in a hint.
-const MOST_NAMED: usize = 3;
 
 /// Columns that hold numbers.
 const NUMBERS: [&str; 10] = [
@@ -151,16 +147,12 @@ fn nobody(order: &Trace, store: &Store) -> Result<CliError, CliError> {
     let lots = store.lots().map_err(refused)?.into_iter().map(|lot| lot.key);
     let batches = store.batches().map_err(refused)?.into_iter().map(|batch| batch.number);
     let names: Vec<String> = lots.chain(batches).collect();
-    let near = nearest(&order.name, names.iter().map(String::as_str).enumerate(), MOST_NAMED);
-    let near: Vec<String> =
-        near.iter().filter_map(|index| names.get(*index)).map(|name| format!("`{}`", render::name(name))).collect();
     let message = format!("no lot and no batch is called `{}`", render::name(&order.name));
-    let complaint = Complaint::new("unknown-record", message);
-    Ok(match near.is_empty() {
-        true => complaint.hint("`barwright records list lots` and `records list batches` show what there is."),
-        false => complaint.hint(format!("The nearest names are {}.", render::list(&near, "and"))),
-    }
-    .into())
+    let hint = match render::nearest_names(&order.name, &names) {
+        Some(near) => format!("The nearest names are {near}."),
+        None => "`barwright records list lots` and `records list batches` show what there is.".to_owned(),
+    };
+    Ok(Complaint::new("unknown-record", message).hint(hint).into())
 }
 
 /// A lot's trace as JSON.
@@ -263,9 +255,7 @@ fn remark(order: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Resul
 /// `records export`.
 fn export(order: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     if let Some(folder) = &order.folder {
-        std::fs::create_dir_all(folder).map_err(|error| {
-            Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
-        })?;
+        make_folder(folder)?;
         for kind in Kind::ALL {
             let path = folder.join(file_name(kind));
             save(&path, store.export_csv(kind).map_err(refused)?.as_bytes())?;

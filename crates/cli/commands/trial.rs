@@ -3,13 +3,11 @@
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_blend::{Assessment, BlendError, Options, Parameters};
 use barwright_records::{Date, Kept, PouredFormula, RecordsError, Store, Trial as KeptTrial};
-use barwright_reference::suggest::nearest;
 use barwright_reference::{Formula, Library};
 use barwright_trials::{Expected, LearnError, Learned, Test, Trial, learn, predict};
 use serde::Serialize;
 
 use super::assess::pick;
-use super::batch_record::differs;
 use super::builtin_parameters;
 use crate::args::trial::{Add, Fit, List, Trial as Order, TrialAction};
 use crate::error::{CliError, Complaint, Place};
@@ -22,9 +20,6 @@ use crate::today::today;
 
 /// Formulas shown before and after learning: those tested most.
 const MOST_SHOWN: usize = 3;
-
-/// Formulas named in a hint.
-const MOST_NAMED: usize = 3;
 
 /// Runs the subcommand.
 pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
@@ -85,15 +80,11 @@ fn is_file_fault(error: &CliError) -> bool {
 fn unknown_formula(name: &str, store: &Store) -> CliError {
     let kept: Vec<String> =
         store.formulas().map_or_else(|_| Vec::new(), |all| all.into_iter().map(|one| one.name).collect());
-    let near = nearest(name, kept.iter().map(String::as_str).enumerate(), MOST_NAMED);
-    let names: Vec<String> =
-        near.iter().filter_map(|index| kept.get(*index)).map(|name| format!("`{}`", render::name(name))).collect();
-    let complaint =
-        Complaint::new("unknown-formula", format!("the records keep no formula called `{}`", render::name(name)));
-    let complaint = if names.is_empty() {
-        complaint
-    } else {
-        complaint.hint(format!("The nearest names are {}.", render::list(&names, "and")))
+    let message = format!("the records keep no formula called `{}`", render::name(name));
+    let complaint = Complaint::new("unknown-formula", message);
+    let complaint = match render::nearest_names(name, &kept) {
+        Some(near) => complaint.hint(format!("The nearest names are {near}.")),
+        None => complaint,
     };
     complaint.hint("Or name a file, or write the formula: 'beeswax 26, sunflower oil 74'.").into()
 }
@@ -108,12 +99,11 @@ fn known(lots: Lots, store: &Store) -> Result<Library, CliError> {
 
 /// Says that a formula of the records cannot be read any more.
 fn unreadable(kept: &PouredFormula, unknown: &[String]) -> CliError {
-    let names: Vec<String> = unknown.iter().map(|name| format!("`{}`", render::name(name))).collect();
     Complaint::new(
         "unknown-ingredient",
         format!(
             "no ingredient is called {}, of which `{}` was made",
-            render::list(&names, "or"),
+            render::quoted(unknown, "or"),
             render::name(&kept.name)
         ),
     )
@@ -164,9 +154,7 @@ fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     let parameters = profile.parameters_to_write(streams)?;
     let expected = predict(&library, &parameters, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
     let mut store = profile.store_to_write(streams)?;
-    for lot in keep_lots(&mut store, &library, &trial.formula)? {
-        streams.remarks.note(&differs(&lot))?;
-    }
+    keep_lots(&mut store, &library, &trial.formula, streams)?;
     let name = keep_formula(&mut store, &library, &trial.formula, nameless)?;
     if !nameless && name != trial.formula.name.trim() {
         streams.remarks.note(&format!(

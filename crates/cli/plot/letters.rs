@@ -23,8 +23,13 @@ const THICK: f64 = 2.0;
 
 /// Draws a picture in letters, so many columns wide; every line ends with a line feed.
 pub fn text(picture: &Picture, columns: usize) -> String {
-    let surface = Surface {
-        width: columns as f64,
+    Grid::new(&lay_out(picture, &surface(columns as f64))).text()
+}
+
+/// A terminal so many letters wide.
+pub fn surface(width: f64) -> Surface {
+    Surface {
+        width,
         frame: ROWS,
         line: 1.0,
         letter: |_| 1.0,
@@ -36,8 +41,7 @@ pub fn text(picture: &Picture, columns: usize) -> String {
         fine: 0.5,
         beside: false,
         spacing: (8.0, 3.0),
-    };
-    Grid::new(&lay_out(picture, &surface)).text()
+    }
 }
 
 /// Letters and dots.

@@ -646,21 +646,8 @@ mod tests {
         }
     }
 
-    /// A terminal of some width.
+    /// A terminal of some width; a wide one has panels beside each other.
     fn letters(width: f64) -> Surface {
-        Surface {
-            width,
-            frame: 15.0,
-            line: 1.0,
-            letter: |_| 1.0,
-            title: 1.0,
-            gap: (1.0, 0.0),
-            tick: 1.0,
-            sample: 6.0,
-            whole: true,
-            fine: 0.5,
-            beside: width > 100.0,
-            spacing: (8.0, 3.0),
-        }
+        Surface { beside: width > 100.0, ..crate::plot::letters::surface(width) }
     }
 }

@@ -19,9 +19,13 @@ pub mod units;
 pub mod validate;
 pub mod why;
 
+use barwright_reference::suggest::nearest;
 use barwright_reference::{Ingredient, IngredientKind};
 
 use crate::complain::visible;
+
+/// Names in a hint.
+const MOST_NEAREST: usize = 3;
 
 /// Most characters of a formula's name shown.
 const LONGEST_NAME: usize = 40;
@@ -71,12 +75,30 @@ impl Group {
 
 /// Returns a name as shown: safe and not too long.
 pub fn name(name: &str) -> String {
-    let shown = visible(name.trim());
-    if shown.chars().count() > LONGEST_NAME {
-        shown.chars().take(LONGEST_NAME - 1).chain(['…']).collect()
-    } else {
-        shown
-    }
+    cut(name.trim(), LONGEST_NAME)
+}
+
+/// Returns a text as shown: safe, and cut to so many characters.
+pub fn cut(text: &str, most: usize) -> String {
+    let shown = visible(text);
+    if shown.chars().count() > most { shown.chars().take(most - 1).chain(['…']).collect() } else { shown }
+}
+
+/// Returns a count in words: `1 test`, `3 tests`.
+pub fn count(count: usize, one: &str, several: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {several}") }
+}
+
+/// Returns names in back quotes as a list: ``` `a`, `b` and `c` ```.
+pub fn quoted<S: AsRef<str>>(names: &[S], last: &str) -> String {
+    list(&names.iter().map(|one| format!("`{}`", name(one.as_ref()))).collect::<Vec<_>>(), last)
+}
+
+/// Returns the names nearest to the one that was written, as a list; `None` when none is near.
+pub fn nearest_names<S: AsRef<str>>(written: &str, names: &[S]) -> Option<String> {
+    let near = nearest(written, names.iter().map(AsRef::as_ref).enumerate(), MOST_NEAREST);
+    let near: Vec<&str> = near.iter().filter_map(|index| names.get(*index)).map(AsRef::as_ref).collect();
+    (!near.is_empty()).then(|| quoted(&near, "and"))
 }
 
 /// Returns names as shown, each different from the others.

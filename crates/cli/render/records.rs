@@ -5,7 +5,7 @@ use std::io;
 use barwright_records::{Bars, BatchTrace, Kept, Kind, LotTrace, Outcome, Went};
 
 use super::table::Sheet;
-use super::{capital, name};
+use super::{capital, count, cut, name};
 use crate::complain::visible;
 use crate::output::Output;
 
@@ -42,12 +42,7 @@ pub fn list(output: &mut Output<'_>, kind: Kind, rows: &[Vec<String>]) -> io::Re
 
 /// A cell cut to what fits.
 fn short(cell: &str) -> String {
-    let shown = visible(cell);
-    if shown.chars().count() > CELL_LETTERS {
-        shown.chars().take(CELL_LETTERS - 1).chain(['…']).collect()
-    } else {
-        shown
-    }
+    cut(cell, CELL_LETTERS)
 }
 
 /// A bar or a range of bars in words.
@@ -201,9 +196,4 @@ fn remarks_list(output: &mut Output<'_>, remarks: &[&Kept<Outcome>]) -> io::Resu
 /// A mass in grams, to a hundredth: finer than a bench scale; an export has all digits.
 fn grams(mass_g: f64) -> String {
     format!("{} g", super::batch::plain((mass_g * 1e2).round() / 1e2))
-}
-
-/// A count in words.
-fn count(count: usize, one: &str, several: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {several}") }
 }

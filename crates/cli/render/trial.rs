@@ -12,7 +12,7 @@ use super::batch::plain;
 use super::number::{in_hundred, interval, significant};
 use super::table::Sheet;
 use super::units::{needle, with_unit};
-use super::{capital, list as list_words, name};
+use super::{capital, count, cut, list as list_words, name};
 use crate::args::Units;
 use crate::commands::trial::Fitted;
 use crate::complain::visible;
@@ -125,7 +125,7 @@ pub type Listed<'a> = (&'a Kept<KeptTrial>, Result<(Test, bool), String>);
 
 /// Writes the list.
 pub fn list(output: &mut Output<'_>, rows: &[Listed<'_>], units: Units) -> io::Result<()> {
-    output.title("Bench tests", &counted(rows.len(), "kept"))?;
+    output.title("Bench tests", &format!("{} kept", rows.len()))?;
     let mut sheet =
         Sheet::new(&["", "tested on", "formula", "test", "result", "days", "note"]).right(&[0, 5]).whole(&[1]);
     for (kept, read) in rows {
@@ -137,12 +137,7 @@ pub fn list(output: &mut Output<'_>, rows: &[Listed<'_>], units: Units) -> io::R
             }
             Err(fault) => (record.kind.word().to_owned(), format!("cannot be read: {}", visible(fault))),
         };
-        let note = visible(record.note.as_deref().unwrap_or(""));
-        let short = if note.chars().count() > NOTE_LETTERS {
-            note.chars().take(NOTE_LETTERS - 1).chain(['…']).collect()
-        } else {
-            note
-        };
+        let note = cut(record.note.as_deref().unwrap_or(""), NOTE_LETTERS);
         sheet.row(&[
             kept.id.to_string(),
             record.tested_on.to_string(),
@@ -150,27 +145,16 @@ pub fn list(output: &mut Output<'_>, rows: &[Listed<'_>], units: Units) -> io::R
             set,
             came,
             record.days_since_pouring.to_string(),
-            short,
+            note,
         ]);
     }
     sheet.write(output)
 }
 
-/// A count of tests in words.
-fn counted(count: usize, how: &str) -> String {
-    match count {
-        1 => format!("1 {how}"),
-        count => format!("{count} {how}"),
-    }
-}
-
 /// Writes what was learned.
 pub fn fitted(output: &mut Output<'_>, fitted: &Fitted<'_>, units: Units) -> io::Result<()> {
     let learned = fitted.learned;
-    output.title(
-        "Learned from your bench tests",
-        &counted(learned.trials, if learned.trials == 1 { "test" } else { "tests" }),
-    )?;
+    output.title("Learned from your bench tests", &count(learned.trials, "test", "tests"))?;
     output.blank()?;
     for change in fitted.changes {
         let firmness =

@@ -140,6 +140,27 @@ impl Store {
         self.read(|connection| Ok(find(connection, id)?.ok_or_else(|| unknown("trial", &id.to_string()))?.record))
     }
 
+    /// Returns how many trials were kept after the one of a number.
+    ///
+    /// # Errors
+    /// [`RecordsError`] when the file refuses.
+    ///
+    /// ```
+    /// use barwright_records::{Kind, Store};
+    /// let folder = tempfile::tempdir()?;
+    /// let mut store = Store::open(folder.path())?;
+    /// let table = "formula,ingredient,percent\nhand bar,beeswax,40\nhand bar,sunflower-oil,60\n";
+    /// store.import_csv(Kind::Formulas, table, "2026-11-25".parse()?)?;
+    /// let table = "formula,kind,tested_on,days_since_pouring\nhand bar,grain,2026-11-25,5\n";
+    /// store.import_csv(Kind::Trials, table, "2026-11-25".parse()?)?;
+    /// assert_eq!([store.trials_after(0)?, store.trials_after(1)?], [1, 0]);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn trials_after(&self, id: i64) -> Result<u64, RecordsError> {
+        let sql = "SELECT count(*) FROM trials WHERE id > ?1";
+        self.read(|connection| Ok(connection.query_row(sql, [id], |row| row.get::<_, i64>(0))?.unsigned_abs()))
+    }
+
     /// Returns every trial, or those of one formula, in the order kept.
     ///
     /// # Errors

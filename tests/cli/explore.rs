@@ -1,9 +1,5 @@
 //! `explore`: the answer, the files written, stopping and going on, and what is refused.
 
-use std::path::Path;
-use std::process::{Child, Stdio};
-use std::time::{Duration, Instant};
-
 use insta::assert_snapshot;
 use tempfile::TempDir;
 
@@ -380,71 +376,84 @@ fn the_seed_decides_and_lots_bring_prices() {
     assert_eq!(run_with("", &["explore", "-", "--lots", "-"]).status, 2);
 }
 
-/// Waits until the command listens for Ctrl-C, as the kernel has it.
-fn wait_until_it_listens(child: &Child) {
-    let started = Instant::now();
-    loop {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
-        let caught = status.lines().find_map(|line| line.strip_prefix("SigCgt:")).unwrap();
-        // Bit n - 1 stands for signal n; SIGINT is 2.
-        if u64::from_str_radix(caught.trim(), 16).unwrap() & 0b10 != 0 {
-            return;
+/// Stopping with Ctrl-C: whether the command listens yet is read from Linux's /proc.
+#[cfg(target_os = "linux")]
+mod ctrl_c {
+    use std::path::Path;
+    use std::process::{Child, Stdio};
+    use std::time::{Duration, Instant};
+
+    use insta::assert_snapshot;
+    use tempfile::TempDir;
+
+    use super::{Run, THREE, run_in};
+
+    /// Waits until the command listens for Ctrl-C, as Linux's /proc has it.
+    fn wait_until_it_listens(child: &Child) {
+        let started = Instant::now();
+        loop {
+            let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap();
+            let caught = status.lines().find_map(|line| line.strip_prefix("SigCgt:")).unwrap();
+            // Bit n - 1 stands for signal n; SIGINT is 2.
+            if u64::from_str_radix(caught.trim(), 16).unwrap() & 0b10 != 0 {
+                return;
+            }
+            assert!(started.elapsed() < Duration::from_secs(60), "it never listened");
+            std::thread::sleep(Duration::from_millis(20));
         }
-        assert!(started.elapsed() < Duration::from_secs(60), "it never listened");
-        std::thread::sleep(Duration::from_millis(20));
     }
-}
 
-fn interrupted(folder: &Path, arguments: &[&str]) -> Run {
-    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_barwright"));
-    let child =
-        command.current_dir(folder).args(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    wait_until_it_listens(&child);
-    let killed = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
-    assert!(killed.success());
-    let output = child.wait_with_output().unwrap();
-    Run {
-        status: output.status.code().unwrap(),
-        stdout: String::from_utf8(output.stdout).unwrap(),
-        stderr: String::from_utf8(output.stderr).unwrap(),
+    fn interrupted(folder: &Path, arguments: &[&str]) -> Run {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_barwright"));
+        let child =
+            command.current_dir(folder).args(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        wait_until_it_listens(&child);
+        let killed = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+        assert!(killed.success());
+        let output = child.wait_with_output().unwrap();
+        Run {
+            status: output.status.code().unwrap(),
+            stdout: String::from_utf8(output.stdout).unwrap(),
+            stderr: String::from_utf8(output.stderr).unwrap(),
+        }
     }
-}
 
-#[test]
-fn ctrl_c_stops_with_what_there_is_and_the_same_command_goes_on() {
-    let folder = TempDir::new().unwrap();
-    std::fs::write(folder.path().join("s.toml"), THREE).unwrap();
-    // More than one chunk, so that there is something left to do.
-    let of = |more: &[&'static str]| {
-        [&["explore", "s.toml", "--candidates", "6000", "--draws", "16", "--json"], more].concat()
-    };
-    let stopped = interrupted(folder.path(), &of(&["--resume", "kept.json"]));
-    assert_eq!(stopped.json()["finished"], false);
-    assert!(stopped.stderr.contains("stopped early, after"), "{}", stopped.stderr);
-    assert!(stopped.stderr.contains("the same command goes on from kept.json"), "{}", stopped.stderr);
-    let kept = std::fs::read(folder.path().join("kept.json")).unwrap();
-    let other = run_in(folder.path(), &of(&["--resume", "kept.json", "--seed", "3"]), b"");
-    assert_snapshot!(other.shown(), @"
-    exit 1
-    stderr:
-    error[other-exploration]: --resume: `kept.json`: the earlier exploration is of another space, other demands, another seed or other temperatures
-     |
-     = hint: Name another file, or take the space and options it was kept with; this one is left
-             as it is.
-    ");
-    assert_eq!(std::fs::read(folder.path().join("kept.json")).unwrap(), kept);
-    let went_on = run_in(folder.path(), &of(&["--resume", "kept.json"]), b"");
-    let unbroken = run_in(folder.path(), &of(&[]), b"");
-    assert_eq!(went_on, unbroken);
-    std::fs::write(folder.path().join("notes.txt"), "my notes").unwrap();
-    let refused = run_in(folder.path(), &of(&["--resume", "notes.txt"]), b"");
-    assert_snapshot!(refused.shown(), @"
-    exit 1
-    stderr:
-    error[not-kept]: --resume: `notes.txt` is not a kept exploration: expected value at line 1 column 1
-     |
-     = hint: Name a file that `--resume` has written, or one that is not there yet; this one is
-             left as it is.
-    ");
-    assert_eq!(std::fs::read_to_string(folder.path().join("notes.txt")).unwrap(), "my notes");
+    #[test]
+    fn ctrl_c_stops_with_what_there_is_and_the_same_command_goes_on() {
+        let folder = TempDir::new().unwrap();
+        std::fs::write(folder.path().join("s.toml"), THREE).unwrap();
+        // More than one chunk, so that there is something left to do.
+        let of = |more: &[&'static str]| {
+            [&["explore", "s.toml", "--candidates", "6000", "--draws", "16", "--json"], more].concat()
+        };
+        let stopped = interrupted(folder.path(), &of(&["--resume", "kept.json"]));
+        assert_eq!(stopped.json()["finished"], false);
+        assert!(stopped.stderr.contains("stopped early, after"), "{}", stopped.stderr);
+        assert!(stopped.stderr.contains("the same command goes on from kept.json"), "{}", stopped.stderr);
+        let kept = std::fs::read(folder.path().join("kept.json")).unwrap();
+        let other = run_in(folder.path(), &of(&["--resume", "kept.json", "--seed", "3"]), b"");
+        assert_snapshot!(other.shown(), @"
+        exit 1
+        stderr:
+        error[other-exploration]: --resume: `kept.json`: the earlier exploration is of another space, other demands, another seed or other temperatures
+         |
+         = hint: Name another file, or take the space and options it was kept with; this one is left
+                 as it is.
+        ");
+        assert_eq!(std::fs::read(folder.path().join("kept.json")).unwrap(), kept);
+        let went_on = run_in(folder.path(), &of(&["--resume", "kept.json"]), b"");
+        let unbroken = run_in(folder.path(), &of(&[]), b"");
+        assert_eq!(went_on, unbroken);
+        std::fs::write(folder.path().join("notes.txt"), "my notes").unwrap();
+        let refused = run_in(folder.path(), &of(&["--resume", "notes.txt"]), b"");
+        assert_snapshot!(refused.shown(), @"
+        exit 1
+        stderr:
+        error[not-kept]: --resume: `notes.txt` is not a kept exploration: expected value at line 1 column 1
+         |
+         = hint: Name a file that `--resume` has written, or one that is not there yet; this one is
+                 left as it is.
+        ");
+        assert_eq!(std::fs::read_to_string(folder.path().join("notes.txt")).unwrap(), "my notes");
+    }
 }

@@ -350,6 +350,7 @@ fn other_hosts_and_other_pages_are_refused() {
 }
 
 #[test]
+#[cfg(unix)]
 fn nothing_outside_the_folder_is_read_or_written() {
     let outside = TempDir::new().unwrap();
     let formula = "[parts]\nbeeswax = 1\n";
@@ -601,7 +602,8 @@ fn sixteen_hundred_hostile_requests_change_nothing() {
     server.assert_up();
 }
 
-/// What the process holds in memory, kB.
+/// What the process holds in memory, kB, as Linux's /proc has it.
+#[cfg(target_os = "linux")]
 fn resident_kb(server: &Server) -> u64 {
     let status = std::fs::read_to_string(format!("/proc/{}/status", server.child.id())).unwrap();
     let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
@@ -642,6 +644,7 @@ fn client(server: &Server, requests: usize) -> usize {
 }
 
 #[test]
+#[cfg(target_os = "linux")]
 #[allow(clippy::print_stdout, reason = "the figures are told with --nocapture")]
 fn fifty_clients_are_all_answered_and_memory_stays_flat() {
     // The full figure, 200 requests each, is taken by hand with BARWRIGHT_LOAD=200.
@@ -669,6 +672,7 @@ fn fifty_clients_are_all_answered_and_memory_stays_flat() {
 }
 
 #[test]
+#[cfg(unix)]
 fn it_says_why_it_cannot_start_and_ends_when_told() {
     let taken = TcpListener::bind("127.0.0.1:0").unwrap();
     let port = taken.local_addr().unwrap().port().to_string();

@@ -7,7 +7,6 @@ mod heat;
 mod measurements;
 mod orderings;
 mod paraffins;
-mod penetration;
 mod polymorphs;
 mod solubility;
 

@@ -304,3 +304,39 @@ impl Workbench<'_> {
         Ok(Spread { central, drawn })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use barwright_reference::{Library, formula};
+
+    use super::*;
+    use crate::{Options, Parameters};
+
+    fn curves(text: &str) -> HeatCurves {
+        let library = Library::builtin().unwrap();
+        let parameters = Parameters::builtin().unwrap();
+        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let bar = formula::read_inline(text, "bar", &library).unwrap();
+        bench.heat_curves(&bar.formulas[0], 0).unwrap().central
+    }
+
+    #[test]
+    fn heat_capacities_are_those_of_the_handbook() {
+        // Cocoa butter: 2010 J/kgK solid at 15 to 21 °C, 2090 liquid (Beckett 2009, tables; read).
+        let cocoa = curves("cocoa butter 100");
+        let of = cocoa.properties;
+        assert!((of.solid_j_per_kgk / 2010.0 - 1.0).abs() < 0.03, "{}", of.solid_j_per_kgk);
+        assert!((of.liquid_j_per_kgk / 2090.0 - 1.0).abs() < 0.03, "{}", of.liquid_j_per_kgk);
+        // The curve has them as its slopes: of the melt above, of crystals beyond its cold end.
+        let slope = |curve, from_c: f64, to_c: f64| cocoa.heat_j_per_kg(curve, from_c, to_c) / (to_c - from_c);
+        assert!((slope(&cocoa.in_use, 70.0, 90.0) - of.liquid_j_per_kgk).abs() < 1e-6);
+        assert!((slope(&cocoa.in_use, -40.0, -30.0) - of.solid_j_per_kgk).abs() < 1e-6);
+        // 157 kJ/kg to melt (Beckett 2009; read): what the way from 20 to 60 °C takes beyond warming, crystals being 80 % there.
+        let latent = cocoa.heat_j_per_kg(&cocoa.in_use, 0.0, 60.0) - 60.0 * 2050.0;
+        assert!((latent / 157e3 - 1.0).abs() < 0.15, "{latent}");
+        assert!(cocoa.enthalpy_j_per_kg(&cocoa.in_use, ZERO_C).abs() < 1.0);
+        assert!(cocoa.enthalpy_j_per_kg(&[], 61.0) > 0.0);
+    }
+}

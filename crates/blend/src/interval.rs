@@ -77,7 +77,7 @@ impl<T> Spread<T> {
 
 #[cfg(test)]
 mod tests {
-    #![allow(clippy::float_cmp)]
+    #![allow(clippy::float_cmp, clippy::unwrap_used)]
     use super::*;
 
     #[test]
@@ -90,5 +90,28 @@ mod tests {
         let estimate = Estimate::from_draws(9.0, vec![1.0, 2.0, 3.0]);
         assert_eq!(estimate.high, 9.0);
         assert!(estimate.low < 2.0);
+    }
+
+    #[test]
+    fn an_interval_leaves_a_twentieth_on_either_side() {
+        let draws: Vec<f64> = (0..10_000).map(|n| f64::from(n) / 9_999.0).collect();
+        let estimate = Estimate::from_draws(0.5, draws);
+        assert!((estimate.low - 0.05).abs() < 1e-3 && (estimate.high - 0.95).abs() < 1e-3, "{estimate:?}");
+    }
+
+    #[test]
+    fn what_is_missing_by_the_central_model_is_missing_and_a_draw_without_it_counts() {
+        let spread = Spread { central: Some(4.0), drawn: vec![Some(3.0), None, Some(5.0), None] };
+        let found = spread.estimate_or(-20.0, |one| *one).unwrap();
+        assert!(found.low < 0.0 && (found.value - 4.0).abs() < 1e-12 && found.high <= 5.0, "{found:?}");
+        assert_eq!(Spread { central: None, ..spread }.estimate_or(-20.0, |one| *one), None);
+        let sure = Spread { central: 7.0, drawn: vec![1.0, 2.0] };
+        assert_eq!(sure.estimate(|one| 10.0 * one), Estimate::from_draws(70.0, vec![10.0, 20.0]));
+    }
+
+    #[test]
+    fn without_draws_the_odds_are_those_of_the_central_model() {
+        let alone = Spread { central: 1, drawn: Vec::new() };
+        assert_eq!((alone.probability(|one| *one > 0), alone.probability(|one| *one > 1)), (1.0, 0.0));
     }
 }

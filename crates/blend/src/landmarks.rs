@@ -254,3 +254,141 @@ impl<'a> Evaluator<'a> {
         try_find_root(low, high, LANDMARK_TOLERANCE, |celsius| Ok(excess(&self.point(celsius)?))).map(Some)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use barwright_reference::{CrystalState, Library, formula};
+
+    use super::*;
+    use crate::Parameters;
+    use crate::assess::{Options, Workbench};
+    use crate::chain::Chain;
+
+    const BAR: &str = "beeswax 26, mango butter 22, sunflower oil 52";
+
+    /// Looks at the central draw of a rested formula: its evaluator, and the changes along one more percent of each part.
+    fn with_central<T>(text: &str, lots: &str, look: impl FnOnce(&mut Evaluator<'_>, &ModelDraw, &[Change]) -> T) -> T {
+        let builtin = Library::builtin().unwrap();
+        let library = if lots.is_empty() { builtin } else { builtin.with_lots(lots).unwrap().0 };
+        let parameters = Parameters::builtin().unwrap();
+        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let bar = formula::read_inline(text, "bar", &library).unwrap();
+        let mixture = bench.mixture(&bar.formulas[0], CrystalState::Rested).unwrap();
+        let model = bench.model_of(None);
+        let mut chain = Chain::new(&mixture, None, model).unwrap();
+        let changes = chain.changes(&mixture, None, model);
+        let mut evaluator = chain.evaluator(model, mixture.beyond(None));
+        look(&mut evaluator, model, &changes)
+    }
+
+    #[test]
+    fn one_species_melts_at_its_melting_point_and_takes_its_heat() {
+        let lots = "[lot.pure]\nlike = 'soy-wax-fully-hydrogenated'\nspecies = { SSS = 100 }\n";
+        let parameters = Parameters::builtin().unwrap();
+        let family = parameters.families.iter().position(|family| family.name == "sat").unwrap();
+        with_central("pure 100", lots, |evaluator, model, _| {
+            // Tristearin, beta: 73.0 °C, 194.2 kJ/mol, 891.5 g/mol (Wesdorp 1990, recalled), and the family's fitted shift.
+            let melt_c = 73.0 + model.melt_shift_k[family];
+            let clear_c = evaluator.clear_point_c().unwrap();
+            assert!((clear_c - melt_c).abs() < 1e-4, "{clear_c} against {melt_c}");
+            let (cold, latent_j_per_kg) = evaluator.point_with_latent(melt_c - 1.0).unwrap();
+            assert!((cold.solids - 1.0).abs() < 1e-6, "{cold:?}");
+            assert!((latent_j_per_kg - 194.2e3 / 0.8915).abs() < 1.0, "{latent_j_per_kg}");
+            let melted = evaluator.point(melt_c + 1.0).unwrap();
+            assert_eq!((melted.solids, melted.structure, melted.holding, melted.yield_kpa), (0.0, 0.0, 0.0, 0.0));
+            // Its crystals just hold the oil up to where the last of them melts.
+            evaluator.start_curve(Some(clear_c));
+            let slip_c = evaluator.highest_c_with(1.0, |point| point.holding).unwrap().unwrap();
+            assert!((slip_c - clear_c).abs() < 0.01, "{slip_c}");
+        });
+    }
+
+    #[test]
+    fn a_landmark_is_where_its_property_crosses_its_limit() {
+        with_central(BAR, "", |evaluator, model, _| {
+            let clear_c = evaluator.clear_point_c();
+            assert!(evaluator.point(clear_c.unwrap() - 0.1).unwrap().solids > 0.0);
+            assert!(evaluator.point(clear_c.unwrap() + 0.1).unwrap().solids <= 0.0);
+            evaluator.start_curve(clear_c);
+            let carries_c = evaluator.carries_c().unwrap().unwrap();
+            let weeps_c = evaluator.weeps_c().unwrap().unwrap();
+            let at = |evaluator: &mut Evaluator<'_>, celsius| evaluator.point(celsius).unwrap();
+            assert!((at(evaluator, carries_c).yield_kpa / model.load_kpa - 1.0).abs() < 1e-3, "{carries_c}");
+            assert!((at(evaluator, weeps_c).holding / model.weep_below - 1.0).abs() < 1e-3, "{weeps_c}");
+            for percent in [1.0, 5.0, 20.0] {
+                let target = 0.01 * percent;
+                let found_c = match percent as u32 {
+                    1 => evaluator.highest_c_with(0.01, |point| point.solids),
+                    5 => evaluator.highest_c_with(0.05, |point| point.solids),
+                    _ => evaluator.highest_c_with(0.20, |point| point.solids),
+                };
+                let found_c = found_c.unwrap().unwrap();
+                assert!((at(evaluator, found_c).solids / target - 1.0).abs() < 1e-3, "{percent} % at {found_c}");
+                assert!(at(evaluator, found_c + 0.05).solids < target && at(evaluator, found_c - 0.05).solids > target);
+            }
+            // Nothing is that firm, and where there is no clear point there is no curve.
+            assert_eq!(evaluator.highest_c_with(1e12, |point| point.yield_kpa).unwrap(), None);
+            evaluator.start_curve(None);
+            assert_eq!(evaluator.carries_c().unwrap(), None);
+        });
+    }
+
+    #[test]
+    fn a_liquid_oil_has_no_landmark() {
+        with_central("squalane 100", "", |evaluator, _, _| assert_eq!(evaluator.clear_point_c(), None));
+    }
+
+    #[test]
+    fn what_the_model_leaves_out_scales_yield_stress_and_holding() {
+        with_central(BAR, "", |evaluator, model, _| {
+            let plain = evaluator.point(25.0).unwrap();
+            assert_eq!(evaluator.beyond, Beyond::NOTHING);
+            evaluator.beyond = Beyond { interplay: 3.0, holding: 0.5 };
+            let scaled = evaluator.point(25.0).unwrap();
+            assert!((scaled.yield_kpa / plain.yield_kpa - 3.0).abs() < 1e-9);
+            assert!((scaled.holding / plain.holding - 0.5).abs() < 1e-9);
+            assert!((scaled.structure - plain.structure).abs() < 1e-12);
+            let (point, rates) = evaluator.rates(25.0, &[Change { temperature_k: 1.0, ..Change::default() }]).unwrap();
+            assert!((point.yield_kpa / scaled.yield_kpa - 1.0).abs() < 1e-9);
+            evaluator.beyond = Beyond::NOTHING;
+            let (_, plain_rates) =
+                evaluator.rates(25.0, &[Change { temperature_k: 1.0, ..Change::default() }]).unwrap();
+            assert!((rates[0].yield_kpa / plain_rates[0].yield_kpa - 3.0).abs() < 1e-9);
+            assert!((rates[0].holding / plain_rates[0].holding - 0.5).abs() < 1e-9);
+            assert!(model.exponent > 1.0);
+        });
+    }
+
+    #[test]
+    fn rates_are_the_slopes_of_the_points() {
+        let step_k = 1e-3;
+        for (text, celsius) in [(BAR, 25.0), (BAR, 45.0), ("candelilla wax 12, coconut oil 50, olive oil 38", 22.0)] {
+            with_central(text, "", |evaluator, _, changes| {
+                let along_temperature = Change { temperature_k: 1.0, ..changes[0].clone() };
+                let still = Change {
+                    mass: vec![0.0; changes[0].mass.len()],
+                    misfit: vec![0.0; changes[0].misfit.len()],
+                    ..along_temperature
+                };
+                let (_, rates) = evaluator.rates(celsius, &[still]).unwrap();
+                let colder = evaluator.point(celsius - step_k).unwrap();
+                let hotter = evaluator.point(celsius + step_k).unwrap();
+                for (what, of, rate) in [
+                    ("solids", (|point| point.solids) as fn(&Point) -> f64, rates[0].solids),
+                    ("structure", |point| point.structure, rates[0].structure),
+                    ("holding", |point| point.holding, rates[0].holding),
+                    ("yield stress", |point| point.yield_kpa, rates[0].yield_kpa),
+                ] {
+                    let slope = (of(&hotter) - of(&colder)) / (2.0 * step_k);
+                    assert!(
+                        (rate - slope).abs() <= 1e-3 * slope.abs(),
+                        "{what} of {text} at {celsius}: {rate} against {slope}"
+                    );
+                    assert!(slope < 0.0, "{what}");
+                }
+            });
+        }
+    }
+}

@@ -254,4 +254,46 @@ mod tests {
         assert!(grain_index(&grain, 20.0, 60.0, 25.0) < base);
         assert!(grain_index(&grain, 40.0, 60.0, 5.0) > base);
     }
+
+    #[test]
+    fn a_word_begins_where_its_odds_begin() {
+        for (at, word, below) in [
+            (0.9, Verdict::Yes, Verdict::Likely),
+            (2.0 / 3.0, Verdict::Likely, Verdict::Open),
+            (f64::from_bits((1.0_f64 / 3.0).to_bits() + 1), Verdict::Open, Verdict::Unlikely),
+            (f64::from_bits(0.1_f64.to_bits() + 1), Verdict::Unlikely, Verdict::No),
+        ] {
+            assert_eq!(Verdict::from_probability(at), word, "{at}");
+            assert_eq!(Verdict::from_probability(f64::from_bits(at.to_bits() - 1)), below, "below {at}");
+        }
+        let risks = [0.15, f64::from_bits(0.15_f64.to_bits() - 1), 0.4, f64::from_bits(0.4_f64.to_bits() + 1)];
+        let words = risks.map(GrainRisk::from_index);
+        assert_eq!(words, [GrainRisk::Moderate, GrainRisk::Low, GrainRisk::Moderate, GrainRisk::High]);
+        let skin = Parameters::builtin().unwrap().skin;
+        let feels = [skin.smears_below_kpa, skin.drags_above_kpa].map(|kpa| SkinFeel::from_yield(&skin, kpa));
+        assert_eq!(feels, [SkinFeel::Glides, SkinFeel::Glides]);
+    }
+
+    #[test]
+    fn relief_is_adhesion_over_strength_and_reads_back() {
+        let parameters = Parameters::builtin().unwrap();
+        let mut model = crate::model_draw::ModelDraw::at(&parameters, |_| 0.0);
+        model.compliance = 500.0;
+        let detail = crate::parameters::Detail { adhesion_j_m2: 0.04, ..parameters.detail };
+        // 500 × 0.04 J/m² / 50 kPa = 0.4 mm.
+        assert!((finest_feature_mm(&detail, &model, 50.0) - 0.4).abs() < 1e-12);
+        assert!((yield_kpa_for_feature(&detail, &model, 0.4) - 50.0).abs() < 1e-9);
+        assert!(finest_feature_mm(&detail, &model, 1e-6) <= COARSEST_FEATURE_MM);
+        assert!(finest_feature_mm(&detail, &model, 0.0).is_infinite());
+        assert!(finest_feature_mm(&detail, &model, -1.0).is_infinite());
+    }
+
+    #[test]
+    fn at_half_of_everything_the_grain_index_is_an_eighth() {
+        let grain = Parameters::builtin().unwrap().grain;
+        let index = grain_index(&grain, grain.symmetric_percent, grain.liquid_percent, grain.wax_percent);
+        assert!((index - 0.125).abs() < 1e-12);
+        let (none, all) = (grain_index(&grain, 0.0, 0.0, 0.0), grain_index(&grain, 1e9, 1e9, 0.0));
+        assert!(none.abs() < 1e-12 && (all - 1.0).abs() < 1e-12);
+    }
 }

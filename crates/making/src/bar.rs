@@ -104,3 +104,31 @@ pub fn wall(mould: &Mould) -> Result<Wall, HeatError> {
     let material = Material::new(SILICONE_KG_PER_M3, silicone, SILICONE_W_PER_MK, SILICONE_W_PER_MK)?;
     Ok(Wall { wall_m: 1e-3 * mould.wall_mm, material })
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    #[test]
+    fn densities_add_up_by_volume() {
+        let library = Library::builtin().unwrap();
+        let density = |text| {
+            let bar = barwright_reference::formula::read_inline(text, "bar", &library).unwrap();
+            density_kg_per_m3(&library, &bar.formulas[0])
+        };
+        // Beeswax 0.960 g/ml at 20 °C (pharmacopoeia, recalled), sunflower oil 0.920 (Codex standard, read).
+        assert!((density("beeswax 100") - 960.0).abs() < 1e-9);
+        assert!((density("beeswax 30, sunflower oil 70") - 1e3 / (0.3 / 0.960 + 0.7 / 0.920)).abs() < 1e-9);
+        assert_eq!(density_kg_per_m3(&library, &Formula { name: String::new(), parts: Vec::new() }), 0.0);
+    }
+
+    #[test]
+    fn millimetres_become_metres() {
+        let box_shape = shape(BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 });
+        assert_eq!(box_shape, Shape::Box { length_m: 0.06, width_m: 0.04, height_m: 0.02 });
+        let round = shape(BarShape::Round { diameter_mm: 70.0, height_mm: 25.0 });
+        assert_eq!(round, Shape::Puck { diameter_m: 0.07, height_m: 0.025 });
+    }
+}

@@ -283,3 +283,95 @@ fn spearman(pairs: &[(f64, f64)]) -> f64 {
     let spread = first.clone().population_std_dev() * second.clone().population_std_dev();
     if spread > 0.0 { first.population_covariance(second) / spread } else { 0.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn row(measured: f64, predicted: Option<(f64, f64, f64)>, error: Option<f64>) -> Row {
+        let predicted = predicted.map(|(low, value, high)| Estimate { value, low, high });
+        let inside = predicted.is_some_and(|found| found.low <= measured && measured <= found.high);
+        Row {
+            id: String::new(),
+            group: Group::Solids,
+            use_as: Use::Unseen,
+            formula: String::new(),
+            temperature_c: None,
+            measured,
+            predicted,
+            error,
+            inside,
+            inside_with_test: true,
+        }
+    }
+
+    fn near(found: f64, expected: f64) {
+        assert!((found - expected).abs() < 1e-12, "{found} against {expected}");
+    }
+
+    #[test]
+    fn errors_of_four_points_worked_by_hand() {
+        let points = [
+            row(10.0, Some((8.0, 12.0, 13.0)), Some(2.0)),
+            row(20.0, Some((16.0, 17.0, 18.0)), Some(-3.0)),
+            row(30.0, Some((29.0, 31.0, 33.0)), Some(1.0)),
+            row(40.0, None, None),
+        ];
+        let found = errors(Group::Solids, Use::Unseen, &points, &[true, false, true]);
+        assert_eq!((found.points, found.without_prediction), (4, 1));
+        near(found.bias, 0.0);
+        near(found.mean_absolute, 2.0);
+        near(found.rmse, (14.0_f64 / 3.0).sqrt());
+        near(found.largest, 3.0);
+        // Coverage is of all points: one without a prediction is not inside.
+        near(found.inside_share, 0.5);
+        near(found.inside_with_test_share, 1.0);
+        assert_eq!((found.bounds, found.bounds_kept, found.within_factor_two), (3, 2, None));
+        let ratios = errors(Group::Firmness, Use::Fit, &points, &[]);
+        // |ln 2| is 0.69: of 2, -3 and 1 none is within it; none without a prediction either.
+        assert_eq!(ratios.within_factor_two, Some(0.0));
+        let close = [row(1.0, Some((1.0, 1.0, 1.0)), Some(0.69)), row(1.0, None, None)];
+        assert_eq!(errors(Group::Firmness, Use::Fit, &close, &[]).within_factor_two, Some(0.5));
+        let nothing = errors(Group::Solids, Use::Fit, &[], &[]);
+        assert_eq!((nothing.points, nothing.rmse, nothing.p95, nothing.inside_share), (0, 0.0, 0.0, 0.0));
+    }
+
+    #[test]
+    fn spearman_of_the_textbook() {
+        // Ten pairs worked in many a textbook: ρ = −29/165 (recalled).
+        let first = [106.0, 100.0, 86.0, 101.0, 99.0, 103.0, 97.0, 113.0, 112.0, 110.0];
+        let second = [7.0, 27.0, 2.0, 50.0, 28.0, 29.0, 20.0, 12.0, 6.0, 17.0];
+        let pairs: Vec<(f64, f64)> = first.into_iter().zip(second).collect();
+        near(spearman(&pairs), -29.0 / 165.0);
+        near(spearman(&[(1.0, 10.0), (2.0, 20.0), (3.0, 30.0)]), 1.0);
+        near(spearman(&[(1.0, 5.0), (2.0, 5.0)]), 0.0);
+    }
+
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    fn a_value_at_the_end_of_its_interval_is_inside_and_one_beyond_is_not() {
+        let head = "id,study,formula,state,quantity,temperature_c,value,sd,kind,method,source,status,use,reason,note\n";
+        let line = |id: &str, value: f64, kind: &str| {
+            format!("{id},s,cocoa-butter 100,tempered,solids_percent,20,{value},1,{kind},NMR,shukla1995,read,fit,,\n")
+        };
+        let text = [head.to_owned(), line("A", 70.0, "point"), line("B", 86.0, "point"), line("C", 90.0, "point")]
+            .concat()
+            + &line("D", 60.0, "low")
+            + &line("E", 79.0, "high");
+        let library = barwright_reference::Library::builtin().unwrap();
+        let table = crate::measurement::read(&text, &library).unwrap();
+        let predicted = Some(Estimate { value: 80.0, low: 70.0, high: 85.0 });
+        let scored: Vec<Scored> = (0..table.len()).map(|row| Scored { row, predicted }).collect();
+        let report = score(&table, &scored);
+        let inside: Vec<_> =
+            report.rows.iter().map(|row| (row.id.as_str(), row.inside, row.inside_with_test)).collect();
+        // B is 6 points above 80, C is 10: the side of the interval is 5 and the test's own error 1.645 × 1.25, in all 5.4.
+        assert_eq!(inside, [("A", true, true), ("B", false, false), ("C", false, false)]);
+        let solids = &report.errors[0];
+        assert_eq!((solids.points, solids.bounds, solids.bounds_kept), (3, 2, 1));
+        near(solids.inside_share, 1.0 / 3.0);
+        near(solids.bias, (10.0 - 6.0 - 10.0) / 3.0);
+        assert_eq!(report.worst.len(), 3);
+        assert!(report.rankings.is_empty());
+    }
+}

@@ -230,4 +230,121 @@ mod tests {
         }
         assert!(fault(&format!("{}.toml", "x".repeat(200))).is_some());
     }
+
+    fn folder() -> (tempfile::TempDir, Folder, Library) {
+        let place = tempfile::tempdir().unwrap();
+        let folder = Folder::open(place.path()).unwrap();
+        (place, folder, Library::builtin().unwrap())
+    }
+
+    fn code(error: &CliError) -> &'static str {
+        error.complaints.first().unwrap().code
+    }
+
+    /// A formula named `name`, `beeswax` parts of beeswax and the rest olive oil.
+    fn bar(name: &str, beeswax: f64, library: &Library) -> Formula {
+        let text = format!("beeswax {beeswax}, olive oil {}", 100.0 - beeswax);
+        barwright_reference::formula::read_inline(&text, name, library).unwrap().formulas.remove(0)
+    }
+
+    #[test]
+    fn a_name_as_long_as_a_system_takes() {
+        let of = |bytes: usize| format!("{}{ENDING}", "x".repeat(bytes - ENDING.len()));
+        assert_eq!(fault(&of(LONGEST_NAME)), None);
+        assert_eq!(fault(&of(LONGEST_NAME + 1)), Some("is too long for a name"));
+        assert!(code(&refused(&"y".repeat(500), "is too long")) == "bad-name");
+        assert!(refused(&"y".repeat(500), "is too long").complaints[0].message.len() < 200);
+    }
+
+    #[test]
+    fn a_folder_must_be_one() {
+        let place = tempfile::tempdir().unwrap();
+        let file = place.path().join("x.toml");
+        std::fs::write(&file, "").unwrap();
+        for path in [place.path().join("nowhere"), file] {
+            let error = Folder::open(&path).unwrap_err();
+            assert_eq!(code(&error), "no-folder");
+        }
+        let folder = Folder::open(place.path()).unwrap();
+        assert_eq!(folder.shown(), place.path().canonicalize().unwrap().display().to_string());
+    }
+
+    #[test]
+    fn a_list_holds_formula_files_alone_in_order_and_not_without_end() {
+        let (place, folder, _) = folder();
+        std::fs::create_dir(place.path().join("a folder.toml")).unwrap();
+        for name in ["b.toml", "a.toml", "notes.txt", ".hidden.toml"] {
+            std::fs::write(place.path().join(name), "").unwrap();
+        }
+        let names = |folder: &Folder| folder.list().unwrap().into_iter().map(|one| one.name).collect::<Vec<_>>();
+        assert_eq!(names(&folder), ["a.toml", "b.toml"]);
+        for number in 0..MOST_FILES {
+            std::fs::write(place.path().join(format!("c{number:04}.toml")), "").unwrap();
+        }
+        assert_eq!(names(&folder).len(), MOST_FILES);
+        drop(place);
+        assert_eq!(code(&folder.list().unwrap_err()), "no-folder");
+    }
+
+    #[test]
+    fn what_is_saved_is_read_and_only_what_was_seen_is_replaced() {
+        let (place, folder, library) = folder();
+        assert_eq!(code(&folder.read("bar.toml", &library).unwrap_err()), "no-file");
+        let first = folder.write("bar.toml", None, &bar("Leaf bar", 30.0, &library), &library).unwrap();
+        let opened = folder.read("bar.toml", &library).unwrap();
+        assert_eq!((opened.digest.as_str(), opened.formula.name.as_str()), (first.as_str(), "Leaf bar"));
+        // It is there now: neither as new nor under another digest is it replaced.
+        for expected in [None, Some("0")] {
+            let refused = folder.write("bar.toml", expected, &bar("Leaf bar", 20.0, &library), &library);
+            assert!(matches!(refused, Err(NotSaved::Changed(Some(found))) if found == first));
+        }
+        let path = place.path().join("bar.toml");
+        let with_remark = format!("# my own remark\n{}", std::fs::read_to_string(&path).unwrap());
+        std::fs::write(&path, with_remark).unwrap();
+        let seen = folder.read("bar.toml", &library).unwrap().digest;
+        folder.write("bar.toml", Some(&seen), &bar("Leaf bar, soft", 20.0, &library), &library).unwrap();
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert!(text.starts_with("# my own remark\n") && text.contains("Leaf bar, soft"), "{text}");
+        let opened = folder.read("bar.toml", &library).unwrap();
+        assert_eq!((opened.formula.name.as_str(), opened.formula.parts[0].percent), ("Leaf bar, soft", 20.0));
+        // A name that stays is not written anew.
+        let without_name = "[parts]\nbeeswax = 1\n'olive oil' = 3\n";
+        std::fs::write(&path, without_name).unwrap();
+        let seen = folder.read("bar.toml", &library).unwrap();
+        assert_eq!(seen.formula.name, "bar");
+        folder.write("bar.toml", Some(&seen.digest), &bar("bar", 20.0, &library), &library).unwrap();
+        assert!(!std::fs::read_to_string(&path).unwrap().contains("name"));
+    }
+
+    #[test]
+    fn what_is_no_file_or_no_formula_is_told() {
+        let (place, folder, library) = folder();
+        std::fs::create_dir(place.path().join("inner.toml")).unwrap();
+        std::fs::write(place.path().join("bad.toml"), "[parts]\nbeswax = 1\n").unwrap();
+        assert_eq!(code(&folder.read("inner.toml", &library).unwrap_err()), "bad-name");
+        assert_eq!(code(&folder.read("../bad.toml", &library).unwrap_err()), "bad-name");
+        assert_eq!(code(&folder.read("bad.toml", &library).unwrap_err()), "unknown-ingredient");
+        let bar = bar("x", 30.0, &library);
+        assert!(matches!(folder.write("inner.toml", None, &bar, &library), Err(NotSaved::Failed(_))));
+        assert!(matches!(folder.write("../x.toml", None, &bar, &library), Err(NotSaved::Failed(_))));
+        assert!(!place.path().parent().unwrap().join("x.toml").exists());
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn a_link_may_stay_in_the_folder_and_not_leave_it() {
+        use std::os::unix::fs::symlink;
+        let outer = tempfile::tempdir().unwrap();
+        let inside = outer.path().join("inside");
+        std::fs::create_dir(&inside).unwrap();
+        let folder = Folder::open(&inside).unwrap();
+        let library = Library::builtin().unwrap();
+        std::fs::write(outer.path().join("secret.toml"), "[parts]\nbeeswax = 1\n").unwrap();
+        std::fs::write(inside.join("here.toml"), "[parts]\nbeeswax = 1\n").unwrap();
+        symlink("../secret.toml", inside.join("out.toml")).unwrap();
+        symlink("here.toml", inside.join("near.toml")).unwrap();
+        assert!(folder.read("near.toml", &library).is_ok());
+        assert_eq!(code(&folder.read("out.toml", &library).unwrap_err()), "bad-name");
+        assert_eq!(folder.list().unwrap().len(), 2);
+    }
 }

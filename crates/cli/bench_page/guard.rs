@@ -271,4 +271,110 @@ mod tests {
         assert_eq!(ask(&format!("/?token={}", &token[1..])), Err(Refusal::Token));
         assert_eq!(ask(&format!("http://evil.example/?token={token}")), Err(Refusal::Host));
     }
+
+    #[test]
+    fn every_run_has_a_key_of_256_bits_of_its_own() {
+        let ((_, one), (_, other)) = (guard(), guard());
+        assert_eq!((one.len(), other.len()), (64, 64));
+        assert!(one.chars().all(|c| c.is_ascii_hexdigit()));
+        assert_ne!(one, other);
+    }
+
+    #[test]
+    fn a_wrong_key_opens_nothing_however_it_is_shown() {
+        let (guard, token) = guard();
+        let (_, other) = self::guard();
+        let host = ("host", "127.0.0.1:8520");
+        let check = |lines: &[(&str, &str)]| {
+            let lines: Vec<_> = [host].iter().chain(lines).copied().collect();
+            guard.check(&Method::GET, &"/api/files".parse().unwrap(), &headers(&lines))
+        };
+        assert_eq!(check(&[]), Err(Refusal::Token));
+        for wrong in [&other, &token[1..], &token.to_uppercase(), "", &format!("{token} ")] {
+            assert_eq!(check(&[("authorization", &format!("Bearer {wrong}"))]), Err(Refusal::Token), "{wrong}");
+            assert_eq!(check(&[("cookie", &format!("barwright-8520={wrong}x"))]), Err(Refusal::Token), "{wrong}");
+        }
+        let bearer = format!("Bearer {token}");
+        let cookie = format!("barwright-8520={token}");
+        assert_eq!(check(&[("authorization", &bearer)]), Ok(Shown::Header));
+        assert_eq!(check(&[("cookie", &cookie)]), Ok(Shown::Cookie));
+        // Only this port's cookie, by its whole name, wherever it stands among others.
+        assert_eq!(check(&[("cookie", &format!("a=b; {cookie}; c=d"))]), Ok(Shown::Cookie));
+        assert_eq!(check(&[("cookie", &format!("barwright-8521={token}"))]), Err(Refusal::Token));
+        assert_eq!(check(&[("cookie", &format!("x{cookie}"))]), Err(Refusal::Token));
+        // Another scheme, a wrong header beside a right cookie, a header that stands twice.
+        assert_eq!(check(&[("authorization", &format!("Basic {token}"))]), Err(Refusal::Token));
+        assert_eq!(check(&[("authorization", &format!("Bearer {other}")), ("cookie", &cookie)]), Err(Refusal::Token));
+        assert_eq!(check(&[("authorization", &bearer), ("authorization", &bearer)]), Err(Refusal::Token));
+    }
+
+    #[test]
+    fn the_cookie_is_the_key_for_this_server_and_no_script() {
+        let (guard, token) = guard();
+        let kept = guard.cookie(&format!("/?x=1&token={token}").parse().unwrap());
+        assert_eq!(kept, Some(format!("barwright-8520={token}; HttpOnly; SameSite=Strict; Path=/")));
+        assert_eq!(guard.cookie(&"/?x=1".parse().unwrap()), None);
+        assert_eq!(guard.cookie(&"/".parse().unwrap()), None);
+    }
+
+    #[test]
+    fn what_stands_twice_or_not_at_all_is_no_host() {
+        let (guard, token) = guard();
+        let bearer = format!("Bearer {token}");
+        let key = ("authorization", bearer.as_str());
+        let check = |method: &Method, uri: &str, lines: &[(&str, &str)]| {
+            guard.check(method, &uri.parse().unwrap(), &headers(lines))
+        };
+        let host = ("host", "127.0.0.1:8520");
+        assert_eq!(check(&Method::GET, "/", &[key]), Err(Refusal::Host));
+        assert_eq!(check(&Method::GET, "/", &[key, host, host]), Err(Refusal::Host));
+        assert_eq!(check(&Method::GET, "/", &[key, ("host", "evil.example:8520")]), Err(Refusal::Host));
+        assert_eq!(check(&Method::GET, "http://127.0.0.1:8520/", &[key, host]), Ok(Shown::Header));
+        // Typed into the address bar, a browser says `none`: it may read, whether by GET or HEAD.
+        let typed = ("sec-fetch-site", "none");
+        for (method, expected) in
+            [(Method::GET, Ok(Shown::Header)), (Method::HEAD, Ok(Shown::Header)), (Method::POST, Err(Refusal::Origin))]
+        {
+            assert_eq!(check(&method, "/", &[key, host, typed]), expected, "{method}");
+        }
+        assert_eq!(check(&Method::GET, "/", &[key, host, typed, typed]), Err(Refusal::Origin));
+    }
+
+    #[test]
+    fn a_server_answers_to_the_address_it_listens_on() {
+        let on = |address: &str| Guard::new(address.parse().unwrap()).unwrap().0;
+        let here = on("192.168.1.5:8520");
+        assert!(here.is_ours("192.168.1.5:8520"));
+        assert!(!here.is_ours("localhost:8520") && !here.is_ours("127.0.0.1:8520"));
+        let everywhere = on("0.0.0.0:8520");
+        for host in ["192.168.1.5:8520", "localhost:8520", "127.0.0.1:8520", "[::1]:8520"] {
+            assert!(everywhere.is_ours(host), "{host}");
+        }
+        assert!(!everywhere.is_ours("evil.example:8520") && !everywhere.is_ours("[::1:8520"));
+        let six = on("[::1]:8520");
+        assert!(six.is_ours("[::1]:8520") && six.is_ours("localhost:8520"));
+        assert!(!six.is_ours("[::2]:8520") && !six.is_ours("127.0.0.1:8520"));
+    }
+
+    #[test]
+    fn a_refusal_says_what_it_is() {
+        let told =
+            [Refusal::Host, Refusal::Origin, Refusal::Token].map(|refusal| (refusal.status().as_u16(), refusal.code()));
+        assert_eq!(told, [(421, "host"), (403, "origin"), (403, "token")]);
+        assert!(Refusal::Host.message().contains("host"));
+        assert!(Refusal::Origin.message().contains("another page"));
+        assert!(Refusal::Token.message().contains("`barwright page` printed"));
+    }
+
+    #[test]
+    fn a_printed_page_may_have_its_own_style_and_nothing_else() {
+        // SHA-256 of nothing, base64: FIPS 180-4's example in another writing, recalled.
+        let policy = policy_with_style("");
+        assert!(policy.contains("style-src 'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"), "{policy}");
+        assert!(policy.starts_with("default-src 'none';"), "{policy}");
+        for kept in ["base-uri 'none'", "frame-ancestors 'none'", "form-action 'none'"] {
+            assert!(policy.contains(kept), "{policy}");
+        }
+        assert!(POLICY.starts_with("default-src 'self';") && POLICY.contains("frame-ancestors 'none'"), "{POLICY}");
+    }
 }

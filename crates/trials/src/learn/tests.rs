@@ -93,8 +93,16 @@ fn results(plan: &[Trial], etas: impl Iterator<Item = f64>, chance: &mut Chance)
     plan.iter().zip(etas).map(with).collect()
 }
 
-/// Makers drawn from the prior.
-const MAKERS: usize = 200;
+/// Makers drawn from the prior, in the tests of every day.
+const FEW_MAKERS: usize = 16;
+
+/// The same before a release: `BARWRIGHT_FULL=1 cargo test --release -p barwright-trials --lib -- --nocapture`, some minutes.
+const MANY_MAKERS: usize = 200;
+
+/// Whether the statistics are asked for at their full size.
+fn full() -> bool {
+    std::env::var_os("BARWRIGHT_FULL").is_some_and(|value| value == "1")
+}
 
 /// Trials after which the intervals are looked at.
 const STAGES: [usize; 4] = [0, 1, 3, 10];
@@ -136,9 +144,9 @@ fn show(what: &str, tallies: &[Tally]) {
     println!("{what}: {}", rows.collect::<Vec<_>>().join("; "));
 }
 
-/// Issue 6, item 5: "on 200 simulated makers with parameters drawn from the prior, the 90 % interval holds the truth 85 to 95 % of the time before and after
-/// 1, 3 and 10 trials, and the median width at 10 trials is at most half of that at 0". A maker is one draw of everything the model draws: lots,
-/// species, families, firmness, rules of thumb. Intervals are those that [`crate::predict()`] and `assess` show.
+/// The 90 % interval holds the truth 85 to 95 % of the time before and after 1, 3 and 10 trials of 200 simulated makers, and at 10 trials it is at most half as
+/// wide as at 0. A maker is one draw of everything the model draws: lots, species, families, firmness, rules of thumb. Intervals are those that
+/// [`crate::predict()`] and `assess` show. With few makers all stages are counted together: an interval too narrow or too wide by half is still seen.
 #[test]
 fn intervals_hold_the_truth_and_narrow() {
     let mut chance = Chance(Pcg64::seed_from_u64(6));
@@ -146,15 +154,16 @@ fn intervals_hold_the_truth_and_narrow() {
     let other = trial(&bar("beeswax 22, cocoa butter 40, sunflower oil 38"), plan[0].test);
     let stranger = trial(&bar("rice bran wax 20, mango butter 30, jojoba oil 50"), plan[0].test);
     let targets = [plan[0].clone(), plan[1].clone(), other, stranger];
-    let truths = Draws::new(4_242, MAKERS);
+    let makers = if full() { MANY_MAKERS } else { FEW_MAKERS };
+    let truths = Draws::new(4_242, makers);
     let drawn = |trial: &Trial, parameters: &Parameters, draws: &Draws| {
         crate::predict::readings(&LIBRARY, parameters, trial, Read::of(&trial.test).unwrap(), draws).unwrap()
     };
     let etas = |trial: &Trial| drawn(trial, &PARAMETERS, &truths).drawn;
     let (of_plan, of_targets): (Vec<_>, Vec<_>) = (plan.iter().map(etas).collect(), targets.iter().map(etas).collect());
     let draws = Draws::new(20, DRAWS);
-    let makers: Vec<(usize, Vec<Trial>)> =
-        (0..MAKERS).map(|maker| (maker, results(&plan, of_plan.iter().map(|list| list[maker]), &mut chance))).collect();
+    let all: Vec<(usize, Vec<Trial>)> =
+        (0..makers).map(|maker| (maker, results(&plan, of_plan.iter().map(|list| list[maker]), &mut chance))).collect();
     let count = |makers: &[(usize, Vec<Trial>)]| {
         let mut tallies = vec![vec![Tally::default(); STAGES.len()]; targets.len() + 1];
         let mut flagged = 0;
@@ -176,7 +185,7 @@ fn intervals_hold_the_truth_and_narrow() {
         }
         (tallies, flagged)
     };
-    let (one, other) = makers.split_at(MAKERS / 2);
+    let (one, other) = all.split_at(makers / 2);
     let ((mut tallies, flagged), (rest, more)) = thread::scope(|scope| {
         let one = scope.spawn(|| count(one));
         let other = count(other);
@@ -187,7 +196,7 @@ fn intervals_hold_the_truth_and_narrow() {
         all.widths.extend(rest.widths);
     }
     let flagged = flagged + more;
-    println!("{flagged} of {} trials flagged", MAKERS * plan.len());
+    println!("{flagged} of {} trials flagged", makers * plan.len());
     let names = [
         "ln yield stress at 25 °C",
         "slip point, °C",
@@ -200,16 +209,19 @@ fn intervals_hold_the_truth_and_narrow() {
     }
     // Nothing is learned without trials.
     assert!(tallies[targets.len()][0].held.is_empty());
-    let mut missed = Vec::new();
-    for (what, tallies) in names.iter().zip(&tallies) {
-        for (stage, tally) in STAGES.iter().zip(tallies).filter(|(_, tally)| !tally.held.is_empty()) {
-            assert!(tally.share() >= 0.85, "{what} after {stage}: {}", tally.share());
-            if tally.share() > 0.95 {
-                missed.push((*what, *stage));
+    if full() {
+        for (what, tallies) in names.iter().zip(&tallies) {
+            for (stage, tally) in STAGES.iter().zip(tallies).filter(|(_, tally)| !tally.held.is_empty()) {
+                assert!((0.85..=0.95).contains(&tally.share()), "{what} after {stage}: {}", tally.share());
             }
         }
+    } else {
+        for (what, tallies) in names.iter().zip(&tallies) {
+            let held: Vec<bool> = tallies.iter().flat_map(|tally| tally.held.iter().copied()).collect();
+            let share = held.iter().filter(|held| **held).count() as f64 / held.len() as f64;
+            assert!((0.78..=0.98).contains(&share), "{what}: {share}");
+        }
     }
-    assert!(missed.is_empty(), "wider than need be: {missed:?}");
     for target in &tallies[..2] {
         assert!(target[3].median_width() <= 0.5 * target[0].median_width());
     }
@@ -221,7 +233,7 @@ const WALK: usize = 100_000;
 /// The same where many trials bend the posterior in many ways.
 const LONG_WALK: usize = 200_000;
 
-/// What the issue asks for, in standard deviations. Against walks of 600,000 steps (1,600,000 for all ten), whose error is 0.002 to 0.007, means were off by
+/// Agreement asked for, in standard deviations. Against walks of 600,000 steps (1,600,000 for all ten), whose error is 0.002 to 0.007, means were off by
 /// 0.019, 0.016, 0.024, 0.016 and 0.043 in the worst score of each case, standard deviations by 1.0, 1.6, 2.7, 1.0 and 3.2 %.
 const AGREES_SD: f64 = 0.05;
 
@@ -230,6 +242,9 @@ const ERRORS: f64 = 3.5;
 
 /// Largest standard error of the walk, in standard deviations.
 const WALK_ERROR_SD: f64 = 0.02;
+
+/// Cases that are walked every day, of the five.
+const QUICK_CASES: usize = 2;
 
 /// How much of a step of the walk stays where it was, in turn: far to the other side for the means, near by for the corners.
 const KEPT: [f64; 3] = [0.9, -0.5, -0.5];
@@ -288,8 +303,8 @@ fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, steps: usize, chance
     ((0..count).map(walked).collect(), f64::from(accepted) / steps as f64)
 }
 
-/// Issue 6, item 5: "the Laplace update agrees with a long random-walk sample on 5 cases within 5 % of a standard deviation". The mode and its curvature do
-/// not (0.07 to 0.17, and 1 to 26 % in standard deviations): what is learned is corrected by weighted samples, and that does.
+/// What is learned agrees with a long random walk within 5 % of a standard deviation. The mode and its curvature do not (0.07 to 0.17, and 1 to 26 % in standard
+/// deviations): they are corrected by weighted samples, and that does. The three largest cases take minutes and are walked before a release.
 #[test]
 fn a_long_random_walk_agrees() {
     let plan = plan();
@@ -303,7 +318,8 @@ fn a_long_random_walk_agrees() {
     ];
     let mut chance = Chance(Pcg64::seed_from_u64(11));
     let truths = Draws::new(31, cases.len());
-    let tried = cases.iter().enumerate().map(|(number, (what, plan))| {
+    let walked = if full() { cases.len() } else { QUICK_CASES };
+    let tried = cases.iter().take(walked).enumerate().map(|(number, (what, plan))| {
         let eta = |trial: &Trial| {
             let read = Read::of(&trial.test).unwrap();
             crate::predict::readings(&LIBRARY, &PARAMETERS, trial, read, &truths).unwrap().drawn[number]

@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use barwright_blend::{Options, Parameters};
-use barwright_reference::{Formula, Library, NutOrigin, Origin, Part, formula};
+use barwright_reference::{AnimalOrigin, Formula, Library, NutOrigin, Part, formula};
 use barwright_reformulate::swap::{Replacement, SwapError, SwapTask, swap};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -76,7 +76,7 @@ fn the_nearest_comes_first_and_filters_drop_what_they_must() {
     assert!(nut_free.len() < all.len());
     assert!(nut_free.iter().all(|one| LIBRARY.ingredients[one.ingredient].nut_origin == NutOrigin::No));
     let vegan = run(&start, &SwapTask { vegan: true, ..task("beeswax", &[]) }).unwrap();
-    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].origin != Origin::Animal));
+    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].animal_origin != AnimalOrigin::Yes));
     let kept = all.iter().filter(|one| nut_free.iter().any(|other| other.ingredient == one.ingredient));
     assert!(kept.eq(&nut_free), "a filter changes no amount and no order");
 }

@@ -299,7 +299,7 @@ pub struct Swap {
     /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
     #[arg(long, value_name = "NAME")]
     pub with: Vec<String>,
-    /// Try nothing from animals
+    /// Try nothing from animals; what comes from them or from plants by the lot is tried, and named
     #[arg(long)]
     pub vegan: bool,
     /// Try nothing that is or may be from nuts

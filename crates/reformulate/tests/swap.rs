@@ -82,6 +82,15 @@ fn the_nearest_comes_first_and_filters_drop_what_they_must() {
 }
 
 #[test]
+fn what_may_be_from_animals_is_tried_and_what_is_sure_to_be_is_not() {
+    let start = bar("candelilla wax 26, shea butter 32, sunflower oil 42");
+    let asked = ["stearic-acid", "lanolin"];
+    let vegan = run(&start, &SwapTask { vegan: true, ..task("candelilla-wax", &asked) }).unwrap();
+    let keys: Vec<&str> = vegan.iter().map(|one| LIBRARY.ingredients[one.ingredient].key.as_str()).collect();
+    assert_eq!(keys, ["stearic-acid"]);
+}
+
+#[test]
 fn what_makes_no_sense_is_refused() {
     let start = bar("beeswax 26, shea butter 32, sunflower oil 42");
     assert_eq!(run(&start, &task("kokum-butter", &[])).unwrap_err(), SwapError::NotThere);

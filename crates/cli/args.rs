@@ -15,7 +15,7 @@ use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
-use barwright_reference::{CrystalState, IngredientKind};
+use barwright_reference::{CrystalState, IngredientKind, Market};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{ColourWish, parse_colour};
@@ -299,7 +299,7 @@ pub struct Swap {
     /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
     #[arg(long, value_name = "NAME")]
     pub with: Vec<String>,
-    /// Try nothing from animals
+    /// Try nothing from animals; what comes from them or from plants by the lot is tried, and named
     #[arg(long)]
     pub vegan: bool,
     /// Try nothing that is or may be from nuts
@@ -390,6 +390,8 @@ impl Explore {
     after_help = with_mould_help("\
 A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
 the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
+Of a blend it tells the names of the composition sheet (`inci = { \"Tocopherol\" = 70, \"Helianthus Annuus Seed Oil\" = 30 }`),
+of a fatty acid whether its supplier states that it is from plants (`animal_origin = \"no\"`).
 
 Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
@@ -449,6 +451,9 @@ pub struct Batch {
     /// Number of this batch, for label and records
     #[arg(long, value_name = "TEXT")]
     pub number: Option<String>,
+    /// Where the label is to be read: its names and its rule of the content
+    #[arg(long, value_enum, default_value = "eu")]
+    pub market: LabelMarket,
     /// Packaging of one bar, in the money of your prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub packaging: Option<f64>,
@@ -839,6 +844,24 @@ pub enum Units {
     Metric,
     /// °F, oz, psi, in
     Us,
+}
+
+/// Market of a label.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LabelMarket {
+    /// Names of the EU: Cera Alba, Parfum, plants in Latin alone
+    Eu,
+    /// Names of the US: Beeswax, Fragrance, plants with their English word; ounces first
+    Us,
+}
+
+impl From<LabelMarket> for Market {
+    fn from(market: LabelMarket) -> Self {
+        match market {
+            LabelMarket::Eu => Market::Eu,
+            LabelMarket::Us => Market::Us,
+        }
+    }
 }
 
 /// Crystal state of the bar in use.

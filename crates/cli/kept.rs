@@ -158,8 +158,16 @@ fn lot_of(library: &Library, one: &Ingredient, parent: &Ingredient) -> Lot {
     if one.common_name != one.key {
         put("name", one.common_name.clone().into());
     }
-    if one.inci_name != parent.inci_name {
+    let shares =
+        |of: Vec<(String, f64)>| Value::Object(of.into_iter().map(|(key, percent)| (key, percent.into())).collect());
+    let stated = |status: Status, source: &str| status == Status::Read && source == LOT_SOURCE;
+    if !one.inci_parts.is_empty() && one.inci_parts.iter().all(|part| stated(part.status, &part.source)) {
+        put("inci", shares(one.inci_parts.iter().map(|part| (part.inci_name.clone(), part.percent)).collect()));
+    } else if one.inci_name != parent.inci_name {
         put("inci", one.inci_name.clone().into());
+    }
+    if one.animal_origin != parent.animal_origin {
+        put("animal_origin", one.animal_origin.word().into());
     }
     if one.density_g_ml != parent.density_g_ml {
         put("density_g_ml", one.density_g_ml.into());
@@ -169,12 +177,9 @@ fn lot_of(library: &Library, one: &Ingredient, parent: &Ingredient) -> Lot {
     for (key, number) in numbers {
         number.and_then(|number| put(key, number.into()));
     }
-    let shares =
-        |of: Vec<(String, f64)>| Value::Object(of.into_iter().map(|(key, percent)| (key, percent.into())).collect());
     if !one.lot_allergens.is_empty() {
         put("allergens", shares(one.lot_allergens.clone()));
     }
-    let stated = |status: Status, source: &str| status == Status::Read && source == LOT_SOURCE;
     if one.composition.iter().all(|component| stated(component.status, &component.source)) {
         let species = one.composition.iter().filter_map(|component| {
             library.species.get(component.species).map(|species| (species.key.clone(), component.percent))
@@ -320,11 +325,14 @@ mod tests {
         let text = "[lot.'my \"cocoa\"']\nlike = 'cocoa butter'\nname = 'Mine'\nprice_per_kg = 14.5\nflash_c = 200\n\
                     density_g_ml = 0.9\nlimit_percent = 2\nallergens = { Linalool = 1.5 }\n\
                     species = { POP = 16, POS = 40, SOS = 28, POO = 8, SOO = 8 }\n[lot.plain]\nlike = 'beeswax'\n\
-                    [lot.hard]\nlike = 'cocoa butter'\nmelt_c = 33\nbest_before = 2030-06-30\n";
+                    [lot.hard]\nlike = 'cocoa butter'\nmelt_c = 33\nbest_before = 2030-06-30\n\
+                    [lot.acid]\nlike = 'stearic acid'\nanimal_origin = 'no'\n[lot.blend]\nlike = 'avocado butter'\n\
+                    inci = { \"Persea Gratissima (Avocado) Oil\" = 79.7, \"Hydrogenated Vegetable Oil\" = 20.3 }\n\
+                    [lot.unknown]\nlike = 'tocopherol'\ninci = 'Tocopherol (and) Olea Europaea (Olive) Fruit Oil'\n";
         let base = builtin_library().unwrap();
         let (library, _) = base.with_lots(text).unwrap();
         let (library, _) = fit_lots(&library, &builtin_parameters().unwrap()).unwrap();
-        for key in ["my \"cocoa\"", "plain", "hard"] {
+        for key in ["my \"cocoa\"", "plain", "hard", "acid", "blend", "unknown"] {
             let one = library.ingredient(key).unwrap();
             let parent = &library.ingredients[one.lot_of.unwrap()];
             let lot = lot_of(&library, one, parent);

@@ -425,8 +425,8 @@ fn every_error_of_every_file_at_once() {
       | ^^^
       |
       = hint: The nearest key is `like`; `like`, `name`, `species`, `melt_c`, `needle_dmm`,
-              `price_per_kg`, `density_g_ml`, `nut_origin`, `flash_c`, `inci`, `limit_percent`,
-              `allergens` and `best_before` can be written here.
+              `price_per_kg`, `density_g_ml`, `nut_origin`, `animal_origin`, `flash_c`, `inci`,
+              `limit_percent`, `allergens` and `best_before` can be written here.
 
     error[negative-amount]: `-1` is negative
      --> a.toml:3:15
@@ -546,8 +546,9 @@ fn bad_lots() {
       | ^^^^^
       |
       = hint: The nearest key is `price_per_kg`; `like`, `name`, `species`, `melt_c`,
-              `needle_dmm`, `price_per_kg`, `density_g_ml`, `nut_origin`, `flash_c`, `inci`,
-              `limit_percent`, `allergens` and `best_before` can be written here.
+              `needle_dmm`, `price_per_kg`, `density_g_ml`, `nut_origin`, `animal_origin`,
+              `flash_c`, `inci`, `limit_percent`, `allergens` and `best_before` can be written
+              here.
 
     2 errors in all
     "

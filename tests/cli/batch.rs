@@ -140,16 +140,26 @@ fn a_scented_and_coloured_batch_in_full() {
       A gram sold costs 0.048.
 
     Label, a draft
-      Ingredients: Helianthus Annuus (Sunflower) Seed Oil, Mangifera Indica (Mango) Seed
-        Butter, Cera Flava, Parfum, Linalool, Limonene, CI 77491, green mica
+      Ingredients: Helianthus Annuus Seed Oil, Mangifera Indica Seed Butter, Cera Flava,
+        Parfum, Linalool, Limonene, CI 77491, green mica
       Allergens of the scent: above 0.001 %: Linalool 0.10 % and Limonene 0.038 %
-      Content: 57 g, 2.0 oz; the mean of the bars at least that, none lighter by 9.0 g
-        (twice the tolerable error, EU)
+      Content: 57 g (2.01 oz), rounded down; the mean of the bars at least that, few of them
+        (in general no more than 2.5 %) short by more than 4.5 g, the tolerable error, and
+        none by more than 9 g, twice that (EU)
+      Names: in EU style, most recalled and not read: check them; `--market us` has the US
+        style
       Also: who answers for it, with address; batch number; how long it keeps; how to use it
+      Certificate: A certificate from before the longer list of Regulation (EU) 2023/1545
+        (about 80 names; new products from 31 July 2026, those on sale before until 31 July
+        2028) may list too few: ask the supplier for one by the longer list.
+      Rules: A draft: your local rules decide what a label must say, and in which language.
+        Have it checked by your authority or a safety assessor before you sell.
 
     Mind
       Nuts: From nuts, or by some rules or lots: spring scent. Say so plainly on the label.
       Origin: From animals: my-wax. The bar is not vegan.
+      Origin: From animals or from plants, by the lot: spring scent. Ask the supplier for a
+        plant-origin statement before you call the bar vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
         unevenly: short bursts, stir between.
@@ -178,6 +188,93 @@ fn too_much_scent_is_said() {
     let allergens = json["declaration"]["allergens"].as_array().unwrap();
     assert_eq!(allergens.len(), 2, "{allergens:?}");
     assert!((allergens[0]["percent"].as_f64().unwrap() - 8.2 * 10.0 / 526.0).abs() < 1e-3);
+}
+
+/// The label of a text formula, as one line.
+fn label_shown(more: &[&str]) -> String {
+    let done = run(&[&["batch", "beeswax 30, olive oil 70", "--no-plans", "--bars", "6"], more].concat());
+    assert_eq!(done.status, 0, "{}", done.shown());
+    let (_, label) = done.stdout.split_once("Label, a draft").unwrap();
+    label.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn no_label_states_more_than_the_bar_holds() {
+    for (bar, stated) in [
+        ("127g", "Content: 127 g (4.47 oz); the mean of the bars at least that"),
+        ("147g", "Content: 147 g (5.18 oz); the mean"),
+        ("4oz", "Content: 113 g (3.98 oz), rounded down; the mean"),
+        ("9.99g", "Content: 9.9 g (0.34 oz), rounded down; the mean"),
+        ("57g", "Content: 57 g (2.01 oz); the mean"),
+    ] {
+        let label = label_shown(&["--bar", bar]);
+        assert!(label.contains(stated), "{bar}: {label}");
+        let json =
+            run(&["batch", "beeswax 30, olive oil 70", "--no-plans", "--bars", "6", "--bar", bar, "--json"]).json();
+        let (grams, bar_g) = (json["content"]["grams"].as_f64().unwrap(), json["bar_g"].as_f64().unwrap());
+        assert!(grams <= bar_g * (1.0 + 1e-12) && grams > bar_g - 1.0, "{bar}: {grams} of {bar_g}");
+        assert_eq!(json["tolerable_error_g"], json["content"]["tolerable_error_g"]);
+    }
+    // Few short by one tolerable error, none by two.
+    let label = label_shown(&["--bar", "127g"]);
+    assert!(
+        label.contains("no more than 2.5 %) short by more than 5.8 g") && label.contains("none by more than 11.6 g")
+    );
+}
+
+#[test]
+fn a_market_has_its_names_and_its_rule_of_the_content() {
+    let eu = label_shown(&["--bar", "50g"]);
+    assert!(eu.contains("Ingredients: Olea Europaea Fruit Oil, Cera Flava ") && eu.contains("EU style"), "{eu}");
+    assert_eq!(eu, label_shown(&["--bar", "50g", "--market", "eu"]));
+    let us = label_shown(&["--bar", "50g", "--market", "us"]);
+    assert!(us.contains("Ingredients: Olea Europaea (Olive) Fruit Oil, Beeswax ") && us.contains("US style"), "{us}");
+    assert!(us.contains("Content: 1.76 oz (50 g) net weight") && !us.contains("(EU)"), "{us}");
+    let scented = ["--bars", "4", "--bar", "50g", "--no-plans", "--scent", "spring-scent=2g", "--json"];
+    for (market, scent) in [("eu", "Parfum"), ("us", "Fragrance")] {
+        let json = batch(&[&scented[..], &["--market", market]].concat()).json();
+        assert_eq!(json["declaration"]["market"], market);
+        assert!(json["declaration_text"].as_str().unwrap().contains(scent), "{json}");
+    }
+    let wrong = run(&["batch", "beeswax 1", "--bars", "1", "--bar", "50g", "--market", "mars"]);
+    assert_eq!(wrong.status, 2, "{}", wrong.shown());
+}
+
+#[test]
+fn a_label_defers_to_local_rules_and_tells_of_old_certificates_on_every_medium() {
+    let folder = TempDir::new().unwrap();
+    std::fs::write(folder.path().join("lots.toml"), LOTS).unwrap();
+    let asked = ["batch", "my-oil 70, my-wax 30", "--lots", "lots.toml", "--bars", "4", "--bar", "50g", "--no-plans"];
+    let scent = ["--scent", "spring-scent=2g"];
+    let told = |more: &[&str]| run_in(folder.path(), &[&asked[..], &scent, more].concat(), b"");
+    let text = told(&[]).stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let json = told(&["--json"]).json();
+    assert_eq!(told(&["--page", "sheet.html"]).status, 0);
+    let page = std::fs::read_to_string(folder.path().join("sheet.html")).unwrap();
+    let notes = json["declaration"]["notes"].as_array().unwrap();
+    for (about, words) in [("Rules", "your local rules decide"), ("Certificate", "2023/1545 (about 80 names")] {
+        let note = notes.iter().find(|note| note["about"] == about).unwrap_or_else(|| unreachable!("{notes:?}"));
+        assert!(note["text"].as_str().unwrap().contains(words), "{note}");
+        assert!(text.contains(words), "{text}");
+        assert!(page.split_whitespace().collect::<Vec<_>>().join(" ").contains(words), "{page}");
+    }
+    let plain = run(&["batch", "olive oil 70, beeswax 30", "--bars", "4", "--bar", "50g", "--no-plans"]).stdout;
+    assert!(plain.contains("your local rules") && !plain.contains("2023/1545"), "{plain}");
+}
+
+#[test]
+fn lanolin_and_what_may_be_from_animals_stand_on_the_sheet() {
+    let bar = "lanolin 5, stearic acid 10, avocado butter 35, candelilla wax 15, sunflower oil 35";
+    let done = run(&["batch", bar, "--bars", "4", "--bar", "50g", "--no-plans"]);
+    let text = done.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "A known contact allergen: lanolin (wool alcohols).",
+        "From animals: lanolin. The bar is not vegan.",
+        "by the lot: stearic acid. Ask the supplier for a plant-origin statement",
+        "rest on an estimate of what a blend holds",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
 }
 
 #[test]

@@ -276,8 +276,17 @@ fn a_formula_is_saved_opened_and_never_overwritten_unseen() {
 #[test]
 fn the_weigh_sheet_is_the_page_of_batch() {
     let server = Server::start();
-    let ask =
-        json!({ "bar": bar(), "bars": 12, "bar_g": 50, "left_percent": 5, "scale_g": 1, "number": "F-1" }).to_string();
+    let plain = json!({ "bar": bar(), "bars": 12, "bar_g": 50, "left_percent": 5, "scale_g": 1, "number": "F-1" });
+    sheet_is_that_of_batch(&server, &plain, "eu");
+    for market in ["eu", "us"] {
+        let mut asked = plain.clone();
+        asked["market"] = market.into();
+        sheet_is_that_of_batch(&server, &asked, market);
+    }
+}
+
+fn sheet_is_that_of_batch(server: &Server, asked: &Value, market: &str) {
+    let ask = asked.to_string();
     let encoded: String = ask.bytes().map(|byte| format!("%{byte:02X}")).collect();
     let body = format!("ask={encoded}");
     let lines = format!(
@@ -303,6 +312,8 @@ fn the_weigh_sheet_is_the_page_of_batch() {
         "--number",
         "F-1",
         "--no-plans",
+        "--market",
+        market,
         "--page",
         "sheet.html",
     ];

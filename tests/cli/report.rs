@@ -52,6 +52,7 @@ fn one_formula_has_answer_curves_tables_sources_and_cautions() {
     let written = report(&[&demo("fern-hand-bar-winter.toml")]);
     let document = assert_sound(&written);
     assert_told(&document);
+    assert!(texts(&document, "dd").iter().any(|text| text.contains("follow your local rules")));
     assert_eq!(texts(&document, "h1"), ["Fern hand bar, winter"]);
     assert_eq!(
         texts(&document, "h2"),

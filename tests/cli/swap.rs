@@ -100,6 +100,19 @@ fn what_the_filters_do_not_reach_is_said() {
 }
 
 #[test]
+fn what_may_be_from_animals_is_tried_and_named() {
+    let arguments =
+        ["swap", "stearic acid 10, beeswax 20, olive oil 70", "--replace", "beeswax", "--vegan", "--draws", "16"];
+    let found = run(&[&arguments[..], &["--with", "cetyl alcohol", "--with", "carnauba wax"]].concat());
+    let text = found.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let named = "by the lot: stearic acid and cetyl alcohol. Ask the supplier for a plant-origin statement";
+    let turned = "by the lot: cetyl alcohol and stearic acid. Ask the supplier for a plant-origin statement";
+    assert!(text.contains(named) || text.contains(turned), "{}", found.shown());
+    let json = run(&[&arguments[..], &["--with", "cetyl alcohol", "--json"]].concat()).json();
+    assert_eq!(json["replacements"][0]["animal_origin"], "possible");
+}
+
+#[test]
 fn faults_are_named() {
     for (arguments, status, wanted) in [
         (vec!["--replace", "beeswx", "--with", "kokum"], 1, "`beeswax`"),

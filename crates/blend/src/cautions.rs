@@ -1,6 +1,6 @@
 //! What a maker must mind, from the ingredients and the outcome.
 
-use barwright_reference::{Formula, IngredientKind, Library, NutOrigin, Origin};
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientKind, Library, NutOrigin};
 use serde::Serialize;
 
 use crate::assess::{Outcome, ROOM_C};
@@ -17,6 +17,34 @@ pub struct Caution {
 /// What melting asks of everyone.
 pub const HEAT: &str = "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and \
                         never put water on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between.";
+
+/// What a bar asks of its maker before it is called vegan; `names` are those of ingredients that come from animals or from plants, by the lot.
+///
+/// # Source
+/// Tallow as a source of fatty acids and what is made of them: common practice. Sharks as a source of squalane: read in an encyclopaedia copy,
+/// and on pages for vegan buyers that name both.
+pub fn plant_statement(names: &str) -> String {
+    format!(
+        "From animals or from plants, by the lot: {names}. Ask the supplier for a plant-origin statement before you call the bar vegan."
+    )
+}
+
+/// What a sensitiser asks of the label; `names` are those of ingredients with what sensitises in them.
+///
+/// # Source
+/// Wool alcohols of lanolin: 1.7 % of 24 449 patients patch-tested in London, 1982 to 1996 (abstract read, British Journal of Dermatology 145,
+/// 2001, 28 to 31); 1.6 % of 30 269 in Italy, 1997 to 2021 (abstract read, Life 14, 2024, 916).
+pub fn sensitises(names: &str) -> String {
+    format!(
+        "A known contact allergen: {names}. Say so plainly on the label: who is allergic to it must not use the bar, and broken or irritated skin \
+         takes it worse."
+    )
+}
+
+/// What an ingredient sensitises by, behind its name: `lanolin (wool alcohols)`; `None` for one that is not known to.
+pub fn sensitiser(ingredient: &Ingredient, name: &str) -> Option<String> {
+    ingredient.sensitiser.as_ref().map(|what| format!("{name} ({what})"))
+}
 
 /// Share of a polar oil and of a hydrocarbon oil above which the melt may part into two liquids, mass %.
 const PARTING_PERCENT: f64 = 5.0;
@@ -52,15 +80,34 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome) -> Vec
             format!("Counted among nuts by some rules or lots: {possible}. Check the certificate and local rules."),
         );
     }
-    let animal: Vec<_> =
-        parts.iter().filter(|(i, _)| i.origin == Origin::Animal).map(|(i, _)| i.common_name.to_lowercase()).collect();
+    let from_animals = |wanted: AnimalOrigin| {
+        let names: Vec<_> = parts
+            .iter()
+            .filter(|(i, _)| i.animal_origin == wanted)
+            .map(|(i, _)| i.common_name.to_lowercase())
+            .collect();
+        names.join(", ")
+    };
+    let animal = from_animals(AnimalOrigin::Yes);
     if !animal.is_empty() {
-        add("origin", format!("Animal-derived: {}. The bar is not vegan.", animal.join(", ")));
+        add("origin", format!("Animal-derived: {animal}. The bar is not vegan."));
     }
-    let share = |wanted: &dyn Fn(&barwright_reference::Ingredient) -> bool| -> f64 {
+    let possible = from_animals(AnimalOrigin::Possible);
+    if !possible.is_empty() {
+        add("origin", plant_statement(&possible));
+    }
+    let sensitisers: Vec<_> = parts.iter().filter_map(|(i, _)| sensitiser(i, &i.common_name.to_lowercase())).collect();
+    if !sensitisers.is_empty() {
+        add("skin", sensitises(&sensitisers.join(", ")));
+    }
+    let share = |wanted: &dyn Fn(&Ingredient) -> bool| -> f64 {
         parts.iter().filter(|(i, _)| wanted(i)).map(|(_, percent)| percent).sum()
     };
-    let castor = share(&|i| i.key == "castor-oil");
+    let is = |i: &Ingredient, key: &str| {
+        let like = i.lot_of.and_then(|parent| library.ingredients.get(parent)).unwrap_or(i);
+        like.key == key
+    };
+    let castor = share(&|i| is(i, "castor-oil"));
     let hydrocarbon_oil = share(&|i| i.kind == IngredientKind::Hydrocarbon && i.melt_high_c < 20.0);
     if castor > PARTING_PERCENT && hydrocarbon_oil > PARTING_PERCENT {
         let text = format!(

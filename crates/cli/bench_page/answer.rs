@@ -3,7 +3,9 @@
 use axum::http::StatusCode;
 use barwright_blend::{Assessment, Options, compare_on};
 use barwright_reference::mould::RELIEF_MM;
-use barwright_reference::{CrystalState, Formula, Ingredient, IngredientKind, Library, NutOrigin, Origin, Part};
+use barwright_reference::{
+    AnimalOrigin, CrystalState, Formula, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Part,
+};
 use barwright_reformulate::adjust::Task;
 use barwright_reformulate::swap::{SwapTask, swap};
 use barwright_reformulate::{Demand, Limits};
@@ -119,6 +121,8 @@ pub struct SheetAsked {
     left_percent: f64,
     scale_g: f64,
     number: Option<String>,
+    #[serde(default)]
+    market: Market,
 }
 
 /// A file to save.
@@ -163,6 +167,7 @@ struct Shelf<'a> {
     group: &'static str,
     nut_origin: NutOrigin,
     origin: Origin,
+    animal_origin: AnimalOrigin,
 }
 
 /// What is said, and about what.
@@ -240,6 +245,7 @@ pub fn start(kitchen: &Kitchen<'_>) -> Reply {
         group: Group::of(one).word(),
         nut_origin: one.nut_origin,
         origin: one.origin,
+        animal_origin: one.animal_origin,
     });
     Reply::json(&Start {
         version: env!("CARGO_PKG_VERSION"),
@@ -368,6 +374,7 @@ pub fn replace(kitchen: &Kitchen<'_>, asked: &SwapAsked) -> Result<Reply, CliErr
         library,
         options: &options,
         units: UNITS,
+        vegan: asked.vegan,
     };
     Ok(Reply::json(&Changed {
         answer: swapping::json(&ranked, &before, &after, library),
@@ -393,6 +400,7 @@ pub fn sheet(kitchen: &Kitchen<'_>, asked: &SheetAsked) -> Result<Reply, CliErro
         left_percent: within(asked.left_percent, &LEFT_PERCENT, "what stays in the jug, %")?,
         scale_g: within(asked.scale_g, &DIGIT_G, "the last digit of the scale, g")?,
         number,
+        market: asked.market,
     };
     let page = sheet_page(kitchen.library, &plain)?;
     Ok(Reply {

@@ -3,11 +3,11 @@
 use barwright_blend::assess::DEFAULT_DRAWS;
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch, uses};
-use barwright_making::declaration::{Declaration, tolerable_error_g};
+use barwright_making::declaration::{Content, Declaration, LabelTask};
 use barwright_reference::formula::quantity::{Measure, parse_measure};
 use barwright_reference::mould::Mould;
 use barwright_reference::text_cell::guard;
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, Library, Market};
 use barwright_save::save;
 use serde::Serialize;
 
@@ -88,6 +88,7 @@ struct Answer<'a> {
     cost: Option<Cost>,
     declaration: &'a Declaration,
     declaration_text: String,
+    content: Option<Content>,
     tolerable_error_g: Option<f64>,
     pour: Option<super::pour::Answer<'a>>,
     cool: Option<super::cool::Answer<'a>>,
@@ -107,6 +108,8 @@ pub struct PlainBatch<'a> {
     pub scale_g: f64,
     /// Number of the batch.
     pub number: Option<&'a str>,
+    /// Where the label is to be read.
+    pub market: Market,
 }
 
 /// The weigh sheet of a plain batch as a page to print.
@@ -124,11 +127,12 @@ pub fn sheet_page(library: &Library, plain: &PlainBatch<'_>) -> Result<String, C
         packaging: None,
     };
     let sheet = batch(library, &task).map_err(refused)?;
+    let label = LabelTask { whole: &sheet.whole, scents: &[], colours: &[], market: plain.market };
     let view = render::batch::View {
         sheet: &sheet,
         task: &task,
         mould: None,
-        label: &Declaration::of(library, &sheet.whole, &[]),
+        label: &Declaration::of(library, &label),
         library,
         formula: plain.formula,
         plans: None,
@@ -253,7 +257,9 @@ fn compute(
             names.push(colour.name.clone());
         }
     }
-    let label = Declaration::of(library, &sheet.whole, &names);
+    let scents: Vec<usize> = asked.scents.iter().map(|scent| scent.ingredient).collect();
+    let market = order.market.into();
+    let label = Declaration::of(library, &LabelTask { whole: &sheet.whole, scents: &scents, colours: &names, market });
     let plans = if order.no_plans {
         None
     } else {
@@ -397,6 +403,7 @@ fn table(library: &Library, sheet: &Batch) -> Result<Vec<u8>, CliError> {
 fn json<'a>(order: &'a Order, asked: &'a Asked, task: &BatchTask<'a>, done: &'a Done) -> Answer<'a> {
     let Done { sheet, label, plans } = done;
     let library = &asked.library;
+    let content = Content::of(task.bar_g);
     let lines = sheet.lines.iter().map(|line| LineJson { ingredient: key(library, line.ingredient), line });
     let over = sheet.over.iter().map(|over| OverJson { ingredient: key(library, over.ingredient), over });
     let colours = task.colours.iter().map(|colour| ColourJson { colour, volume_ml: colour.volume_ml(colour.mass_g) });
@@ -434,7 +441,8 @@ fn json<'a>(order: &'a Order, asked: &'a Asked, task: &BatchTask<'a>, done: &'a 
         cost: sheet.cost,
         declaration: label,
         declaration_text: label.text(),
-        tolerable_error_g: tolerable_error_g(task.bar_g),
+        content,
+        tolerable_error_g: content.and_then(|content| content.tolerable_error_g),
         pour,
         cool,
     }

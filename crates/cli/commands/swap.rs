@@ -1,7 +1,7 @@
 //! `swap`: another ingredient in place of one that ran out.
 
 use barwright_blend::{Assessment, assess};
-use barwright_reference::{Ingredient, Library, NutOrigin, Origin};
+use barwright_reference::{AnimalOrigin, Ingredient, Library, NutOrigin};
 use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask, swap};
 use serde::Serialize;
 
@@ -21,6 +21,7 @@ struct Ranked<'a> {
     from_percent: f64,
     to_percent: f64,
     distance: f64,
+    animal_origin: AnimalOrigin,
     properties: &'a [Kept],
 }
 
@@ -71,7 +72,7 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
         parts.filter(|one| !kept(one)).map(|one| format!("`{}`", one.key)).collect()
     };
     let asked: [(bool, &str, Passes); 2] = [
-        (order.vegan, "--vegan", |one| one.origin != Origin::Animal),
+        (order.vegan, "--vegan", |one| one.animal_origin != AnimalOrigin::Yes),
         (order.nut_free, "--nut-free", |one| one.nut_origin == NutOrigin::No),
     ];
     for (_, option, kept) in asked.iter().filter(|(asked, ..)| *asked) {
@@ -95,6 +96,7 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
             library,
             options: &options,
             units: order.wishes.showing.units,
+            vegan: order.vegan,
         };
         render::swap::write(&mut streams.data, &view)?;
     }
@@ -114,9 +116,10 @@ pub fn json<'a>(
     after: &'a Assessment,
     library: &'a Library,
 ) -> Answer<'a> {
-    let key = |index: usize| library.ingredients.get(index).map_or("", |one| one.key.as_str());
+    let of = |index: usize| library.ingredients.get(index);
     let ranked = found.iter().map(|one| Ranked {
-        ingredient: key(one.ingredient),
+        ingredient: of(one.ingredient).map_or("", |one| one.key.as_str()),
+        animal_origin: of(one.ingredient).map_or(AnimalOrigin::Possible, |one| one.animal_origin),
         from_percent: one.from_percent,
         to_percent: one.to_percent,
         distance: one.distance,

@@ -3,11 +3,11 @@
 
 use std::io;
 
-use barwright_blend::cautions::HEAT;
+use barwright_blend::cautions::{HEAT, plant_statement, sensitises};
 use barwright_making::batch::{Batch, BatchTask, Colour, uses};
-use barwright_making::declaration::{ALLERGEN_PERCENT, Declaration, OUNCE_G, tolerable_error_g};
+use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT, OUNCE_G};
 use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, Library, Market};
 
 use super::adjust::{amount, in_text};
 use super::assess::{interval_words, share};
@@ -22,6 +22,9 @@ use crate::output::Output;
 
 /// A mass is weighed too coarsely when the scale is right within more than this share of it.
 const COARSE: f64 = 0.05;
+
+/// A content that is less than the bar by more than this share of it was rounded.
+const ROUNDED: f64 = 1e-9;
 
 /// A box to tick.
 const BOX: &str = "[ ]";
@@ -420,23 +423,54 @@ fn label(view: &View<'_>) -> Vec<(&'static str, String)> {
     let mut items = vec![("Ingredients", visible(&label.text()))];
     let minor: Vec<String> = label.minor().map(|one| visible(&one.name)).collect();
     if minor.len() > 1 {
-        items.push(("Any order", format!("below 1 %: {}", list(&minor, "and"))));
+        let which = match label.market {
+            Market::Eu => "below 1 %",
+            Market::Us => "1 % or less",
+        };
+        items.push(("Any order", format!("{which}: {}", list(&minor, "and"))));
     }
     let allergens: Vec<String> =
         label.allergens.iter().map(|one| format!("{} {} %", visible(&one.name), significant(one.percent, 2))).collect();
     if !allergens.is_empty() {
         items.push(("Allergens of the scent", format!("above {ALLERGEN_PERCENT} %: {}", list(&allergens, "and"))));
     }
-    let content = format!("{} g, {} oz", significant(task.bar_g, 2), significant(task.bar_g / OUNCE_G, 2));
-    let tolerable = tolerable_error_g(task.bar_g).map_or_else(String::new, |error_g| {
-        format!(
-            "; the mean of the bars at least that, none lighter by {} g (twice the tolerable error, EU)",
-            significant(2.0 * error_g, 2)
-        )
-    });
-    items.push(("Content", format!("{content}{tolerable}")));
+    items.push(("Content", content(task.bar_g, label.market)));
+    items.push((
+        "Names",
+        match label.market {
+            Market::Eu => {
+                "in EU style, most recalled and not read: check them; `--market us` has the US style".to_owned()
+            }
+            Market::Us => {
+                "in US style, most recalled and not read: check them; `--market eu` has the EU style".to_owned()
+            }
+        },
+    ));
     items.push(("Also", "who answers for it, with address; batch number; how long it keeps; how to use it".to_owned()));
+    items.extend(label.notes.iter().map(|note| (note.about, visible(&note.text))));
     items
+}
+
+/// What is stated of the content, and what a market asks of it.
+fn content(bar_g: f64, market: Market) -> String {
+    let Some(content) = Content::of(bar_g) else { return "too light a bar to state in grams".to_owned() };
+    let grams = format!("{} g", plain(content.grams));
+    let ounces = if content.ounces > 0.0 { format!("{:.2} oz", content.ounces) } else { "under 0.01 oz".to_owned() };
+    let rounded = if content.grams < bar_g * (1.0 - ROUNDED) { ", rounded down" } else { "" };
+    match (market, content.tolerable_error_g) {
+        (Market::Eu, Some(error_g)) => format!(
+            "{grams} ({ounces}){rounded}; the mean of the bars at least that, few of them (in general no more than {FEW_PERCENT} %) short by more than {} g, \
+             the tolerable error, and none by more than {} g, twice that (EU)",
+            plain(error_g),
+            plain(2.0 * error_g)
+        ),
+        (Market::Eu, None) => {
+            format!("{grams} ({ounces}){rounded}; no bar lighter: the rule of the mean speaks of 5 g to 10 kg (EU)")
+        }
+        (Market::Us, _) => format!(
+            "{ounces} ({grams}) net weight{rounded}, on the lower 30 % of the main panel; the mean of the bars at least that (US, recalled)"
+        ),
+    }
 }
 
 /// What to mind.
@@ -450,6 +484,12 @@ fn mind<'l>(view: &View<'_>, called: &impl Fn(usize) -> &'l str) -> Vec<(&'stati
     if !view.label.animal.is_empty() {
         let animal = in_list(&view.label.animal);
         items.push(("Origin", format!("From animals: {animal}. The bar is not vegan.")));
+    }
+    if !view.label.possibly_animal.is_empty() {
+        items.push(("Origin", plant_statement(&in_list(&view.label.possibly_animal))));
+    }
+    if !view.label.sensitisers.is_empty() {
+        items.push(("Skin", sensitises(&in_list(&view.label.sensitisers))));
     }
     let unlimited: Vec<String> = view.sheet.unlimited.iter().map(|&index| in_text(called(index))).collect();
     if !unlimited.is_empty() {

@@ -3,10 +3,13 @@
 use std::collections::BTreeMap;
 use std::io;
 
+use barwright_reference::ingredient::AND;
 use barwright_reference::lots::LOT_SOURCE;
 use barwright_reference::sources::{SOURCES, read_sources};
 use barwright_reference::viscosity::ViscosityUnit;
-use barwright_reference::{Component, Ingredient, IngredientKind, Library, NutOrigin, Origin, Status};
+use barwright_reference::{
+    AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Status,
+};
 use serde::Serialize;
 
 use super::capital;
@@ -92,11 +95,25 @@ pub fn write_card(output: &mut Output<'_>, library: &Library, ingredient: &Ingre
     output.title(&ingredient.common_name, &ingredient.key)?;
     output.blank()?;
     output.item("Declared name", &ingredient.inci_name)?;
+    for market in Market::ALL {
+        let names = label_names(library, ingredient, market);
+        if names.join(AND) != ingredient.inci_name {
+            output.item(&format!("On a label, {}", market.name()), &names.join(", "))?;
+        }
+    }
+    if !ingredient.inci_parts.is_empty() {
+        output
+            .item("A blend of", &super::list(&ingredient.inci_parts.iter().map(blended).collect::<Vec<_>>(), "and"))?;
+    }
     if !ingredient.synonyms.is_empty() {
         output.item("Also called", &ingredient.synonyms.join(", "))?;
     }
     output.item("Kind", &format!("{}, {}", kind_word(ingredient.kind), origin(ingredient.origin)))?;
     output.item("Nut origin", nut_words(ingredient.nut_origin))?;
+    output.item("Animal origin", animal_words(ingredient.animal_origin))?;
+    if let Some(sensitiser) = &ingredient.sensitiser {
+        output.item("Contact allergen", &format!("yes, {sensitiser}"))?;
+    }
     if !ingredient.note.is_empty() {
         output.item("Remarks", &capital(&ingredient.note))?;
     }
@@ -361,6 +378,33 @@ fn nut_words(origin: NutOrigin) -> &'static str {
     }
 }
 
+fn animal_words(origin: AnimalOrigin) -> &'static str {
+    match origin {
+        AnimalOrigin::No => "no",
+        AnimalOrigin::Possible => "possible, depending on the lot",
+        AnimalOrigin::Yes => "yes",
+    }
+}
+
+/// Names on a label: one, or those of a blend.
+fn label_names(library: &Library, ingredient: &Ingredient, market: Market) -> Vec<String> {
+    let name = |inci_name: &String| library.label_name(inci_name, market);
+    match ingredient.inci_parts.as_slice() {
+        [] => vec![name(&ingredient.inci_name)],
+        parts => parts.iter().map(|part| name(&part.inci_name)).collect(),
+    }
+}
+
+/// `35 % (15 to 50) Hydrogenated Olive Oil, estimated`.
+fn blended(part: &InciPart) -> String {
+    let range = if part.low_percent < part.high_percent {
+        format!(" ({} to {})", significant(part.low_percent, 3), significant(part.high_percent, 3))
+    } else {
+        String::new()
+    };
+    format!("{} %{range} {} [{}]", significant(part.percent, 3), part.inci_name, part.status.word())
+}
+
 /// Ingredients as one JSON document.
 #[derive(Debug, Serialize)]
 pub struct Document<'l> {
@@ -378,12 +422,23 @@ struct Entry<'l> {
     kind: IngredientKind,
     nut_origin: NutOrigin,
     origin: Origin,
+    animal_origin: AnimalOrigin,
+    sensitiser: Option<&'l str>,
+    label_names: LabelNames,
+    inci_parts: &'l [InciPart],
     melt: Melting<'l>,
     density: Density<'l>,
     needle_25c: Option<Figure<'l>>,
     relative_firmness_25c: Figure<'l>,
     composition: Vec<Share<'l>>,
     note: &'l str,
+}
+
+/// Names on labels: one, or those of a blend.
+#[derive(Debug, Serialize)]
+struct LabelNames {
+    eu: Vec<String>,
+    us: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -456,6 +511,13 @@ fn entry<'l>(library: &'l Library, ingredient: &'l Ingredient) -> Entry<'l> {
         kind: ingredient.kind,
         nut_origin: ingredient.nut_origin,
         origin: ingredient.origin,
+        animal_origin: ingredient.animal_origin,
+        sensitiser: ingredient.sensitiser.as_deref(),
+        label_names: LabelNames {
+            eu: label_names(library, ingredient, Market::Eu),
+            us: label_names(library, ingredient, Market::Us),
+        },
+        inci_parts: &ingredient.inci_parts,
         melt: Melting {
             low_c: ingredient.melt_low_c,
             high_c: ingredient.melt_high_c,

@@ -2,8 +2,9 @@
 
 use std::io;
 
+use barwright_blend::cautions::plant_statement;
 use barwright_blend::{Assessment, Options};
-use barwright_reference::{Formula, Library};
+use barwright_reference::{AnimalOrigin, Formula, Library};
 use barwright_reformulate::swap::{Kept, Replacement};
 
 use super::adjust::{amount, before_and_after, in_text};
@@ -33,6 +34,8 @@ pub struct View<'a> {
     pub options: &'a Options,
     /// Units shown.
     pub units: Units,
+    /// Whether nothing from animals was asked for.
+    pub vegan: bool,
 }
 
 /// Writes the answer.
@@ -106,7 +109,22 @@ pub fn sentences(view: &View<'_>) -> Vec<String> {
         said.push(format!("It cannot match everything: {}.", list(&missed, "and")));
     }
     said.push("Colour, scent and gloss are not looked at.".to_owned());
+    said.extend(possibly_animal(view));
     said
+}
+
+/// Asked for nothing from animals: what of all that is offered may be from them.
+fn possibly_animal(view: &View<'_>) -> Option<String> {
+    let parts = view.found.iter().take(1).flat_map(|best| best.formula.parts.iter().map(|part| part.ingredient));
+    let mut names: Vec<String> = Vec::new();
+    for index in parts.chain(view.found.iter().map(|one| one.ingredient)) {
+        let Some(one) = view.library.ingredients.get(index) else { continue };
+        let named = in_text(&one.common_name);
+        if one.animal_origin == AnimalOrigin::Possible && !names.contains(&named) {
+            names.push(named);
+        }
+    }
+    (view.vegan && !names.is_empty()).then(|| plant_statement(&list(&names, "and")))
 }
 
 /// What a property is called.

@@ -2,24 +2,47 @@
 //!
 //! | rule | source |
 //! |---|---|
-//! | ingredients in descending order of mass; those below 1 % after the others, in any order; colours last | Regulation (EC) 1223/2009, Art. 19(1)(g) (1 % text recalled); 21 CFR 701.3 (read; grouping at 1 % recalled) |
-//! | scent as one word; each allergen above 0.001 % of a product that stays on the skin by name | Regulation (EC) 1223/2009, Annex III; 0.001 % read |
-//! | content: the mean at least as stated, none short by twice the tolerable error | Directive 76/211/EEC (9 % at 50 g and 1.5 % from 1 kg read, steps between recalled) |
+//! | ingredients in descending order of mass; those below 1 % after the others, in any order; colours last | Regulation (EC) 1223/2009, Art. 19(1)(g) (read as pages for makers quote it) |
+//! | the same in the US, where those of 1 % itself may stand in any order, too | 21 CFR 701.3(a) (read); 701.3(f) (read on a page for makers) |
+//! | each ingredient of a blend by itself: `(and)` stands between them in a supplier's name, never on a label | common practice, no source |
+//! | names of the market, one style in one list | see [`barwright_reference::label`] |
+//! | scent as one word; each allergen above 0.001 % of a product that stays on the skin by name | Regulation (EC) 1223/2009, Annex III (read); one word, `fragrance`: 21 CFR 701.3(a) (read) |
+//! | some 80 allergens in place of some 24; new products from 31 July 2026, those on sale before until 31 July 2028 | Regulation (EU) 2023/1545 (read as quoted) |
+//! | content: none of it overstated, so rounded down | NIST on the US rules: "in no case shall rounded net contents declarations overstate a quantity" (read as quoted); EU: our choice |
+//! | EU: the mean at least as stated; few short by more than the tolerable error; none by more than twice that | Directive 76/211/EEC, Annex I, 1.1 to 1.3 (read) |
+//! | EU: the steps of the tolerable error, rounded up to a tenth of a gram | Directive 76/211/EEC, Annex I, 2.4 (read up to 1 kg); the whole table and the rounding on the packaged goods page of gov.uk (read) |
+//! | few: in general no more than 2.5 % | guidance notes of UK trading standards (read); the Directive has sampling plans in their place, Annex II (read) |
+//! | US: average content, mass for solids, ounces and grams, lower 30 % of the main panel | 21 CFR 701.13 (recalled) |
 //!
 //! # Validity
 //! A draft for a safety assessor or the local authority to check: it knows nothing of other annexes, of languages, or of what else a label must say.
 
-use barwright_reference::{Formula, Library, NutOrigin, Origin};
+use barwright_reference::ingredient::AND;
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, Library, Market, NutOrigin};
 use serde::Serialize;
 
-/// Below this share the order is free, mass %.
+/// Around this share the order is free: in the EU below it, in the US at it, too; mass %.
 const MINOR_PERCENT: f64 = 1.0;
 
 /// Scent allergens above this share are named, mass % of a product that stays on the skin.
 pub const ALLERGEN_PERCENT: f64 = 0.001;
 
-/// One ounce, g.
-pub const OUNCE_G: f64 = 28.349_523;
+/// Packages that may be short by more than the tolerable error: in general no more than these, %.
+pub const FEW_PERCENT: f64 = 2.5;
+
+/// One ounce, g; exact.
+pub const OUNCE_G: f64 = 28.349_523_125;
+
+/// A label is never more than this.
+pub const LOCAL_RULES: &str = "A draft: your local rules decide what a label must say, and in which language. Have it checked by your authority or a \
+                               safety assessor before you sell.";
+
+/// What a certificate may leave out.
+pub const OLD_CERTIFICATE: &str = "A certificate from before the longer list of Regulation (EU) 2023/1545 (about 80 names; new products from 31 July 2026, \
+                                   those on sale before until 31 July 2028) may list too few: ask the supplier for one by the longer list.";
+
+/// Words for a scent as a whole, in capitals or not.
+const SCENT_WORDS: [&str; 4] = ["parfum", "fragrance", "aroma", "flavor"];
 
 /// One name on the label.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -28,11 +51,46 @@ pub struct Declared {
     pub name: String,
     /// Share of the bar, mass %.
     pub percent: f64,
+    /// Least share thought possible, mass %: below `percent` where it rests on an estimate of what a blend holds.
+    pub low_percent: f64,
+    /// Greatest share thought possible, mass %.
+    pub high_percent: f64,
+}
+
+impl Declared {
+    /// Whether the share, and so the place in the list, rests on an estimate.
+    pub fn is_estimated(&self) -> bool {
+        self.low_percent < self.high_percent
+    }
+}
+
+/// What is to be minded of the label: about what, and a text of sentences.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Note {
+    /// What it is about, in a word or two.
+    pub about: &'static str,
+    /// The note.
+    pub text: String,
+}
+
+/// What is asked.
+#[derive(Debug, Clone, Copy)]
+pub struct LabelTask<'a> {
+    /// The formula with its scents, mass %.
+    pub whole: &'a Formula,
+    /// What of it is scent: positions in the library.
+    pub scents: &'a [usize],
+    /// Names of what is added for colour.
+    pub colours: &'a [String],
+    /// Where the label is to be read.
+    pub market: Market,
 }
 
 /// What the label says of the formula.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Declaration {
+    /// Where the label is to be read.
+    pub market: Market,
     /// Ingredients in their order.
     pub ingredients: Vec<Declared>,
     /// Scent allergens to be named, the greatest share first.
@@ -43,6 +101,12 @@ pub struct Declaration {
     pub nuts: Vec<String>,
     /// Names of ingredients from animals.
     pub animal: Vec<String>,
+    /// Names of ingredients from animals or from plants, by the lot.
+    pub possibly_animal: Vec<String>,
+    /// Names of ingredients that are known to sensitise skin, with what in them does.
+    pub sensitisers: Vec<String>,
+    /// What is to be minded of it; the last is that local rules decide.
+    pub notes: Vec<Note>,
 }
 
 impl Declaration {
@@ -50,54 +114,77 @@ impl Declaration {
     ///
     /// # Arguments
     /// * `library`: reference tables and lots.
-    /// * `whole`: the formula with its scents, mass %.
-    /// * `colours`: names of what is added for colour.
+    /// * `task`: the formula, what of it is scent, the colours, the market.
     ///
     /// # Example
     /// ```
-    /// use barwright_making::declaration::Declaration;
-    /// use barwright_reference::{Library, formula};
+    /// use barwright_making::declaration::{Declaration, LabelTask};
+    /// use barwright_reference::{Library, Market, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
     /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
     /// let bar = formula::read_inline("beeswax 30, sunflower oil 69.5, tocopherol 0.5", "bar", &library)
     ///     .map_err(|errors| errors[0].message.clone())?;
-    /// let label = Declaration::of(&library, &bar.formulas[0], &[]);
-    /// assert_eq!(label.text(), "Helianthus Annuus (Sunflower) Seed Oil, Cera Flava, Tocopherol");
+    /// let task = LabelTask { whole: &bar.formulas[0], scents: &[], colours: &[], market: Market::Eu };
+    /// assert_eq!(Declaration::of(&library, &task).text(), "Helianthus Annuus Seed Oil, Cera Flava, Tocopherol");
+    /// let us = LabelTask { market: Market::Us, ..task };
+    /// assert_eq!(Declaration::of(&library, &us).text(), "Helianthus Annuus (Sunflower) Seed Oil, Beeswax, Tocopherol");
     /// # Ok(())
     /// # }
     /// ```
-    pub fn of(library: &Library, whole: &Formula, colours: &[String]) -> Self {
-        let mut ingredients: Vec<Declared> = Vec::new();
-        let mut allergens: Vec<Declared> = Vec::new();
-        let (mut nuts, mut animal) = (Vec::new(), Vec::new());
-        let add = |list: &mut Vec<Declared>, name: &str, percent: f64| match list
-            .iter_mut()
-            .find(|known| known.name.eq_ignore_ascii_case(name))
-        {
-            Some(known) => known.percent += percent,
-            None => list.push(Declared { name: name.to_owned(), percent }),
+    pub fn of(library: &Library, task: &LabelTask<'_>) -> Self {
+        let mut label = Declaration {
+            market: task.market,
+            ingredients: Vec::new(),
+            allergens: Vec::new(),
+            colours: task.colours.to_vec(),
+            nuts: Vec::new(),
+            animal: Vec::new(),
+            possibly_animal: Vec::new(),
+            sensitisers: Vec::new(),
+            notes: Vec::new(),
         };
-        for part in &whole.parts {
+        let mut scented = !task.scents.is_empty();
+        for part in &task.whole.parts {
             let Some(one) = library.ingredients.get(part.ingredient) else { continue };
-            add(&mut ingredients, &one.inci_name, part.percent);
+            let mut declare = |inci_name: &str, shares: [f64; 3]| {
+                let name = library.label_name(inci_name, task.market);
+                scented |= SCENT_WORDS.iter().any(|word| name.eq_ignore_ascii_case(word));
+                add(&mut label.ingredients, &name, shares.map(|share| 0.01 * share * part.percent));
+            };
+            if one.inci_parts.is_empty() {
+                declare(&one.inci_name, [100.0; 3]);
+            }
+            for blended in &one.inci_parts {
+                declare(&blended.inci_name, [blended.percent, blended.low_percent, blended.high_percent]);
+            }
             for (name, of_lot) in &one.lot_allergens {
-                add(&mut allergens, name, 0.01 * of_lot * part.percent);
+                add(&mut label.allergens, name, [0.01 * of_lot * part.percent; 3]);
             }
-            if one.nut_origin != NutOrigin::No && !nuts.contains(&one.common_name) {
-                nuts.push(one.common_name.clone());
+            scented |= !one.lot_allergens.is_empty();
+            let put = |list: &mut Vec<String>, name: String| {
+                if !list.contains(&name) {
+                    list.push(name);
+                }
+            };
+            if one.nut_origin != NutOrigin::No {
+                put(&mut label.nuts, one.common_name.clone());
             }
-            if one.origin == Origin::Animal && !animal.contains(&one.common_name) {
-                animal.push(one.common_name.clone());
+            match one.animal_origin {
+                AnimalOrigin::No => {}
+                AnimalOrigin::Possible => put(&mut label.possibly_animal, one.common_name.clone()),
+                AnimalOrigin::Yes => put(&mut label.animal, one.common_name.clone()),
+            }
+            if let Some(named) = barwright_blend::cautions::sensitiser(one, &one.common_name) {
+                put(&mut label.sensitisers, named);
             }
         }
-        allergens.retain(|one| one.percent > ALLERGEN_PERCENT);
-        let order = |list: &mut Vec<Declared>| {
-            list.sort_by(|a, b| b.percent.total_cmp(&a.percent).then_with(|| a.name.cmp(&b.name)));
-        };
+        label.allergens.retain(|one| one.percent > ALLERGEN_PERCENT);
         // Descending throughout is one of the orders that are allowed below 1 %.
-        order(&mut ingredients);
-        order(&mut allergens);
-        Declaration { ingredients, allergens, colours: colours.to_vec(), nuts, animal }
+        for list in [&mut label.ingredients, &mut label.allergens] {
+            list.sort_by(|a, b| b.percent.total_cmp(&a.percent).then_with(|| a.name.cmp(&b.name)));
+        }
+        label.notes = notes(library, task, &label, scented);
+        label
     }
 
     /// The list as one text: ingredients, then allergens of the scent, then colours.
@@ -106,9 +193,109 @@ impl Declaration {
         named.chain(self.colours.iter().cloned()).collect::<Vec<_>>().join(", ")
     }
 
-    /// Ingredients below 1 %, whose order is free.
+    /// Ingredients whose order is free.
     pub fn minor(&self) -> impl Iterator<Item = &Declared> {
-        self.ingredients.iter().filter(|one| one.percent < MINOR_PERCENT)
+        let market = self.market;
+        self.ingredients.iter().filter(move |one| match market {
+            Market::Eu => one.percent < MINOR_PERCENT,
+            Market::Us => one.percent <= MINOR_PERCENT,
+        })
+    }
+}
+
+/// Adds a share and its least and greatest to what has this name.
+fn add(list: &mut Vec<Declared>, name: &str, [percent, low_percent, high_percent]: [f64; 3]) {
+    match list.iter_mut().find(|known| known.name.eq_ignore_ascii_case(name)) {
+        Some(known) => {
+            known.percent += percent;
+            known.low_percent += low_percent;
+            known.high_percent += high_percent;
+        }
+        None => list.push(Declared { name: name.to_owned(), percent, low_percent, high_percent }),
+    }
+}
+
+/// What is to be minded of the label.
+fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: bool) -> Vec<Note> {
+    let mut notes = Vec::new();
+    let mut note = |about, text: String| notes.push(Note { about, text });
+    let estimated: Vec<&str> =
+        label.ingredients.iter().filter(|one| one.is_estimated()).map(|one| one.name.as_str()).collect();
+    if !estimated.is_empty() {
+        note(
+            "Order",
+            format!(
+                "The places of {} rest on an estimate of what a blend holds. Ask its supplier for the composition sheet, and write it into the lot: \
+                 `inci = {{ \"first name\" = 65, \"second name\" = 35 }}`.",
+                estimated.join(" and of ")
+            ),
+        );
+    }
+    let unnamed = |one: &&Ingredient| {
+        one.lot_of
+            .and_then(|parent| library.ingredients.get(parent))
+            .is_some_and(|parent| parent.inci_name == one.inci_name)
+    };
+    for one in task.scents.iter().filter_map(|index| library.ingredients.get(*index)).filter(unnamed) {
+        note(
+            "Scent",
+            format!(
+                "{} is declared as {}, for its lot states no `inci`: for a scent write `inci = \"Parfum\"`.",
+                one.common_name,
+                library.label_name(&one.inci_name.replace(AND, ", "), task.market)
+            ),
+        );
+    }
+    if scented {
+        note("Certificate", OLD_CERTIFICATE.to_owned());
+    }
+    note("Rules", LOCAL_RULES.to_owned());
+    notes
+}
+
+/// What the label states of the content of one bar: never more than is in it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Content {
+    /// Whole grams, below 10 g tenths of one.
+    pub grams: f64,
+    /// Hundredths of an ounce, never above the grams.
+    pub ounces: f64,
+    /// Tolerable error of the grams stated, g; `None` outside 5 g to 10 kg.
+    pub tolerable_error_g: Option<f64>,
+}
+
+/// Grams are stated whole from here on, in tenths below.
+const WHOLE_FROM_G: f64 = 10.0;
+
+/// What multiplying and adding may have taken off a mass, relative to it: a bar of 57 g must not become one of 56 g for it.
+const BINARY_NOISE: f64 = 1e-12;
+
+impl Content {
+    /// Returns what is stated of a bar; `None` for less than a tenth of a gram.
+    ///
+    /// ```text
+    /// grams = ⌊bar⌋, below 10 g ⌊10 bar⌋ / 10;  ounces = ⌊100 grams / 28.349523125⌋ / 100
+    /// ```
+    ///
+    /// # Arguments
+    /// * `bar_g`: mean mass of a bar, g.
+    ///
+    /// # Example
+    /// ```
+    /// use barwright_making::declaration::Content;
+    /// let content = Content::of(127.9).ok_or("nothing to state")?;
+    /// assert_eq!((content.grams, content.ounces, content.tolerable_error_g), (127.0, 4.47, Some(5.8)));
+    /// # Ok::<(), &str>(())
+    /// ```
+    pub fn of(bar_g: f64) -> Option<Self> {
+        let bar_g = bar_g * (1.0 + BINARY_NOISE);
+        let tenths = (10.0 * bar_g).floor();
+        let grams = if tenths < 10.0 * WHOLE_FROM_G { tenths / 10.0 } else { bar_g.floor() };
+        if !(grams > 0.0 && grams.is_finite()) {
+            return None;
+        }
+        let ounces = (100.0 * grams / OUNCE_G).floor() / 100.0;
+        Some(Content { grams, ounces, tolerable_error_g: tolerable_error_g(grams) })
     }
 }
 
@@ -132,23 +319,23 @@ enum Tolerable {
     Gram(f64),
 }
 
-/// Tolerable negative error of a stated content, g; `None` outside 5 g to 10 kg.
+/// Tolerable negative error of a stated content, g, shares rounded up to a tenth of a gram; `None` outside 5 g to 10 kg.
 ///
 /// # Source
-/// Directive 76/211/EEC, Annex I: 9 % up to 50 g and 1.5 % from 1 kg read, the steps between recalled.
+/// Directive 76/211/EEC, Annex I, 2.4 (read up to 1 kg); the whole table and the rounding on the packaged goods page of gov.uk (read).
 ///
 /// # Example
 /// ```
 /// use barwright_making::declaration::tolerable_error_g;
 /// assert_eq!((tolerable_error_g(50.0), tolerable_error_g(80.0), tolerable_error_g(1000.0)), (Some(4.5), Some(4.5), Some(15.0)));
-/// assert_eq!(tolerable_error_g(3.0), None);
+/// assert_eq!((tolerable_error_g(5.0), tolerable_error_g(3.0)), (Some(0.5), None));
 /// ```
 pub fn tolerable_error_g(content_g: f64) -> Option<f64> {
     if content_g.is_nan() || content_g < LEAST_CONTENT_G {
         return None;
     }
     TOLERABLE.iter().find(|(up_to_g, _)| content_g <= *up_to_g).map(|(_, tolerable)| match tolerable {
-        Tolerable::Share(share) => share * content_g,
+        Tolerable::Share(share) => (10.0 * share * content_g * (1.0 - BINARY_NOISE)).ceil() / 10.0,
         Tolerable::Gram(grams) => *grams,
     })
 }

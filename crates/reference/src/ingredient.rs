@@ -5,6 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::{Status, ViscosityPoint};
 
+/// Between the declared names of a blend.
+pub const AND: &str = " (and) ";
+
 /// What an ingredient is, in trade words.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -92,6 +95,32 @@ impl NutOrigin {
     }
 }
 
+/// Whether an ingredient comes from an animal, for makers and buyers who want nothing that does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AnimalOrigin {
+    /// Not from an animal.
+    No,
+    /// May be, depending on the lot: fatty acids from tallow, squalane from sharks.
+    Possible,
+    /// From an animal.
+    Yes,
+}
+
+impl AnimalOrigin {
+    /// Every animal origin, in the order of the table's documentation.
+    pub const ALL: [AnimalOrigin; 3] = [AnimalOrigin::No, AnimalOrigin::Possible, AnimalOrigin::Yes];
+
+    /// Returns the word used in tables and files.
+    pub fn word(self) -> &'static str {
+        match self {
+            AnimalOrigin::No => "no",
+            AnimalOrigin::Possible => "possible",
+            AnimalOrigin::Yes => "yes",
+        }
+    }
+}
+
 /// Where an ingredient comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -123,6 +152,25 @@ pub struct Component {
     pub note: String,
 }
 
+/// One of the names that a blend is declared by, such as the oil and the hardened fat of avocado butter.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct InciPart {
+    /// Declared (INCI) name.
+    pub inci_name: String,
+    /// Share of the blend by mass, %.
+    pub percent: f64,
+    /// Least share thought possible, %; that stated, when it is known.
+    pub low_percent: f64,
+    /// Greatest share thought possible, %; that stated, when it is known.
+    pub high_percent: f64,
+    /// How the share was obtained.
+    pub status: Status,
+    /// Key of the source in `data/sources.bib`.
+    pub source: String,
+    /// Remarks.
+    pub note: String,
+}
+
 /// One ingredient of the reference table, or a maker's own lot of one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ingredient {
@@ -130,8 +178,10 @@ pub struct Ingredient {
     pub key: String,
     /// Common name.
     pub common_name: String,
-    /// Declared (INCI) name.
+    /// Declared (INCI) name; of a blend, its names with [`AND`] between them.
     pub inci_name: String,
+    /// The names and shares of a blend; empty for everything that is declared by one name.
+    pub inci_parts: Vec<InciPart>,
     /// Other names a maker may write.
     pub synonyms: Vec<String>,
     /// What it is.
@@ -140,6 +190,10 @@ pub struct Ingredient {
     pub nut_origin: NutOrigin,
     /// Where it comes from.
     pub origin: Origin,
+    /// Whether it comes from an animal.
+    pub animal_origin: AnimalOrigin,
+    /// What in it is known to sensitise skin, such as `wool alcohols`.
+    pub sensitiser: Option<String>,
     /// Lower end of the typical melting range, °C.
     pub melt_low_c: f64,
     /// Upper end of the typical melting range, °C.
@@ -206,6 +260,10 @@ mod tests {
         for origin in NutOrigin::ALL {
             let word: StrDeserializer<'_, Error> = origin.word().into_deserializer();
             assert_eq!(NutOrigin::deserialize(word), Ok(origin));
+        }
+        for origin in AnimalOrigin::ALL {
+            let word: StrDeserializer<'_, Error> = origin.word().into_deserializer();
+            assert_eq!(AnimalOrigin::deserialize(word), Ok(origin));
         }
     }
 }

@@ -13,6 +13,7 @@
 //! - [`text_cell`]: text in a table that no spreadsheet computes.
 //! - [`temperature`]: temperatures in °C, °F or K.
 //! - [`lots`]: the maker's own deliveries, which stand in for an ingredient.
+//! - [`label`]: what an ingredient is called on a label, in the EU and in the US.
 //! - [`names`] and [`suggest`]: whose name a name is, and the nearest right names for a misspelt one.
 //! - [`ViscosityPoint`]: viscosities of the melts, each ingredient's own or those of its kind.
 //! - [`sources`]: the publications named in the tables.
@@ -25,6 +26,7 @@ mod finder;
 mod findings;
 pub mod formula;
 pub mod ingredient;
+pub mod label;
 pub mod length;
 pub mod library;
 pub mod lots;
@@ -49,9 +51,10 @@ mod wording;
 
 pub use diagnostic::{Diagnostic, Severity};
 pub use formula::{Formula, Part, Reading};
-pub use ingredient::{Component, Ingredient, IngredientKind, NutOrigin, Origin};
+pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin};
 pub use jiff::civil::Date;
-pub use library::{DataFault, Library};
+pub use label::Market;
+pub use library::{DataFault, Library, TableTexts};
 pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};
 pub use status::Status;

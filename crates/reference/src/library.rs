@@ -2,8 +2,9 @@
 
 use std::collections::HashMap;
 
+use crate::label::LabelName;
 use crate::names::{Claim, Lookup, NameIndex};
-use crate::tables::{add_viscosity, read_ingredients, read_species};
+use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;
 use crate::{Ingredient, Species};
 
@@ -19,6 +20,25 @@ pub struct DataFault {
     pub what: String,
 }
 
+/// The tables as CSV text; the columns are those of `data/README.md`.
+#[derive(Debug, Clone, Copy)]
+pub struct TableTexts<'t> {
+    /// `species.csv`.
+    pub species: &'t str,
+    /// `species_forms.csv`.
+    pub forms: &'t str,
+    /// `ingredients.csv`.
+    pub ingredients: &'t str,
+    /// `compositions.csv`.
+    pub compositions: &'t str,
+    /// `viscosity.csv`.
+    pub viscosity: &'t str,
+    /// `inci_parts.csv`.
+    pub inci_parts: &'t str,
+    /// `label_names.csv`.
+    pub label_names: &'t str,
+}
+
 /// Species and ingredients, with look-up.
 #[derive(Debug, Clone, Default)]
 pub struct Library {
@@ -26,6 +46,8 @@ pub struct Library {
     pub species: Vec<Species>,
     /// Every ingredient, in file order; lots are appended.
     pub ingredients: Vec<Ingredient>,
+    /// Names on labels that no rule gives, in file order.
+    pub label_names: Vec<LabelName>,
     pub(crate) names: NameIndex,
     species_of: HashMap<String, usize>,
 }
@@ -43,32 +65,30 @@ impl Library {
     /// # Ok::<(), String>(())
     /// ```
     pub fn builtin() -> Result<Library, Vec<DataFault>> {
-        Library::from_tables(
-            include_str!("../../../data/species.csv"),
-            include_str!("../../../data/species_forms.csv"),
-            include_str!("../../../data/ingredients.csv"),
-            include_str!("../../../data/compositions.csv"),
-            include_str!("../../../data/viscosity.csv"),
-        )
+        Library::from_tables(&TableTexts {
+            species: include_str!("../../../data/species.csv"),
+            forms: include_str!("../../../data/species_forms.csv"),
+            ingredients: include_str!("../../../data/ingredients.csv"),
+            compositions: include_str!("../../../data/compositions.csv"),
+            viscosity: include_str!("../../../data/viscosity.csv"),
+            inci_parts: include_str!("../../../data/inci_parts.csv"),
+            label_names: include_str!("../../../data/label_names.csv"),
+        })
     }
 
-    /// Reads and checks tables given as CSV text; the columns are those of `data/README.md`.
+    /// Reads and checks tables given as CSV text.
     ///
     /// # Errors
     /// Every fault of every table, with file and line.
-    pub fn from_tables(
-        species: &str,
-        forms: &str,
-        ingredients: &str,
-        compositions: &str,
-        viscosity: &str,
-    ) -> Result<Library, Vec<DataFault>> {
+    pub fn from_tables(texts: &TableTexts<'_>) -> Result<Library, Vec<DataFault>> {
         let mut faults = Vec::new();
-        let species = read_species(species, forms, &mut faults);
+        let species = read_species(texts.species, texts.forms, &mut faults);
         let species_of: HashMap<String, usize> =
             species.iter().enumerate().map(|(index, species)| (species.key.clone(), index)).collect();
-        let mut rows = read_ingredients(ingredients, compositions, &species_of, &mut faults);
-        add_viscosity(viscosity, &mut rows, &mut faults);
+        let mut rows = read_ingredients(texts.ingredients, texts.compositions, &species_of, &mut faults);
+        add_viscosity(texts.viscosity, &mut rows, &mut faults);
+        add_inci_parts(texts.inci_parts, &mut rows, &mut faults);
+        let label_names = read_label_names(texts.label_names, &mut faults);
 
         let mut names = NameIndex::default();
         for (index, entry) in rows.iter().enumerate() {
@@ -87,7 +107,8 @@ impl Library {
         if !faults.is_empty() {
             return Err(faults);
         }
-        Ok(Library { species, ingredients: rows.into_iter().map(|entry| entry.row).collect(), names, species_of })
+        let ingredients = rows.into_iter().map(|entry| entry.row).collect();
+        Ok(Library { species, ingredients, label_names, names, species_of })
     }
 
     /// Finds the ingredient a name belongs to.
@@ -125,7 +146,7 @@ impl Library {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, VISCOSITY, library};
+    use crate::sample::{INGREDIENTS, TEXTS, library};
 
     #[test]
     fn names_and_keys_are_found() {
@@ -148,7 +169,8 @@ mod tests {
     #[test]
     fn a_name_with_two_owners_is_a_fault() {
         let tables = INGREDIENTS.replace("Plain wax", "Bee-wax");
-        let faults = Library::from_tables(SPECIES, FORMS, &tables, COMPOSITIONS, VISCOSITY).err().unwrap_or_default();
+        let texts = TableTexts { ingredients: &tables, ..TEXTS };
+        let faults = Library::from_tables(&texts).err().unwrap_or_default();
         let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
         assert_eq!(faults, ["ingredients.csv, line 3: the name `Bee-wax` belongs to `beeswax` on line 2 already"]);
     }

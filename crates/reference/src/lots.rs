@@ -8,13 +8,14 @@ use toml::de::{DeTable, DeValue};
 use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::formula::BYTE_ORDER_MARK;
-use crate::names::{Claim, Lookup};
+use crate::ingredient::AND;
+use crate::names::{Claim, Lookup, normalise};
 use crate::number::{Scan, scan};
 use crate::suggest::nearest;
 use crate::tables::{DENSITY_G_ML, MELT_C, NEEDLE_DMM};
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote, short};
-use crate::{Component, Diagnostic, Ingredient, Library, NutOrigin, Status};
+use crate::{AnimalOrigin, Component, Diagnostic, InciPart, Ingredient, Library, NutOrigin, Status};
 
 /// The source of every figure stated in a lot.
 pub const LOT_SOURCE: &str = "lot";
@@ -29,6 +30,7 @@ const KEYS: &[&str] = &[
     "price_per_kg",
     "density_g_ml",
     "nut_origin",
+    "animal_origin",
     "flash_c",
     "inci",
     "limit_percent",
@@ -37,6 +39,8 @@ const KEYS: &[&str] = &[
 ];
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
+/// Sums this near to 100 are 100, mass %.
+const SUM_NOISE_PERCENT: f64 = 1e-9;
 /// Prices taken, per kilogram in the maker's own money.
 pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
 /// Flash points taken, °C.
@@ -139,11 +143,14 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         library.names.add(name, index, Claim::Own);
     }
     let density = stated.density_g_ml.map(|(density, _)| density);
+    let (inci_name, inci_parts) =
+        stated.inci.map_or_else(|| (parent.inci_name.clone(), parent.inci_parts.clone()), |inci| inci.beside(parent));
     library.ingredients.push(Ingredient {
         common_name: stated.name.map_or_else(|| key.clone(), |(name, _)| name),
         key,
         synonyms: Vec::new(),
         nut_origin: stated.nut_origin.unwrap_or(parent.nut_origin),
+        animal_origin: stated.animal_origin.unwrap_or(parent.animal_origin),
         density_g_ml: density.unwrap_or(parent.density_g_ml),
         density_status: if density.is_some() { Status::Read } else { parent.density_status },
         density_source: if density.is_some() { LOT_SOURCE.to_owned() } else { parent.density_source.clone() },
@@ -156,7 +163,8 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         lot_limit_percent: stated.limit_percent.map(|(limit_percent, _)| limit_percent),
         lot_allergens: stated.allergens,
         lot_best_before: stated.best_before,
-        inci_name: stated.inci.unwrap_or_else(|| parent.inci_name.clone()),
+        inci_name,
+        inci_parts,
         ..parent.clone()
     });
 }
@@ -183,6 +191,65 @@ fn check_name(library: &Library, name: &str, span: Range<usize>, findings: &mut 
 /// A figure with its place.
 type Figure = Option<(f64, Range<usize>)>;
 
+/// What a lot is declared by.
+enum Inci {
+    /// One name, or those of a blend as its supplier writes them.
+    Name(String),
+    /// The names of a blend with their shares.
+    Blend(Vec<InciPart>),
+}
+
+impl Inci {
+    /// Returns the declared name and the names of a blend.
+    ///
+    /// A blend without shares has those of the ingredient it is like, where the names are the same; else nobody knows them: they are shared out
+    /// evenly, and may be anything.
+    fn beside(self, parent: &Ingredient) -> (String, Vec<InciPart>) {
+        match self {
+            Inci::Blend(parts) => {
+                (parts.iter().map(|part| part.inci_name.as_str()).collect::<Vec<_>>().join(AND), parts)
+            }
+            Inci::Name(name) if normalise(&name) == normalise(&parent.inci_name) => {
+                (parent.inci_name.clone(), parent.inci_parts.clone())
+            }
+            Inci::Name(name) => {
+                let names = names_of_blend(&name);
+                let count: f64 = names.iter().map(|_| 1.0).sum();
+                let even = |inci_name: &str| InciPart {
+                    inci_name: inci_name.to_owned(),
+                    percent: 100.0 / count,
+                    low_percent: 0.0,
+                    high_percent: 100.0,
+                    status: Status::Estimated,
+                    source: LOT_SOURCE.to_owned(),
+                    note: "shared out evenly: the lot states no shares".to_owned(),
+                };
+                if names.len() > 1 {
+                    (names.join(AND), names.iter().map(|name| even(name)).collect())
+                } else {
+                    (name, Vec::new())
+                }
+            }
+        }
+    }
+}
+
+/// Returns the names of a blend, which its supplier writes with `(and)` between them.
+fn names_of_blend(name: &str) -> Vec<&str> {
+    // The mark is plain ASCII, so that its places are those of the name itself.
+    let lower = name.to_ascii_lowercase();
+    let mark = AND.trim();
+    let mut names = Vec::new();
+    let mut start = 0;
+    for (at, _) in lower.match_indices(mark) {
+        names.push(name.get(start..at).unwrap_or("").trim());
+        start = at + mark.len();
+    }
+    names.push(name.get(start..).unwrap_or("").trim());
+    names.retain(|name| !name.is_empty());
+    names
+}
+
 /// What a lot file states about one lot.
 #[derive(Default)]
 struct Stated {
@@ -195,8 +262,9 @@ struct Stated {
     price_per_kg: Figure,
     density_g_ml: Figure,
     nut_origin: Option<NutOrigin>,
+    animal_origin: Option<AnimalOrigin>,
     flash_c: Figure,
-    inci: Option<String>,
+    inci: Option<Inci>,
     limit_percent: Figure,
     allergens: Vec<(String, f64)>,
     best_before: Option<Date>,
@@ -220,11 +288,18 @@ impl Stated {
                 "price_per_kg" => stated.price_per_kg = figure(&entry, PRICE_PER_KG, "per kilogram", findings),
                 "density_g_ml" => stated.density_g_ml = figure(&entry, DENSITY_G_ML, "g/ml", findings),
                 "flash_c" => stated.flash_c = figure(&entry, FLASH_C, "°C", findings),
-                "inci" => stated.inci = filled_text(&entry, findings),
+                "inci" => stated.inci = inci(entry, offset, findings),
                 "limit_percent" => stated.limit_percent = figure(&entry, LIMIT_PERCENT, "mass %", findings),
                 "allergens" => stated.allergens = allergens(entry, offset, findings),
                 "best_before" => stated.best_before = date(&entry, findings),
-                "nut_origin" => stated.nut_origin = nut_origin(&entry, findings),
+                "nut_origin" => {
+                    let all = NutOrigin::ALL.map(|origin| (origin.word(), origin));
+                    stated.nut_origin = one_of(&entry, &all, "unknown-nut-origin", "a nut origin", findings);
+                }
+                "animal_origin" => {
+                    let all = AnimalOrigin::ALL.map(|origin| (origin.word(), origin));
+                    stated.animal_origin = one_of(&entry, &all, "unknown-animal-origin", "an animal origin", findings);
+                }
                 "species" => stated.composition = composition(base, entry, offset, findings),
                 _ => findings.push(unknown_key(&entry, KEYS)),
             }
@@ -276,22 +351,72 @@ fn date(entry: &Entry<'_>, findings: &mut Findings) -> Option<Date> {
     found
 }
 
-/// Reads a nut origin, or reports it.
-fn nut_origin(entry: &Entry<'_>, findings: &mut Findings) -> Option<NutOrigin> {
+/// Reads one of a few words, or reports it.
+fn one_of<T: Copy>(
+    entry: &Entry<'_>,
+    all: &[(&str, T)],
+    code: &'static str,
+    what: &str,
+    findings: &mut Findings,
+) -> Option<T> {
     let word = filled_text(entry, findings)?;
-    let origin = NutOrigin::ALL.into_iter().find(|origin| origin.word() == word);
-    if origin.is_none() {
-        let names = list(NutOrigin::ALL.map(NutOrigin::word), "or");
+    let found = all.iter().find(|(known, _)| *known == word).map(|(_, value)| *value);
+    if found.is_none() {
+        let names = list(all.iter().map(|(known, _)| *known), "or");
         findings.push(
-            Diagnostic::error(
-                "unknown-nut-origin",
-                format!("{} is not a nut origin", quote(&word)),
-                entry.value_span.clone(),
-            )
-            .hint(format!("Write {names}.")),
+            Diagnostic::error(code, format!("{} is not {what}", quote(&word)), entry.value_span.clone())
+                .hint(format!("Write {names}.")),
         );
     }
-    origin
+    found
+}
+
+/// Reads what the lot is declared by: a text, or the names of a blend with their mass %.
+fn inci(entry: Entry<'_>, offset: usize, findings: &mut Findings) -> Option<Inci> {
+    let DeValue::Table(table) = entry.value else { return filled_text(&entry, findings).map(Inci::Name) };
+    let mut parts: Vec<InciPart> = Vec::new();
+    let mut sound = true;
+    for share in entries(table, offset) {
+        let percent = figure(&share, 0.0..=100.0, "mass %", findings);
+        match percent {
+            Some((percent, _)) if !share.key.trim().is_empty() => parts.push(InciPart {
+                inci_name: share.key.trim().to_owned(),
+                percent,
+                low_percent: percent,
+                high_percent: percent,
+                status: Status::Read,
+                source: LOT_SOURCE.to_owned(),
+                note: String::new(),
+            }),
+            Some((_, span)) => {
+                findings.push(
+                    Diagnostic::error("empty-text", "a part of the blend has no name", span)
+                        .hint("Write its name in quotes, such as `\"Tocopherol\" = 0.5`."),
+                );
+                sound = false;
+            }
+            None => sound = false,
+        }
+    }
+    let total: f64 = parts.iter().map(|part| part.percent).sum();
+    if sound && !COMPLETE_PERCENT.contains(&total) {
+        let (low, high) = (COMPLETE_PERCENT.start(), COMPLETE_PERCENT.end());
+        let message = format!("the parts of the blend sum to {} %, outside {low} to {high} %", short(total));
+        findings.push(
+            Diagnostic::error("inci-sum", message, entry.key_span)
+                .hint("State every name of the composition sheet by mass %, so that they sum to 100."),
+        );
+        return None;
+    }
+    // What sums to 100 already is taken as it is, so that what was read once is read the same again.
+    if (total - 100.0).abs() > SUM_NOISE_PERCENT {
+        for part in &mut parts {
+            let percent = 100.0 * part.percent / total;
+            (part.percent, part.low_percent, part.high_percent) = (percent, percent, percent);
+        }
+    }
+    parts.sort_by(|a, b| b.percent.total_cmp(&a.percent).then_with(|| a.inci_name.cmp(&b.inci_name)));
+    sound.then_some(Inci::Blend(parts))
 }
 
 /// Reads the scent allergens of a certificate, mass % of the lot each.
@@ -406,6 +531,46 @@ mod tests {
     }
 
     #[test]
+    fn a_lot_inherits_name_and_origins_of_what_it_is_like() {
+        let text =
+            "[lot.wax]\nlike='beeswax'\n[lot.free]\nlike='beeswax'\nanimal_origin='no'\n[lot.oil-2]\nlike='castor-oil'";
+        let (library, _) = library().with_lots(text).unwrap();
+        let of = |key: &str| {
+            let lot = library.ingredient(key).unwrap();
+            (lot.common_name.as_str(), lot.inci_name.as_str(), lot.animal_origin, lot.sensitiser.as_deref())
+        };
+        assert_eq!(of("wax"), ("wax", "Cera Flava", AnimalOrigin::Yes, Some("pollen")));
+        assert_eq!(of("free"), ("free", "Cera Flava", AnimalOrigin::No, Some("pollen")));
+        let oil = "Ricinus Communis Seed Oil (and) Tocopherol";
+        assert_eq!(of("oil-2"), ("oil-2", oil, AnimalOrigin::Possible, None));
+        assert_eq!(library.ingredients[6].inci_parts, library.ingredients[3].inci_parts);
+    }
+
+    #[test]
+    fn a_blend_is_declared_by_the_shares_of_its_lot_of_its_parent_or_by_nobody_knows() {
+        let parts = |inci: &str| -> Vec<(String, f64, f64, f64)> {
+            let (library, _) = library().with_lots(&format!("[lot.a]\nlike='castor-oil'\ninci={inci}")).unwrap();
+            let lot = library.ingredient("a").unwrap();
+            assert_eq!(lot.inci_name.matches(AND).count() + 1, lot.inci_parts.len().max(1), "{}", lot.inci_name);
+            let shares = lot
+                .inci_parts
+                .iter()
+                .map(|part| (part.inci_name.clone(), part.percent, part.low_percent, part.high_percent));
+            shares.collect()
+        };
+        let one = |name: &str, percent: f64, low: f64, high: f64| (name.to_owned(), percent, low, high);
+        assert_eq!(
+            parts("{ A = 59.4, \"B (Bee) Oil\" = 39.6 }"),
+            [one("A", 60.0, 60.0, 60.0), one("B (Bee) Oil", 40.0, 40.0, 40.0)]
+        );
+        let same = [one("Ricinus Communis Seed Oil", 99.0, 95.0, 99.5), one("Tocopherol", 1.0, 0.5, 5.0)];
+        assert_eq!(parts("'ricinus communis seed oil (AND) tocopherol'"), same);
+        assert_eq!(parts("'A (and)B'"), [one("A", 50.0, 0.0, 100.0), one("B", 50.0, 0.0, 100.0)]);
+        assert_eq!(parts("'Caprylic/Capric Triglyceride'"), []);
+        assert_eq!(parts("'Parfum'"), []);
+    }
+
+    #[test]
     fn a_date_is_taken_as_a_text_and_as_it_is() {
         for written in ["'2027-06-30'", "' 2027-06-30 '", "2027-06-30"] {
             let (library, _) = library().with_lots(&format!("[lot.a]\nlike='beeswax'\nbest_before={written}")).unwrap();
@@ -444,6 +609,14 @@ mod tests {
             ("[lot.a]\nlike='beeswax'\nprice_per_kg=-1", "out-of-range", "-1"),
             ("[lot.a]\nlike='beeswax'\ndensity_g_ml=nan", "out-of-range", "nan"),
             ("[lot.a]\nlike='beeswax'\nnut_origin='hazel'", "unknown-nut-origin", "'hazel'"),
+            ("[lot.a]\nlike='beeswax'\nanimal_origin='perhaps'", "unknown-animal-origin", "'perhaps'"),
+            ("[lot.a]\nlike='beeswax'\nanimal_origin=false", "wrong-kind", "false"),
+            ("[lot.a]\nlike='beeswax'\ninci=3", "wrong-kind", "3"),
+            ("[lot.a]\nlike='beeswax'\ninci=''", "empty-text", "''"),
+            ("[lot.a]\nlike='beeswax'\ninci={A=60}", "inci-sum", "inci"),
+            ("[lot.a]\nlike='beeswax'\ninci={}", "inci-sum", "inci"),
+            ("[lot.a]\nlike='beeswax'\ninci={' '=100}", "empty-text", "100"),
+            ("[lot.a]\nlike='beeswax'\ninci={A='x'}", "wrong-kind", "'x'"),
             ("[lot.a]\nlike='beeswax'\nbest_before=2027", "wrong-kind", "2027"),
             ("[lot.a]\nlike='beeswax'\nbest_before='30.6.2027'", "bad-date", "'30.6.2027'"),
             ("[lot.a]\nlike='beeswax'\nbest_before='2027-02-29'", "bad-date", "'2027-02-29'"),

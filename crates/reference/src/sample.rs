@@ -1,7 +1,7 @@
 //! Small tables for tests.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use crate::{Diagnostic, Library, Reading};
+use crate::{Diagnostic, Library, Reading, TableTexts};
 
 /// Species table.
 pub(crate) const SPECIES: &str = "\
@@ -22,13 +22,13 @@ POS,beta,36,0.5,read,145,5,estimated,s1,
 
 /// Ingredient table.
 pub(crate) const INGREDIENTS: &str = "\
-key,common_name,inci_name,synonyms,kind,nut_origin,origin,melt_low_c,melt_high_c,melt_test,melt_status,melt_source,\
+key,common_name,inci_name,synonyms,kind,nut_origin,origin,animal_origin,sensitiser,melt_low_c,melt_high_c,melt_test,melt_status,melt_source,\
 density_g_ml,density_at_c,density_status,density_source,needle_dmm_25c,needle_status,needle_source,relative_firmness,\
 relative_firmness_status,relative_firmness_source,note
-beeswax,Beeswax,Cera Flava,yellow beeswax;bee wax,wax,no,animal,62,65,drop point,read,s1,0.96,20,read,s1,20,recalled,s1,1,estimated,s1,
-plain-wax,Plain wax,Shared Wax,,wax,no,mineral,50,56,drop point,read,s1,0.9,20,read,s1,,,,0.7,estimated,s1,
-hard-wax,Hard wax,Shared Wax,,wax,no,plant,80,84,drop point,read,s1,0.99,20,read,s1,2,recalled,s1,6,estimated,s1,
-castor-oil,Castor oil,Ricinus Communis Seed Oil,,oil,no,plant,-18,-10,pour point,read,s1,0.96,25,read,s1,,,,0,estimated,s1,
+beeswax,Beeswax,Cera Flava,yellow beeswax;bee wax,wax,no,animal,yes,pollen,62,65,drop point,read,s1,0.96,20,read,s1,20,recalled,s1,1,estimated,s1,
+plain-wax,Plain wax,Shared Wax,,wax,no,mineral,no,,50,56,drop point,read,s1,0.9,20,read,s1,,,,0.7,estimated,s1,
+hard-wax,Hard wax,Shared Wax,,wax,no,plant,no,,80,84,drop point,read,s1,0.99,20,read,s1,2,recalled,s1,6,estimated,s1,
+castor-oil,Castor oil,Ricinus Communis Seed Oil (and) Tocopherol,,oil,no,plant,possible,,-18,-10,pour point,read,s1,0.96,25,read,s1,,,,0,estimated,s1,
 ";
 
 /// Composition table.
@@ -52,9 +52,33 @@ kind:wax,90,14,dynamic,0.5,estimated,s1,
 kind:wax,110,8.5,dynamic,0.5,estimated,s1,
 ";
 
+/// Table of blends.
+pub(crate) const INCI_PARTS: &str = "\
+ingredient,inci_name,percent,low_percent,high_percent,status,source,note
+castor-oil,Ricinus Communis Seed Oil,99,95,99.5,estimated,s1,
+castor-oil,Tocopherol,1,0.5,5,estimated,s1,
+";
+
+/// Table of names on labels.
+pub(crate) const LABEL_NAMES: &str = "\
+inci_name,eu_name,us_name,status,source,note
+Cera Flava,Cera Flava,Beeswax,recalled,s1,
+";
+
+/// All of them.
+pub(crate) const TEXTS: TableTexts<'static> = TableTexts {
+    species: SPECIES,
+    forms: FORMS,
+    ingredients: INGREDIENTS,
+    compositions: COMPOSITIONS,
+    viscosity: VISCOSITY,
+    inci_parts: INCI_PARTS,
+    label_names: LABEL_NAMES,
+};
+
 /// The library of these tables.
 pub(crate) fn library() -> Library {
-    Library::from_tables(SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY).unwrap()
+    Library::from_tables(&TEXTS).unwrap()
 }
 
 /// The parts of the first formula as keys and percent.

@@ -1,4 +1,4 @@
-//! Reads the five reference tables and checks every row.
+//! Reads the reference tables and checks every row.
 
 use std::collections::HashMap;
 use std::ops::RangeInclusive;
@@ -7,11 +7,13 @@ use serde::Deserialize;
 use serde::de::value::{Error as WordError, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
+use crate::ingredient::AND;
+use crate::label::LabelName;
 use crate::library::DataFault;
 use crate::wording::{list, quote, short};
 use crate::{
-    Component, CrystalForm, FormRef, Ingredient, IngredientKind, NutOrigin, Origin, Species, Status, ViscosityPoint,
-    ViscosityUnit,
+    AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Species,
+    Status, ViscosityPoint, ViscosityUnit,
 };
 
 /// Melting points that can occur in the tables and in a lot, °C.
@@ -40,6 +42,8 @@ const VISCOSITY_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
 const SMALLEST_SPAN_K: f64 = 5.0;
 /// Before a kind, in place of the key of an ingredient.
 const OF_KIND: &str = "kind:";
+/// Shares that can occur, mass %.
+const PERCENT: RangeInclusive<f64> = 0.0..=100.0;
 /// How far the shares of one ingredient may be from 100, mass %.
 const CLOSURE_PERCENT: f64 = 0.01;
 
@@ -182,6 +186,8 @@ struct IngredientRow {
     kind: IngredientKind,
     nut_origin: NutOrigin,
     origin: Origin,
+    animal_origin: AnimalOrigin,
+    sensitiser: Option<String>,
     melt_low_c: f64,
     melt_high_c: f64,
     melt_test: String,
@@ -223,6 +229,28 @@ struct ViscosityRow {
     note: String,
 }
 
+#[derive(Deserialize)]
+struct InciPartRow {
+    ingredient: String,
+    inci_name: String,
+    percent: f64,
+    low_percent: f64,
+    high_percent: f64,
+    status: Status,
+    source: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct LabelNameRow {
+    inci_name: String,
+    eu_name: String,
+    us_name: String,
+    status: Status,
+    source: String,
+    note: String,
+}
+
 const SPECIES_COLUMNS: &[&str] = &[
     "key",
     "name",
@@ -259,6 +287,8 @@ const INGREDIENT_COLUMNS: &[&str] = &[
     "kind",
     "nut_origin",
     "origin",
+    "animal_origin",
+    "sensitiser",
     "melt_low_c",
     "melt_high_c",
     "melt_test",
@@ -281,6 +311,11 @@ const COMPOSITION_COLUMNS: &[&str] = &["ingredient", "species", "percent", "sd_p
 
 const VISCOSITY_COLUMNS: &[&str] =
     &["ingredient", "temperature_c", "viscosity", "unit", "ln_sd", "status", "source", "note"];
+
+const INCI_PART_COLUMNS: &[&str] =
+    &["ingredient", "inci_name", "percent", "low_percent", "high_percent", "status", "source", "note"];
+
+const LABEL_NAME_COLUMNS: &[&str] = &["inci_name", "eu_name", "us_name", "status", "source", "note"];
 
 /// Reads and checks the species with their crystal forms.
 pub(crate) fn read_species(species: &str, forms: &str, faults: &mut Vec<DataFault>) -> Vec<Species> {
@@ -489,6 +524,90 @@ pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>]
     }
 }
 
+/// Reads and checks what blends are declared by and gives each ingredient its own.
+pub(crate) fn add_inci_parts(inci_parts: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
+    let mut table = Table { file: "inci_parts.csv", faults };
+    let mut parts_of: HashMap<String, Vec<Row<InciPart>>> = HashMap::new();
+    for Row { line, row } in table.rows::<InciPartRow>(inci_parts, INCI_PART_COLUMNS) {
+        table.filled(line, "inci_name", &row.inci_name);
+        table.filled(line, "source", &row.source);
+        for (column, percent) in
+            [("percent", row.percent), ("low_percent", row.low_percent), ("high_percent", row.high_percent)]
+        {
+            table.range(line, column, percent, PERCENT);
+        }
+        if !(row.low_percent <= row.percent && row.percent <= row.high_percent) {
+            let (low, high) = (row.low_percent, row.high_percent);
+            table.fault(line, format!("percent is {}, outside its own range of {low} to {high}", row.percent));
+        }
+        let part = InciPart {
+            inci_name: row.inci_name,
+            percent: row.percent,
+            low_percent: row.low_percent,
+            high_percent: row.high_percent,
+            status: row.status,
+            source: row.source,
+            note: row.note,
+        };
+        parts_of.entry(row.ingredient).or_default().push(Row { line, row: part });
+    }
+    let mut wrong: Vec<(u64, String)> = Vec::new();
+    for Row { line, row: ingredient } in ingredients.iter_mut() {
+        let key = quote(&ingredient.key);
+        let parts: Vec<InciPart> =
+            parts_of.remove(&ingredient.key).unwrap_or_default().into_iter().map(|part| part.row).collect();
+        let total: f64 = parts.iter().map(|part| part.percent).sum();
+        let named = parts.iter().map(|part| part.inci_name.as_str()).collect::<Vec<_>>().join(AND);
+        if parts.is_empty() {
+            if ingredient.inci_name.contains(AND) {
+                wrong.push((*line, format!("{key} is declared as a blend and has no rows in inci_parts.csv")));
+            }
+        } else if named != ingredient.inci_name {
+            wrong.push((
+                *line,
+                format!("{key} is declared as {}, its parts as {}", quote(&ingredient.inci_name), quote(&named)),
+            ));
+        } else if (total - 100.0).abs() > CLOSURE_PERCENT {
+            wrong.push((*line, format!("the declared parts of {key} sum to {total:.3} %, not 100")));
+        }
+        ingredient.inci_parts = parts;
+    }
+    table.orphans(parts_of, "the ingredient", "ingredients.csv");
+    let mut table = Table { file: "ingredients.csv", faults };
+    for (line, what) in wrong {
+        table.fault(line, what);
+    }
+}
+
+/// Reads and checks the names on labels.
+pub(crate) fn read_label_names(label_names: &str, faults: &mut Vec<DataFault>) -> Vec<LabelName> {
+    let mut table = Table { file: "label_names.csv", faults };
+    let mut lines: HashMap<String, u64> = HashMap::new();
+    let mut read = Vec::new();
+    for Row { line, row } in table.rows::<LabelNameRow>(label_names, LABEL_NAME_COLUMNS) {
+        for (column, text) in [
+            ("inci_name", &row.inci_name),
+            ("eu_name", &row.eu_name),
+            ("us_name", &row.us_name),
+            ("source", &row.source),
+        ] {
+            table.filled(line, column, text);
+        }
+        if let Some(earlier) = lines.insert(row.inci_name.clone(), line) {
+            table.fault(line, format!("the name {} stands on line {earlier} already", quote(&row.inci_name)));
+        }
+        read.push(LabelName {
+            inci_name: row.inci_name,
+            eu_name: row.eu_name,
+            us_name: row.us_name,
+            status: row.status,
+            source: row.source,
+            note: row.note,
+        });
+    }
+    read
+}
+
 /// The kind with this word of the tables.
 fn kind_named(word: &str) -> Option<IngredientKind> {
     let word: StrDeserializer<'_, WordError> = word.into_deserializer();
@@ -518,6 +637,9 @@ fn check_ingredient(table: &mut Table<'_>, line: u64, row: &IngredientRow) {
     if row.melt_low_c > row.melt_high_c {
         table.fault(line, format!("melt_low_c {} is above melt_high_c {}", row.melt_low_c, row.melt_high_c));
     }
+    if (row.origin == Origin::Animal) != (row.animal_origin == AnimalOrigin::Yes) {
+        table.fault(line, "origin is animal where animal_origin is yes, and nowhere else");
+    }
     if let Some(needle_dmm) = row.needle_dmm_25c {
         table.range(line, "needle_dmm_25c", needle_dmm, NEEDLE_DMM);
         if row.needle_status.is_none() || row.needle_source.is_none() {
@@ -533,10 +655,13 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         key: row.key,
         common_name: row.common_name,
         inci_name: row.inci_name,
+        inci_parts: Vec::new(),
         synonyms,
         kind: row.kind,
         nut_origin: row.nut_origin,
         origin: row.origin,
+        animal_origin: row.animal_origin,
+        sensitiser: row.sensitiser,
         melt_low_c: row.melt_low_c,
         melt_high_c: row.melt_high_c,
         melt_test: row.melt_test,
@@ -568,17 +693,20 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
 
 #[cfg(test)]
 mod tests {
-    use crate::Library;
-    use crate::ViscosityUnit;
-    use crate::sample::{COMPOSITIONS, FORMS, INGREDIENTS, SPECIES, VISCOSITY, library};
+    use crate::sample::{
+        COMPOSITIONS, FORMS, INCI_PARTS, INGREDIENTS, LABEL_NAMES, SPECIES, TEXTS, VISCOSITY, library,
+    };
+    use crate::{Library, TableTexts, ViscosityUnit};
 
     /// The faults after replacing one piece of one table.
     fn faults(file: usize, from: &str, to: &str) -> Vec<String> {
-        let mut tables = [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY].map(str::to_owned);
+        let mut tables =
+            [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY, INCI_PARTS, LABEL_NAMES].map(str::to_owned);
         assert!(tables[file].contains(from), "{from}");
         tables[file] = tables[file].replacen(from, to, 1);
-        let library = Library::from_tables(&tables[0], &tables[1], &tables[2], &tables[3], &tables[4]);
-        library.err().unwrap_or_default().iter().map(ToString::to_string).collect()
+        let [species, forms, ingredients, compositions, viscosity, inci_parts, label_names] = &tables;
+        let texts = TableTexts { species, forms, ingredients, compositions, viscosity, inci_parts, label_names };
+        Library::from_tables(&texts).err().unwrap_or_default().iter().map(ToString::to_string).collect()
     }
 
     #[test]
@@ -630,6 +758,15 @@ mod tests {
             (4, "kind:wax", "kind:rock", "viscosity.csv, line 6: the ingredient or kind `kind:rock` is not in ingredients.csv"),
             (4, "kind:wax,90,14,dynamic,0.5,estimated,s1,\nkind:wax,110,8.5,dynamic,0.5,estimated,s1,\n", "",
              "ingredients.csv, line 3: `plain-wax` has no viscosity, nor has its kind"),
+            (2, "animal,yes", "animal,no", "ingredients.csv, line 2: origin is animal where animal_origin is yes, and nowhere else"),
+            (2, "plant,possible", "plant,yes", "ingredients.csv, line 5: origin is animal where animal_origin is yes, and nowhere else"),
+            (5, "99,95", "98,95", "ingredients.csv, line 5: the declared parts of `castor-oil` sum to 99.000 %, not 100"),
+            (5, "99,95", "94,95", "inci_parts.csv, line 2: percent is 94, outside its own range of 95 to 99.5"),
+            (5, "Tocopherol", "Vitamin", "ingredients.csv, line 5: `castor-oil` is declared as `Ricinus Communis Seed Oil (and) Tocopherol`, its parts as"),
+            (5, "castor-oil,T", "castor,T", "inci_parts.csv, line 3: the ingredient `castor` is not in ingredients.csv"),
+            (2, "Cera Flava", "Cera Flava (and) Honey", "ingredients.csv, line 2: `beeswax` is declared as a blend and has no rows in inci_parts.csv"),
+            (6, "Beeswax", "", "label_names.csv, line 2: us_name is empty"),
+            (6, "recalled,s1,\n", "recalled,s1,\nCera Flava,a,b,read,s1,\n", "label_names.csv, line 3: the name `Cera Flava` stands on line 2 already"),
         ] {
             let faults = faults(file, from, to);
             assert!(faults.iter().any(|seen| seen.starts_with(fault)), "{fault}: {faults:?}");
@@ -642,8 +779,14 @@ mod tests {
         let forms = FORMS.replace("alpha,16", "alpha,999");
         let ingredients = INGREDIENTS.replacen("0.96", "9", 1);
         let compositions = COMPOSITIONS.replace("POP,60", "POP,61");
-        let faults =
-            Library::from_tables(&species, &forms, &ingredients, &compositions, VISCOSITY).err().unwrap_or_default();
+        let texts = TableTexts {
+            species: &species,
+            forms: &forms,
+            ingredients: &ingredients,
+            compositions: &compositions,
+            ..TEXTS
+        };
+        let faults = Library::from_tables(&texts).err().unwrap_or_default();
         let files: Vec<&str> = faults.iter().map(|fault| fault.file).collect();
         let expected = ["species_forms.csv", "species.csv", "species.csv", "ingredients.csv", "ingredients.csv"];
         assert_eq!(files, expected, "{faults:?}");

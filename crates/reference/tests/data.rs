@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 
 use barwright_reference::names::normalise;
 use barwright_reference::sources::{SOURCES, read_sources, source_citation};
-use barwright_reference::{Library, Lookup};
+use barwright_reference::{AnimalOrigin, Library, Lookup, Market, Origin};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| {
     Library::builtin().unwrap_or_else(|faults| {
@@ -22,8 +22,11 @@ const FROZEN: &[(&str, f64)] = &[
     ("ingredients", 84.0000),
     ("components", 819.0000),
     ("synonyms", 335.0000),
-    ("sources", 123.0000),
+    ("sources", 126.0000),
     ("viscosities", 207.0000),
+    ("parts of blends", 8.0000),
+    ("names on labels", 23.0000),
+    ("possibly from animals", 11.0000),
     ("sum of molar_mass_g_mol", 139505.8700),
     ("sum of melt_c", 10837.1900),
     ("sum of heat_kj_mol", 28710.3000),
@@ -52,6 +55,12 @@ fn counted() -> Vec<(&'static str, f64)> {
         ("synonyms", count(ingredients().map(|ingredient| ingredient.synonyms.len()).sum())),
         ("sources", count(read_sources(SOURCES).unwrap().len())),
         ("viscosities", count(viscosities().count())),
+        ("parts of blends", count(ingredients().map(|ingredient| ingredient.inci_parts.len()).sum())),
+        ("names on labels", count(LIBRARY.label_names.len())),
+        (
+            "possibly from animals",
+            count(ingredients().filter(|one| one.animal_origin == AnimalOrigin::Possible).count()),
+        ),
         ("sum of molar_mass_g_mol", LIBRARY.species.iter().map(|species| species.molar_mass_g_mol).sum()),
         ("sum of melt_c", forms().map(|form| form.melt_c).sum()),
         ("sum of heat_kj_mol", forms().map(|form| form.heat_kj_mol).sum()),
@@ -125,7 +134,9 @@ fn every_source_is_in_the_bibliography() {
         named.extend(ingredient.needle_source.as_deref());
         named.extend(ingredient.composition.iter().map(|component| component.source.as_str()));
         named.extend(ingredient.viscosity.iter().map(|point| point.source.as_str()));
+        named.extend(ingredient.inci_parts.iter().map(|part| part.source.as_str()));
     }
+    named.extend(LIBRARY.label_names.iter().map(|name| name.source.as_str()));
     let missing: Vec<&&str> = named.iter().filter(|key| !known.contains(**key)).collect();
     assert!(missing.is_empty(), "{missing:?}");
     for key in named {
@@ -160,5 +171,54 @@ fn the_stable_form_melts_no_lower() {
         if let (Some((fresh, _)), Some((rested, _))) = (species.crystal(Fresh), species.crystal(Rested)) {
             assert!(rested.melt_c >= fresh.melt_c, "{}: {} below {}", species.key, rested.melt_c, fresh.melt_c);
         }
+    }
+}
+
+#[test]
+fn a_blend_has_the_shares_that_its_composition_was_made_with() {
+    // compositions.csv: "35 % half-hardened fat (two thirds stearic and palmitic) in .. oil".
+    for key in ["avocado-butter", "almond-butter", "olive-butter", "soy-butter"] {
+        let butter = LIBRARY.ingredient(key).unwrap();
+        let hardened = butter.inci_parts.iter().find(|part| part.inci_name.starts_with("Hydrogenated")).unwrap();
+        assert!(
+            butter.composition.iter().all(|component| component.note.starts_with(&format!("{} % ", hardened.percent))),
+            "{key}"
+        );
+    }
+}
+
+#[test]
+fn what_may_come_from_tallow_or_sharks_is_flagged() {
+    // Common practice; squalane from sharks read in an encyclopaedia copy.
+    for key in [
+        "stearic-acid",
+        "purified-stearic-acid",
+        "cetyl-alcohol",
+        "cetearyl-alcohol",
+        "stearyl-alcohol",
+        "cetyl-esters-wax",
+        "cetyl-palmitate",
+        "squalane",
+        "isopropyl-myristate",
+        "isopropyl-palmitate",
+        "mct-oil",
+    ] {
+        assert_eq!(LIBRARY.ingredient(key).unwrap().animal_origin, AnimalOrigin::Possible, "{key}");
+    }
+    let sure: Vec<&str> =
+        LIBRARY.ingredients.iter().filter(|one| one.origin == Origin::Animal).map(|one| &*one.key).collect();
+    assert_eq!(sure, ["beeswax", "white-beeswax", "lanolin"]);
+    assert!(LIBRARY.ingredient("lanolin").unwrap().sensitiser.is_some());
+}
+
+#[test]
+fn every_name_of_the_label_table_leads_to_the_same_pair() {
+    let both = |name: &str| Market::ALL.map(|market| LIBRARY.label_name(name, market));
+    for name in &LIBRARY.label_names {
+        assert_eq!(both(&name.inci_name), both(&name.eu_name), "{name:?}");
+        assert_eq!(both(&name.inci_name), [name.eu_name.clone(), name.us_name.clone()], "{name:?}");
+        // Two beeswaxes have one name in the US; the bleached one is meant by it.
+        let us = if name.us_name == "Beeswax" { "Cera Alba" } else { &name.inci_name };
+        assert_eq!(both(&name.us_name), both(us), "{name:?}");
     }
 }

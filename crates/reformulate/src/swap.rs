@@ -17,7 +17,7 @@ use barwright_blend::assess::{BlendError, Workbench};
 use barwright_blend::compare::{NOTICEABLE_K, NOTICEABLE_POINTS, NOTICEABLE_RATIO};
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::{Assessment, Options, Parameters};
-use barwright_reference::{Formula, IngredientKind, Library, NutOrigin, Origin, Part};
+use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use serde::Serialize;
 
@@ -77,7 +77,7 @@ pub struct SwapTask {
     pub replaced: usize,
     /// What may take its place; empty: every other ingredient of its kind.
     pub candidates: Vec<usize>,
-    /// Nothing from animals.
+    /// Nothing from animals; what may be from them by the lot is tried: whoever shows it says so.
     pub vegan: bool,
     /// Nothing that is or may be from nuts.
     pub nut_free: bool,
@@ -228,7 +228,7 @@ fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<usize>, SwapErro
         let Some(one) = library.ingredients.get(index) else {
             return Err(BlendError::UnknownIngredient { index }.into());
         };
-        if task.vegan && one.origin == Origin::Animal {
+        if task.vegan && one.animal_origin == AnimalOrigin::Yes {
             animal += 1;
         } else if task.nut_free && one.nut_origin != NutOrigin::No {
             nut += 1;

@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use barwright_blend::{Options, Parameters};
-use barwright_reference::{Formula, Library, NutOrigin, Origin, Part, formula};
+use barwright_reference::{AnimalOrigin, Formula, Library, NutOrigin, Part, formula};
 use barwright_reformulate::swap::{Replacement, SwapError, SwapTask, swap};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -76,9 +76,18 @@ fn the_nearest_comes_first_and_filters_drop_what_they_must() {
     assert!(nut_free.len() < all.len());
     assert!(nut_free.iter().all(|one| LIBRARY.ingredients[one.ingredient].nut_origin == NutOrigin::No));
     let vegan = run(&start, &SwapTask { vegan: true, ..task("beeswax", &[]) }).unwrap();
-    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].origin != Origin::Animal));
+    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].animal_origin != AnimalOrigin::Yes));
     let kept = all.iter().filter(|one| nut_free.iter().any(|other| other.ingredient == one.ingredient));
     assert!(kept.eq(&nut_free), "a filter changes no amount and no order");
+}
+
+#[test]
+fn what_may_be_from_animals_is_tried_and_what_is_sure_to_be_is_not() {
+    let start = bar("candelilla wax 26, shea butter 32, sunflower oil 42");
+    let asked = ["stearic-acid", "lanolin"];
+    let vegan = run(&start, &SwapTask { vegan: true, ..task("candelilla-wax", &asked) }).unwrap();
+    let keys: Vec<&str> = vegan.iter().map(|one| LIBRARY.ingredients[one.ingredient].key.as_str()).collect();
+    assert_eq!(keys, ["stearic-acid"]);
 }
 
 #[test]

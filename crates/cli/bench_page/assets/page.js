@@ -500,6 +500,7 @@ $("weigh").addEventListener("submit", () => {
   $("weigh-ask").value = JSON.stringify({
     bar: asked(bars[Number($("weigh-bar").value)]), bars: Number($("weigh-bars").value), bar_g: Number($("weigh-mass").value),
     left_percent: Number($("weigh-left").value), scale_g: Number($("weigh-scale").value), number: $("weigh-number").value || null,
+    market: $("weigh-market").value,
   });
 });
 

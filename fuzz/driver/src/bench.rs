@@ -244,7 +244,7 @@ fn parcel_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         estimate("shape kept to, °C", holds_c, -100.0, 200.0);
     }
     assert!(found.needed_c >= found.asked.mean_c.value, "{} is needed", found.needed_c);
-    assert!(found.ways.iter().any(|one| *one == found.asked), "what was asked for is not among the ways");
+    assert!(found.ways.contains(&found.asked), "what was asked for is not among the ways");
     assert!(found.ways.windows(2).all(|two| two[0].keeps >= two[1].keeps), "not the surest first");
     for one in &found.ways {
         // An ice pack is at 0 °C, or colder where the air is.

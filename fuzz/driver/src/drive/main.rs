@@ -44,9 +44,9 @@ struct Order {
     /// Only this target; may be given several times
     #[arg(long = "target", value_name = "NAME")]
     targets: Vec<String>,
-    /// Count findings whose message holds this text, but do not report them; may be given several times
-    #[arg(long = "pass-over", value_name = "TEXT")]
-    pass_over: Vec<String>,
+    /// File of known faults: findings whose message holds one of its lines are counted, not reported
+    #[arg(long, value_name = "FILE", default_value = concat!(env!("CARGO_MANIFEST_DIR"), "/../known-faults.txt"))]
+    known: PathBuf,
     /// Folder of the seeds, one folder a target in it
     #[arg(long, default_value = concat!(env!("CARGO_MANIFEST_DIR"), "/../seeds"))]
     seeds: PathBuf,
@@ -82,8 +82,10 @@ struct Run<'a> {
     watched: &'a Watched,
     /// Always holds the running input, for what no panic tells of: a stack or a memory at its end.
     last: File,
+    /// Faults that are passed over.
+    known: Vec<String>,
     /// What was found: one input each is kept.
-    known: HashSet<String>,
+    found: HashSet<String>,
 }
 
 static MESSAGE: Mutex<String> = Mutex::new(String::new());
@@ -112,7 +114,13 @@ fn drive(order: &Order) -> std::io::Result<bool> {
     fs::create_dir_all(&order.findings)?;
     let last_path = order.findings.join("last-input");
     let watched = Watched { began: Instant::now(), since: AtomicU64::new(NONE), target: AtomicUsize::new(0) };
-    let mut run = Run { order, watched: &watched, last: File::create(&last_path)?, known: HashSet::new() };
+    let mut run = Run {
+        order,
+        watched: &watched,
+        last: File::create(&last_path)?,
+        known: known(&order.known)?,
+        found: HashSet::new(),
+    };
     panic::set_hook(Box::new(|info| {
         let place = info.location().map(|place| format!("{}:{}", place.file(), place.line())).unwrap_or_default();
         let said = info.payload_as_str().unwrap_or("");
@@ -222,21 +230,32 @@ impl Run<'_> {
 
     /// Keeps an input, unless one that went wrong in the same way is kept.
     fn found(&mut self, target: &Target, message: &str, input: &[u8], tally: &mut Tally) -> std::io::Result<()> {
-        if self.order.pass_over.iter().any(|text| message.contains(text.as_str())) {
+        if self.known.iter().any(|text| message.contains(text.as_str())) {
             tally.passed_over += 1;
             return Ok(());
         }
         tally.findings += 1;
         // Figures tell two inputs apart, not two faults.
         let kind: String = message.chars().filter(|letter| !letter.is_ascii_digit()).take(60).collect();
-        if !self.known.insert(format!("{} {kind}", target.name)) {
+        if !self.found.insert(format!("{} {kind}", target.name)) {
             return Ok(());
         }
-        let path = self.order.findings.join(format!("{}-{:02}", target.name, self.known.len()));
+        let path = self.order.findings.join(format!("{}-{:02}", target.name, self.found.len()));
         fs::write(&path, input)?;
         eprintln!("{}: {message}\n  {}", target.name, path.display());
         Ok(())
     }
+}
+
+/// The lines of a file of known faults.
+fn known(path: &Path) -> std::io::Result<Vec<String>> {
+    let text = fs::read_to_string(path)?;
+    Ok(text
+        .lines()
+        .map(str::trim)
+        .filter(|line| !line.is_empty() && !line.starts_with('#'))
+        .map(str::to_owned)
+        .collect())
 }
 
 /// The files of a folder, in the order of their names; none when it is not there.

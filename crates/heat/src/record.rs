@@ -108,7 +108,7 @@ pub struct EnergyBalance {
     pub through_faces_j: f64,
     /// Sum of the sizes of the steps' heats, J: what passed, either way.
     pub passed_j: f64,
-    /// `|stored − through faces| / passed`; 0 when nothing passed.
+    /// `|stored − through faces| / passed`, less what the rounding of the enthalpies can make of it; 0 when nothing passed.
     pub relative_gap: f64,
 }
 

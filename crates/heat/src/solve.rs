@@ -418,7 +418,8 @@ impl<'a> Stepper<'a> {
         let copies = task.body.copies;
         let stored_j = copies * self.stored_since_j(&before);
         let (through_faces_j, passed_j) = (copies * through_j, copies * passed_j);
-        let relative_gap = if passed_j > 0.0 { (stored_j - through_faces_j).abs() / passed_j } else { 0.0 };
+        let gap_j = (stored_j - through_faces_j).abs() - copies * self.rounding_j();
+        let relative_gap = if passed_j > 0.0 { gap_j.max(0.0) / passed_j } else { 0.0 };
         Ok(Run {
             samples,
             last,
@@ -434,6 +435,12 @@ impl<'a> Stepper<'a> {
     /// Heat gained by all cells since they had the enthalpies given, J.
     fn stored_since_j(&self, before: &[f64]) -> f64 {
         self.field.mass_kg.iter().zip(&self.old).zip(before).map(|((mass, h), before)| mass * (h - before)).sum()
+    }
+
+    /// What the rounding of the cells' enthalpies, once a step, can make of their heat, J.
+    fn rounding_j(&self) -> f64 {
+        let held_j: f64 = self.field.mass_kg.iter().zip(&self.old).map(|(mass, h)| mass * h.abs()).sum();
+        self.work.steps as f64 * f64::EPSILON * held_j
     }
 
     /// Rates of the old enthalpies as read last; returns the heat through the faces, W.

@@ -47,6 +47,19 @@ fn body(shape: Shape, material: Material, mould: bool, faces: Faces) -> Body {
 }
 
 #[test]
+fn where_nothing_but_rounding_passes_the_balance_has_no_gap() {
+    for tenth in (-200..900).step_by(7) {
+        let celsius = 0.1 * f64::from(tenth);
+        let air = Ambient::constant(celsius).unwrap();
+        for shape in [SLAB, PUCK, BOX] {
+            let body = body(shape, blend(), false, Faces::all(Exposure::natural(0.95).unwrap()));
+            let ran = run(&Task::new(&body, &air, celsius, 24.0 * HOUR_S));
+            assert!(ran.energy.relative_gap < BALANCE, "{shape:?} at {celsius} °C: {:?}", ran.energy);
+        }
+    }
+}
+
+#[test]
 fn energy_closes_on_every_shape() {
     let day = Ambient::route(&[
         (0.0, 22.0),

@@ -3,22 +3,26 @@
 /// Most characters of the user's own text repeated in a message.
 const MOST_QUOTED: usize = 48;
 
-/// Returns the text in back quotes, shortened, with control characters made visible.
+/// Returns the text in back quotes, as [`visible`] has it.
 pub(crate) fn quote(text: &str) -> String {
-    let mut quoted = String::from("`");
+    format!("`{}`", visible(text))
+}
+
+/// Returns the text shortened, with control characters made visible.
+pub(crate) fn visible(text: &str) -> String {
+    let mut shown = String::new();
     for (count, letter) in text.trim().chars().enumerate() {
         if count == MOST_QUOTED {
-            quoted.push('…');
+            shown.push('…');
             break;
         }
         if letter.is_control() {
-            quoted.extend(letter.escape_default());
+            shown.extend(letter.escape_default());
         } else {
-            quoted.push(letter);
+            shown.push(letter);
         }
     }
-    quoted.push('`');
-    quoted
+    shown
 }
 
 /// Returns quoted names as a list, e.g. `` `a`, `b` or `c` `` with `last` being "or".

@@ -343,7 +343,8 @@ impl Search<'_> {
             }
             let mut inner =
                 Search { original: self.original, limits: &limits, judged: std::mem::take(&mut self.judged) };
-            let start = inner.closed(percent, None);
+            // The original may lie outside the limits.
+            let start = inner.inside(&percent);
             let dropped = inner.descend(all, start, MOST_STEPS)?;
             self.judged = inner.judged;
             if dropped.cost < best.cost - LEAST_GAIN {

@@ -5,7 +5,7 @@ use std::ops::Range;
 use crate::number::{Scan, scan};
 use crate::suggest::nearest;
 use crate::temperature::is_temperature_unit;
-use crate::wording::{quote, short};
+use crate::wording::{quote, short, visible};
 use crate::{Diagnostic, Ingredient};
 
 /// Largest amount taken, in its unit or in grams: a blend of two hundred such amounts still adds up exactly enough.
@@ -166,8 +166,8 @@ impl QuantityError {
             QuantityError::Volume { written, millilitres } => match ingredient {
                 Some(ingredient) => diagnostic.hint(format!(
                     "Weigh it: {} of {} is about {} g at {} °C.",
-                    written,
-                    ingredient.common_name.to_lowercase(),
+                    visible(written),
+                    visible(&ingredient.common_name.to_lowercase()),
                     short(millilitres * ingredient.density_g_ml),
                     ingredient.density_at_c
                 )),
@@ -419,6 +419,14 @@ fn in_range(value: f64, text: &str) -> Result<f64, QuantityError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_volume_across_lines_is_shown_in_one() {
+        let library = crate::sample::library();
+        let hints =
+            parse_quantity("0,5 fl o\nz").map_err(|error| error.diagnostic(0..10, library.ingredients.first()).hints);
+        assert_eq!(hints, Err(vec!["Weigh it: 0,5 fl o\\nz of beeswax is about 14.2 g at 20 °C.".to_owned()]));
+    }
 
     #[test]
     fn amounts_are_read_in_every_unit() {

@@ -115,19 +115,22 @@ impl Ambient {
         if windows > MOST_ROWS as f64 {
             return Err(HeatError::TooManyRows { what: "the averaged route", rows: windows as usize, most: MOST_ROWS });
         }
+        let windows = windows as usize;
+        let start_s = |window: usize| first.0 + window as f64 * window_s;
+        let end_s = |window: usize| if window + 1 < windows { start_s(window + 1).min(last.0) } else { last.0 };
         // Integral of the temperature in each window, K s.
-        let mut sums = vec![0.0; windows as usize];
+        let mut sums = vec![0.0; windows];
+        let mut window = 0;
         for pair in rows.windows(2) {
             let &[(from_s, from_c), (to_s, to_c)] = pair else { continue };
             let slope = if to_s > from_s { (to_c - from_c) / (to_s - from_s) } else { 0.0 };
             let mut at = from_s;
             while at < to_s {
-                let window = (((at - first.0) / window_s) as usize).min(sums.len().saturating_sub(1));
-                let mut end = first.0 + (window + 1) as f64 * window_s;
-                if end <= at {
-                    end = to_s; // rounding at the end of the last window
+                // Counted up, not divided out: by rounding, the end of a window can be a time within it.
+                while end_s(window) <= at && window + 1 < windows {
+                    window += 1;
                 }
-                let end = end.min(to_s);
+                let end = end_s(window).min(to_s);
                 if let Some(sum) = sums.get_mut(window) {
                     *sum += (end - at) * (from_c + slope * (0.5 * (at + end) - from_s));
                 }
@@ -136,8 +139,7 @@ impl Ambient {
         }
         let mut means = vec![first];
         for (window, sum) in sums.iter().enumerate() {
-            let from = first.0 + window as f64 * window_s;
-            let to = (from + window_s).min(last.0);
+            let (from, to) = (start_s(window), end_s(window));
             if to > from {
                 means.push((0.5 * (from + to), sum / (to - from)));
             }
@@ -308,6 +310,27 @@ mod tests {
                 let found = route.temperature_c(time_s, side);
                 prop_assert!((found - air_c).abs() <= 1.001 * THINNING_K, "row {k}: {found} {air_c}");
             }
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 2000, failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// Means of a temperature that lies between two lie between the two, whatever the windows.
+        #[test]
+        fn averaged_routes_stay_within_their_rows(
+            steps in prop::collection::vec((prop_oneof![0.01..3.0_f64, 100.0..5000.0_f64], 30.0..31.0_f64), 2..20),
+            windows in 1.0..300.0_f64,
+        ) {
+            let mut rows = vec![(0.0, 30.0)];
+            for (wait_s, air_c) in steps {
+                rows.push((rows.last().unwrap().0 + wait_s, air_c));
+            }
+            let length_s = rows.last().unwrap().0;
+            let averaged = Ambient::averaged(&rows, length_s / windows).unwrap();
+            let (low_c, high_c) = averaged.extremes_c();
+            prop_assert!(low_c >= 30.0 - 1e-6 && high_c <= 31.0 + 1e-6, "{low_c} to {high_c}");
+            prop_assert_eq!(averaged.kinks_s().last().copied(), Some(length_s));
         }
     }
 

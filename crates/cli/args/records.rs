@@ -45,7 +45,7 @@ pub enum RecordsAction {
     Import(Import),
     /// Copy the records to a new file
     Backup(Backup),
-    /// Read every page and every reference of the file, to see that all is sound
+    /// Read every page and every record of the file, to see that all is sound
     Check(Check),
 }
 

@@ -48,12 +48,15 @@ pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Resul
         RecordsAction::Import(order) => import(order, &mut profile.store_to_write(streams)?, streams),
         RecordsAction::Backup(order) => {
             profile.store()?.backup(&order.file).map_err(refused)?;
-            Ok(streams.data.line(&format!("Copied to {}; checked page by page.", order.file.display()))?)
+            Ok(streams.data.line(&format!(
+                "Copied to {}; every page and every record of the copy was checked.",
+                order.file.display()
+            ))?)
         }
         RecordsAction::Check(_) => {
             let store = profile.store()?;
-            store.check().map_err(refused)?;
-            Ok(streams.data.line(&format!("All of {} is sound.", store.path().display()))?)
+            let checked = store.check(today()).map_err(refused)?;
+            Ok(render::records::checked(&mut streams.data, store.path(), &checked)?)
         }
     }
 }
@@ -99,6 +102,8 @@ fn value(column: &str, cell: &str) -> Value {
 
 /// `records trace`.
 fn trace(order: &Trace, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    // A recall from records with a gap would leave bars in somebody's hands.
+    store.check_complete().map_err(refused)?;
     if let Some(bar) = order.bar {
         let found = store.trace_bar(&order.name, bar).map_err(refused)?;
         return batch_trace(&found, order, streams);

@@ -7,7 +7,8 @@ use rusqlite::Connection;
 use rusqlite::backup::{Backup, StepResult};
 
 use crate::error::Stop;
-use crate::store::{findings, keep_part, new_part, refused, tell};
+use crate::sound::examine;
+use crate::store::{keep_part, new_part, refused, tell};
 use crate::{RecordsError, Store};
 
 /// Takes every page in one step, so that the copy is one state of the records.
@@ -16,7 +17,7 @@ const ALL_PAGES: i32 = -1;
 impl Store {
     /// Copies the records to a new file.
     ///
-    /// The copy is made under another name, checked page by page, synced, and only then given its name; a file of that
+    /// The copy is made under another name, its pages and records are checked, it is synced, and only then given its name; a file of that
     /// name is never replaced. To go back to a backup, put a copy of it in the profile folder as [`crate::FILE_NAME`], and take
     /// away a `records.sqlite-journal` that a killed command left there: it belongs to the old file and would spoil the new.
     ///
@@ -54,9 +55,8 @@ impl Store {
             RecordsError::Damaged { what, .. } => RecordsError::Damaged { path: self.path.clone(), what },
             error => error,
         })?;
-        let findings = findings(&copy).map_err(|stop| tell(target, stop))?;
-        if !findings.is_empty() {
-            return Err(RecordsError::Damaged { path: self.path.clone(), what: findings.join("; ") });
+        if let Err(what) = examine(&copy, None).map_err(|stop| tell(target, stop))? {
+            return Err(RecordsError::Damaged { path: self.path.clone(), what });
         }
         copy.close().map_err(|(_, error)| tell(target, error.into()))?;
         keep_part(part, target, folder).map_err(refuse)

@@ -3,14 +3,19 @@
 use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
-use crate::batches::{WHAT, number_of};
+use crate::batches::WHAT;
 use crate::error::{Stop, beginning};
-use crate::row::{date, first, id_of, iso, rows, unknown};
-use crate::{Batch, Kept, RecordsError, Store, check};
+use crate::row::{change_one, date, each, first, id_of, iso, record, rows, unknown};
+use crate::seal::{self, Digest};
+use crate::{Batch, Kept, Kind, RecordsError, Store, batches, check};
 
-/// The columns, in the order [`read`] takes them.
-const SELECT: &str = "SELECT r.id, b.number, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note \
-                      FROM bars r JOIN batches b ON b.id = r.batch_id";
+/// The columns, in the order [`read`] takes them; the digest is of all before it.
+const SELECT: &str = "SELECT r.id, b.number, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note, r.digest";
+/// Where they come from.
+const FROM: &str = "FROM bars r LEFT JOIN batches b ON b.id = r.batch_id";
+/// The entries of a lot, batch by batch: as its index has them.
+const OF_LOT: &str = "FROM batch_lots u JOIN bars r ON r.batch_id = u.batch_id \
+                      LEFT JOIN batches b ON b.id = r.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id";
 
 /// What became of bars.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -124,37 +129,55 @@ impl Store {
     }
 }
 
-/// Checks and inserts an entry, under an id of its own or the next one, and returns the id.
-pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, today: Date) -> Result<i64, Stop> {
+/// Refuses an entry that cannot be kept, whatever else is.
+pub(crate) fn allow(bars: &Bars, today: Date) -> Result<(), RecordsError> {
     check::not_future("day the bars went", bars.on, today)?;
     check::optional_text("note of the bars", bars.note.as_deref())?;
-    if let Some(to) = &bars.to {
-        check::name("name of where the bars went", to)?;
+    bars.to.as_ref().map_or(Ok(()), |to| check::name("name of where the bars went", to))
+}
+
+/// Refuses an entry that does not go with its batch.
+pub(crate) fn allow_of_batch(bars: &Bars, batch: &Batch) -> Result<(), RecordsError> {
+    allow_range(&bars.batch, batch.cavities, bars.first, bars.last)?;
+    if bars.on < batch.poured_on {
+        let (batch, poured_on) = (beginning(&bars.batch), batch.poured_on);
+        return Err(RecordsError::BeforePour { batch, date: bars.on, poured_on });
     }
-    let sql = "SELECT id, cavities, poured_on FROM batches WHERE number = ?1";
-    let head = first(connection, sql, [&bars.batch], |row| Ok((row.get::<_, i64>(0)?, row.get(1)?, date(row, 2)?)))?;
-    let (batch_id, cavities, poured_on) = head.ok_or_else(|| unknown(WHAT, &bars.batch))?;
-    allow_range(&bars.batch, cavities, bars.first, bars.last)?;
-    if bars.on < poured_on {
-        return Err(RecordsError::BeforePour { batch: beginning(&bars.batch), date: bars.on, poured_on }.into());
-    }
+    Ok(())
+}
+
+/// Says that some bars of an entry went before.
+pub(crate) fn gone(before: &Bars) -> RecordsError {
+    let (first, last, went) = (before.first, before.last, before.went.word());
+    RecordsError::BarsGone { batch: beginning(&before.batch), first, last, went }
+}
+
+/// Checks and inserts an entry, under an id of its own or the next one, and returns the id.
+pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, today: Date) -> Result<i64, Stop> {
+    allow(bars, today)?;
+    let batch = batches::find(connection, &bars.batch)?.ok_or_else(|| unknown(WHAT, &bars.batch))?;
+    allow_of_batch(bars, &batch.record)?;
     let in_the_way = first(
         connection,
-        "SELECT first_bar, last_bar, went FROM bars \
-         WHERE batch_id = ?1 AND first_bar <= ?3 AND last_bar >= ?2 AND went <> 'kept' LIMIT 1",
-        params![batch_id, bars.first, bars.last],
-        |row| Ok((row.get(0)?, row.get(1)?, went(&row.get::<_, String>(2)?)?)),
+        &format!(
+            "{SELECT} {FROM} WHERE r.batch_id = ?1 AND r.first_bar <= ?3 AND r.last_bar >= ?2 AND r.went <> 'kept' LIMIT 1"
+        ),
+        params![batch.id, bars.first, bars.last],
+        read,
     )?;
-    if let Some((first, last, went)) = in_the_way {
-        return Err(RecordsError::BarsGone { batch: beginning(&bars.batch), first, last, went: went.word() }.into());
+    if let Some(before) = in_the_way {
+        return Err(gone(&before.record).into());
     }
-    connection
-        .prepare_cached(
-            "INSERT INTO bars (id, batch_id, first_bar, last_bar, went, went_to, went_on, note) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
-        )?
-        .execute(params![id, batch_id, bars.first, bars.last, bars.went.word(), bars.to, iso(bars.on), bars.note])?;
-    Ok(connection.last_insert_rowid())
+    change_one(
+        connection,
+        Kind::Bars,
+        "INSERT INTO bars (id, batch_id, first_bar, last_bar, went, went_to, went_on, note) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        params![id, batch.id, bars.first, bars.last, bars.went.word(), bars.to, iso(bars.on), bars.note],
+    )?;
+    let id = connection.last_insert_rowid();
+    seal::seal(connection, Kind::Bars, id)?;
+    Ok(id)
 }
 
 /// Refuses bars that a batch of so many cavities does not have.
@@ -169,56 +192,44 @@ pub(crate) fn allow_range(number: &str, cavities: Option<u32>, first: u32, last:
 
 /// Returns the entry of that id, if there is one.
 pub(crate) fn find(connection: &Connection, id: i64) -> Result<Option<Kept<Bars>>, Stop> {
-    first(connection, &format!("{SELECT} WHERE r.id = ?1"), [id], read)
+    first(connection, &format!("{SELECT} {FROM} WHERE r.id = ?1"), [id], read)
 }
 
-/// Returns every entry, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Bars>>, Stop> {
-    rows(connection, &format!("{SELECT} ORDER BY r.id"), [], read)
+/// Returns the digest of the entry of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    first(connection, &format!("{SELECT} {FROM} WHERE r.id = ?1"), [id], |row| seal::of_row(Kind::Bars, row))
+}
+
+/// Returns every entry, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<Bars>, Stop>>, Stop> {
+    each(connection, &format!("{SELECT} {FROM} ORDER BY r.id"), read)
 }
 
 /// Returns the entries of a batch, in the order kept.
 pub(crate) fn of_batch(connection: &Connection, batch_id: i64) -> Result<Vec<Kept<Bars>>, Stop> {
-    rows(connection, &format!("{SELECT} WHERE r.batch_id = ?1 ORDER BY r.id"), [batch_id], read)
+    rows(connection, &format!("{SELECT} {FROM} WHERE r.batch_id = ?1 ORDER BY r.id"), [batch_id], read)
 }
 
-/// Returns the entries of every batch a lot went into, each with the id of the batch, batch by batch in the order kept.
-///
-/// # Arguments
-/// * `batches`: those batches, as [`crate::batches::of_lot`] returns them.
-pub(crate) fn of_lot(
-    connection: &Connection,
-    lot_id: i64,
-    batches: &[Kept<Batch>],
-) -> Result<Vec<(i64, Kept<Bars>)>, Stop> {
-    let sql = "SELECT r.id, r.batch_id, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note \
-               FROM batch_lots u JOIN bars r ON r.batch_id = u.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id";
-    let mut entries = rows(connection, sql, [lot_id], |row| {
-        let batch_id = row.get(1)?;
-        Ok((batch_id, entry(row, number_of(batches, batch_id)?)?))
-    })?;
-    entries.sort_by_key(|(batch_id, kept)| (*batch_id, kept.id));
-    Ok(entries)
+/// Returns the entries of every batch a lot went into, batch by batch in the order kept.
+pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<Kept<Bars>>, Stop> {
+    rows(connection, &format!("{SELECT} {OF_LOT}"), [lot_id], read)
 }
 
 /// Reads one entry.
 fn read(row: &Row<'_>) -> Result<Kept<Bars>, Stop> {
-    entry(row, row.get(1)?)
-}
-
-/// Reads one entry of a batch of that number.
-fn entry(row: &Row<'_>, batch: String) -> Result<Kept<Bars>, Stop> {
-    Ok(Kept {
-        id: row.get(0)?,
-        record: Bars {
-            batch,
-            first: row.get(2)?,
-            last: row.get(3)?,
-            went: went(row.get_ref(4)?.as_str().map_err(|error| Stop::Unreadable(error.to_string()))?)?,
-            to: row.get(5)?,
-            on: date(row, 6)?,
-            note: row.get(7)?,
-        },
+    record(Kind::Bars, row, None, |row| {
+        Ok(Kept {
+            id: row.get(0)?,
+            record: Bars {
+                batch: row.get(1)?,
+                first: row.get(2)?,
+                last: row.get(3)?,
+                went: went(&row.get::<_, String>(4)?)?,
+                to: row.get(5)?,
+                on: date(row, 6)?,
+                note: row.get(7)?,
+            },
+        })
     })
 }
 

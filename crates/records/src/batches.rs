@@ -1,30 +1,33 @@
 //! Batches and the lots that went into them.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 use std::ops::RangeInclusive;
 
 use jiff::civil::Date;
-use rusqlite::{Connection, Params, params};
+use rusqlite::types::ValueRef;
+use rusqlite::{Connection, Params, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{date, first, id_of, iso, unknown};
-use crate::{Kept, RecordsError, Store, check};
+use crate::row::{all, change_one, date, first, id_of, iso, label, unknown};
+use crate::seal::{self, Digest, Sealing, kept, values};
+use crate::{Kept, Kind, RecordsError, Store, check};
 
 /// Cavities taken.
 const CAVITIES: RangeInclusive<f64> = 1.0..=1e6;
 /// What a batch is called in messages.
 pub(crate) const WHAT: &str = "batch";
-/// One row for each lot of a batch, in the columns [`select`] takes.
+/// One row for each lot of a batch, in the columns [`Reading`] takes; the digest is of all before it, and of the lots.
 const SELECT: &str =
-    "SELECT b.id, b.number, b.formula_id, b.poured_on, b.mass_g, b.cavities, b.note, u.lot_id, u.mass_g";
+    "SELECT b.id, b.number, f.name, b.poured_on, b.mass_g, b.cavities, b.note, b.digest, u.position, l.key, u.mass_g";
 /// Batches with their lots.
-const FROM: &str = "FROM batches b LEFT JOIN batch_lots u ON u.batch_id = b.id";
+const FROM: &str = "FROM batches b LEFT JOIN formulas f ON f.id = b.formula_id \
+                    LEFT JOIN batch_lots u ON u.batch_id = b.id LEFT JOIN lots l ON l.id = u.lot_id";
 /// Keeps the rows of a batch together, in the order its lots were written.
 const ORDER: &str = "ORDER BY b.id, u.position";
 /// The batches of a lot, in the same order: as its index has them, so that nothing is sorted.
-const OF_LOT: &str = "FROM batch_lots t JOIN batches b ON b.id = t.batch_id \
-                      LEFT JOIN batch_lots u ON u.batch_id = t.batch_id \
-                      WHERE t.lot_id = ?1 ORDER BY t.batch_id, u.position";
+const OF_LOT: &str = "FROM batch_lots t LEFT JOIN batches b ON b.id = t.batch_id \
+                      LEFT JOIN formulas f ON f.id = b.formula_id LEFT JOIN batch_lots u ON u.batch_id = t.batch_id \
+                      LEFT JOIN lots l ON l.id = u.lot_id WHERE t.lot_id = ?1 ORDER BY t.batch_id, u.position";
 
 /// What one lot gave to a batch.
 #[derive(Debug, Clone, PartialEq)]
@@ -123,7 +126,7 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn batches(&self) -> Result<Vec<Batch>, RecordsError> {
-        self.read(|connection| Ok(all(connection)?.into_iter().map(|kept| kept.record).collect()))
+        self.read(|connection| Ok(all(connection, Kind::Batches, every)?.into_iter().map(|kept| kept.record).collect()))
     }
 
     /// Returns the batches poured from a formula, in the order kept.
@@ -146,7 +149,7 @@ impl Store {
         self.read(|connection| {
             let id = formula_id(connection, formula)?;
             let batches = select(connection, &format!("{FROM} WHERE b.formula_id = ?1 {ORDER}"), [id])?;
-            Ok(batches.into_iter().map(|kept| kept.record).collect())
+            batches.into_iter().map(|read| Ok(read.batch?.record)).collect()
         })
     }
 }
@@ -156,8 +159,8 @@ pub(crate) fn formula_id(connection: &Connection, name: &str) -> Result<i64, Sto
     id_of(connection, "SELECT id FROM formulas WHERE name = ?1", "formula", name)
 }
 
-/// Checks and inserts a batch.
-pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Result<(), Stop> {
+/// Refuses a batch that cannot be kept, whatever else is.
+pub(crate) fn allow(batch: &Batch, today: Date) -> Result<(), RecordsError> {
     check::name("batch number", &batch.number)?;
     check::optional_text("note of the batch", batch.note.as_deref())?;
     check::mass_g("mass of the batch", batch.mass_g)?;
@@ -165,111 +168,147 @@ pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Res
     if let Some(cavities) = batch.cavities {
         check::number("count of the cavities", f64::from(cavities), CAVITIES, "cavities")?;
     }
-    let formula_id = formula_id(connection, &batch.formula)?;
-    if first(connection, "SELECT 1 FROM batches WHERE number = ?1", [&batch.number], |_| Ok(()))?.is_some() {
-        return Err(RecordsError::AlreadyThere { what: WHAT, name: beginning(&batch.number) }.into());
-    }
-    connection
-        .prepare_cached(
-            "INSERT INTO batches (number, formula_id, poured_on, mass_g, cavities, note) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-        )?
-        .execute(params![batch.number, formula_id, iso(batch.poured_on), batch.mass_g, batch.cavities, batch.note])?;
-    let id = connection.last_insert_rowid();
-    let mut statement = connection
-        .prepare_cached("INSERT INTO batch_lots (batch_id, position, lot_id, mass_g) VALUES (?1, ?2, ?3, ?4)")?;
     let mut seen = HashSet::new();
-    for (position, used) in (0_i64..).zip(&batch.lots) {
+    for used in &batch.lots {
         check::mass_g("mass of a lot used", used.mass_g)?;
         if !seen.insert(used.lot.as_str()) {
-            return Err(RecordsError::Twice { name: used.lot.clone(), within: batch.number.clone() }.into());
+            return Err(RecordsError::Twice { name: used.lot.clone(), within: batch.number.clone() });
         }
-        let lot_id = id_of(connection, "SELECT id FROM lots WHERE key = ?1", "lot", &used.lot)?;
-        statement.execute(params![id, position, lot_id, used.mass_g])?;
     }
     Ok(())
 }
 
-/// Returns the batch of that number, if there is one.
-pub(crate) fn find(connection: &Connection, number: &str) -> Result<Option<Kept<Batch>>, Stop> {
-    Ok(select(connection, &format!("{FROM} WHERE b.number = ?1 {ORDER}"), [number])?.pop())
+/// Checks and inserts a batch.
+pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Result<(), Stop> {
+    allow(batch, today)?;
+    let formula_id = formula_id(connection, &batch.formula)?;
+    if first(connection, "SELECT 1 FROM batches WHERE number = ?1", [&batch.number], |_| Ok(()))?.is_some() {
+        return Err(RecordsError::AlreadyThere { what: WHAT, name: beginning(&batch.number) }.into());
+    }
+    change_one(
+        connection,
+        Kind::Batches,
+        "INSERT INTO batches (number, formula_id, poured_on, mass_g, cavities, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![batch.number, formula_id, iso(batch.poured_on), batch.mass_g, batch.cavities, batch.note],
+    )?;
+    let id = connection.last_insert_rowid();
+    for (position, used) in (0_i64..).zip(&batch.lots) {
+        let lot_id = id_of(connection, "SELECT id FROM lots WHERE key = ?1", "lot", &used.lot)?;
+        let sql = "INSERT INTO batch_lots (batch_id, position, lot_id, mass_g) VALUES (?1, ?2, ?3, ?4)";
+        change_one(connection, Kind::Batches, sql, params![id, position, lot_id, used.mass_g])?;
+    }
+    seal::seal(connection, Kind::Batches, id)
 }
 
-/// Returns every batch, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, &format!("{FROM} {ORDER}"), [])
+/// Returns the batch of that number, if there is one.
+pub(crate) fn find(connection: &Connection, number: &str) -> Result<Option<Kept<Batch>>, Stop> {
+    let read = select(connection, &format!("{FROM} WHERE b.number = ?1 {ORDER}"), [number])?.pop();
+    read.map(|read| read.batch).transpose()
+}
+
+/// Returns the digest of the batch of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    Ok(select(connection, &format!("{FROM} WHERE b.id = ?1 {ORDER}"), [id])?.pop().map(|read| read.digest))
+}
+
+/// Returns every batch, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<Batch>, Stop>>, Stop> {
+    Ok(select(connection, &format!("{FROM} {ORDER}"), [])?.into_iter().map(|read| read.batch).collect())
 }
 
 /// Returns the batches a lot went into, in the order kept.
 pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<Kept<Batch>>, Stop> {
-    select(connection, OF_LOT, [lot_id])
+    select(connection, OF_LOT, [lot_id])?.into_iter().map(|read| read.batch).collect()
 }
 
-/// Returns the number of one of some batches, which are in the order kept.
-pub(crate) fn number_of(batches: &[Kept<Batch>], id: i64) -> Result<String, Stop> {
-    let place = batches.binary_search_by_key(&id, |kept| kept.id).ok();
-    let found = place.and_then(|place| batches.get(place));
-    found.map(|kept| kept.record.number.clone()).ok_or_else(|| missing("a batch", id))
+/// A batch that was read.
+struct Read {
+    /// Digest of what was read.
+    digest: Digest,
+    /// The batch, or what is wrong with it.
+    batch: Result<Kept<Batch>, Stop>,
 }
 
-/// Says that something kept refers to a record that is not there.
-fn missing(what: &str, id: i64) -> Stop {
-    Stop::Unreadable(format!("{what} of id {id} is referred to and not there"))
+/// A batch while its rows come in.
+struct Reading {
+    id: i64,
+    label: String,
+    /// The digest beside it.
+    kept: Option<Digest>,
+    sealing: Sealing,
+    batch: Result<Batch, Stop>,
+}
+
+impl Reading {
+    /// Columns that are the same for all of its lots.
+    const HEAD: std::ops::Range<usize> = 0..7;
+    /// Columns of one lot.
+    const LOT: std::ops::Range<usize> = 8..11;
+
+    /// Begins with the part of a row that is the same for all of its lots.
+    fn new(row: &Row<'_>) -> Result<Reading, Stop> {
+        let mut sealing = Sealing::new(Kind::Batches);
+        sealing.row(values(row, Self::HEAD)?);
+        let batch = || {
+            Ok(Batch {
+                number: row.get(1)?,
+                formula: row.get(2)?,
+                poured_on: date(row, 3)?,
+                mass_g: row.get(4)?,
+                cavities: row.get(5)?,
+                lots: Vec::new(),
+                note: row.get(6)?,
+            })
+        };
+        let kept = kept(row.get_ref(7)?);
+        Ok(Reading { id: row.get(0)?, label: label(Kind::Batches, row, Some(1)), kept, sealing, batch: batch() })
+    }
+
+    /// Takes the lot of a row, if there is one.
+    fn lot(&mut self, row: &Row<'_>) -> Result<(), Stop> {
+        if row.get_ref(8)? == ValueRef::Null {
+            return Ok(());
+        }
+        self.sealing.row(values(row, Self::LOT)?);
+        let used = || Ok(LotUse { lot: row.get(9)?, mass_g: row.get(10)? });
+        match (&mut self.batch, used()) {
+            (Ok(batch), Ok(used)) => batch.lots.push(used),
+            (Ok(_), Err(stop)) => self.batch = Err(stop),
+            (Err(_), _) => {}
+        }
+        Ok(())
+    }
+
+    /// Returns the batch once all of its rows are in.
+    fn end(self) -> Read {
+        let digest = self.sealing.end();
+        let (id, kept, label) = (self.id, self.kept, self.label);
+        let checked = || {
+            seal::compare(&digest, kept)?;
+            Ok(Kept { id, record: self.batch? })
+        };
+        Read { digest, batch: checked().map_err(|stop: Stop| stop.of(|| label)) }
+    }
 }
 
 /// Returns the batches that the rest of a statement names, in its order.
-///
-/// Names of formulas and lots are looked up once each, not once a row: a lot in 10,000 batches stands beside few others.
-fn select(connection: &Connection, which: &str, parameters: impl Params) -> Result<Vec<Kept<Batch>>, Stop> {
-    let mut formulas = Names::new(connection, "SELECT name FROM formulas WHERE id = ?1");
-    let mut lots = Names::new(connection, "SELECT key FROM lots WHERE id = ?1");
+fn select(connection: &Connection, which: &str, parameters: impl Params) -> Result<Vec<Read>, Stop> {
     let mut statement = connection.prepare_cached(&format!("{SELECT} {which}"))?;
     let mut rows = statement.query(parameters)?;
-    let mut batches: Vec<Kept<Batch>> = Vec::new();
+    let mut batches = Vec::new();
+    let mut reading: Option<Reading> = None;
     while let Some(row) = rows.next()? {
         let id: i64 = row.get(0)?;
-        let used = match (row.get::<_, Option<i64>>(7)?, row.get::<_, Option<f64>>(8)?) {
-            (Some(lot_id), Some(mass_g)) => Some(LotUse { lot: lots.name(lot_id)?, mass_g }),
-            _ => None,
+        let mut batch = match reading.take() {
+            Some(batch) if batch.id == id => batch,
+            other => {
+                batches.extend(other.map(Reading::end));
+                Reading::new(row)?
+            }
         };
-        match batches.last_mut() {
-            Some(last) if last.id == id => last.record.lots.extend(used),
-            _ => batches.push(Kept {
-                id,
-                record: Batch {
-                    number: row.get(1)?,
-                    formula: formulas.name(row.get(2)?)?,
-                    poured_on: date(row, 3)?,
-                    mass_g: row.get(4)?,
-                    cavities: row.get(5)?,
-                    lots: used.into_iter().collect(),
-                    note: row.get(6)?,
-                },
-            }),
-        }
+        batch.lot(row)?;
+        reading = Some(batch);
     }
+    batches.extend(reading.map(Reading::end));
     Ok(batches)
-}
-
-/// Names behind ids, each read once.
-struct Names<'a> {
-    connection: &'a Connection,
-    sql: &'static str,
-    known: HashMap<i64, String>,
-}
-
-impl<'a> Names<'a> {
-    fn new(connection: &'a Connection, sql: &'static str) -> Self {
-        Names { connection, sql, known: HashMap::new() }
-    }
-
-    fn name(&mut self, id: i64) -> Result<String, Stop> {
-        if let Some(name) = self.known.get(&id) {
-            return Ok(name.clone());
-        }
-        let found: Option<String> = first(self.connection, self.sql, [id], |row| Ok(row.get(0)?))?;
-        let name = found.ok_or_else(|| missing("a formula or lot", id))?;
-        self.known.insert(id, name.clone());
-        Ok(name)
-    }
 }

@@ -1,7 +1,7 @@
 //! What can go wrong with the records, and what to do about it.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
@@ -47,6 +47,24 @@ pub enum RecordsError {
         path: PathBuf,
         /// What was seen in it.
         what: String,
+    },
+    /// The file has not the tables and indexes barwright makes, or more than those.
+    #[error("{}", schema_words(path, object, fault))]
+    Schema {
+        /// The file.
+        path: PathBuf,
+        /// What is not as it should be: its kind and name.
+        object: String,
+        /// What is wrong with it.
+        fault: SchemaFault,
+    },
+    /// The file took another number of rows than one; nothing of the record was kept.
+    #[error("the file took {changed} rows of {kind} where one was to be kept: nothing was added")]
+    NotKept {
+        /// Kind of the record.
+        kind: &'static str,
+        /// How many rows were changed.
+        changed: usize,
     },
     /// There is no room left for the record.
     #[error("there is no room for what `{}` should take: {what}", path.display())]
@@ -252,6 +270,37 @@ pub enum RecordsError {
     },
 }
 
+/// What is wrong with one of the tables, indexes and other things a file is made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum SchemaFault {
+    /// It is gone.
+    Missing,
+    /// Something else has its name.
+    Replaced {
+        /// What it is: a view, a trigger.
+        by: String,
+    },
+    /// It is another than barwright makes.
+    Changed,
+    /// Barwright makes none such.
+    Added,
+}
+
+/// Says what is wrong with a part of a file.
+fn schema_words(path: &Path, object: &str, fault: &SchemaFault) -> String {
+    let path = path.display();
+    match fault {
+        SchemaFault::Missing => format!("`{path}` has lost its {object}"),
+        SchemaFault::Replaced { by } => format!("`{path}` has a {by} in place of its {object}"),
+        SchemaFault::Changed => format!("the {object} of `{path}` is not the one barwright made"),
+        SchemaFault::Added => {
+            let article = if object.starts_with('i') { "an" } else { "a" };
+            format!("`{path}` has {article} {object}, which barwright did not make")
+        }
+    }
+}
+
 impl RecordsError {
     /// Returns what to do about it, one sentence.
     ///
@@ -263,7 +312,10 @@ impl RecordsError {
     pub fn hint(&self) -> &'static str {
         match self {
             RecordsError::NoFolder { .. } => "Make the folder first, or name one that exists.",
-            RecordsError::Empty { .. } | RecordsError::Damaged { .. } => {
+            RecordsError::Schema { fault: SchemaFault::Added, .. } | RecordsError::NotKept { .. } => {
+                "Take away whatever another program added to the file, or put a backup in its place."
+            }
+            RecordsError::Empty { .. } | RecordsError::Damaged { .. } | RecordsError::Schema { .. } => {
                 "Keep this file as it is, and put a backup in its place."
             }
             RecordsError::Foreign { .. } => "Name another folder, or move that file away.",
@@ -303,6 +355,21 @@ pub(crate) enum Stop {
     Known(RecordsError),
     /// Something kept that cannot be what was once put there.
     Unreadable(String),
+}
+
+impl Stop {
+    /// Says which record could not be read, where that is what happened.
+    pub(crate) fn of(self, label: impl FnOnce() -> String) -> Stop {
+        match self {
+            Stop::Unreadable(what) => Stop::Unreadable(format!("{}: {what}", label())),
+            Stop::Sql(
+                error @ (rusqlite::Error::FromSqlConversionFailure(..)
+                | rusqlite::Error::IntegralValueOutOfRange(..)
+                | rusqlite::Error::InvalidColumnType(..)),
+            ) => Stop::Unreadable(format!("{}: {error}", label())),
+            stop => stop,
+        }
+    }
 }
 
 impl From<rusqlite::Error> for Stop {

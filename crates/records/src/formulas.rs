@@ -2,11 +2,12 @@
 
 use std::collections::HashSet;
 
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{first, rows, unknown};
-use crate::{RecordsError, Store, check};
+use crate::row::{all, change_one, each, first, label, rows, unknown};
+use crate::seal::{self, Digest, Sealing, kept, values};
+use crate::{Kept, Kind, RecordsError, Store, check};
 
 /// How far the parts may sum from 100, mass %.
 const SUM_TOLERANCE_PERCENT: f64 = 0.01;
@@ -14,6 +15,8 @@ const SUM_TOLERANCE_PERCENT: f64 = 0.01;
 const PERCENT: std::ops::RangeInclusive<f64> = 1e-6..=100.0;
 /// What a formula is called in messages.
 const WHAT: &str = "formula";
+/// The columns of a formula without its parts; the digest is of all before it, and of the parts.
+const SELECT: &str = "SELECT id, name, note, digest FROM formulas";
 
 /// One ingredient of a formula as poured.
 #[derive(Debug, Clone, PartialEq)]
@@ -73,7 +76,7 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn formula(&self, name: &str) -> Result<PouredFormula, RecordsError> {
-        self.read(|connection| find(connection, name)?.ok_or_else(|| unknown(WHAT, name)))
+        self.read(|connection| Ok(find(connection, name)?.ok_or_else(|| unknown(WHAT, name))?.record))
     }
 
     /// Returns every formula, in the order kept.
@@ -91,12 +94,14 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn formulas(&self) -> Result<Vec<PouredFormula>, RecordsError> {
-        self.read(all)
+        self.read(|connection| {
+            Ok(all(connection, Kind::Formulas, every)?.into_iter().map(|kept| kept.record).collect())
+        })
     }
 }
 
-/// Refuses a formula that cannot be kept.
-fn allow(formula: &PouredFormula) -> Result<(), RecordsError> {
+/// Refuses a formula that cannot be kept, whatever else is.
+pub(crate) fn allow(formula: &PouredFormula) -> Result<(), RecordsError> {
     check::name("name of the formula", &formula.name)?;
     check::optional_text("note of the formula", formula.note.as_deref())?;
     let mut seen = HashSet::new();
@@ -107,7 +112,7 @@ fn allow(formula: &PouredFormula) -> Result<(), RecordsError> {
             return Err(RecordsError::Twice { name: part.ingredient.clone(), within: formula.name.clone() });
         }
     }
-    let sum_percent: f64 = formula.parts.iter().map(|part| part.percent).sum();
+    let sum_percent = formula.parts.iter().fold(0.0, |sum, part| sum + part.percent);
     if (sum_percent - 100.0).abs() > SUM_TOLERANCE_PERCENT {
         return Err(RecordsError::PartsSum { formula: formula.name.clone(), sum_percent });
     }
@@ -121,39 +126,51 @@ pub(crate) fn insert(connection: &Connection, formula: &PouredFormula) -> Result
     if taken.is_some() {
         return Err(RecordsError::AlreadyThere { what: WHAT, name: beginning(&formula.name) }.into());
     }
-    connection
-        .prepare_cached("INSERT INTO formulas (name, note) VALUES (?1, ?2)")?
-        .execute(params![formula.name, formula.note])?;
+    let sql = "INSERT INTO formulas (name, note) VALUES (?1, ?2)";
+    change_one(connection, Kind::Formulas, sql, params![formula.name, formula.note])?;
     let id = connection.last_insert_rowid();
-    let mut statement = connection.prepare_cached(
-        "INSERT INTO formula_parts (formula_id, position, ingredient, percent) VALUES (?1, ?2, ?3, ?4)",
-    )?;
     for (position, part) in (0_i64..).zip(&formula.parts) {
-        statement.execute(params![id, position, part.ingredient, part.percent])?;
+        let sql = "INSERT INTO formula_parts (formula_id, position, ingredient, percent) VALUES (?1, ?2, ?3, ?4)";
+        change_one(connection, Kind::Formulas, sql, params![id, position, part.ingredient, part.percent])?;
     }
-    Ok(())
+    seal::seal(connection, Kind::Formulas, id)
 }
 
 /// Returns the formula of that name, if there is one.
-pub(crate) fn find(connection: &Connection, name: &str) -> Result<Option<PouredFormula>, Stop> {
-    let sql = "SELECT id, note FROM formulas WHERE name = ?1";
-    let Some((id, note)) = first(connection, sql, [name], |row| Ok((row.get(0)?, row.get(1)?)))? else {
-        return Ok(None);
+pub(crate) fn find(connection: &Connection, name: &str) -> Result<Option<Kept<PouredFormula>>, Stop> {
+    first(connection, &format!("{SELECT} WHERE name = ?1"), [name], |row| read(connection, row))
+}
+
+/// Returns the digest of the formula of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    first(connection, &format!("{SELECT} WHERE id = ?1"), [id], |row| Ok(parts(connection, row)?.0))
+}
+
+/// Returns every formula, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<PouredFormula>, Stop>>, Stop> {
+    each(connection, &format!("{SELECT} ORDER BY id"), |row| read(connection, row))
+}
+
+/// Reads one formula.
+fn read(connection: &Connection, row: &Row<'_>) -> Result<Kept<PouredFormula>, Stop> {
+    let checked = || {
+        let (digest, parts) = parts(connection, row)?;
+        seal::compare(&digest, kept(row.get_ref(3)?))?;
+        let parts = parts.into_iter().collect::<Result<_, _>>()?;
+        Ok(Kept { id: row.get(0)?, record: PouredFormula { name: row.get(1)?, parts, note: row.get(2)? } })
     };
-    Ok(Some(PouredFormula { name: name.to_owned(), parts: parts(connection, id)?, note }))
+    checked().map_err(|stop: Stop| stop.of(|| label(Kind::Formulas, row, Some(1))))
 }
 
-/// Returns every formula, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<PouredFormula>, Stop> {
-    let heads: Vec<(i64, String, Option<String>)> =
-        rows(connection, "SELECT id, name, note FROM formulas ORDER BY id", [], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-        })?;
-    heads.into_iter().map(|(id, name, note)| Ok(PouredFormula { name, parts: parts(connection, id)?, note })).collect()
-}
-
-/// Returns the parts of a formula, in the order written.
-fn parts(connection: &Connection, id: i64) -> Result<Vec<PouredPart>, Stop> {
-    let sql = "SELECT ingredient, percent FROM formula_parts WHERE formula_id = ?1 ORDER BY position";
-    rows(connection, sql, [id], |row| Ok(PouredPart { ingredient: row.get(0)?, percent: row.get(1)? }))
+/// Returns the digest of a formula, and its parts in the order written.
+fn parts(connection: &Connection, formula: &Row<'_>) -> Result<(Digest, Vec<Result<PouredPart, Stop>>), Stop> {
+    let mut sealing = Sealing::new(Kind::Formulas);
+    sealing.row(values(formula, 0..3)?);
+    let sql = "SELECT position, ingredient, percent FROM formula_parts WHERE formula_id = ?1 ORDER BY position";
+    let parts = rows(connection, sql, [formula.get::<_, i64>(0)?], |row| {
+        sealing.row(values(row, 0..3)?);
+        let part = || Ok(PouredPart { ingredient: row.get(1)?, percent: row.get(2)? });
+        Ok(part())
+    })?;
+    Ok((sealing.end(), parts))
 }

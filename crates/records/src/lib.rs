@@ -4,6 +4,11 @@
 //! it; records are added one at a time and each is on the disk when the call returns. Records are added and never changed or
 //! taken away: what turns out otherwise is a further record, such as an [`Outcome`].
 //!
+//! A record that a disk, a copy or another program changed is not shown: each has a digest beside it that its readers compare,
+//! and of each kind the number and the sum of the digests are kept, so that a record that vanished is missed by whoever reads
+//! all of them. A file with a trigger, a view or a table that barwright did not make is not opened. [`Store::check`] goes through all
+//! of it.
+//!
 //! The caller says what day it is, so that a date in the future is refused by the caller's clock and tests have one of their
 //! own. Masses are in grams, shares in mass %, temperatures in °C, prices in the maker's own money per kilogram.
 //!
@@ -42,6 +47,8 @@ mod lots;
 mod outcomes;
 mod row;
 mod schema;
+mod seal;
+mod sound;
 mod store;
 mod table;
 mod trace;
@@ -63,11 +70,12 @@ pub use bars::{Bars, Went};
 pub use barwright_reference::NutOrigin;
 pub use batches::{Batch, LotUse};
 pub use check::{MOST_NAME_BYTES, MOST_TEXT_BYTES};
-pub use error::RecordsError;
+pub use error::{RecordsError, SchemaFault};
 pub use formulas::{PouredFormula, PouredPart};
 pub use jiff::civil::Date;
 pub use lots::Lot;
 pub use outcomes::Outcome;
+pub use sound::Checked;
 pub use store::{FILE_NAME, Store};
 pub use table::{Imported, Kind, MOST_TABLE_BYTES};
 pub use trace::{BatchTrace, LotTrace, TracedBatch, TracedLot};

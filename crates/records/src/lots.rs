@@ -7,8 +7,9 @@ use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{figures, first, iso, optional_date, rows, unknown};
-use crate::{Figures, RecordsError, Store, check};
+use crate::row::{all, change_one, each, figures, first, iso, optional_date, record, unknown};
+use crate::seal::{self, Digest};
+use crate::{Figures, Kept, Kind, RecordsError, Store, check};
 
 /// Prices taken, per kilogram in the maker's own money.
 const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
@@ -16,9 +17,9 @@ const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
 const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
 /// What a lot is called in messages.
 const WHAT: &str = "lot";
-/// The columns, in the order [`read`] takes them.
-const SELECT: &str = "SELECT key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
-                      nut_origin, flash_c, note, id FROM lots";
+/// The columns, in the order [`read`] takes them; the digest is of all before it.
+const SELECT: &str = "SELECT id, key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
+                      nut_origin, flash_c, note, digest FROM lots";
 
 /// One delivery of an ingredient.
 #[derive(Debug, Clone, PartialEq)]
@@ -108,7 +109,7 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn lot(&self, key: &str) -> Result<Lot, RecordsError> {
-        self.read(|connection| Ok(find(connection, key)?.ok_or_else(|| unknown(WHAT, key))?.1))
+        self.read(|connection| Ok(find(connection, key)?.ok_or_else(|| unknown(WHAT, key))?.record))
     }
 
     /// Returns every lot, in the order kept.
@@ -125,12 +126,12 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn lots(&self) -> Result<Vec<Lot>, RecordsError> {
-        self.read(all)
+        self.read(|connection| Ok(all(connection, Kind::Lots, every)?.into_iter().map(|kept| kept.record).collect()))
     }
 }
 
-/// Checks and inserts a lot.
-pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<(), Stop> {
+/// Refuses a lot that cannot be kept, whatever else is.
+pub(crate) fn allow(lot: &Lot, today: Date) -> Result<(), RecordsError> {
     check::name("key of the lot", &lot.key)?;
     check::name("ingredient of the lot", &lot.like)?;
     check::optional_text("certificate of the lot", lot.certificate.as_deref())?;
@@ -147,53 +148,72 @@ pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<
     if let Some(best_before) = lot.best_before {
         check::not_long_ago("best before of the lot", best_before)?;
     }
-    let figures = check::figures_text("the lot", &lot.figures)?;
+    figures_text(lot).map(|_| ())
+}
+
+/// Returns the figures of a lot as JSON text.
+pub(crate) fn figures_text(lot: &Lot) -> Result<String, RecordsError> {
+    check::figures_text("the lot", &lot.figures)
+}
+
+/// Checks and inserts a lot.
+pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<(), Stop> {
+    allow(lot, today)?;
     if first(connection, "SELECT 1 FROM lots WHERE key = ?1", [&lot.key], |_| Ok(()))?.is_some() {
         return Err(RecordsError::AlreadyThere { what: WHAT, name: beginning(&lot.key) }.into());
     }
-    connection
-        .prepare_cached(
-            "INSERT INTO lots (key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
-             nut_origin, flash_c, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-        )?
-        .execute(params![
+    change_one(
+        connection,
+        Kind::Lots,
+        "INSERT INTO lots (key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
+         nut_origin, flash_c, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        params![
             lot.key,
             lot.like,
             lot.delivered_on.map(iso),
             lot.best_before.map(iso),
             lot.certificate,
-            figures,
+            figures_text(lot)?,
             lot.price_per_kg,
             lot.nut_origin.map(NutOrigin::word),
             lot.flash_c,
             lot.note,
-        ])?;
-    Ok(())
+        ],
+    )?;
+    seal::seal(connection, Kind::Lots, connection.last_insert_rowid())
 }
 
-/// Returns the lot of that key with its id, if there is one.
-pub(crate) fn find(connection: &Connection, key: &str) -> Result<Option<(i64, Lot)>, Stop> {
-    first(connection, &format!("{SELECT} WHERE key = ?1"), [key], |row| Ok((row.get(10)?, read(row)?)))
+/// Returns the lot of that key, if there is one.
+pub(crate) fn find(connection: &Connection, key: &str) -> Result<Option<Kept<Lot>>, Stop> {
+    first(connection, &format!("{SELECT} WHERE key = ?1"), [key], read)
 }
 
-/// Returns every lot, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<Lot>, Stop> {
-    rows(connection, &format!("{SELECT} ORDER BY id"), [], read)
+/// Returns the digest of the lot of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    first(connection, &format!("{SELECT} WHERE id = ?1"), [id], |row| seal::of_row(Kind::Lots, row))
+}
+
+/// Returns every lot, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<Lot>, Stop>>, Stop> {
+    each(connection, &format!("{SELECT} ORDER BY id"), read)
 }
 
 /// Reads one lot.
-fn read(row: &Row<'_>) -> Result<Lot, Stop> {
-    Ok(Lot {
-        key: row.get(0)?,
-        like: row.get(1)?,
-        delivered_on: optional_date(row, 2)?,
-        best_before: optional_date(row, 3)?,
-        certificate: row.get(4)?,
-        figures: figures(&row.get::<_, String>(5)?)?,
-        price_per_kg: row.get(6)?,
-        nut_origin: row.get::<_, Option<String>>(7)?.map(|word| nut_origin(&word)).transpose()?,
-        flash_c: row.get(8)?,
-        note: row.get(9)?,
+fn read(row: &Row<'_>) -> Result<Kept<Lot>, Stop> {
+    record(Kind::Lots, row, Some(1), |row| {
+        let record = Lot {
+            key: row.get(1)?,
+            like: row.get(2)?,
+            delivered_on: optional_date(row, 3)?,
+            best_before: optional_date(row, 4)?,
+            certificate: row.get(5)?,
+            figures: figures(&row.get::<_, String>(6)?)?,
+            price_per_kg: row.get(7)?,
+            nut_origin: row.get::<_, Option<String>>(8)?.map(|word| nut_origin(&word)).transpose()?,
+            flash_c: row.get(9)?,
+            note: row.get(10)?,
+        };
+        Ok(Kept { id: row.get(0)?, record })
     })
 }
 

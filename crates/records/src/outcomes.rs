@@ -3,13 +3,19 @@
 use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
-use crate::batches::{WHAT, number_of};
+use crate::batches::WHAT;
 use crate::error::Stop;
-use crate::row::{date, first, id_of, iso, rows};
-use crate::{Batch, Kept, RecordsError, Store, check};
+use crate::row::{change_one, date, each, first, id_of, iso, record, rows};
+use crate::seal::{self, Digest};
+use crate::{Kept, Kind, RecordsError, Store, check};
 
-/// The columns, in the order [`read`] takes them.
-const SELECT: &str = "SELECT o.id, b.number, o.noted_on, o.note FROM outcomes o JOIN batches b ON b.id = o.batch_id";
+/// The columns, in the order [`read`] takes them; the digest is of all before it.
+const SELECT: &str = "SELECT o.id, b.number, o.noted_on, o.note, o.digest";
+/// Where they come from.
+const FROM: &str = "FROM outcomes o LEFT JOIN batches b ON b.id = o.batch_id";
+/// The remarks of a lot, batch by batch: as its index has them.
+const OF_LOT: &str = "FROM batch_lots u JOIN outcomes o ON o.batch_id = u.batch_id \
+                      LEFT JOIN batches b ON b.id = o.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id";
 
 /// A remark on a batch, made later: a complaint, a bloom, a correction.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,55 +77,56 @@ impl Store {
     }
 }
 
+/// Refuses a remark that cannot be kept, whatever else is.
+pub(crate) fn allow(outcome: &Outcome, today: Date) -> Result<(), RecordsError> {
+    check::not_future("day of the remark", outcome.noted_on, today)?;
+    check::text("remark", &outcome.note)
+}
+
 /// Checks and inserts a remark, under an id of its own or the next one, and returns the id.
 pub(crate) fn insert(connection: &Connection, id: Option<i64>, outcome: &Outcome, today: Date) -> Result<i64, Stop> {
-    check::not_future("day of the remark", outcome.noted_on, today)?;
-    check::text("remark", &outcome.note)?;
+    allow(outcome, today)?;
     let batch_id = id_of(connection, "SELECT id FROM batches WHERE number = ?1", WHAT, &outcome.batch)?;
-    connection
-        .prepare_cached("INSERT INTO outcomes (id, batch_id, noted_on, note) VALUES (?1, ?2, ?3, ?4)")?
-        .execute(params![id, batch_id, iso(outcome.noted_on), outcome.note])?;
-    Ok(connection.last_insert_rowid())
+    change_one(
+        connection,
+        Kind::Outcomes,
+        "INSERT INTO outcomes (id, batch_id, noted_on, note) VALUES (?1, ?2, ?3, ?4)",
+        params![id, batch_id, iso(outcome.noted_on), outcome.note],
+    )?;
+    let id = connection.last_insert_rowid();
+    seal::seal(connection, Kind::Outcomes, id)?;
+    Ok(id)
+}
+
+/// Returns the digest of the remark of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    first(connection, &format!("{SELECT} {FROM} WHERE o.id = ?1"), [id], |row| seal::of_row(Kind::Outcomes, row))
 }
 
 /// Returns the remark of that id, if there is one.
 pub(crate) fn find(connection: &Connection, id: i64) -> Result<Option<Kept<Outcome>>, Stop> {
-    first(connection, &format!("{SELECT} WHERE o.id = ?1"), [id], read)
+    first(connection, &format!("{SELECT} {FROM} WHERE o.id = ?1"), [id], read)
 }
 
-/// Returns every remark, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Outcome>>, Stop> {
-    rows(connection, &format!("{SELECT} ORDER BY o.id"), [], read)
+/// Returns every remark, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<Outcome>, Stop>>, Stop> {
+    each(connection, &format!("{SELECT} {FROM} ORDER BY o.id"), read)
 }
 
 /// Returns the remarks on a batch, in the order kept.
 pub(crate) fn of_batch(connection: &Connection, batch_id: i64) -> Result<Vec<Kept<Outcome>>, Stop> {
-    rows(connection, &format!("{SELECT} WHERE o.batch_id = ?1 ORDER BY o.id"), [batch_id], read)
+    rows(connection, &format!("{SELECT} {FROM} WHERE o.batch_id = ?1 ORDER BY o.id"), [batch_id], read)
 }
 
-/// Returns the remarks on every batch a lot went into, each with the id of the batch, batch by batch in the order kept.
-///
-/// # Arguments
-/// * `batches`: those batches, as [`crate::batches::of_lot`] returns them.
-pub(crate) fn of_lot(
-    connection: &Connection,
-    lot_id: i64,
-    batches: &[Kept<Batch>],
-) -> Result<Vec<(i64, Kept<Outcome>)>, Stop> {
-    let sql = "SELECT o.id, o.batch_id, o.noted_on, o.note \
-               FROM batch_lots u JOIN outcomes o ON o.batch_id = u.batch_id WHERE u.lot_id = ?1 ORDER BY u.batch_id, o.id";
-    rows(connection, sql, [lot_id], |row| {
-        let batch_id = row.get(1)?;
-        Ok((batch_id, remark(row, number_of(batches, batch_id)?)?))
-    })
+/// Returns the remarks on every batch a lot went into, batch by batch in the order kept.
+pub(crate) fn of_lot(connection: &Connection, lot_id: i64) -> Result<Vec<Kept<Outcome>>, Stop> {
+    rows(connection, &format!("{SELECT} {OF_LOT}"), [lot_id], read)
 }
 
 /// Reads one remark.
 fn read(row: &Row<'_>) -> Result<Kept<Outcome>, Stop> {
-    remark(row, row.get(1)?)
-}
-
-/// Reads one remark on a batch of that number.
-fn remark(row: &Row<'_>, batch: String) -> Result<Kept<Outcome>, Stop> {
-    Ok(Kept { id: row.get(0)?, record: Outcome { batch, noted_on: date(row, 2)?, note: row.get(3)? } })
+    record(Kind::Outcomes, row, None, |row| {
+        let record = Outcome { batch: row.get(1)?, noted_on: date(row, 2)?, note: row.get(3)? };
+        Ok(Kept { id: row.get(0)?, record })
+    })
 }

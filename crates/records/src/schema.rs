@@ -1,14 +1,23 @@
-//! The tables, one step of SQL for each version.
+//! The tables, one step of SQL for each version, and whether a file has them and nothing else.
+
+use std::collections::BTreeMap;
+use std::path::Path;
 
 use rusqlite::{Connection, TransactionBehavior};
 
-use crate::error::Stop;
+use crate::error::{SchemaFault, Stop};
+use crate::row::rows;
+use crate::sound::pages;
+use crate::{RecordsError, seal};
 
 /// Marks a database as barwright's records (`BWRC` in ASCII), in its header.
 pub(crate) const APPLICATION_ID: i64 = 0x4257_5243;
 
 /// What makes each version out of the one before; a step once released never changes.
-pub(crate) const STEPS: &[&str] = &[FIRST];
+pub(crate) const STEPS: &[&str] = &[FIRST, SECOND];
+
+/// The first version whose records have digests.
+const SEALED_SINCE: i64 = 2;
 
 /// Version 1.
 const FIRST: &str = "
@@ -92,6 +101,28 @@ CREATE TABLE outcomes (
 CREATE INDEX outcomes_of_batch ON outcomes (batch_id);
 ";
 
+/// Version 2: digests (see [`crate::seal`]); those of older records are put in once all steps are taken.
+const SECOND: &str = "
+ALTER TABLE formulas ADD COLUMN digest BLOB;
+ALTER TABLE lots ADD COLUMN digest BLOB;
+ALTER TABLE batches ADD COLUMN digest BLOB;
+ALTER TABLE bars ADD COLUMN digest BLOB;
+ALTER TABLE trials ADD COLUMN digest BLOB;
+ALTER TABLE outcomes ADD COLUMN digest BLOB;
+CREATE TABLE seals (
+    kind TEXT PRIMARY KEY,
+    records INTEGER NOT NULL,
+    digest BLOB NOT NULL
+) STRICT, WITHOUT ROWID;
+INSERT INTO seals (kind, records, digest) VALUES
+    ('formulas', 0, zeroblob(32)),
+    ('lots', 0, zeroblob(32)),
+    ('batches', 0, zeroblob(32)),
+    ('bars', 0, zeroblob(32)),
+    ('trials', 0, zeroblob(32)),
+    ('outcomes', 0, zeroblob(32));
+";
+
 /// Returns the newest version a list of steps leads to.
 pub(crate) fn newest(steps: &[&str]) -> i64 {
     i64::try_from(steps.len()).unwrap_or(i64::MAX)
@@ -112,7 +143,81 @@ pub(crate) fn migrate(connection: &mut Connection, steps: &[&str]) -> Result<(),
     for step in steps.iter().skip(done) {
         transaction.execute_batch(step)?;
     }
+    let reached = newest(steps).max(found);
+    // After the last step, because readers know no other columns than those of the newest version.
+    if found < SEALED_SINCE && reached >= SEALED_SINCE {
+        // What is damaged already is not to be sealed as if it had been kept so.
+        if let Some(what) = pages(&transaction)?.words() {
+            return Err(Stop::Unreadable(what));
+        }
+        seal::seal_all(&transaction)?;
+    }
     transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
-    transaction.pragma_update(None, "user_version", newest(steps).max(found))?;
+    transaction.pragma_update(None, "user_version", reached)?;
     Ok(transaction.commit()?)
+}
+
+/// What a database is made of: the text of everything in it, by its kind and name.
+type Objects = BTreeMap<(String, String), String>;
+
+/// Refuses a database that has not exactly the tables and indexes of a version: a trigger can swallow a record, a view can
+/// show others.
+///
+/// # Arguments
+/// * `steps`: those of its version, all of them.
+pub(crate) fn compare(connection: &Connection, steps: &[&str], path: &Path) -> Result<(), Stop> {
+    let made = Connection::open_in_memory()?;
+    steps.iter().try_for_each(|step| made.execute_batch(step))?;
+    let (due, found) = (objects(&made)?, objects(connection)?);
+    let fault = |(kind, name): &(String, String), fault| {
+        Err(RecordsError::Schema { path: path.to_owned(), object: format!("{kind} `{name}`"), fault }.into())
+    };
+    // Tables first: without one its indexes are gone as well.
+    let (tables, others): (Vec<_>, Vec<_>) = due.iter().partition(|(object, _)| object.0 == TABLE);
+    for (object, text) in tables.into_iter().chain(others) {
+        let added = || found.keys().find(|other| other.1 == object.1 && !due.contains_key(*other));
+        match (found.get(object), added()) {
+            (Some(seen), _) if seen == text => {}
+            (Some(_), _) => return fault(object, SchemaFault::Changed),
+            (None, Some((by, _))) => return fault(object, SchemaFault::Replaced { by: by.clone() }),
+            (None, None) => return fault(object, SchemaFault::Missing),
+        }
+    }
+    found.keys().find(|object| !due.contains_key(*object)).map_or(Ok(()), |object| fault(object, SchemaFault::Added))
+}
+
+/// What the database calls a table.
+const TABLE: &str = "table";
+
+/// Returns what a database is made of; statistics that SQLite keeps for itself are left out.
+fn objects(connection: &Connection) -> Result<Objects, Stop> {
+    let sql = "SELECT name, type, tbl_name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite\\_stat%' ESCAPE '\\'";
+    let objects = rows(connection, sql, [], |row| {
+        let (table, text): (String, Option<String>) = (row.get(2)?, row.get(3)?);
+        Ok(((row.get(1)?, row.get(0)?), format!("{table}: {}", plain(&text.unwrap_or_default()))))
+    })?;
+    Ok(objects.into_iter().collect())
+}
+
+/// Returns a statement with one blank between two words and none elsewhere: other versions of SQLite may put others where a
+/// column was added.
+fn plain(sql: &str) -> String {
+    let is_word = |letter: char| letter.is_alphanumeric() || letter == '_';
+    let (mut plain, mut quote, mut blank) = (String::with_capacity(sql.len()), None, false);
+    for letter in sql.chars() {
+        if quote.is_none() && letter.is_whitespace() {
+            blank = true;
+            continue;
+        }
+        if std::mem::take(&mut blank) && plain.ends_with(is_word) && is_word(letter) {
+            plain.push(' ');
+        }
+        plain.push(letter);
+        match quote {
+            Some(open) if open == letter => quote = None,
+            None if matches!(letter, '\'' | '"' | '`') => quote = Some(letter),
+            _ => {}
+        }
+    }
+    plain
 }

@@ -9,7 +9,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavio
 
 use crate::RecordsError;
 use crate::error::Stop;
-use crate::schema::{APPLICATION_ID, STEPS, migrate, newest, version};
+use crate::schema::{APPLICATION_ID, STEPS, compare, migrate, newest, version};
 
 /// Name of the records in a profile folder.
 pub const FILE_NAME: &str = "records.sqlite";
@@ -21,8 +21,6 @@ const STATEMENTS: usize = 64;
 /// Pages kept in memory, KiB (SQLite counts them as a negative number): an import of this size blocks no reader until it
 /// ends.
 const CACHE_KIB: u32 = 65_536;
-/// Findings of an integrity check that are told.
-const MOST_FINDINGS: usize = 5;
 
 /// The records of one maker: formulas as poured, lots, batches, bars, trials, outcomes.
 ///
@@ -34,6 +32,8 @@ const MOST_FINDINGS: usize = 5;
 pub struct Store {
     pub(crate) connection: Connection,
     pub(crate) path: PathBuf,
+    /// What makes the versions; those of a release, but for tests.
+    pub(crate) steps: &'static [&'static str],
 }
 
 impl Store {
@@ -61,7 +61,7 @@ impl Store {
     }
 
     /// Opens records whose versions are these steps.
-    fn open_with(folder: &Path, steps: &[&str]) -> Result<Store, RecordsError> {
+    fn open_with(folder: &Path, steps: &'static [&'static str]) -> Result<Store, RecordsError> {
         if !folder.is_dir() {
             return Err(RecordsError::NoFolder { folder: folder.to_owned() });
         }
@@ -73,13 +73,9 @@ impl Store {
             Err(source) => return Err(RecordsError::Io { path, source }),
         }
         let connection = connect(&path).map_err(|stop| not_opened(&path, stop))?;
-        let mut store = Store { connection, path };
-        let found = store.told(look(&store.connection, &store.path))?;
-        let known = newest(steps);
-        if found > known {
-            return Err(RecordsError::Newer { path: store.path, found, known });
-        }
-        if found < known {
+        let mut store = Store { connection, path, steps };
+        let found = store.told(look(&store.connection, &store.path, steps))?;
+        if found < newest(steps) {
             let migrated = migrate(&mut store.connection, steps);
             store.told(migrated)?;
         }
@@ -97,24 +93,6 @@ impl Store {
     /// ```
     pub fn path(&self) -> &Path {
         &self.path
-    }
-
-    /// Reads every page and every reference and says whether all of it is sound.
-    ///
-    /// # Errors
-    /// [`RecordsError::Damaged`] with the first findings; or a refusal of the system.
-    ///
-    /// ```
-    /// let folder = tempfile::tempdir()?;
-    /// barwright_records::Store::open(folder.path())?.check()?;
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    pub fn check(&self) -> Result<(), RecordsError> {
-        let findings = self.told(findings(&self.connection))?;
-        if findings.is_empty() {
-            return Ok(());
-        }
-        Err(RecordsError::Damaged { path: self.path.clone(), what: findings.join("; ") })
     }
 
     /// Runs one change as one transaction: on the disk when this returns, or not at all.
@@ -227,8 +205,8 @@ fn not_opened(path: &Path, stop: Stop) -> RecordsError {
     }
 }
 
-/// Looks at an open file without changing it and returns its version.
-fn look(connection: &Connection, path: &Path) -> Result<i64, Stop> {
+/// Looks at an open file without changing it and returns its version, one of those known.
+fn look(connection: &Connection, path: &Path, steps: &[&str]) -> Result<i64, Stop> {
     // A read transaction: what a killed command left half done is undone first, and nobody writes meanwhile.
     let transaction = connection.unchecked_transaction()?;
     let found = version(&transaction)?;
@@ -236,7 +214,6 @@ fn look(connection: &Connection, path: &Path) -> Result<i64, Stop> {
     let pages: u32 = transaction.pragma_query_value(None, "page_count", |row| row.get(0))?;
     let page_bytes: u32 = transaction.pragma_query_value(None, "page_size", |row| row.get(0))?;
     let bytes = fs::metadata(path).map_err(|source| RecordsError::Io { path: path.to_owned(), source })?.len();
-    transaction.finish()?;
     if application != APPLICATION_ID {
         return Err(RecordsError::Foreign { path: path.to_owned() }.into());
     }
@@ -244,29 +221,14 @@ fn look(connection: &Connection, path: &Path) -> Result<i64, Stop> {
     if bytes < u64::from(pages).saturating_mul(page_bytes.into()) {
         return Err(Stop::Unreadable(format!("it has {bytes} bytes where {pages} pages of {page_bytes} are due")));
     }
+    let known = newest(steps);
+    if found > known {
+        return Err(RecordsError::Newer { path: path.to_owned(), found, known }.into());
+    }
+    let taken = usize::try_from(found).ok().and_then(|found| steps.get(..found));
+    compare(&transaction, taken.unwrap_or_default(), path)?;
+    transaction.finish()?;
     Ok(found)
-}
-
-/// Returns the first findings of an integrity check; none when all is sound.
-pub(crate) fn findings(connection: &Connection) -> Result<Vec<String>, Stop> {
-    let mut findings = Vec::new();
-    let mut statement = connection.prepare(&format!("PRAGMA integrity_check({MOST_FINDINGS})"))?;
-    for finding in statement.query_map([], |row| row.get::<_, String>(0))? {
-        let finding = finding?;
-        if finding != "ok" {
-            findings.push(finding);
-        }
-    }
-    let mut statement = connection.prepare("PRAGMA foreign_key_check")?;
-    let mut rows = statement.query([])?;
-    while let Some(row) = rows.next()? {
-        if findings.len() >= MOST_FINDINGS {
-            break;
-        }
-        let (table, parent): (String, String) = (row.get(0)?, row.get(2)?);
-        findings.push(format!("a row of {table} refers to a row of {parent} that is not there"));
-    }
-    Ok(findings)
 }
 
 /// Says what stopped an inner function in words a maker can act on.
@@ -293,9 +255,9 @@ pub(crate) fn tell(path: &Path, stop: Stop) -> RecordsError {
         }
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => RecordsError::Busy { path, waited_s: BUSY_S },
         _ => match error {
-            rusqlite::Error::FromSqlConversionFailure(..) | rusqlite::Error::InvalidColumnType(..) => {
-                RecordsError::Damaged { path, what: error.to_string() }
-            }
+            rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::IntegralValueOutOfRange(..)
+            | rusqlite::Error::InvalidColumnType(..) => RecordsError::Damaged { path, what: error.to_string() },
             source => RecordsError::Database { path, source },
         },
     }
@@ -306,44 +268,100 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
-    use crate::{Lot, Outcome};
+    use crate::{Kind, Lot, Outcome};
 
     /// A day for records.
     const TODAY: jiff::civil::Date = jiff::civil::date(2026, 11, 25);
-    /// A version 2 that no release has.
-    const SECOND: &str = "ALTER TABLE lots ADD COLUMN shelf TEXT; UPDATE lots SET shelf = 'top';";
+    /// A version that no release has, after the newest.
+    const NEXT: &str = "ALTER TABLE lots ADD COLUMN shelf TEXT; UPDATE lots SET shelf = 'top';";
+    /// Two lots, a batch, two entries and a trial, as version 1 put them in.
+    const OLD_RECORDS: &str = "
+        INSERT INTO formulas (name) VALUES ('hand bar');
+        INSERT INTO formula_parts VALUES (1, 0, 'beeswax', 40), (1, 1, 'sunflower-oil', 60);
+        INSERT INTO lots (key, like_ingredient, delivered_on, figures, price_per_kg)
+            VALUES ('spring wax', 'beeswax', '2026-03-01', '{\"melt_c\":63.5}', 14.5), ('oil', 'sunflower-oil', NULL, '{}', NULL);
+        INSERT INTO batches (number, formula_id, poured_on, mass_g, cavities) VALUES ('26-1', 1, '2026-11-20', 600.25, 12);
+        INSERT INTO batch_lots VALUES (1, 0, 1, 240.1), (1, 1, 2, 360.15);
+        INSERT INTO bars (batch_id, first_bar, last_bar, went, went_on)
+            VALUES (1, 1, 4, 'sold', '2026-11-21'), (1, 5, 5, 'kept', '2026-11-21');
+        INSERT INTO trials (formula_id, kind, figures, tested_on, days_since_pouring)
+            VALUES (1, 'open-tube', '{\"melt_c\":54.1}', '2026-11-24', 4);
+        INSERT INTO outcomes (batch_id, noted_on, note) VALUES (1, '2026-11-25', 'bloom');";
 
-    /// Records of version 1 with one lot.
+    /// Returns the steps of a release and one more.
+    fn and_then(step: &'static str) -> &'static [&'static str] {
+        Box::leak(STEPS.iter().copied().chain([step]).collect())
+    }
+
+    /// Records of version 1.
     fn old_records() -> tempfile::TempDir {
         let folder = tempfile::tempdir().unwrap();
-        Store::open_with(folder.path(), &STEPS[..1])
-            .unwrap()
-            .add_lot(&Lot::new("spring wax", "beeswax"), TODAY)
-            .unwrap();
+        Store::open_with(folder.path(), &STEPS[..1]).unwrap().connection.execute_batch(OLD_RECORDS).unwrap();
         folder
+    }
+
+    /// Every table of some records.
+    fn tables(store: &Store) -> Vec<String> {
+        Kind::ALL.into_iter().map(|kind| store.export_csv(kind).unwrap()).collect()
     }
 
     #[test]
     fn an_older_version_takes_the_steps_it_lacks_once() {
         let folder = old_records();
-        let steps = [STEPS[0], SECOND];
+        let first = Store::open(folder.path()).unwrap();
+        assert_eq!(
+            first.check(TODAY).unwrap().records.iter().map(|kind| kind.1).collect::<Vec<_>>(),
+            [1, 2, 1, 2, 1, 1]
+        );
+        let before = tables(&first);
+        drop(first);
         for _ in 0..2 {
-            let store = Store::open_with(folder.path(), &steps).unwrap();
-            assert_eq!(version(&store.connection).unwrap(), 2);
+            let store = Store::open_with(folder.path(), and_then(NEXT)).unwrap();
+            assert_eq!(version(&store.connection).unwrap(), 3);
             let shelf: String = store.connection.query_row("SELECT shelf FROM lots", [], |row| row.get(0)).unwrap();
             assert_eq!(shelf, "top");
-            assert_eq!(store.lot("spring wax").unwrap(), Lot::new("spring wax", "beeswax"));
-            store.check().unwrap();
+            // Digests made before a column was added still fit.
+            store.check(TODAY).unwrap();
+            assert_eq!(tables(&store), before);
         }
+    }
+
+    #[test]
+    fn version_1_with_damage_is_refused_and_untouched() {
+        let folder = old_records();
+        {
+            let raw = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+            raw.execute_batch("PRAGMA foreign_keys = OFF; DELETE FROM formulas").unwrap();
+        }
+        let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
+        let error = Store::open(folder.path()).unwrap_err();
+        assert!(matches!(&error, RecordsError::Damaged { what, .. } if what.contains("refers to")), "{error}");
+        assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
+    }
+
+    #[test]
+    fn commands_at_once_bring_an_older_version_to_this_one_once() {
+        let folder = old_records();
+        std::thread::scope(|scope| {
+            for writer in 0..8 {
+                let folder = folder.path();
+                scope.spawn(move || {
+                    let mut store = Store::open(folder).unwrap();
+                    store.add_lot(&Lot::new(&format!("lot {writer}"), "beeswax"), TODAY).unwrap();
+                });
+            }
+        });
+        let store = Store::open(folder.path()).unwrap();
+        assert_eq!(store.check(TODAY).unwrap().records[1].1, 10);
     }
 
     #[test]
     fn a_newer_version_is_refused_and_untouched() {
         let folder = old_records();
-        drop(Store::open_with(folder.path(), &[STEPS[0], SECOND]).unwrap());
+        drop(Store::open_with(folder.path(), and_then(NEXT)).unwrap());
         let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
-        let error = Store::open_with(folder.path(), &STEPS[..1]).unwrap_err();
-        assert!(matches!(error, RecordsError::Newer { found: 2, known: 1, .. }), "{error}");
+        let error = Store::open(folder.path()).unwrap_err();
+        assert!(matches!(error, RecordsError::Newer { found: 3, known: 2, .. }), "{error}");
         assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
     }
 
@@ -352,9 +370,9 @@ mod tests {
         let folder = old_records();
         let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
         let half = "ALTER TABLE lots ADD COLUMN shelf TEXT; UPDATE no_such_table SET x = 1;";
-        assert!(matches!(Store::open_with(folder.path(), &[STEPS[0], half]), Err(RecordsError::Database { .. })));
+        assert!(matches!(Store::open_with(folder.path(), and_then(half)), Err(RecordsError::Database { .. })));
         assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
-        assert_eq!(Store::open_with(folder.path(), &STEPS[..1]).unwrap().lots().unwrap().len(), 1);
+        assert_eq!(Store::open(folder.path()).unwrap().lots().unwrap().len(), 2);
     }
 
     #[test]
@@ -375,7 +393,7 @@ mod tests {
         assert!(matches!(error, RecordsError::Full { .. }), "{error}");
         assert!(kept > 8, "{kept}");
         assert_eq!(store.lots().unwrap().len(), kept);
-        store.check().unwrap();
+        store.check(TODAY).unwrap();
         drop(store);
         let mut store = Store::open(folder.path()).unwrap();
         store.add_lot(&Lot::new("one more", "beeswax"), TODAY).unwrap();
@@ -389,11 +407,11 @@ mod tests {
         let mut other = Store::open(folder.path()).unwrap();
         other.connection.busy_timeout(Duration::from_millis(20)).unwrap();
         let writing = one.connection.transaction_with_behavior(TransactionBehavior::Immediate).unwrap();
-        let error = other.add_lot(&Lot::new("oil", "sunflower-oil"), TODAY).unwrap_err();
+        let error = other.add_lot(&Lot::new("summer oil", "sunflower-oil"), TODAY).unwrap_err();
         assert!(matches!(error, RecordsError::Busy { .. }), "{error}");
         drop(writing);
-        other.add_lot(&Lot::new("oil", "sunflower-oil"), TODAY).unwrap();
-        assert_eq!(one.lots().unwrap().len(), 2);
+        other.add_lot(&Lot::new("summer oil", "sunflower-oil"), TODAY).unwrap();
+        assert_eq!(one.lots().unwrap().len(), 3);
     }
 
     #[test]
@@ -407,15 +425,6 @@ mod tests {
     }
 
     #[test]
-    fn a_hand_edited_value_is_damage_not_a_guess() {
-        let folder = old_records();
-        let store = Store::open(folder.path()).unwrap();
-        store.connection.execute("UPDATE lots SET delivered_on = 'last spring'", []).unwrap();
-        let error = store.lots().unwrap_err();
-        assert!(matches!(&error, RecordsError::Damaged { what, .. } if what.contains("last spring")), "{error}");
-    }
-
-    #[test]
     fn a_reference_to_nothing_is_found() {
         let folder = old_records();
         let mut store = Store::open(folder.path()).unwrap();
@@ -424,7 +433,7 @@ mod tests {
         store.connection.execute_batch("PRAGMA foreign_keys = OFF").unwrap();
         let sql = "INSERT INTO outcomes (batch_id, noted_on, note) VALUES (7, '2026-11-25', 'x')";
         store.connection.execute(sql, []).unwrap();
-        assert!(matches!(store.check(), Err(RecordsError::Damaged { .. })));
+        assert!(matches!(store.check(TODAY), Err(RecordsError::Damaged { .. })));
         assert!(matches!(store.backup(&folder.path().join("copy")), Err(RecordsError::Damaged { .. })));
         assert!(!folder.path().join("copy").exists());
     }

@@ -4,7 +4,7 @@ use std::iter::{self, Peekable};
 
 use rusqlite::Connection;
 
-use crate::error::Stop;
+use crate::error::{Stop, beginning};
 use crate::row::unknown;
 use crate::{
     Bars, Batch, Kept, Lot, Outcome, PouredFormula, RecordsError, Store, bars, batches, formulas, lots, outcomes,
@@ -75,20 +75,29 @@ impl Store {
     /// ```
     pub fn trace_lot(&self, key: &str) -> Result<LotTrace, RecordsError> {
         self.read(|connection| {
-            let (lot_id, lot) = lots::find(connection, key)?.ok_or_else(|| unknown("lot", key))?;
-            let batches = batches::of_lot(connection, lot_id)?;
-            let mut bars = bars::of_lot(connection, lot_id, &batches)?.into_iter().peekable();
-            let mut outcomes = outcomes::of_lot(connection, lot_id, &batches)?.into_iter().peekable();
-            let batches = batches
-                .into_iter()
-                .map(|Kept { id, record: batch }| TracedBatch {
-                    lot_mass_g: batch.lots.iter().filter(|used| used.lot == lot.key).map(|used| used.mass_g).sum(),
-                    bars: of_batch(&mut bars, id),
-                    outcomes: of_batch(&mut outcomes, id),
+            let Kept { id, record: lot } = lots::find(connection, key)?.ok_or_else(|| unknown("lot", key))?;
+            let mut bars = bars::of_lot(connection, id)?.into_iter().peekable();
+            let mut outcomes = outcomes::of_lot(connection, id)?.into_iter().peekable();
+            let mut batches = Vec::new();
+            for Kept { record: batch, .. } in batches::of_lot(connection, id)? {
+                let mine: Vec<f64> =
+                    batch.lots.iter().filter(|used| used.lot == lot.key).map(|used| used.mass_g).collect();
+                if mine.is_empty() {
+                    return Err(astray(&batch.number, &lot.key));
+                }
+                batches.push(TracedBatch {
+                    lot_mass_g: mine.iter().sum(),
+                    bars: of_batch(&mut bars, |bars| bars.batch == batch.number),
+                    outcomes: of_batch(&mut outcomes, |outcome| outcome.batch == batch.number),
                     batch,
-                })
-                .collect();
-            Ok(LotTrace { lot, batches })
+                });
+            }
+            // What belongs to none of the batches would be left out of the answer.
+            let left = bars.next().map(|kept| kept.record.batch);
+            match left.or_else(|| outcomes.next().map(|kept| kept.record.batch)) {
+                Some(number) => Err(astray(&number, &lot.key)),
+                None => Ok(LotTrace { lot, batches }),
+            }
         })
     }
 
@@ -152,17 +161,28 @@ impl Store {
 /// Follows a batch back.
 fn trace_back(connection: &Connection, number: &str) -> Result<BatchTrace, Stop> {
     let Kept { id, record: batch } = batches::find(connection, number)?.ok_or_else(|| unknown("batch", number))?;
-    let formula = formulas::find(connection, &batch.formula)?.ok_or_else(|| unknown("formula", &batch.formula))?;
+    let formula = formulas::find(connection, &batch.formula)?.ok_or_else(|| unknown("formula", &batch.formula))?.record;
     let mut traced = Vec::new();
     for used in &batch.lots {
-        let (_, lot) = lots::find(connection, &used.lot)?.ok_or_else(|| unknown("lot", &used.lot))?;
+        let lot = lots::find(connection, &used.lot)?.ok_or_else(|| unknown("lot", &used.lot))?.record;
         traced.push(TracedLot { lot, mass_g: used.mass_g });
     }
     let (bars, outcomes) = (bars::of_batch(connection, id)?, outcomes::of_batch(connection, id)?);
     Ok(BatchTrace { batch, formula, lots: traced, bars, outcomes })
 }
 
-/// Takes the records of the next batch off a list that goes batch by batch.
-fn of_batch<T>(records: &mut Peekable<impl Iterator<Item = (i64, T)>>, id: i64) -> Vec<T> {
-    iter::from_fn(|| records.next_if(|(batch_id, _)| *batch_id == id)).map(|(_, record)| record).collect()
+/// Takes the records of the next batch off a list that goes batch by batch, in the order kept.
+fn of_batch<T>(records: &mut Peekable<impl Iterator<Item = Kept<T>>>, is_its: impl Fn(&T) -> bool) -> Vec<Kept<T>> {
+    let mut taken: Vec<Kept<T>> = iter::from_fn(|| records.next_if(|kept| is_its(&kept.record))).collect();
+    taken.sort_by_key(|kept| kept.id);
+    taken
+}
+
+/// Says that the index of lots leads where it should not.
+fn astray(batch: &str, lot: &str) -> Stop {
+    Stop::Unreadable(format!(
+        "batch {:?} is listed for lot {:?} and does not name it",
+        beginning(batch),
+        beginning(lot)
+    ))
 }

@@ -7,14 +7,15 @@ use rusqlite::{Connection, Row, params};
 
 use crate::batches::formula_id;
 use crate::error::Stop;
-use crate::row::{date, figures, first, iso, rows, unknown};
-use crate::{Figures, Kept, RecordsError, Store, check};
+use crate::row::{all, change_one, date, each, figures, first, iso, record, rows, unknown};
+use crate::seal::{self, Digest};
+use crate::{Figures, Kept, Kind, RecordsError, Store, check};
 
 /// Days since pouring that are taken: up to a century.
 const DAYS: RangeInclusive<f64> = 0.0..=36_525.0;
-/// The columns, in the order [`read`] takes them.
-const SELECT: &str = "SELECT t.id, f.name, t.kind, t.figures, t.tested_on, t.days_since_pouring, t.note \
-                      FROM trials t JOIN formulas f ON f.id = t.formula_id";
+/// The columns, in the order [`read`] takes them; the digest is of all before it.
+const SELECT: &str = "SELECT t.id, f.name, t.kind, t.figures, t.tested_on, t.days_since_pouring, t.note, t.digest \
+                      FROM trials t LEFT JOIN formulas f ON f.id = t.formula_id";
 
 /// What was tested at the bench.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -179,7 +180,7 @@ impl Store {
     /// ```
     pub fn trials(&self, formula: Option<&str>) -> Result<Vec<Kept<Trial>>, RecordsError> {
         self.read(|connection| match formula {
-            None => all(connection),
+            None => all(connection, Kind::Trials, every),
             Some(formula) => {
                 let id = formula_id(connection, formula)?;
                 rows(connection, &format!("{SELECT} WHERE t.formula_id = ?1 ORDER BY t.id"), [id], read)
@@ -188,28 +189,41 @@ impl Store {
     }
 }
 
-/// Checks and inserts a trial, under an id of its own or the next one, and returns the id.
-pub(crate) fn insert(connection: &Connection, id: Option<i64>, trial: &Trial, today: Date) -> Result<i64, Stop> {
+/// Refuses a trial that cannot be kept, whatever else is.
+pub(crate) fn allow(trial: &Trial, today: Date) -> Result<(), RecordsError> {
     check::not_future("day of the trial", trial.tested_on, today)?;
     check::optional_text("note of the trial", trial.note.as_deref())?;
     check::number("age of the bar", f64::from(trial.days_since_pouring), DAYS, "days")?;
-    let figures = check::figures_text("the trial", &trial.figures)?;
+    figures_text(trial).map(|_| ())
+}
+
+/// Returns the figures of a trial as JSON text.
+pub(crate) fn figures_text(trial: &Trial) -> Result<String, RecordsError> {
+    check::figures_text("the trial", &trial.figures)
+}
+
+/// Checks and inserts a trial, under an id of its own or the next one, and returns the id.
+pub(crate) fn insert(connection: &Connection, id: Option<i64>, trial: &Trial, today: Date) -> Result<i64, Stop> {
+    allow(trial, today)?;
     let formula_id = formula_id(connection, &trial.formula)?;
-    connection
-        .prepare_cached(
-            "INSERT INTO trials (id, formula_id, kind, figures, tested_on, days_since_pouring, note) \
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-        )?
-        .execute(params![
+    change_one(
+        connection,
+        Kind::Trials,
+        "INSERT INTO trials (id, formula_id, kind, figures, tested_on, days_since_pouring, note) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        params![
             id,
             formula_id,
             trial.kind.word(),
-            figures,
+            figures_text(trial)?,
             iso(trial.tested_on),
             trial.days_since_pouring,
             trial.note
-        ])?;
-    Ok(connection.last_insert_rowid())
+        ],
+    )?;
+    let id = connection.last_insert_rowid();
+    seal::seal(connection, Kind::Trials, id)?;
+    Ok(id)
 }
 
 /// Returns the trial of that id, if there is one.
@@ -217,24 +231,31 @@ pub(crate) fn find(connection: &Connection, id: i64) -> Result<Option<Kept<Trial
     first(connection, &format!("{SELECT} WHERE t.id = ?1"), [id], read)
 }
 
-/// Returns every trial, in the order kept.
-pub(crate) fn all(connection: &Connection) -> Result<Vec<Kept<Trial>>, Stop> {
-    rows(connection, &format!("{SELECT} ORDER BY t.id"), [], read)
+/// Returns the digest of the trial of that id, if there is one.
+pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
+    first(connection, &format!("{SELECT} WHERE t.id = ?1"), [id], |row| seal::of_row(Kind::Trials, row))
+}
+
+/// Returns every trial, in the order kept, and what is wrong with those that cannot be read.
+pub(crate) fn every(connection: &Connection) -> Result<Vec<Result<Kept<Trial>, Stop>>, Stop> {
+    each(connection, &format!("{SELECT} ORDER BY t.id"), read)
 }
 
 /// Reads one trial.
 fn read(row: &Row<'_>) -> Result<Kept<Trial>, Stop> {
-    let kind: String = row.get(2)?;
-    Ok(Kept {
-        id: row.get(0)?,
-        record: Trial {
-            formula: row.get(1)?,
-            kind: TrialKind::called(&kind)
-                .ok_or_else(|| Stop::Unreadable(format!("{kind:?} is kept where the kind of a trial should be")))?,
-            figures: figures(&row.get::<_, String>(3)?)?,
-            tested_on: date(row, 4)?,
-            days_since_pouring: row.get(5)?,
-            note: row.get(6)?,
-        },
+    record(Kind::Trials, row, None, |row| {
+        let kind: String = row.get(2)?;
+        Ok(Kept {
+            id: row.get(0)?,
+            record: Trial {
+                formula: row.get(1)?,
+                kind: TrialKind::called(&kind)
+                    .ok_or_else(|| Stop::Unreadable(format!("{kind:?} is kept where the kind of a trial should be")))?,
+                figures: figures(&row.get::<_, String>(3)?)?,
+                tested_on: date(row, 4)?,
+                days_since_pouring: row.get(5)?,
+                note: row.get(6)?,
+            },
+        })
     })
 }

@@ -7,9 +7,8 @@ use rusqlite::Connection;
 
 use super::Kind;
 use crate::error::Stop;
-use crate::{
-    Bars, Batch, Kept, Lot, Outcome, PouredFormula, Trial, bars, batches, check, formulas, lots, outcomes, trials,
-};
+use crate::row::all;
+use crate::{Bars, Batch, Kept, Lot, Outcome, PouredFormula, Trial, bars, batches, formulas, lots, outcomes, trials};
 
 /// Returns a table as CSV text.
 pub(super) fn export(connection: &Connection, kind: Kind) -> Result<String, Stop> {
@@ -17,17 +16,25 @@ pub(super) fn export(connection: &Connection, kind: Kind) -> Result<String, Stop
     let mut table = WriterBuilder::new().quote_style(QuoteStyle::NonNumeric).from_writer(Vec::new());
     put(&mut table, kind.columns().iter().map(|column| (*column).to_owned()))?;
     match kind {
-        Kind::Formulas => formulas::all(connection)?.iter().try_for_each(|record| formula(&mut table, record))?,
-        Kind::Lots => lots::all(connection)?.iter().try_for_each(|record| lot(&mut table, record))?,
-        Kind::Batches => {
-            batches::all(connection)?.iter().try_for_each(|kept| batch(&mut table, &kept.record))?;
-        }
-        Kind::Bars => bars::all(connection)?.iter().try_for_each(|kept| bar(&mut table, kept))?,
-        Kind::Trials => trials::all(connection)?.iter().try_for_each(|kept| trial(&mut table, kept))?,
-        Kind::Outcomes => outcomes::all(connection)?.iter().try_for_each(|kept| outcome(&mut table, kept))?,
+        Kind::Formulas => put_all(connection, kind, formulas::every, |kept| formula(&mut table, &kept.record))?,
+        Kind::Lots => put_all(connection, kind, lots::every, |kept| lot(&mut table, &kept.record))?,
+        Kind::Batches => put_all(connection, kind, batches::every, |kept| batch(&mut table, &kept.record))?,
+        Kind::Bars => put_all(connection, kind, bars::every, |kept| bar(&mut table, kept))?,
+        Kind::Trials => put_all(connection, kind, trials::every, |kept| trial(&mut table, kept))?,
+        Kind::Outcomes => put_all(connection, kind, outcomes::every, |kept| outcome(&mut table, kept))?,
     }
     let bytes = table.into_inner().map_err(|error| Stop::Unreadable(error.to_string()))?;
     String::from_utf8(bytes).map_err(|error| Stop::Unreadable(error.to_string()))
+}
+
+/// Writes every record of a kind.
+fn put_all<T>(
+    connection: &Connection,
+    kind: Kind,
+    every: impl FnOnce(&Connection) -> Result<Vec<Result<Kept<T>, Stop>>, Stop>,
+    write: impl FnMut(&Kept<T>) -> Result<(), Stop>,
+) -> Result<(), Stop> {
+    all(connection, kind, every)?.iter().try_for_each(write)
 }
 
 /// Writes one row.
@@ -55,7 +62,7 @@ fn formula(table: &mut Writer<Vec<u8>>, formula: &PouredFormula) -> Result<(), S
 
 /// Writes a lot.
 fn lot(table: &mut Writer<Vec<u8>>, lot: &Lot) -> Result<(), Stop> {
-    let figures = if lot.figures.is_empty() { String::new() } else { check::figures_text("the lot", &lot.figures)? };
+    let figures = if lot.figures.is_empty() { String::new() } else { lots::figures_text(lot)? };
     put(
         table,
         [
@@ -117,7 +124,7 @@ fn bar(table: &mut Writer<Vec<u8>>, kept: &Kept<Bars>) -> Result<(), Stop> {
 /// Writes a trial.
 fn trial(table: &mut Writer<Vec<u8>>, kept: &Kept<Trial>) -> Result<(), Stop> {
     let trial = &kept.record;
-    let figures = check::figures_text("the trial", &trial.figures)?;
+    let figures = trials::figures_text(trial)?;
     put(
         table,
         [

@@ -46,7 +46,7 @@ pub(super) fn import(connection: &Connection, kind: Kind, text: &str, today: Dat
                 let put = || {
                     let (id, record) = (id(&row)?, bar(&row)?);
                     let put = |id| bars::insert(connection, id, &record, today);
-                    put_numbered("entry of bars", id, &record, |id| bars::find(connection, id), put)
+                    put_numbered(kind, id, &record, |id| bars::find(connection, id), put)
                 };
                 done.count(row.line, put())?;
             }
@@ -56,7 +56,7 @@ pub(super) fn import(connection: &Connection, kind: Kind, text: &str, today: Dat
                 let put = || {
                     let (id, record) = (id(&row)?, trial(&row)?);
                     let put = |id| trials::insert(connection, id, &record, today);
-                    put_numbered("trial", id, &record, |id| trials::find(connection, id), put)
+                    put_numbered(kind, id, &record, |id| trials::find(connection, id), put)
                 };
                 done.count(row.line, put())?;
             }
@@ -66,7 +66,7 @@ pub(super) fn import(connection: &Connection, kind: Kind, text: &str, today: Dat
                 let put = || {
                     let (id, record) = (id(&row)?, outcome(&row)?);
                     let put = |id| outcomes::insert(connection, id, &record, today);
-                    put_numbered("outcome", id, &record, |id| outcomes::find(connection, id), put)
+                    put_numbered(kind, id, &record, |id| outcomes::find(connection, id), put)
                 };
                 done.count(row.line, put())?;
             }
@@ -122,7 +122,7 @@ fn told(mut faults: Vec<RecordsError>) -> RecordsError {
 
 /// Adds a formula unless it is there word for word; says whether it did.
 fn put_formula(connection: &Connection, formula: &PouredFormula) -> Result<bool, Stop> {
-    if formulas::find(connection, &formula.name)?.as_ref() == Some(formula) {
+    if formulas::find(connection, &formula.name)?.is_some_and(|kept| kept.record == *formula) {
         return Ok(false);
     }
     formulas::insert(connection, formula)?;
@@ -131,7 +131,7 @@ fn put_formula(connection: &Connection, formula: &PouredFormula) -> Result<bool,
 
 /// Adds a lot unless it is there word for word; says whether it did.
 fn put_lot(connection: &Connection, lot: &Lot, today: Date) -> Result<bool, Stop> {
-    if lots::find(connection, &lot.key)?.is_some_and(|(_, kept)| kept == *lot) {
+    if lots::find(connection, &lot.key)?.is_some_and(|kept| kept.record == *lot) {
         return Ok(false);
     }
     lots::insert(connection, lot, today)?;
@@ -149,7 +149,7 @@ fn put_batch(connection: &Connection, batch: &Batch, today: Date) -> Result<bool
 
 /// Adds a record under its id unless it is there word for word; without an id it is new. Says whether it added it.
 fn put_numbered<T: PartialEq>(
-    what: &'static str,
+    kind: Kind,
     id: Option<i64>,
     record: &T,
     find: impl FnOnce(i64) -> Result<Option<Kept<T>>, Stop>,
@@ -161,7 +161,7 @@ fn put_numbered<T: PartialEq>(
         if kept.record == *record {
             return Ok(false);
         }
-        return Err(RecordsError::AlreadyThere { what, name: id.to_string() }.into());
+        return Err(RecordsError::AlreadyThere { what: kind.one(), name: id.to_string() }.into());
     }
     put(id)?;
     Ok(true)

@@ -6,7 +6,7 @@ mod reader;
 
 use jiff::civil::Date;
 
-use crate::{RecordsError, Store};
+use crate::{RecordsError, Store, seal};
 
 /// The longest table read, bytes.
 pub const MOST_TABLE_BYTES: usize = 256 << 20;
@@ -45,6 +45,18 @@ impl Kind {
             Kind::Bars => "bars",
             Kind::Trials => "trials",
             Kind::Outcomes => "outcomes",
+        }
+    }
+
+    /// Returns what one record of the kind is called in messages.
+    pub(crate) fn one(self) -> &'static str {
+        match self {
+            Kind::Formulas => "formula",
+            Kind::Lots => "lot",
+            Kind::Batches => "batch",
+            Kind::Bars => "entry of bars",
+            Kind::Trials => "trial",
+            Kind::Outcomes => "outcome",
         }
     }
 
@@ -138,11 +150,7 @@ impl Store {
     /// ```
     pub fn counts(&self) -> Result<Vec<(Kind, u64)>, RecordsError> {
         self.read(|connection| {
-            let count = |kind: Kind| {
-                let sql = format!("SELECT count(*) FROM {}", kind.word());
-                Ok((kind, connection.query_row(&sql, [], |row| row.get::<_, i64>(0))?.unsigned_abs()))
-            };
-            Kind::ALL.into_iter().map(count).collect()
+            Kind::ALL.into_iter().map(|kind| Ok((kind, seal::complete(connection, kind)?))).collect()
         })
     }
 

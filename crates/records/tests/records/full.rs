@@ -43,7 +43,7 @@ fn a_write_the_system_refuses_leaves_what_was_there() {
     assert_eq!(said.last(), Some(&format!("full {kept}").as_str()));
     assert!(kept > 10, "{kept}");
     let mut store = Store::open(folder.path()).unwrap();
-    store.check().unwrap();
+    store.check(today()).unwrap();
     assert_eq!(store.outcomes("26-1").unwrap().len(), kept);
     // With room again, the next record is taken.
     store.add_outcome(&outcome("26-1", "room"), today()).unwrap();

@@ -18,7 +18,7 @@ fn refuse(batches: impl IntoIterator<Item = (Batch, fn(&RecordsError) -> bool)>)
         assert!(error.to_string().len() < 1000, "{error}");
     }
     assert_eq!(store.batches().unwrap(), []);
-    store.check().unwrap();
+    store.check(today()).unwrap();
 }
 
 #[test]

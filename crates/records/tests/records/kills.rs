@@ -61,7 +61,7 @@ fn add_for_ever(folder: &Path, tag: &str) {
 
 /// Compares the records with every acknowledgement so far and returns how many records there are.
 fn compare(store: &Store, acks: &[String]) -> usize {
-    store.check().unwrap();
+    store.check(today()).unwrap();
     let batches: HashMap<String, Batch> =
         store.batches().unwrap().into_iter().map(|batch| (batch.number.clone(), batch)).collect();
     let trials: HashMap<i64, String> =

@@ -7,6 +7,7 @@
     reason = "a test may stop at the first surprise and say what it measured"
 )]
 
+mod damage;
 mod full;
 mod input;
 mod kills;

@@ -100,7 +100,7 @@ fn a_hundred_thousand_batches_fit_and_are_found() {
     ask_times(LONG_QUESTIONS, "trace of a lot in 10,000 batches", |_| salt(&store));
     ask_times(LONG_QUESTIONS, "opened anew and the same", |_| salt(&Store::open(folder.path()).unwrap()));
     let start = Instant::now();
-    store.check().unwrap();
+    store.check(today()).unwrap();
     println!("check: {:.1} s", start.elapsed().as_secs_f64());
     let start = Instant::now();
     store.backup(&folder.path().join("copy")).unwrap();

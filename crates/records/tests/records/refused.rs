@@ -69,7 +69,7 @@ fn damage_inside_is_found_when_read_written_or_checked() {
     {
         let mut store = Store::open(folder.path()).unwrap();
         for error in [
-            store.check().unwrap_err(),
+            store.check(today()).unwrap_err(),
             store.batches().map(|_| ()).unwrap_err(),
             store.add_batch(&batch("26-new", &[("wax 1", 225.0)]), today()).unwrap_err(),
             store.backup(&folder.path().join("copy")).unwrap_err(),
@@ -108,7 +108,7 @@ fn a_backup_has_what_was_there_when_it_began() {
     let before = store.batches().unwrap();
     store.add_batch(&batch("26-later", &[]), today()).unwrap();
     let copy = Store::open(elsewhere.path()).unwrap();
-    copy.check().unwrap();
+    copy.check(today()).unwrap();
     assert_eq!(copy.batches().unwrap(), before);
     assert_eq!(elsewhere.path().read_dir().unwrap().count(), 1);
 }
@@ -126,7 +126,7 @@ fn a_read_only_folder_is_told_and_still_read() {
         match Store::open(&folder) {
             Ok(mut store) => {
                 assert_eq!(store.batches().unwrap().len(), 200);
-                store.check().unwrap();
+                store.check(today()).unwrap();
                 let error = store.add_batch(&batch("26-new", &[]), today()).unwrap_err();
                 assert!(matches!(error, RecordsError::ReadOnly { .. }), "{error:?}");
                 let error = store.backup(&folder.join("copy")).unwrap_err();

@@ -37,7 +37,7 @@ fn ten_writers_of_a_hundred_records_make_a_thousand() {
     }
     println!("{WRITERS} writers of {RECORDS} records each: {:.1} s", start.elapsed().as_secs_f64());
     let store = Store::open(folder.path()).unwrap();
-    store.check().unwrap();
+    store.check(today()).unwrap();
     let there: HashSet<String> = store.batches().unwrap().into_iter().map(|batch| batch.number).collect();
     assert_eq!(there.len(), WRITERS * RECORDS);
     assert_eq!(there, said);

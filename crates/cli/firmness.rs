@@ -1,5 +1,6 @@
 //! Reads a demand on firmness from the command line: `80kPa`, `30%@25C`, `20..40%@68F`.
 
+use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_reference::temperature::parse_temperature;
 use barwright_reformulate::{Demand, Firmness};
 
@@ -14,8 +15,8 @@ const ASKED_AT_C: std::ops::RangeInclusive<f64> = -20.0..=60.0;
 /// Yield stresses taken, kPa.
 const KPA: std::ops::RangeInclusive<f64> = 0.01..=10_000.0;
 
-/// Beeswax in oil taken, %: above 100 is firmer than beeswax itself.
-const BEESWAX_PERCENT: std::ops::RangeInclusive<f64> = 1.0..=200.0;
+/// Beeswax in oil taken, %.
+const BEESWAX_PERCENT: std::ops::RangeInclusive<f64> = 1.0..=NEAT_PERCENT;
 
 /// How a demand is written.
 const HOW: &str = "write `30%@25C` (as firm as oil with 30 % beeswax in it, at 25 °C), `80kPa`, `12psi`, or a range such as `20..40%`";
@@ -56,11 +57,13 @@ pub fn parse_firmness(text: &str) -> Result<FirmnessWish, String> {
         if range.contains(&value) {
             Ok(Some(found))
         } else {
+            let harder = matches!(found, Firmness::BeeswaxPercent(percent) if percent > NEAT_PERCENT);
             Err(format!(
-                "`{number}` is outside {} to {} {}",
+                "`{number}` is outside {} to {} {}{}",
                 range.start(),
                 range.end(),
-                if unit == "psi" { "kPa" } else { &unit }
+                if unit == "psi" { "kPa" } else { &unit },
+                if harder { "; for a bar harder than beeswax itself, ask in kPa" } else { "" }
             ))
         }
     };
@@ -84,6 +87,7 @@ pub fn parse_firmness(text: &str) -> Result<FirmnessWish, String> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     #[test]
@@ -98,5 +102,7 @@ mod tests {
         for text in ["", "80", "kPa", "80bar", "40..20%", "30%@500C", "nan%", "-3kPa", "..", "1e9kPa", "30%@", "%"] {
             assert!(parse_firmness(text).is_err(), "{text}");
         }
+        let harder = parse_firmness("150%@25C").unwrap_err();
+        assert_eq!(harder, "`150` is outside 1 to 100 %; for a bar harder than beeswax itself, ask in kPa");
     }
 }

@@ -19,6 +19,7 @@ mod command_line;
 mod cool;
 mod demo;
 mod explore;
+mod figures;
 mod formats;
 mod guide;
 mod ingredients;

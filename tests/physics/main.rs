@@ -3,6 +3,7 @@
 
 mod convex_peer;
 mod equilibrium;
+mod figures;
 mod invariants;
 mod sensitivity;
 

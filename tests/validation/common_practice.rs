@@ -27,7 +27,7 @@ fn thirty_thirty_forty_with_a_hard_butter_is_a_hard_bar_right_for_detail() {
         for oil in OILS {
             let found = answer(&format!("beeswax 30, {butter} 30, {oil} 40"), CrystalState::Rested, &[20.0]);
             let detail = &found.detail;
-            let bwe = found.firmness[0].beeswax_equivalent_percent.value;
+            let bwe = found.firmness[0].beeswax_equivalent.percent().unwrap().value;
             println!("{butter} + {oil}: {:?} p {:.2}, {bwe:.0} % BWE", detail.verdict, detail.probability);
             assert!(matches!(detail.verdict, Verdict::Yes | Verdict::Likely), "{butter} + {oil}: {detail:?}");
             assert!(bwe > 40.0, "{butter} + {oil} is no hard bar: {bwe:.0} % BWE");

@@ -4,10 +4,10 @@ use barwright_reference::{CrystalState, Formula, Library};
 use serde::Serialize;
 use thiserror::Error;
 
+use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, SCALE_PERCENT};
 use crate::cautions::{self, Caution};
 use crate::chain::Chain;
 use crate::equilibrium::{Change, EquilibriumError};
-use crate::firmness::{self, SCALE_PERCENT};
 use crate::interval::{Estimate, Spread};
 use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
 use crate::mixture::{BeyondDraws, Mixture};
@@ -177,8 +177,9 @@ pub struct FirmnessAt {
     pub temperature_c: f64,
     /// Yield stress, kPa.
     pub yield_stress_kpa: Estimate,
-    /// Beeswax in liquid oil that would be as firm, mass %.
-    pub beeswax_equivalent_percent: Estimate,
+    /// Beeswax in liquid oil that would be as firm.
+    #[serde(flatten)]
+    pub beeswax_equivalent: BeeswaxEquivalent,
     /// Needle penetration, 0.1 mm; `None` when softer than the test allows.
     pub needle_dmm: Option<Estimate>,
 }
@@ -236,7 +237,8 @@ fn is_zero(count: &usize) -> bool {
 pub(crate) struct Outcome {
     pub solids_percent: Vec<f64>,
     pub yield_kpa: Vec<f64>,
-    pub beeswax_percent: Vec<f64>,
+    /// Mass % of beeswax in oil as firm as the bar; `None` when it is harder than beeswax.
+    pub beeswax_percent: Vec<Option<f64>>,
     pub softening_c: Option<f64>,
     pub slip_c: Option<f64>,
     pub drop_c: Option<f64>,
@@ -267,8 +269,8 @@ pub struct Workbench<'a> {
     options: Options,
     draws: Draws,
     models: ModelDraws,
-    /// Structure of beeswax in oil: per draw (central first), per temperature.
-    scales: Vec<Vec<[f64; SCALE_PERCENT.len()]>>,
+    /// Beeswax in oil: per draw (central first), per temperature.
+    scales: Vec<Vec<BeeswaxScale>>,
 }
 
 /// Assesses one formula.
@@ -348,15 +350,14 @@ impl<'a> Workbench<'a> {
         self.model(draw)
     }
 
-    /// Structure of beeswax in oil at one of the temperatures of the options, in one draw.
+    /// Beeswax in oil at one of the temperatures of the options, in one draw.
     ///
     /// # Arguments
-    /// * `percent`: beeswax, mass %.
     /// * `at`: position of the temperature in [`Options::at_c`].
     /// * `draw`: `None` for the central one.
-    pub fn beeswax_structure(&self, percent: f64, at: usize, draw: Option<usize>) -> f64 {
+    pub fn beeswax_scale(&self, at: usize, draw: Option<usize>) -> &BeeswaxScale {
         let scale = self.scales.get(draw.map_or(0, |index| index + 1)).and_then(|scales| scales.get(at));
-        scale.map_or(0.0, |scale| firmness::beeswax_structure(scale, percent))
+        scale.unwrap_or(&BeeswaxScale::LIQUID)
     }
 
     /// A mixture of a formula in a crystal state, with the draws of this bench.
@@ -387,9 +388,9 @@ impl<'a> Workbench<'a> {
         Ok(mixture)
     }
 
-    fn beeswax_scales(&self) -> Result<Vec<Vec<[f64; SCALE_PERCENT.len()]>>, BlendError> {
+    fn beeswax_scales(&self) -> Result<Vec<Vec<BeeswaxScale>>, BlendError> {
         let temperatures = self.options.at_c.len();
-        let mut scales = vec![vec![[0.0; SCALE_PERCENT.len()]; temperatures]; self.draws.count() + 1];
+        let mut scales = vec![vec![BeeswaxScale::LIQUID; temperatures]; self.draws.count() + 1];
         for (level, &percent) in SCALE_PERCENT.iter().enumerate() {
             let mixture = self.scale_mixture(percent)?;
             let mut bench = Chain::new(&mixture, None, self.model(None))?;
@@ -397,7 +398,7 @@ impl<'a> Workbench<'a> {
                 bench.fill(&mixture, draw, self.model(draw))?;
                 let mut evaluator = bench.evaluator(self.model(draw), Beyond::NOTHING);
                 for (at, &celsius) in scale.iter_mut().zip(&self.options.at_c) {
-                    at[level] = evaluator.point(celsius)?.structure;
+                    at.structure[level] = evaluator.point(celsius)?.structure;
                 }
             }
         }
@@ -465,7 +466,8 @@ impl<'a> Workbench<'a> {
         for &celsius in &options.at_c {
             tables.push(evaluator.rates(celsius, &along)?);
         }
-        let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value);
+        // Adding zero turns a -0 into 0.
+        let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value + 0.0);
         let found = in_use.parts().enumerate().map(|(index, (ingredient, percent))| Effect {
             ingredient: self.library.ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
             percent,
@@ -476,7 +478,7 @@ impl<'a> Workbench<'a> {
             slip_point_k: slip.as_ref().map(|rates| rates[index]),
             // The finest relief is as 1/τ.
             finest_feature_percent: relative(-release_rates[index].yield_kpa, released.yield_kpa),
-            melted_points: -100.0 * skin[index].solids,
+            melted_points: -100.0 * skin[index].solids + 0.0,
         });
         let order = |key: &str| {
             let place = |part: &barwright_reference::Part| {
@@ -494,7 +496,7 @@ impl<'a> Workbench<'a> {
         evaluator: &mut Evaluator<'_>,
         model: &ModelDraw,
         release: Point,
-        scale: &[[f64; SCALE_PERCENT.len()]],
+        scale: &[BeeswaxScale],
         content: &Content,
     ) -> Result<Outcome, EquilibriumError> {
         let (options, parameters) = (&self.options, self.parameters);
@@ -538,7 +540,7 @@ impl<'a> Workbench<'a> {
             let point = evaluator.point(celsius)?;
             outcome.solids_percent.push(100.0 * point.solids);
             outcome.yield_kpa.push(point.yield_kpa);
-            outcome.beeswax_percent.push(firmness::beeswax_equivalent_percent(scale, point.structure));
+            outcome.beeswax_percent.push(scale.percent(point.structure));
         }
         Ok(outcome)
     }
@@ -552,7 +554,11 @@ impl<'a> Workbench<'a> {
         let firmness = options.at_c.iter().enumerate().map(|(index, &temperature_c)| FirmnessAt {
             temperature_c,
             yield_stress_kpa: ensemble.estimate(|outcome| outcome.yield_kpa[index]),
-            beeswax_equivalent_percent: ensemble.estimate(|outcome| outcome.beeswax_percent[index]),
+            beeswax_equivalent: BeeswaxEquivalent::from_draws(
+                self.beeswax_scale(index, None).is_liquid(),
+                ensemble.central.beeswax_percent[index],
+                ensemble.drawn.iter().map(|outcome| outcome.beeswax_percent[index]),
+            ),
             needle_dmm: needle(&ensemble, index),
         });
         let detail_probability = ensemble.probability(|outcome| outcome.finest_mm <= options.relief_mm);

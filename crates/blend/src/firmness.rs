@@ -1,4 +1,4 @@
-//! Firmness: yield stress of the crystal network, and the beeswax equivalent.
+//! Firmness: yield stress of the crystal network.
 //!
 //! ```text
 //! φ_eff = Σ_k s_k h_k(T) φ_k            τ = τ_0 φ_eff^m            h_k = [(1 − T/Tm_k) / (1 − T_0/Tm_0)]^q
@@ -94,72 +94,4 @@ pub fn yield_kpa(model: &ModelDraw, structure: f64) -> f64 {
         return 0.0;
     }
     model.yield_kpa * structure.powf(model.exponent)
-}
-
-/// Beeswax levels at which the equivalence scale is laid, mass %.
-pub const SCALE_PERCENT: [f64; 6] = [1.0, 5.0, 15.0, 35.0, 65.0, 100.0];
-
-/// Returns the percentage of beeswax in liquid oil that has a given structure at the same temperature.
-///
-/// Straight lines between the points of the scale; above neat beeswax the scale goes on in proportion, so that 150 means
-/// half as much structure again as neat beeswax.
-///
-/// # Arguments
-/// * `scale`: structure at each level of [`SCALE_PERCENT`], rising.
-/// * `structure`: the structure to place.
-pub fn beeswax_equivalent_percent(scale: &[f64; SCALE_PERCENT.len()], structure: f64) -> f64 {
-    if structure <= 0.0 {
-        return 0.0;
-    }
-    let (mut below_percent, mut below) = (0.0, 0.0);
-    for (&percent, &at) in SCALE_PERCENT.iter().zip(scale) {
-        if structure <= at {
-            let width = at - below;
-            let share = if width > 0.0 { (structure - below) / width } else { 1.0 };
-            return below_percent + share * (percent - below_percent);
-        }
-        (below_percent, below) = (percent, at);
-    }
-    if below > 0.0 { below_percent * structure / below } else { f64::INFINITY }
-}
-
-/// Returns the structure of a percentage of beeswax: the inverse of [`beeswax_equivalent_percent`].
-///
-/// # Arguments
-/// * `scale`: as there.
-/// * `percent`: beeswax, mass %; above 100 the scale goes on in proportion.
-pub fn beeswax_structure(scale: &[f64; SCALE_PERCENT.len()], percent: f64) -> f64 {
-    let (mut below_percent, mut below) = (0.0, 0.0);
-    for (&at_percent, &at) in SCALE_PERCENT.iter().zip(scale) {
-        if percent <= at_percent {
-            return below + (at - below) * (percent - below_percent) / (at_percent - below_percent);
-        }
-        (below_percent, below) = (at_percent, at);
-    }
-    below * percent / below_percent
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_beeswax_scale_reads_back_its_own_points_and_goes_on_above() {
-        let scale = [0.01, 0.05, 0.15, 0.35, 0.65, 1.0];
-        for (percent, structure) in SCALE_PERCENT.into_iter().zip(scale) {
-            assert!((beeswax_equivalent_percent(&scale, structure) - percent).abs() < 1e-9);
-        }
-        for percent in [0.5, 3.0, 40.0, 130.0] {
-            let structure = beeswax_structure(&scale, percent);
-            assert!((beeswax_equivalent_percent(&scale, structure) - percent).abs() < 1e-9);
-        }
-        assert!((beeswax_equivalent_percent(&scale, 1.5) - 150.0).abs() < 1e-9);
-        assert!((beeswax_equivalent_percent(&scale, 0.25) - 25.0).abs() < 1e-9);
-        assert!(beeswax_equivalent_percent(&scale, 0.0).abs() < f64::EPSILON);
-    }
-
-    #[test]
-    fn where_beeswax_itself_is_molten_anything_solid_is_beyond_the_scale() {
-        assert!(beeswax_equivalent_percent(&[0.0; SCALE_PERCENT.len()], 0.1).is_infinite());
-    }
 }

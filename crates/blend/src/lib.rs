@@ -12,7 +12,7 @@
 //! - [`chain`]: the buffers that follow a mixture through its draws.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`maker`]: what a maker's own trials say of those figures.
-//! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it.
+//! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it; [`beeswax`]: the same told in beeswax.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
 //! - [`heat_curve`]: heat and volume against temperature, for what is melted, poured and posted.
@@ -21,6 +21,7 @@
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
 pub mod assess;
+pub mod beeswax;
 pub mod cautions;
 pub mod certificate;
 pub mod chain;

@@ -12,6 +12,9 @@
 
 use crate::equilibrium::{GAS_CONSTANT, SpeciesAmount};
 
+/// A crystal of less is left alone, mol in the unit the masses are in over kg/mol: the cube of its amount would be no number any more.
+const LEAST_MOLES: f64 = 1e-100;
+
 /// Lowers the melting points of every family by its misfit.
 ///
 /// # Arguments
@@ -38,7 +41,7 @@ pub fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[f64]) {
                 total += n;
                 squares += n * n;
             }
-            if total <= 0.0 {
+            if total < LEAST_MOLES {
                 continue;
             }
             let excess = 0.5 * w * (1.0 - squares / (total * total));
@@ -71,7 +74,7 @@ pub fn rates(amounts: &[SpeciesAmount], mass: &[f64], misfit: &[f64], rates: &mu
                 squares += n * n;
                 cross += n * rate;
             }
-            if total <= 0.0 {
+            if total < LEAST_MOLES {
                 continue;
             }
             let rate = -w * (cross / (total * total) - squares * total_rate / (total * total * total));
@@ -87,6 +90,18 @@ pub fn rates(amounts: &[SpeciesAmount], mass: &[f64], misfit: &[f64], rates: &mu
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_trace_whose_squares_are_nothing_is_left_alone() {
+        for mass in [1e-99, 1e-110, 1e-160, 1e-200, 1e-300, f64::MIN_POSITIVE] {
+            let mut amounts = [310.0, 300.0].map(|melt_k| SpeciesAmount::crystal(mass, 0.8, 0, melt_k, 1e5));
+            lower_melting_points(&mut amounts, &[1.0]);
+            assert!(amounts.iter().all(|one| (290.0..=310.0).contains(&one.melt_k)), "{mass}: {amounts:?}");
+            let mut found = Vec::new();
+            rates(&amounts, &[mass, 0.0], &[1.0], &mut found);
+            assert!(found.iter().all(|rate| rate.is_finite()), "{mass}: {found:?}");
+        }
+    }
 
     #[test]
     fn a_crystal_of_one_kind_has_no_misfit_and_more_kinds_have_more() {

@@ -48,8 +48,8 @@ pub(crate) fn landmark_rates(
 /// the temperature; `None` where the property does not fall.
 pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates) -> f64) -> Option<(f64, Vec<f64>)> {
     let slope = rates.pop().map_or(0.0, |rate| of(&rate));
-    // At a clear point, or on a plateau, there is no slope to divide by.
-    (slope < 0.0).then(|| (slope, rates.iter().map(|rate| -of(rate) / slope).collect()))
+    // At a clear point, or on a plateau, there is no slope to divide by. Adding zero turns a -0 into 0.
+    (slope < 0.0).then(|| (slope, rates.iter().map(|rate| -of(rate) / slope + 0.0).collect()))
 }
 
 /// Returns what one more percent of each ingredient of a formula does.

@@ -48,7 +48,7 @@
 //! penetrations (recalled) and probe forces of gels; `s_k` of the fats from the cone yield values of plastic fats (recalled);
 //! spread of a factor of about 3 either way. How fast the bar cooled is not computed: it is the spread `cast_ln_sd`. Source: Narine and
 //! Marangoni 1999 (power law; recalled), Haighton 1959 (cone; read in the abstract), Shield 1955 (bearing factor; recalled).
-//! Code: [`crate::firmness`], [`crate::penetration`].
+//! Code: [`crate::firmness`], [`crate::beeswax`], [`crate::penetration`].
 //!
 //! # 6. Suitability
 //! Heuristics, each called one wherever it is shown: finest relief `w = c W / τ_fresh`; warmth, the lower of the temperatures where τ falls
@@ -80,7 +80,7 @@
 //! | [`crate::firmness::yield_kpa`] | φ_eff | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_punch`] | stress on a flat punch | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_compression`] | stress on a squeezed cylinder | τ | 5 |
-//! | [`crate::firmness::beeswax_equivalent_percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
+//! | [`crate::beeswax::BeeswaxScale::percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
 //! | [`crate::penetration::needle_dmm_from_yield`] | τ | depth of the needle | 5 |
 //! | [`crate::penetration::cone_yield`] | cone, mass, depth | cone yield value | 5 |
 //! | [`crate::suitability::finest_feature_mm`] | τ_fresh | finest relief | 6 |

@@ -332,6 +332,9 @@ fn bound(
     Ok((meant(library, ingredients, name.trim(), "--bound")?, least, most))
 }
 
+/// What to do about a firmness that cannot be asked for.
+pub const MEASURABLE: &str = "Ask for more beeswax in the oil, at a lower temperature, or in kPa.";
+
 /// Says why nothing could be computed, with names.
 fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> CliError {
     let loosen = "Loosen `--bound`, `--keep`, `--raise` or `--lower`.";
@@ -346,6 +349,7 @@ fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> CliE
                 .hint(loosen)
                 .into()
         }
+        AdjustError::Demand(error) => Complaint::new("demand", error.to_string()).hint(MEASURABLE).into(),
         error => Complaint::new("limits", error.to_string()).hint(loosen).into(),
     }
 }

@@ -15,6 +15,7 @@ use barwright_reformulate::judge::Judge;
 use barwright_save::save;
 use serde::Serialize;
 
+use super::adjust::MEASURABLE;
 use crate::args::Explore;
 use crate::error::{CliError, Complaint};
 use crate::output::Streams;
@@ -231,6 +232,7 @@ fn refused(error: ExploreError, resume: Option<&Path>) -> CliError {
                 .hint("Name another file, or take the space and options it was kept with; this one is left as it is.")
                 .into()
         }
+        (ExploreError::Demand(error), _) => Complaint::new("demand", error.to_string()).hint(MEASURABLE).into(),
         (error, _) => Complaint::new("space", error.to_string()).into(),
     }
 }

@@ -243,7 +243,7 @@ fn table(found: &Parcel) -> Result<Vec<u8>, CliError> {
     for (one, (_, outside_c)) in found.asked.history.iter().zip(&found.outside) {
         let figures = [*outside_c, one.ambient_c, one.centre_c, one.mean_c, one.warmest_c, 100.0 * one.melted_share];
         let row = std::iter::once(format!("{:.4}", one.time_s / 3600.0))
-            .chain(figures.iter().map(|figure| format!("{:.2}", figure + 0.0)));
+            .chain(figures.iter().map(|figure| render::number::fixed(*figure, 2)));
         writer.write_record(row).map_err(failed)?;
     }
     writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))

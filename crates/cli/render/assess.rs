@@ -3,6 +3,7 @@
 use std::io;
 
 use barwright_blend::assess::{FirmnessAt, SolidsAt};
+use barwright_blend::beeswax::BeeswaxEquivalent;
 use barwright_blend::cautions::Caution;
 use barwright_blend::suitability::{SkinFeel, Verdict};
 use barwright_blend::{Assessment, Estimate, Options};
@@ -102,7 +103,7 @@ pub fn firmness_rows(answer: &Assessment, units: Units) -> Vec<Vec<String>> {
             units.given(solids.temperature_c),
             interval(&solids.percent, whole),
             units.yield_stress(&firmness.yield_stress_kpa),
-            interval(&firmness.beeswax_equivalent_percent, beeswax_percent),
+            beeswax_in_oil(&firmness.beeswax_equivalent),
             needle(firmness.needle_dmm.as_ref()),
         ]
     };
@@ -152,9 +153,24 @@ pub fn below_the_scale(units: Units) -> String {
     format!("below {}", units.given(barwright_blend::landmarks::LOWEST_LANDMARK_C))
 }
 
-/// Returns a beeswax equivalent; one above all beeswax is beyond the scale.
-pub fn beeswax_percent(percent: f64) -> String {
+/// Returns a percentage of beeswax in oil.
+fn beeswax_percent(percent: f64) -> String {
     if percent < 10.0 { significant(percent, 2) } else { whole(percent) }
+}
+
+/// Returns a beeswax equivalent without its unit: `43 (31 to 62)`, `95 (60 to harder)`, `harder`.
+pub fn beeswax_in_oil(equivalent: &BeeswaxEquivalent) -> String {
+    match *equivalent {
+        BeeswaxEquivalent::Percent { value, low, high: Some(high) } => {
+            interval(&Estimate { value, low, high }, beeswax_percent)
+        }
+        BeeswaxEquivalent::Percent { value, low, high: None } => {
+            format!("{} ({} to harder)", beeswax_percent(value), beeswax_percent(low))
+        }
+        BeeswaxEquivalent::HarderThanBeeswax { low: Some(low) } => format!("harder (from {})", beeswax_percent(low)),
+        BeeswaxEquivalent::HarderThanBeeswax { low: None } => "harder".to_owned(),
+        BeeswaxEquivalent::BeeswaxIsLiquid => "beeswax is liquid".to_owned(),
+    }
 }
 
 /// Replaces the temperature in a description by one in the units shown.
@@ -203,17 +219,33 @@ pub fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -
         let distance = |celsius: f64| (celsius - options.release_c).abs();
         distance(a.temperature_c).total_cmp(&distance(b.temperature_c))
     })?;
-    let beeswax = interval(&nearest.beeswax_equivalent_percent, beeswax_percent);
-    Some(format!(
-        "At {}, {}, it is as firm as liquid oil with {} beeswax in it.",
-        units.given_degrees(nearest.temperature_c),
-        match answer.state {
-            CrystalState::Fresh => "just set",
-            CrystalState::Rested => "once rested",
-            CrystalState::Tempered => "tempered",
-        },
-        with_unit(&beeswax, "%")
-    ))
+    let state = match answer.state {
+        CrystalState::Fresh => "just set",
+        CrystalState::Rested => "once rested",
+        CrystalState::Tempered => "tempered",
+    };
+    let at = units.given_degrees(nearest.temperature_c);
+    Some(match nearest.beeswax_equivalent {
+        BeeswaxEquivalent::Percent { high: Some(_), .. } => {
+            let percent = with_unit(&beeswax_in_oil(&nearest.beeswax_equivalent), "%");
+            format!("At {at}, {state}, it is as firm as liquid oil with {percent} beeswax in it.")
+        }
+        BeeswaxEquivalent::Percent { value, low, high: None } => format!(
+            "At {at}, {state}, it is as firm as liquid oil with {} % beeswax in it ({} % to harder than beeswax).",
+            beeswax_percent(value),
+            beeswax_percent(low)
+        ),
+        BeeswaxEquivalent::HarderThanBeeswax { low: Some(low) } => format!(
+            "At {at}, {state}, it is harder than beeswax (from as firm as oil with {} % of it upwards).",
+            beeswax_percent(low)
+        ),
+        BeeswaxEquivalent::HarderThanBeeswax { low: None } => {
+            format!("At {at}, {state}, it is harder than beeswax.")
+        }
+        BeeswaxEquivalent::BeeswaxIsLiquid => {
+            format!("At {at} beeswax itself is liquid: there is no saying how much of it would be as firm.")
+        }
+    })
 }
 
 /// Says up to what temperature the bar keeps its shape.
@@ -283,4 +315,23 @@ fn parts(formula: &Formula, library: &Library) -> Sheet {
 /// Returns a share with one decimal, or two digits below 1.
 pub fn share(percent: f64) -> String {
     if percent < 1.0 { significant(percent, 2) } else { format!("{percent:.1}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_beeswax_equivalent_beyond_beeswax_says_so() {
+        for (equivalent, shown) in [
+            (BeeswaxEquivalent::Percent { value: 42.6, low: 31.2, high: Some(61.9) }, "43 (31 to 62)"),
+            (BeeswaxEquivalent::Percent { value: 0.0, low: 0.0, high: Some(0.0) }, "0"),
+            (BeeswaxEquivalent::Percent { value: 95.0, low: 59.6, high: None }, "95 (60 to harder)"),
+            (BeeswaxEquivalent::HarderThanBeeswax { low: Some(83.2) }, "harder (from 83)"),
+            (BeeswaxEquivalent::HarderThanBeeswax { low: None }, "harder"),
+            (BeeswaxEquivalent::BeeswaxIsLiquid, "beeswax is liquid"),
+        ] {
+            assert_eq!(beeswax_in_oil(&equivalent), shown);
+        }
+    }
 }

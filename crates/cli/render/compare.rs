@@ -8,7 +8,7 @@ use barwright_blend::{Assessment, Comparison, Estimate, Options};
 use barwright_reference::{Formula, Library};
 
 use super::assess::{
-    RULE_OF_THUMB, beeswax_percent, below_the_scale, interval_words, landmarks, share, spoken_cautions,
+    RULE_OF_THUMB, beeswax_in_oil, below_the_scale, interval_words, landmarks, share, spoken_cautions,
 };
 use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
@@ -476,10 +476,7 @@ pub fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     for (index, celsius) in view.options.at_c.iter().enumerate() {
         let at = units.given_degrees(*celsius);
         row(format!("as beeswax in oil at {at}, %"), &|answer| {
-            answer
-                .firmness
-                .get(index)
-                .map_or_else(String::new, |firmness| interval(&firmness.beeswax_equivalent_percent, beeswax_percent))
+            answer.firmness.get(index).map_or_else(String::new, |firmness| beeswax_in_oil(&firmness.beeswax_equivalent))
         });
     }
     for (index, celsius) in view.options.at_c.iter().enumerate() {

@@ -3,7 +3,7 @@
 use barwright_blend::certificate::{Figure, LotShift, MOST_SD, NEEDLE_C, Test};
 use barwright_reference::{Date, Ingredient, Library};
 
-use crate::render::number::significant;
+use crate::render::number::{fixed, significant};
 
 /// Most shares named.
 const MOST_SHARES: usize = 3;
@@ -98,7 +98,7 @@ fn reached(figure: &Figure) -> String {
 
 fn value_of(test: Test, value: f64) -> String {
     match test {
-        Test::SlipPoint => format!("{:.1}", value + 0.0),
+        Test::SlipPoint => fixed(value, 1),
         Test::Needle => significant(value, 3),
     }
 }

@@ -2,9 +2,15 @@
 
 use barwright_blend::Estimate;
 
+/// Decimals of a small number, at most.
+const MOST_DECIMALS: i32 = 12;
+
+/// A number below this is shown as none: it has no digit among [`MOST_DECIMALS`].
+const SMALLEST: f64 = 1e-12;
+
 /// Returns a number rounded to this many significant digits, without an exponent.
 pub fn significant(value: f64, digits: u8) -> String {
-    if value == 0.0 {
+    if value.abs() < SMALLEST {
         return "0".to_owned();
     }
     if !value.is_finite() {
@@ -16,8 +22,23 @@ pub fn significant(value: f64, digits: u8) -> String {
     let step = 10f64.powi(last);
     let rounded = (value / step).round() * step;
     // Rounding can move the first digit (0.996 is 1.0), and with it the number of decimals.
-    let decimals = (i32::from(digits) - 1 - first(rounded)).clamp(0, 12) as usize;
+    let decimals = (i32::from(digits) - 1 - first(rounded)).clamp(0, MOST_DECIMALS) as usize;
     format!("{rounded:.decimals$}")
+}
+
+/// Returns a number with so many decimals; what rounds to zero has no minus.
+pub fn fixed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|digit| matches!(digit, '0' | '.')) => digits.to_owned(),
+        _ => text,
+    }
+}
+
+/// Returns a number with its sign and so many decimals; that of zero is plus.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = fixed(value, decimals);
+    if text.starts_with('-') { text } else { format!("+{text}") }
 }
 
 /// Returns `value (low to high)`, or only the value when the ends look the same.
@@ -28,8 +49,7 @@ pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
 
 /// Returns a whole number.
 pub fn whole(value: f64) -> String {
-    // Adding zero turns a rounded -0 into 0.
-    format!("{:.0}", value.round() + 0.0)
+    fixed(value.round(), 0)
 }
 
 /// Returns a probability as a count of hundred.
@@ -59,10 +79,30 @@ mod tests {
             (1234.0, "1200"),
             (-4.26, "-4.3"),
             (f64::INFINITY, "none"),
+            (2e-12, "0.000000000002"),
+            (-2e-13, "0"),
         ] {
             assert_eq!(significant(value, 2), text, "{value}");
         }
         assert_eq!(significant(0.793_75, 3), "0.794");
+    }
+
+    #[test]
+    fn zero_has_no_minus() {
+        for (value, decimals, plain, with_sign) in [
+            (-0.04, 1, "0.0", "+0.0"),
+            (-0.0, 2, "0.00", "+0.00"),
+            (-0.06, 1, "-0.1", "-0.1"),
+            (0.26, 1, "0.3", "+0.3"),
+            (-10.0, 0, "-10", "-10"),
+        ] {
+            assert_eq!(
+                (fixed(value, decimals).as_str(), signed(value, decimals).as_str()),
+                (plain, with_sign),
+                "{value}"
+            );
+        }
+        assert_eq!(whole(-0.4), "0");
     }
 
     #[test]

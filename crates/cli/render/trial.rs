@@ -9,7 +9,7 @@ use barwright_trials::{Expected, Test};
 
 use super::assess::interval_words;
 use super::batch::plain;
-use super::number::{in_hundred, interval, significant};
+use super::number::{in_hundred, interval, signed, significant};
 use super::table::Sheet;
 use super::units::{needle, with_unit};
 use super::{capital, count, cut, list as list_words, name};
@@ -243,7 +243,7 @@ pub fn fitted(output: &mut Output<'_>, fitted: &Fitted<'_>, units: Units) -> io:
     output.heading("What the tests told most of")?;
     let mut sheet = Sheet::new(&["figure of the model", "told, %", "moved, in its own spread"]).right(&[1, 2]);
     for told in learned.told().into_iter().take(MOST_SCORES).filter(|told| told.share >= LEAST_SHARE) {
-        sheet.row(&[score_words(told.name), format!("{:.0}", 100.0 * told.share), format!("{:+.1}", told.mean)]);
+        sheet.row(&[score_words(told.name), format!("{:.0}", 100.0 * told.share), signed(told.mean, 1)]);
     }
     sheet.write(output)?;
 

@@ -5,7 +5,7 @@ use barwright_blend::penetration::NEEDLE_LIMIT_DMM;
 use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, US_TEASPOON_ML};
 use barwright_reference::length::INCH_MM;
 
-use super::number::{interval, significant, whole};
+use super::number::{fixed, interval, signed, significant, whole};
 use crate::args::Units;
 
 /// One pound-force per square inch, kPa.
@@ -56,7 +56,7 @@ impl Units {
 
     /// Returns a temperature someone gave, without a unit: `37.8`.
     pub fn given(self, celsius: f64) -> String {
-        let text = format!("{:.1}", self.scaled(celsius) + 0.0);
+        let text = fixed(self.scaled(celsius), 1);
         text.strip_suffix(".0").unwrap_or(&text).to_owned()
     }
 
@@ -75,7 +75,7 @@ impl Units {
         let wide = estimate.high - estimate.low > WIDE_C;
         interval(estimate, |celsius| {
             let value = self.scaled(celsius);
-            if wide { whole(value) } else { format!("{:.1}", value + 0.0) }
+            if wide { whole(value) } else { fixed(value, 1) }
         })
     }
 
@@ -90,7 +90,7 @@ impl Units {
             Units::Metric => 1.0,
             Units::Us => FAHRENHEIT_PER_CELSIUS,
         };
-        format!("{:+.2}", celsius * factor + 0.0)
+        signed(celsius * factor, 2)
     }
 
     /// Returns a difference of temperatures: `6 °C`.
@@ -235,6 +235,8 @@ mod tests {
         assert_eq!(Units::Us.degrees(&estimate(45.0, 40.0, 50.0)), "113 °F (104 to 122)");
         assert_eq!(Units::Us.difference(10.0), "18 °F");
         assert_eq!(Units::Us.given(37.78), "100");
+        assert_eq!(Units::Metric.given(-0.04), "0");
+        assert_eq!(Units::Metric.signed_difference(-0.001), "+0.00");
     }
 
     #[test]

@@ -6,7 +6,7 @@ use barwright_validation::score::{Group, Row};
 use barwright_validation::{Report, Use};
 
 use super::capital;
-use super::number::{interval, significant};
+use super::number::{interval, signed, significant};
 use super::table::Sheet;
 use crate::output::Output;
 
@@ -108,7 +108,7 @@ fn rows(output: &mut Output<'_>, rows: &[Row]) -> io::Result<()> {
             significant(row.measured, digits),
             row.predicted
                 .map_or_else(|| "none".to_owned(), |found| interval(&found, |value| significant(value, digits))),
-            row.error.map_or_else(|| "–".to_owned(), |error| format!("{error:+.1}")),
+            row.error.map_or_else(|| "–".to_owned(), |error| signed(error, 1)),
         ]);
     }
     sheet.write(output)

@@ -5,6 +5,7 @@ use std::io;
 use barwright_blend::sensitivity::Effect;
 use barwright_blend::{Assessment, Options};
 
+use super::number::signed;
 use super::table::Sheet;
 use crate::args::Units;
 use crate::output::Output;
@@ -29,10 +30,10 @@ pub fn write(
     order.sort_by(|a, b| firms(b).total_cmp(&firms(a)));
     for effect in order {
         let mut row = vec![effect.ingredient.clone(), format!("{:.1}", effect.percent)];
-        row.extend(effect.firmness_percent.iter().map(|rate| format!("{rate:+.1} %")));
+        row.extend(effect.firmness_percent.iter().map(|rate| format!("{} %", signed(*rate, 1))));
         row.push(effect.hold_k.map_or_else(|| "–".to_owned(), |rate| units.signed_difference(rate)));
-        row.push(effect.finest_feature_percent.map_or_else(|| "–".to_owned(), |rate| format!("{rate:+.1} %")));
-        row.push(format!("{:+.2}", effect.melted_points));
+        row.push(effect.finest_feature_percent.map_or_else(|| "–".to_owned(), |rate| format!("{} %", signed(rate, 1))));
+        row.push(signed(effect.melted_points, 2));
         sheet.row(&row);
     }
     sheet.write(output)?;

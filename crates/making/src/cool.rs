@@ -55,7 +55,7 @@ pub(crate) const ACCURACY: Accuracy = Accuracy { temperature_k: 0.2, melted_shar
 /// Between these temperatures the slow growth of coarse crystals is decided, °C (common practice, no source).
 const GRAIN_C: (f64, f64) = (40.0, 20.0);
 
-/// A bar never quite reaches its air: cooled when this near to it, K.
+/// A bar never quite reaches its air: cooled when this near to it, K. Where that is no colder than the upper of [`GRAIN_C`], it is never cooled through.
 const NEAR_K: f64 = 3.0;
 
 /// Time between [`GRAIN_C`] that halves the risk of grain of very slow cooling, s (common practice, no source: a fridge takes less, a warm kitchen
@@ -118,7 +118,7 @@ pub struct PlaceOutcome {
     pub releases: f64,
     /// Risk of grain, 0 to 1, at this rate of cooling.
     pub grain: f64,
-    /// Time the middle takes between 40 °C and 20 °C, or to near its air, s.
+    /// Time the middle takes between 40 °C and 20 °C, or to near its air, s; `None` when it is not through within a day, or its air is too warm for it.
     pub slow_s: Option<f64>,
     /// Surface of the bar as it leaves the mould, °C.
     pub surface_c: f64,
@@ -253,13 +253,13 @@ fn course(
     let air = Ambient::constant(place.air_c)?;
     let falls = |probe, level: Option<f64>| level.map(|level| Watch { probe, crossing: Crossing::Falls, level });
     let (sets_c, releases_c) = (curves.sets_c(), curves.releases_c());
-    let cooled_c = GRAIN_C.1.max(place.air_c + NEAR_K);
+    let cooled_c = Some(GRAIN_C.1.max(place.air_c + NEAR_K)).filter(|cooled_c| *cooled_c < GRAIN_C.0);
     let wanted = [
         falls(Probe::Surface, sets_c),
         falls(Probe::Warmest, sets_c),
         falls(Probe::Warmest, releases_c),
         falls(Probe::Centre, Some(GRAIN_C.0)),
-        falls(Probe::Centre, Some(cooled_c)),
+        falls(Probe::Centre, cooled_c),
     ];
     let watches: Vec<Watch> = wanted.iter().flatten().copied().collect();
     let samples: Vec<f64> = (0..=RECORDS).map(|record| WATCHED_S * (record as f64 / RECORDS as f64).powi(2)).collect();
@@ -278,7 +278,8 @@ fn course(
     let [skin_s, set_s, release_s, from_s, to_s] = wanted.map(|watch| watch.and_then(|_| happened.next()).flatten());
     let end_s = release_s.unwrap_or(WATCHED_S);
     let surface_c = run.samples.iter().find(|one| one.time_s >= end_s).unwrap_or(&run.last).surface_c;
-    let slow_s = from_s.zip(to_s).map(|(from, to)| to - from);
+    // Where the two levels are close together, both moments are found only to the same hundredth of a second.
+    let slow_s = from_s.zip(to_s).map(|(from, to)| to.max(from) - from);
     let history = if recorded { run.samples } else { Vec::new() };
     Ok(Course { skin_s, set_s, release_s, slow_s, surface_c, history })
 }

@@ -27,6 +27,7 @@ use barwright_heat::ambient::Side;
 use barwright_heat::{Ambient, HeatError};
 
 use crate::packing::Paths;
+use crate::times;
 
 /// Heat of fusion of ice, J/kg.
 pub const FUSION_J_PER_KG: f64 = 334e3;
@@ -96,14 +97,10 @@ pub(crate) fn inside(outside: &Ambient, length_s: f64, mass_kg: f64, paths: Path
     }
     let path_w_per_k = wall * pack / (wall + pack);
     let air_c = |outside_c: f64, taken: f64| (wall * outside_c + pack * pack_c(taken, mass_kg)) / (wall + pack);
-    let mut times_s: Vec<f64> = (1..=STEPS).map(|step| length_s * step as f64 / STEPS as f64).collect();
-    times_s.extend(outside.kinks_s().iter().copied().filter(|&time| time > 0.0 && time < length_s));
-    times_s.sort_by(f64::total_cmp);
-    times_s.dedup();
     let (mut taken, mut before_s, mut melted_s) = (0.0, 0.0, None);
     let mut rows = vec![(0.0, air_c(outside.temperature_c(0.0, Side::After), taken))];
     let mut kept_s = 0.0;
-    for time_s in times_s {
+    for time_s in times::along(outside, length_s, STEPS).into_iter().skip(1) {
         let (from_c, to_c) =
             (outside.temperature_c(before_s, Side::After), outside.temperature_c(time_s, Side::Before));
         taken = taken_j(taken, 0.5 * (from_c + to_c), path_w_per_k * (time_s - before_s), mass_kg);

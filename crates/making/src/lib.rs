@@ -8,7 +8,7 @@
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
-//! - [`spread`]: the same over all draws, with progress.
+//! - [`spread`]: the same over all draws, with progress; [`times`]: when a route is looked at.
 
 pub mod bar;
 pub mod batch;
@@ -20,6 +20,7 @@ pub mod packing;
 pub mod parcel;
 pub mod pour;
 pub mod spread;
+pub mod times;
 
 pub use cool::{CoolTask, Cooling, Place, cool};
 pub use error::MakingError;

@@ -27,6 +27,7 @@ use crate::cool::{ACCURACY, CELLS};
 use crate::ice_pack::inside;
 use crate::packing::Packing;
 use crate::spread::{Control, compute};
+use crate::times;
 
 /// Foam tried where it may help, m.
 pub const TRIED_FOAM_M: f64 = 0.02;
@@ -317,7 +318,13 @@ fn begun_later(air: &Ambient, length_s: f64, shift_s: f64) -> Result<Ambient, He
         add(at_s, air.temperature_c(time_s, Side::Before), air.temperature_c(time_s, Side::After));
     }
     rows.push((length_s, air.temperature_c(shift_s, Side::Before)));
-    Ambient::route(&rows)
+    for row in &mut rows {
+        row.0 = row.0.min(length_s);
+    }
+    // Moments that rounding brings to one time are one step.
+    let steps = rows.chunk_by(|one, next| one.0 == next.0);
+    let ends = steps.flat_map(|step| step.first().into_iter().chain(step.last().filter(|_| step.len() > 1)));
+    Ambient::route(&ends.copied().collect::<Vec<_>>())
 }
 
 /// What all ways have in common.
@@ -441,14 +448,8 @@ impl Around {
             }
             _ => (outside.clone(), None),
         };
-        let times = |count: usize| {
-            let mut times_s: Vec<f64> = (0..=count).map(|record| length_s * record as f64 / count as f64).collect();
-            times_s.extend(outside.kinks_s().iter().copied().filter(|&time| time < length_s));
-            times_s.sort_by(f64::total_cmp);
-            times_s.dedup();
-            times_s
-        };
-        Ok(Around { air, ice_gone_s, records_s: times(RECORDS), looks_s: times(RECORDS / LOOKED_AT) })
+        let [records_s, looks_s] = [RECORDS, RECORDS / LOOKED_AT].map(|count| times::along(outside, length_s, count));
+        Ok(Around { air, ice_gone_s, records_s, looks_s })
     }
 }
 
@@ -457,6 +458,29 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 3000, failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// Whatever its length and its kinks, also those at rounding's distance from each other, from its ends and from the new start.
+        #[test]
+        fn any_route_can_be_begun_later(
+            shares in prop::collection::vec(prop_oneof![0.0..1.0_f64, 0.0..1e-15_f64, Just(0.5)], 1..12),
+            length_s in 1.0..1e6_f64,
+            part in prop_oneof![0.001..0.999_f64, Just(0.5)],
+        ) {
+            let mut times_s: Vec<f64> = shares.iter().map(|share| share * length_s).collect();
+            times_s.extend([0.0, length_s, (part * length_s).next_down(), (part * length_s).next_up()]);
+            times_s.sort_by(f64::total_cmp);
+            times_s.dedup();
+            let rows: Vec<(f64, f64)> = times_s.iter().zip(0..).map(|(&time_s, row)| (time_s, f64::from(row % 2))).collect();
+            let later = begun_later(&Ambient::route(&rows).unwrap(), length_s, part * length_s);
+            prop_assert!(later.is_ok(), "{later:?}");
+            let (low_c, high_c) = later.unwrap().extremes_c();
+            prop_assert!(low_c >= 0.0 && high_c <= 1.0);
+        }
+    }
 
     #[test]
     fn a_route_begun_later_is_the_same_air_at_another_time() {

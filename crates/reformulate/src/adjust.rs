@@ -16,7 +16,7 @@ use barwright_blend::{Options, Parameters};
 use barwright_reference::{Formula, Library, Part};
 use serde::Serialize;
 
-use crate::demand::Demand;
+use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
 use crate::limits::{LimitError, Limits};
 use crate::linear::{best_step, cost, mass_moved, missing};
@@ -83,6 +83,9 @@ pub enum AdjustError {
     /// Nothing is asked.
     #[error("nothing is demanded")]
     NoDemand,
+    /// Something is asked that no bar can be measured against.
+    #[error(transparent)]
+    Demand(#[from] DemandError),
 }
 
 /// What is asked, and how the answer is to be given.
@@ -199,6 +202,7 @@ pub fn adjust(
     };
     let few = judge(&task.demands, FEW_DRAWS.min(options.draws))?;
     let all = judge(&task.demands, options.draws)?;
+    all.check()?;
     let mut search = Search { original: &before, limits: &task.limits, judged: Vec::new() };
     let found = search.solve(&few, &all)?;
     let rounded = match task.step_percent {

@@ -11,9 +11,11 @@
 
 use barwright_blend::Parameters;
 use barwright_blend::assess::Workbench;
+use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::landmarks::Point;
 use barwright_blend::suitability::yield_kpa_for_feature;
 use serde::Serialize;
+use thiserror::Error;
 
 /// Points of melted share that count as one unit of margin: about what a unit of ln firmness is worth to a maker (judgement).
 pub const MELTED_SCALE: f64 = 20.0;
@@ -24,8 +26,28 @@ pub const MELTED_SCALE: f64 = 20.0;
 pub enum Firmness {
     /// Yield stress, kPa.
     Kpa(f64),
-    /// As firm as this much beeswax in liquid oil, mass %.
+    /// As firm as this much beeswax in liquid oil, mass %: above 0, to 100.
     BeeswaxPercent(f64),
+}
+
+/// Why a firmness cannot be asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Error)]
+#[non_exhaustive]
+pub enum DemandError {
+    /// No oil has so much beeswax in it.
+    #[error("no oil has {percent} % of beeswax in it")]
+    NoPercentage {
+        /// Mass %.
+        percent: f64,
+    },
+    /// The oil with beeswax in it is liquid.
+    #[error("oil with {percent} % of beeswax in it is liquid at {temperature_c} °C")]
+    BeeswaxIsLiquid {
+        /// Mass %.
+        percent: f64,
+        /// °C.
+        temperature_c: f64,
+    },
 }
 
 /// One demand.
@@ -64,13 +86,20 @@ pub enum Demand {
 }
 
 impl Demand {
-    /// Temperatures whose beeswax scale it needs.
-    pub(crate) fn scale_c(&self) -> Option<f64> {
+    /// Beeswax in oil that it is measured against: mass % and °C.
+    fn beeswax(&self) -> Option<(f64, f64)> {
         match *self {
-            Demand::Firmer { than: Firmness::BeeswaxPercent(_), temperature_c }
-            | Demand::Softer { than: Firmness::BeeswaxPercent(_), temperature_c } => Some(temperature_c),
+            Demand::Firmer { than: Firmness::BeeswaxPercent(percent), temperature_c }
+            | Demand::Softer { than: Firmness::BeeswaxPercent(percent), temperature_c } => {
+                Some((percent, temperature_c))
+            }
             _ => None,
         }
+    }
+
+    /// Temperature whose beeswax scale it needs, °C.
+    pub(crate) fn scale_c(&self) -> Option<f64> {
+        self.beeswax().map(|(_, temperature_c)| temperature_c)
     }
 
     /// Whether less strength is better.
@@ -87,6 +116,26 @@ pub(crate) struct Measure<'a> {
 }
 
 impl Measure<'_> {
+    /// Refuses what no bar can be measured against.
+    pub fn check(&self) -> Result<(), DemandError> {
+        for (demand, asked) in self.demands.iter().enumerate() {
+            let Some((percent, temperature_c)) = asked.beeswax() else { continue };
+            if !(percent > 0.0 && percent <= NEAT_PERCENT) {
+                return Err(DemandError::NoPercentage { percent });
+            }
+            if self.beeswax_structure(demand, percent, None) <= 0.0 {
+                return Err(DemandError::BeeswaxIsLiquid { percent, temperature_c });
+            }
+        }
+        Ok(())
+    }
+
+    /// Structure of beeswax in oil at the temperature of a demand.
+    fn beeswax_structure(&self, demand: usize, percent: f64, draw: Option<usize>) -> f64 {
+        let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
+        self.bench.beeswax_scale(at, draw).structure_of(percent)
+    }
+
     /// Strength over what a demand asks for, at the point it is asked at: met from 1 up, or from 1 down when less is wanted. `None` for a
     /// demand on the melted share, which is met at no strength.
     pub fn strength(&self, demand: usize, draw: Option<usize>, point: &Point) -> Option<f64> {
@@ -98,9 +147,10 @@ impl Measure<'_> {
             }
             Demand::Firmer { than, .. } | Demand::Softer { than, .. } => Some(match than {
                 Firmness::Kpa(kpa) => point.yield_kpa / kpa,
+                // Where the oil with beeswax in it is liquid in a draw, a solid bar is firmer beyond measure.
                 Firmness::BeeswaxPercent(percent) => {
-                    let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
-                    point.structure / self.bench.beeswax_structure(percent, at, draw).max(f64::MIN_POSITIVE)
+                    let beeswax = self.beeswax_structure(demand, percent, draw).max(f64::MIN_POSITIVE);
+                    (point.structure / beeswax).min(f64::MAX)
                 }
             }),
             Demand::Melts { .. } => None,

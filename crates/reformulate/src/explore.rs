@@ -30,7 +30,7 @@ use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::demand::{Demand, Measure};
+use crate::demand::{Demand, DemandError, Measure};
 use crate::front::{Front, Scores, spread};
 use crate::limits::price_per_kg;
 use crate::quasi_random::Mixer;
@@ -216,6 +216,9 @@ pub enum ExploreError {
     /// There is no formula.
     #[error(transparent)]
     Space(#[from] SpaceError),
+    /// Something is asked that no bar can be measured against.
+    #[error(transparent)]
+    Demand(#[from] DemandError),
     /// The exploration to go on with is another one.
     #[error("the earlier exploration is of another space, other demands, another seed or other temperatures")]
     OtherExploration,
@@ -338,6 +341,7 @@ impl<'a> Explorer<'a> {
         let filler = Filler::new(space, settings.seed)?;
         let at_c = demands.iter().filter_map(Demand::scale_c).collect();
         let bench = Workbench::new(library, parameters, Options { at_c, draws: 0, ..settings.options.clone() })?;
+        Measure { bench: &bench, parameters, demands }.check()?;
         let one_point = filler.is_one_point();
         let line = Line::new(library, parameters, space, &settings.options)?;
         Ok(Explorer {

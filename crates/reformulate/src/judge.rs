@@ -23,7 +23,7 @@ use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 
-use crate::demand::{Demand, Firmness, MELTED_SCALE, Measure, melted_percent};
+use crate::demand::{Demand, DemandError, Firmness, MELTED_SCALE, Measure, melted_percent};
 
 /// An ingredient with less than this is not in the formula, mass %.
 pub const TRACE_PERCENT: f64 = 1e-6;
@@ -161,6 +161,19 @@ impl<'a> Judge<'a> {
         self.draws.count()
     }
 
+    /// Refuses demands that no bar can be measured against.
+    ///
+    /// # Errors
+    /// [`DemandError`].
+    pub fn check(&self) -> Result<(), DemandError> {
+        self.measure().check()
+    }
+
+    /// What the demands are measured with.
+    fn measure(&self) -> Measure<'_> {
+        Measure { bench: &self.bench, parameters: self.parameters, demands: &self.demands }
+    }
+
     /// What the model leaves out of the ingredients that are there.
     fn beyond(&self, percent: &[f64]) -> Arc<BeyondDraws> {
         let mut there: Vec<usize> =
@@ -256,9 +269,8 @@ impl<'a> Judge<'a> {
 
     /// Margin of one demand at the point it is asked at.
     fn margin(&self, demand: usize, draw: Option<usize>, point: &Point, problem: &Problem) -> f64 {
-        let measure = Measure { bench: &self.bench, parameters: self.parameters, demands: &self.demands };
         let asked = self.demands[demand];
-        match (measure.strength(demand, draw, point), asked) {
+        match (self.measure().strength(demand, draw, point), asked) {
             (None, Demand::Melts { percent }) => (melted_percent(point) - percent) / MELTED_SCALE,
             (None, _) => 0.0,
             (Some(ratio), _) => {

@@ -23,7 +23,7 @@ pub mod space;
 pub mod swap;
 
 pub use adjust::{Adjustment, adjust};
-pub use demand::{Demand, Firmness};
+pub use demand::{Demand, DemandError, Firmness};
 pub use explore::{Exploration, explore};
 pub use limits::Limits;
 pub use space::Space;

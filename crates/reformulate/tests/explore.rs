@@ -11,7 +11,7 @@ use barwright_reference::{Formula, IngredientKind, Library, Part};
 use barwright_reformulate::explore::{Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
 use barwright_reformulate::front::dominates;
 use barwright_reformulate::space::{Filler, Group, Space, SpaceError};
-use barwright_reformulate::{Demand, Firmness};
+use barwright_reformulate::{Demand, DemandError, Firmness};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
 static PARAMETERS: LazyLock<Parameters> =
@@ -156,9 +156,9 @@ fn demands_are_met() {
         let told = assess(&LIBRARY, &PARAMETERS, &Formula { name: String::new(), parts }, &options).unwrap();
         assert!(told.warmth.hold_c.unwrap().value > 41.99 && told.detail.finest_feature_mm.unwrap().value < 1.001);
         assert!(told.skin.melted_percent.value > 39.99);
-        assert!(told.firmness[0].beeswax_equivalent_percent.value < 30.1);
+        assert!(told.firmness[0].beeswax_equivalent.percent().unwrap().value < 30.1);
         assert!(told.firmness[1].yield_stress_kpa.value > 19.99);
-        assert!(told.firmness[2].beeswax_equivalent_percent.value > 3.9);
+        assert!(told.firmness[2].beeswax_equivalent.percent().unwrap().value > 3.9);
         assert!(one.properties.price.unwrap() <= 12.0);
     }
     let impossible = run(&space, &settings, &[Demand::Hold { temperature_c: 110.0 }]).unwrap();
@@ -166,6 +166,28 @@ fn demands_are_met() {
     let limit_c = HIGHEST_TEMPERATURE_K - 273.15;
     let beyond = run(&space, &settings, &[Demand::Hold { temperature_c: limit_c + 1.0 }]);
     assert!(matches!(beyond, Err(ExploreError::Blend(_))));
+}
+
+#[test]
+fn a_firmness_that_no_beeswax_has_is_refused() {
+    let asked = |percent: f64, temperature_c: f64| {
+        let demands = [
+            Demand::Firmer { than: Firmness::BeeswaxPercent(30.0), temperature_c: 20.0 },
+            Demand::Softer { than: Firmness::BeeswaxPercent(percent), temperature_c },
+        ];
+        run(&shelf(), &settings(20, 0), &demands).map(|found| found.finished)
+    };
+    assert_eq!(asked(100.0, 20.0), Ok(true));
+    for percent in [0.0, -1.0, 100.1, f64::NAN, f64::INFINITY] {
+        assert!(
+            matches!(asked(percent, 20.0), Err(ExploreError::Demand(DemandError::NoPercentage { .. }))),
+            "{percent}"
+        );
+    }
+    for (percent, temperature_c) in [(100.0, 70.0), (1.0, 60.0)] {
+        let liquid = DemandError::BeeswaxIsLiquid { percent, temperature_c };
+        assert_eq!(asked(percent, temperature_c), Err(ExploreError::Demand(liquid)));
+    }
 }
 
 #[test]

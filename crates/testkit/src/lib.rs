@@ -1,4 +1,6 @@
-//! What tests and benches share: random blends from the reference table, and the same equilibrium by a general convex solver.
+//! What tests and benches share: random blends from the reference table, the same equilibrium by a general convex solver, and whether the figures of an
+//! answer are figures.
 
+pub mod figures;
 pub mod peer;
 pub mod random;

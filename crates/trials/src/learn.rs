@@ -151,7 +151,7 @@ pub struct Told<'a> {
     pub mean: f64,
     /// Standard deviation; 1 before any trial.
     pub sd: f64,
-    /// Share of the prior's variance that the trials took away, `1 − sd²`.
+    /// Share of the prior's variance that the trials took away, `1 − sd²`; none where they contradict each other so that more is left.
     pub share: f64,
 }
 
@@ -204,7 +204,7 @@ impl Learned {
     pub fn told(&self) -> Vec<Told<'_>> {
         let variances = self.covariance.iter().map(|row| row.last().copied().unwrap_or(1.0));
         let mut told: Vec<Told<'_>> = (self.names.iter().zip(&self.mean).zip(variances))
-            .map(|((name, &mean), variance)| Told { name, mean, sd: variance.sqrt(), share: 1.0 - variance })
+            .map(|((name, &mean), variance)| Told { name, mean, sd: variance.sqrt(), share: (1.0 - variance).max(0.0) })
             .collect();
         told.sort_by(|a, b| b.share.total_cmp(&a.share).then_with(|| a.name.cmp(b.name)));
         told

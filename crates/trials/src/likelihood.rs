@@ -113,7 +113,8 @@ impl Site {
             Site::Figure { measured, sd } => (eta - measured) / (sd * sd + variance).sqrt(),
             Site::Steps(steps) => {
                 let least = steps.iter().map(|step| step.probability(eta, variance)).fold(0.5, f64::min);
-                -Normal::standard().inverse_cdf(least.max(LEAST_PROBABILITY))
+                // Adding zero turns the -0 of one half into 0.
+                -Normal::standard().inverse_cdf(least.max(LEAST_PROBABILITY)) + 0.0
             }
         }
     }

@@ -248,7 +248,8 @@ fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors 
     let found: Vec<f64> = points.iter().filter_map(|row| row.error).collect();
     let absolute: Vec<f64> = found.iter().map(|error| error.abs()).collect();
     let mut ordered = Data::new(absolute.clone());
-    let count = found.len().max(1) as f64;
+    // A sum of nothing is -0: adding zero turns it into 0.
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len().max(1) as f64 + 0.0;
     let share = |holds: &dyn Fn(&Row) -> bool| {
         points.iter().filter(|row| holds(row)).count() as f64 / points.len().max(1) as f64
     };
@@ -257,9 +258,9 @@ fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors 
         use_as,
         points: points.len(),
         without_prediction: points.len() - found.len(),
-        bias: found.iter().sum::<f64>() / count,
-        mean_absolute: absolute.iter().sum::<f64>() / count,
-        rmse: (found.iter().map(|error| error * error).sum::<f64>() / count).sqrt(),
+        bias: mean(&found),
+        mean_absolute: mean(&absolute),
+        rmse: mean(&found.iter().map(|error| error * error).collect::<Vec<_>>()).sqrt(),
         p75: if found.is_empty() { 0.0 } else { ordered.quantile(0.75) },
         p95: if found.is_empty() { 0.0 } else { ordered.quantile(0.95) },
         largest: absolute.iter().copied().fold(0.0, f64::max),

@@ -11,7 +11,7 @@ pub struct Residuals {
     pub mass_balance: f64,
     /// Largest `|μ_i^S − μ_i^L| / RT` over species whose family and whose liquid are both present.
     pub chemical_potential: f64,
-    /// How far the most supersaturated absent phase is above saturation; zero or negative is right.
+    /// How far the most supersaturated absent phase is above saturation; zero or negative is right, minus infinity where none is absent.
     pub supersaturation: f64,
 }
 
@@ -48,7 +48,7 @@ pub fn residuals(problem: &Problem, phases: &Phases<'_>) -> Residuals {
                     let in_solid = phases.species_solid_moles(i) / solid_sum;
                     chemical_potential = chemical_potential.max((in_solid.ln() - in_liquid.ln() - ln_k).abs());
                 }
-            } else {
+            } else if solid_sum > ABSENT_MOLES {
                 incipient_liquid += phases.species_solid_moles(i) / solid_sum / ln_k.exp();
             }
         }
@@ -61,4 +61,35 @@ pub fn residuals(problem: &Problem, phases: &Phases<'_>) -> Residuals {
         supersaturation = incipient_liquid - 1.0;
     }
     Residuals { mass_balance, chemical_potential, supersaturation }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::equilibrium::{Solver, SpeciesAmount};
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 4000, failure_persistence: None, ..ProptestConfig::default() })]
+
+        /// Of one solid with traces of others beside it, in families of their own or in none.
+        #[test]
+        fn of_a_near_pure_solid_are_numbers(
+            traces in prop::collection::vec((-18.0..-9.0_f64, 0..4_usize, 280.0..400.0_f64), 0..4),
+            temperature_k in 260.0..360.0_f64,
+        ) {
+            let mut species = vec![SpeciesAmount::crystal(1.0, 0.8, 0, 340.0, 1.5e5)];
+            species.extend(traces.iter().map(|&(log, family, melt_k)| match family {
+                3 => SpeciesAmount::amorphous(10_f64.powf(log), 0.8),
+                family => SpeciesAmount::crystal(10_f64.powf(log), 0.8, family, melt_k, 1.2e5),
+            }));
+            let problem = Problem::new(&species, 3).unwrap();
+            let mut solver = Solver::new(&problem);
+            let found = residuals(&problem, &solver.solve(&problem, temperature_k).unwrap());
+            let Residuals { mass_balance, chemical_potential, supersaturation } = found;
+            prop_assert!(mass_balance.is_finite() && chemical_potential.is_finite(), "{found:?}");
+            prop_assert!(!supersaturation.is_nan() && supersaturation < 1e-6, "{found:?}");
+        }
+    }
 }

@@ -21,8 +21,8 @@ const LOTS_FILE: &str = "lots.toml";
 /// Name of what was learned in a profile folder.
 const LEARNED_FILE: &str = "learned.json";
 
-/// Layout of what was learned that this version reads.
-const LEARNED_LAYOUT: u32 = 1;
+/// Layout of what was learned that this version writes and reads.
+const LEARNED_LAYOUT: u32 = 2;
 
 /// The maker's folder, if one was named.
 #[derive(Debug)]
@@ -35,6 +35,8 @@ pub struct Profile {
 #[serde(deny_unknown_fields)]
 struct LearnedFile {
     layout: u32,
+    /// Digest of the file as it is written with this one empty: what a hand or a disk changed is not believed.
+    digest: String,
     /// Digest of the model it was learned with: scores mean nothing to another.
     model: String,
     /// Digest of the deliveries it was learned with.
@@ -42,6 +44,22 @@ struct LearnedFile {
     /// Number of the last trial the records held.
     last_trial: i64,
     learned: Learned,
+}
+
+/// The part of the file that every layout has.
+#[derive(Debug, Deserialize)]
+struct LearnedLayout {
+    layout: u32,
+}
+
+impl LearnedFile {
+    /// Digest of the file but for the digest in it.
+    fn own_digest(&mut self) -> Result<String, serde_json::Error> {
+        let kept = std::mem::take(&mut self.digest);
+        let text = serde_json::to_vec(self)?;
+        self.digest = kept;
+        Ok(digest(&text))
+    }
 }
 
 impl Profile {
@@ -126,13 +144,15 @@ impl Profile {
     /// Keeps what was learned; returns the file.
     pub fn keep_learned(&self, learned: &Learned, last_trial: i64) -> Result<PathBuf, CliError> {
         let path = self.folder()?.join(LEARNED_FILE);
-        let kept = LearnedFile {
+        let mut kept = LearnedFile {
             layout: LEARNED_LAYOUT,
+            digest: String::new(),
             model: digest(Parameters::builtin_text().as_bytes()),
             lots: self.lots_digest(),
             last_trial,
             learned: learned.clone(),
         };
+        kept.digest = kept.own_digest()?;
         save(&path, &serde_json::to_vec(&kept)?)?;
         Ok(path)
     }
@@ -180,9 +200,14 @@ impl Profile {
             Complaint::about_file("learned", format!("`{origin}` is not what `trial fit` writes: {what}"), &origin)
                 .hint("Say `barwright trial fit` again to write it anew.")
         };
-        let kept: LearnedFile = serde_json::from_str(&text).map_err(|error| damaged(error.to_string()))?;
-        if kept.layout != LEARNED_LAYOUT {
-            return Err(damaged(format!("its layout is {}, this version reads {LEARNED_LAYOUT}", kept.layout)).into());
+        let unread = |error: serde_json::Error| damaged(error.to_string());
+        let LearnedLayout { layout } = serde_json::from_str(&text).map_err(unread)?;
+        if layout != LEARNED_LAYOUT {
+            return Err(damaged(format!("its layout is {layout}, this version reads {LEARNED_LAYOUT}")).into());
+        }
+        let mut kept: LearnedFile = serde_json::from_str(&text).map_err(unread)?;
+        if kept.own_digest()? != kept.digest {
+            return Err(damaged("it was changed since it was written".to_owned()).into());
         }
         Ok(Some(kept))
     }

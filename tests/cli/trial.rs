@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use insta::assert_snapshot;
+use sha2::{Digest, Sha256};
 use tempfile::TempDir;
 
 use crate::{Run, run, run_in};
@@ -342,6 +343,79 @@ fn a_changed_formula_gets_a_name_of_its_own() {
     assert!(again.stdout.contains("Fern bar (2)"), "{}", again.shown());
 }
 
+/// What was learned, with a digest that fits: as a program that knows how would leave it.
+fn sealed(text: &str) -> String {
+    let (before, rest) = text.split_once("\"digest\":\"").unwrap();
+    let (_, after) = rest.split_once('"').unwrap();
+    let digest = Sha256::digest(format!("{before}\"digest\":\"\"{after}"));
+    let digest: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+    format!("{before}\"digest\":\"{digest}\"{after}")
+}
+
+#[test]
+fn what_no_trial_teaches_is_not_believed() {
+    let folder = workshop();
+    let path = folder.path();
+    assert_eq!(add(path, &ROD).status, 0);
+    assert_eq!(at(path, &["trial", "fit"]).status, 0);
+    let kept = path.join("bench/learned.json");
+    let text = std::fs::read_to_string(&kept).unwrap();
+    assert_eq!(sealed(&text), text);
+    let good: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let first = |of: &str| good["learned"][of][0].clone();
+    let edits = [
+        ("means of 50", format!("\"mean\":[{}", first("mean")), "\"mean\":[50.0".to_owned()),
+        ("means of -1e4", format!("\"mean\":[{}", first("mean")), "\"mean\":[-10000.0".to_owned()),
+        (
+            "a variance of 1e300",
+            format!("\"covariance\":[{}", first("covariance")),
+            format!("\"covariance\":[[{}]", serde_json::json!(1e300)),
+        ),
+        ("a variance below 0", format!("\"covariance\":[{}", first("covariance")), "\"covariance\":[[-0.5]".to_owned()),
+        ("no trial", "\"trials\":1".to_owned(), "\"trials\":0".to_owned()),
+        (
+            "a flag",
+            "\"flagged\":[".to_owned(),
+            "\"flagged\":[{\"trial\":7,\"label\":\"1\",\"surprise\":4.0,\"weight\":0.5}".to_owned(),
+        ),
+        ("layout 1", "\"layout\":2".to_owned(), "\"layout\":1".to_owned()),
+    ];
+    let mut told = String::new();
+    for (what, from, to) in edits {
+        let edited = text.replacen(&from, &to, 1);
+        assert_ne!(edited, text, "{what}");
+        // As a hand leaves it, and as a program that knows how to seal it would.
+        for edited in [edited.clone(), sealed(&edited)] {
+            std::fs::write(&kept, &edited).unwrap();
+            let said = at(path, &["assess", "bar.toml"]);
+            assert_eq!((said.status, said.stdout.as_str()), (1, ""), "{what}: {}", said.shown());
+            assert!(said.stderr.contains("`barwright trial fit` again"), "{what}: {}", said.shown());
+            told.push_str(said.stderr.lines().next().unwrap());
+            told.push('\n');
+        }
+    }
+    assert_snapshot!(told, @"
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is learned to be 50 standard deviations from the model's own, at most 10 are believed
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is learned to be -10000 standard deviations from the model's own, at most 10 are believed
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: the variance of `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is 1000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000 times that before any trial, at most 4 is believed
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: the covariance of what was learned is not positive definite, or a figure is not finite
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: 41 scores are learned from no trial
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
+    error[learned]: what your bench tests taught cannot be used: trial 8 is flagged, out of 1, each flagged once at most
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: its layout is 1, this version reads 2
+    error[learned]: `bench/learned.json` is not what `trial fit` writes: its layout is 1, this version reads 2
+    ");
+    // What was written by hand is in the records, and learned from anew.
+    assert_eq!(at(path, &["trial", "fit"]).status, 0);
+    assert_eq!(std::fs::read_to_string(&kept).unwrap(), text);
+    assert_eq!(at(path, &["assess", "bar.toml", "--json"]).json()["trials"], 1);
+}
+
 #[test]
 fn what_was_learned_with_another_model_or_damaged_is_not_used() {
     let folder = workshop();
@@ -353,7 +427,7 @@ fn what_was_learned_with_another_model_or_damaged_is_not_used() {
     let at_model = text.find("\"model\":\"").unwrap() + 9;
     let mut other = text.clone();
     other.replace_range(at_model..at_model + 4, "0000");
-    std::fs::write(&kept, other).unwrap();
+    std::fs::write(&kept, sealed(&other)).unwrap();
     let said = at(path, &["assess", "bar.toml", "--json"]);
     assert_eq!(said.json()["trials"], serde_json::Value::Null);
     assert_snapshot!(said.stderr, @"note: what your bench tests taught was learned with another version of the model and is not used: say `barwright trial fit` again");

@@ -53,6 +53,19 @@ pub const LOT: &str = "lot";
 /// Dimension of the draws that says which sample of what was learned is taken.
 const SAMPLE: &str = "sample of what was learned";
 
+/// How far from the model's own a score, or a sample of one, may lie, standard deviations of the prior.
+///
+/// Twelve sets of trials at odds with everything the model says taught means of up to 3.0 and samples of up to 6.1; no maker in
+/// 10²² is 10 away.
+pub const MOST_SDS: f64 = 10.0;
+
+/// The largest variance of a score, in units of the prior's. Trials take variance away; those sets left up to 1.4.
+pub const MOST_VARIANCE: f64 = 4.0;
+
+/// How far the mean of the samples of a score may lie from its mean, standard deviations of what was learned; those sets had up to
+/// 0.11.
+pub const MOST_ASTRAY_SDS: f64 = 0.5;
+
 /// Name of a score of a set of ingredients.
 ///
 /// # Arguments
@@ -97,6 +110,44 @@ pub enum MakerError {
     /// A figure that is no number, or no covariance.
     #[error("the covariance of what was learned is not positive definite, or a figure is not finite")]
     NotPositive,
+    /// A score further away than any maker is.
+    #[error("`{name}` is learned to be {sds} standard deviations from the model's own, at most {most} are believed")]
+    Far {
+        /// The score.
+        name: String,
+        /// Its distance, with its sign, in standard deviations of the prior.
+        sds: f64,
+        /// The largest believed, [`MOST_SDS`].
+        most: f64,
+    },
+    /// A score of which less is known than before any trial.
+    #[error("the variance of `{name}` is {variance} times that before any trial, at most {most} is believed")]
+    Vague {
+        /// The score.
+        name: String,
+        /// Its variance, in units of the prior's.
+        variance: f64,
+        /// The largest believed, [`MOST_VARIANCE`].
+        most: f64,
+    },
+    /// Samples of another distribution than that of the mean and covariance.
+    #[error("the samples of `{name}` lie {sds} standard deviations from its mean, at most {most} are believed")]
+    Astray {
+        /// The score.
+        name: String,
+        /// Mean of the samples less the mean, in standard deviations of what was learned.
+        sds: f64,
+        /// The largest believed, [`MOST_ASTRAY_SDS`].
+        most: f64,
+    },
+}
+
+/// Refuses a score, or a sample of one, that lies too far away.
+fn near(name: &str, sds: f64) -> Result<(), MakerError> {
+    if sds.abs() <= MOST_SDS {
+        return Ok(());
+    }
+    Err(MakerError::Far { name: name.to_owned(), sds, most: MOST_SDS })
 }
 
 /// Scores of one maker; [`Maker::default`] has learned nothing.
@@ -116,8 +167,9 @@ impl Maker {
     ///
     /// # Arguments
     /// * `names`: names of scores.
-    /// * `mean`: of each score; 0 is the model's own.
-    /// * `covariance`: lower triangle with its diagonal, a row for each name; 1 and 0 are the model's own.
+    /// * `mean`: of each score, within [`MOST_SDS`]; 0 is the model's own.
+    /// * `covariance`: lower triangle with its diagonal, a row for each name; 1 and 0 are the model's own. Variances above 0, at
+    ///   most [`MOST_VARIANCE`].
     /// * `trials`: how many trials it rests on.
     ///
     /// # Errors
@@ -150,6 +202,13 @@ impl Maker {
         if mean.iter().chain(covariance.iter().flatten()).any(|figure| !figure.is_finite()) {
             return Err(MakerError::NotPositive);
         }
+        for (name, (mean, row)) in names.iter().zip(mean.iter().zip(covariance)) {
+            near(name, *mean)?;
+            let variance = row.last().copied().unwrap_or_default();
+            if variance > MOST_VARIANCE {
+                return Err(MakerError::Vague { name: name.clone(), variance, most: MOST_VARIANCE });
+            }
+        }
         let full = DMatrix::from_fn(count, count, |i, j| covariance[i.max(j)][i.min(j)]);
         let lower = Cholesky::new(full).ok_or(MakerError::NotPositive)?.l();
         let root = (0..count).map(|i| (0..=i).map(|j| lower[(i, j)]).collect()).collect();
@@ -162,7 +221,8 @@ impl Maker {
     /// * `samples`: equally likely, a figure for each name in each; none to keep the normal distribution.
     ///
     /// # Errors
-    /// [`MakerError`] for a sample with too few or too many figures, or one that is no number.
+    /// [`MakerError`] for a sample with too few or too many figures, one that is no number or too far away, or samples that lie
+    /// elsewhere than the mean.
     ///
     /// # Example
     /// ```
@@ -183,6 +243,16 @@ impl Maker {
             }
             if sample.iter().any(|figure| !figure.is_finite()) {
                 return Err(MakerError::NotPositive);
+            }
+            self.names.iter().zip(sample).try_for_each(|(name, figure)| near(name, *figure))?;
+        }
+        let scores = if samples.is_empty() { [].iter() } else { self.names.iter() };
+        for (index, (name, row)) in scores.zip(&self.root).enumerate() {
+            let drawn = samples.iter().filter_map(|sample| sample.get(index)).sum::<f64>() / samples.len() as f64;
+            let sd = row.iter().map(|factor| factor * factor).sum::<f64>().sqrt();
+            let sds = (drawn - self.mean[index]) / sd;
+            if sds.abs() > MOST_ASTRAY_SDS {
+                return Err(MakerError::Astray { name: name.clone(), sds, most: MOST_ASTRAY_SDS });
             }
         }
         self.samples = samples;
@@ -325,6 +395,28 @@ mod tests {
             again.heat = one.heat;
             assert_eq!(format!("{one:.9?}"), format!("{again:.9?}"));
         }
+    }
+
+    #[test]
+    fn a_score_no_maker_has_is_refused_with_its_figures() {
+        let make = |mean, variance| Maker::new(vec!["cast".to_owned()], vec![mean], &[vec![variance]], 1);
+        assert!(make(MOST_SDS, MOST_VARIANCE).is_ok() && make(-MOST_SDS, 1e-9).is_ok());
+        for mean in [-1e4, -50.0, 1.001 * MOST_SDS, 50.0, 1e300] {
+            let far = MakerError::Far { name: "cast".to_owned(), sds: mean, most: MOST_SDS };
+            assert_eq!(make(mean, 1.0), Err(far));
+        }
+        for variance in [1.001 * MOST_VARIANCE, 1e300] {
+            let vague = MakerError::Vague { name: "cast".to_owned(), variance, most: MOST_VARIANCE };
+            assert_eq!(make(0.0, variance), Err(vague));
+        }
+        assert_eq!(make(0.0, 0.0), Err(MakerError::NotPositive));
+        let sampled = |figure: f64| make(0.5, 0.25).unwrap().with_samples(vec![vec![figure]; 3]);
+        assert!(sampled(0.5).is_ok() && sampled(0.75).is_ok());
+        let astray = MakerError::Astray { name: "cast".to_owned(), sds: 3.0, most: MOST_ASTRAY_SDS };
+        assert_eq!(sampled(2.0), Err(astray));
+        assert!(matches!(sampled(-1e4), Err(MakerError::Far { sds: -1e4, .. })));
+        assert_eq!(sampled(f64::INFINITY), Err(MakerError::NotPositive));
+        assert_eq!(make(0.5, 0.25).unwrap().with_samples(vec![]), make(0.5, 0.25));
     }
 
     #[test]

@@ -272,8 +272,8 @@ fn fit(order: &Fit, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     }
     let parameters = builtin_parameters()?;
     let learned = learn(&library, &parameters, &trials).map_err(not_learned)?;
-    let path = profile.keep_learned(&learned, last.id)?;
     let taught = learned.applied(&parameters).map_err(|error| CliError::internal(error.to_string()))?;
+    let path = profile.keep_learned(&learned, last.id)?;
     let changes = changes(&library, &parameters, &taught, &trials)?;
     if order.json {
         let flagged = learned.flagged.iter().filter_map(|flag| {

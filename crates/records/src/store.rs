@@ -5,6 +5,7 @@ use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior};
 
 use crate::RecordsError;
@@ -185,6 +186,8 @@ fn connect(path: &Path) -> Result<Connection, Stop> {
         Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX)?;
     connection.busy_timeout(Duration::from_secs(BUSY_S))?;
     connection.set_prepared_statement_cache_capacity(STATEMENTS);
+    // Plans that hold whatever is bound: otherwise a statement with an outer join is planned anew each time it runs.
+    connection.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     connection.execute_batch(&format!(
         "PRAGMA cache_size = -{CACHE_KIB};
          PRAGMA synchronous = EXTRA;

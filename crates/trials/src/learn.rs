@@ -118,6 +118,9 @@ pub enum LearnError {
     /// The blend model failed.
     #[error(transparent)]
     Blend(#[from] BlendError),
+    /// What was learned is no maker: a score lies where none can.
+    #[error("what the trials say together cannot be: {0}")]
+    Beyond(#[from] LearnedError),
     /// The mode was not found.
     #[error("no most likely maker found in {steps} steps; another step would still gain {gain:.1e}")]
     NotConverged {
@@ -125,6 +128,49 @@ pub enum LearnError {
         steps: usize,
         /// What another step would gain in `U`.
         gain: f64,
+    },
+}
+
+/// Why what was learned cannot be used.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[non_exhaustive]
+pub enum LearnedError {
+    /// Its scores are those of no maker.
+    #[error(transparent)]
+    Maker(#[from] MakerError),
+    /// Scores without a trial to learn them from.
+    #[error("{scores} scores are learned from no trial")]
+    Untold {
+        /// How many scores there are.
+        scores: usize,
+    },
+    /// More samples than are ever kept.
+    #[error("there are {found} samples, at most {most} are kept")]
+    Samples {
+        /// How many there are.
+        found: usize,
+        /// The most that are kept.
+        most: usize,
+    },
+    /// A flag of a trial that is not there or of one flagged before.
+    #[error("trial {number} is flagged, out of {trials}, each flagged once at most")]
+    Flag {
+        /// Which one, from 1.
+        number: usize,
+        /// How many trials there are.
+        trials: usize,
+    },
+    /// A flag with a weight that no flagged trial has, or a distance that is no number.
+    #[error(
+        "trial {number} is flagged with the weight {weight}, which is not between 0 and 1, or no distance: {surprise}"
+    )]
+    Weight {
+        /// Which one, from 1.
+        number: usize,
+        /// Its weight.
+        weight: f64,
+        /// Its distance, standard deviations.
+        surprise: f64,
     },
 }
 
@@ -180,10 +226,28 @@ impl Learned {
     /// As the blend model takes it.
     ///
     /// # Errors
-    /// [`MakerError`] when it was changed since it was learned.
-    pub fn maker(&self) -> Result<Maker, MakerError> {
-        Maker::new(self.names.clone(), self.mean.clone(), &self.covariance, self.trials)?
-            .with_samples(self.samples.clone())
+    /// [`LearnedError`] when it is not what [`learn`] returns: it was changed since it was learned.
+    pub fn maker(&self) -> Result<Maker, LearnedError> {
+        if !self.names.is_empty() && self.trials == 0 {
+            return Err(LearnedError::Untold { scores: self.names.len() });
+        }
+        if self.samples.len() > moments::KEPT {
+            return Err(LearnedError::Samples { found: self.samples.len(), most: moments::KEPT });
+        }
+        let trials = self.trials.saturating_add(self.untaught);
+        let mut before = None;
+        for flag in &self.flagged {
+            let number = flag.trial.saturating_add(1);
+            if number > trials || before >= Some(flag.trial) {
+                return Err(LearnedError::Flag { number, trials });
+            }
+            before = Some(flag.trial);
+            if !(flag.weight > 0.0 && flag.weight < 1.0 && flag.surprise.is_finite()) {
+                return Err(LearnedError::Weight { number, weight: flag.weight, surprise: flag.surprise });
+            }
+        }
+        let maker = Maker::new(self.names.clone(), self.mean.clone(), &self.covariance, self.trials)?;
+        Ok(maker.with_samples(self.samples.clone())?)
     }
 
     /// Every score, the one the trials say most of first; equal ones by name.
@@ -217,9 +281,9 @@ impl Learned {
     /// * `parameters`: those it was learned with.
     ///
     /// # Errors
-    /// [`MakerError`].
-    pub fn applied(&self, parameters: &Parameters) -> Result<Parameters, MakerError> {
-        parameters.clone().taught(self.maker()?)
+    /// [`LearnedError`].
+    pub fn applied(&self, parameters: &Parameters) -> Result<Parameters, LearnedError> {
+        Ok(parameters.clone().taught(self.maker()?)?)
     }
 }
 
@@ -286,7 +350,7 @@ pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Re
     let flagged = flagged.collect();
     let taught = posterior.sites.iter().flatten().count();
     let Found { gaussian: Gaussian { mean, covariance }, samples } = posterior.moments(&mode)?;
-    Ok(Learned {
+    let learned = Learned {
         mean: mean.iter().copied().collect(),
         covariance: (0..covariance.nrows()).map(|i| (0..=i).map(|j| covariance[(i, j)]).collect()).collect(),
         samples,
@@ -294,7 +358,9 @@ pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Re
         untaught: trials.len() - taught,
         flagged,
         names: posterior.readings.names().to_vec(),
-    })
+    };
+    learned.maker()?;
+    Ok(learned)
 }
 
 /// The scores given the trials, up to a constant.

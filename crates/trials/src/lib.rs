@@ -13,6 +13,6 @@ pub mod predict;
 mod reading;
 pub mod trial;
 
-pub use learn::{Flag, LearnError, Learned, Told, learn};
+pub use learn::{Flag, LearnError, Learned, LearnedError, Told, learn};
 pub use predict::{Expected, predict};
 pub use trial::{Test, Trial, TrialError};

@@ -50,7 +50,7 @@ const FREEDOM: usize = 8;
 const SEEDS: [u64; 2] = [1, 2];
 
 /// Samples kept of what was learned, equally likely.
-const KEPT: usize = 1_000;
+pub(super) const KEPT: usize = 1_000;
 
 /// Effective size below which no samples are kept: few would stand many times.
 const LEAST_EFFECTIVE: f64 = 300.0;

@@ -4,6 +4,7 @@ use std::sync::LazyLock;
 use std::thread;
 use std::time::Instant;
 
+use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE};
 use barwright_blend::sampling::Draws;
 use barwright_reference::{Formula, formula};
 use rand::{RngExt, SeedableRng};
@@ -16,6 +17,15 @@ use crate::trial::{FIRMNESS_LN_SD, RELIEF_LN_SD, SHELF_SD_K, TUBE_SD_K, Test, sh
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
 static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+
+/// Changed files of a usual run.
+const FILES: usize = 200;
+
+/// Says that more files are wanted, and how many.
+const MORE: &str = "BARWRIGHT_LEARNED";
+
+/// Makers as far from the model as is believed.
+const CORNERS: usize = 40;
 
 /// Half width of a 90 % interval of a normal distribution.
 const HALF_WIDTH: f64 = 1.644_853_627;
@@ -516,7 +526,7 @@ fn what_was_learned_is_kept_as_text_and_says_what_it_rests_on() {
     assert!(broken.maker().is_err());
     let mut strange = learned;
     strange.names[0] = "colour".to_owned();
-    assert!(matches!(strange.applied(&PARAMETERS), Err(MakerError::UnknownName { .. })));
+    assert!(matches!(strange.applied(&PARAMETERS), Err(LearnedError::Maker(MakerError::UnknownName { .. }))));
 }
 
 #[test]
@@ -577,5 +587,127 @@ fn trials_at_odds_with_everything_still_have_an_answer() {
         let learned = learned.unwrap_or_else(|error| panic!("round {round}: {error}"));
         assert!(learned.mean.iter().all(|mean| mean.is_finite()));
         learned.applied(&PARAMETERS).unwrap();
+    }
+}
+
+#[test]
+fn what_is_never_learned_is_refused_with_its_figures() {
+    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()).unwrap();
+    let refused = |change: fn(&mut Learned)| {
+        let mut changed = learned.clone();
+        change(&mut changed);
+        changed.applied(&PARAMETERS).unwrap_err()
+    };
+    let flag = |trial, surprise, weight| Flag { trial, label: String::new(), surprise, weight };
+    assert_eq!(refused(|one| one.trials = 0), LearnedError::Untold { scores: learned.names.len() });
+    let many = LearnedError::Samples { found: learned.samples.len() + 1, most: 1000 };
+    assert_eq!(refused(|one| one.samples.push(one.mean.clone())), many);
+    let flags = [
+        (vec![flag(10, 4.0, 0.5)], LearnedError::Flag { number: 11, trials: 10 }),
+        (vec![flag(3, 4.0, 0.5), flag(3, 4.0, 0.5)], LearnedError::Flag { number: 4, trials: 10 }),
+        (vec![flag(3, 4.0, 0.0)], LearnedError::Weight { number: 4, weight: 0.0, surprise: 4.0 }),
+        (vec![flag(3, 4.0, 1.5)], LearnedError::Weight { number: 4, weight: 1.5, surprise: 4.0 }),
+        (vec![flag(usize::MAX, 4.0, 0.5)], LearnedError::Flag { number: usize::MAX, trials: 10 }),
+    ];
+    for (flagged, expected) in flags {
+        assert_eq!(Learned { flagged, ..learned.clone() }.maker(), Err(expected));
+    }
+    let far = refused(|one| one.mean[0] = -1e4);
+    assert!(matches!(far, LearnedError::Maker(MakerError::Far { sds: -1e4, .. })), "{far}");
+    let vague = refused(|one| one.covariance[0][0] = 1e300);
+    assert!(matches!(vague, LearnedError::Maker(MakerError::Vague { variance: 1e300, .. })), "{vague}");
+    let astray = refused(|one| one.samples.iter_mut().for_each(|sample| sample[0] += 3.0));
+    assert!(matches!(astray, LearnedError::Maker(MakerError::Astray { .. })), "{astray}");
+}
+
+/// Numbers a hand, or a disk, may leave in place of another.
+const ODD: [&str; 14] = [
+    "0",
+    "-0.0",
+    "1",
+    "-1",
+    "4",
+    "-9.9",
+    "9.9",
+    "50",
+    "-10000.0",
+    "1e300",
+    "-1e300",
+    "1e-300",
+    "18446744073709551615",
+    "null",
+];
+
+/// Replaces, swaps, takes away or adds something in a text of numbers.
+fn spoiled(text: &str, chance: &mut Pcg64) -> String {
+    let is_number = |byte: &u8| byte.is_ascii_digit() || b"-.e".contains(byte);
+    let mut bytes = text.as_bytes().to_vec();
+    for _ in 0..chance.random_range(1..6) {
+        let at = chance.random_range(0..bytes.len());
+        let start = bytes[..at].iter().rposition(|byte| !is_number(byte)).map_or(0, |place| place + 1);
+        let end = at + bytes[at..].iter().take_while(|byte| is_number(byte)).count();
+        let odd = ODD[chance.random_range(0..ODD.len())];
+        match chance.random_range(0..5) {
+            0 => bytes[at] = chance.random_range(b' '..=b'~'),
+            1 => drop(bytes.splice(start..end.max(start), [])),
+            _ => drop(bytes.splice(start..end.max(start), odd.bytes())),
+        }
+    }
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
+/// Files changed by hand under a right digest: each is refused, or answers with figures in order.
+#[test]
+fn whatever_stands_in_what_was_learned_is_refused_or_answers() {
+    let files = std::env::var(MORE).map_or(FILES, |count| count.parse().unwrap());
+    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()[..3]).unwrap();
+    // Few samples, so that what is not one of them is hit as well.
+    let learned = Learned { samples: Vec::new(), ..learned };
+    let text = serde_json::to_string(&learned).unwrap();
+    let bar = bar(BUTTER_BAR);
+    let options = barwright_blend::Options { draws: 16, ..barwright_blend::Options::default() };
+    let mut chance = Pcg64::seed_from_u64(5);
+    let (mut unread, mut refused, mut answered) = (0, 0, 0);
+    for file in 0..files {
+        let Ok(changed) = serde_json::from_str::<Learned>(&spoiled(&text, &mut chance)) else {
+            unread += 1;
+            continue;
+        };
+        let Ok(taught) = changed.applied(&PARAMETERS) else {
+            refused += 1;
+            continue;
+        };
+        let answer = barwright_blend::assess(&LIBRARY, &taught, &bar, &options);
+        let answer = answer.unwrap_or_else(|error| panic!("{file}: {error}"));
+        let firmness = answer.firmness[0].yield_stress_kpa;
+        assert!(
+            firmness.low <= firmness.high && firmness.high.is_finite() && firmness.low >= 0.0,
+            "{file}: {firmness:?}"
+        );
+        answered += 1;
+    }
+    println!("{files} changed files: {unread} no such text, {refused} refused, {answered} answered");
+    assert!(unread > 0 && refused > 0 && answered > 0);
+}
+
+/// As far as a score may lie there is an answer: no file that is believed ends in a fault of the model.
+#[test]
+fn the_farthest_scores_believed_have_an_answer() {
+    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()[..3]).unwrap();
+    let bar = bar(BUTTER_BAR);
+    let options = barwright_blend::Options { draws: 4, ..barwright_blend::Options::default() };
+    let mut chance = Pcg64::seed_from_u64(6);
+    for corner in 0..CORNERS {
+        let far = |chance: &mut Pcg64| if chance.random() { MOST_SDS } else { -MOST_SDS };
+        let mean: Vec<f64> = learned.names.iter().map(|_| far(&mut chance)).collect();
+        let covariance = (0..mean.len()).map(|i| (0..=i).map(|j| if i == j { MOST_VARIANCE } else { 0.0 }).collect());
+        let farthest =
+            Learned { covariance: covariance.collect(), samples: vec![mean.clone()], mean, ..learned.clone() };
+        for one in [Learned { samples: Vec::new(), ..farthest.clone() }, farthest] {
+            let taught = one.applied(&PARAMETERS).unwrap();
+            let answer = barwright_blend::assess(&LIBRARY, &taught, &bar, &options);
+            let answer = answer.unwrap_or_else(|error| panic!("corner {corner}: {error}"));
+            assert!(answer.firmness[0].yield_stress_kpa.value.is_finite(), "corner {corner}");
+        }
     }
 }

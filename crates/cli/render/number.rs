@@ -2,13 +2,19 @@
 
 use barwright_blend::Estimate;
 
-/// Returns a number rounded to this many significant digits, without an exponent.
+/// Numbers with more zeros than this range are written with an exponent.
+const PLAIN: std::ops::Range<f64> = 1e-12..1e15;
+
+/// Returns a number rounded to this many significant digits, without an exponent unless there would be a row of zeros.
 pub fn significant(value: f64, digits: u8) -> String {
     if value == 0.0 {
         return "0".to_owned();
     }
     if !value.is_finite() {
         return "none".to_owned();
+    }
+    if !PLAIN.contains(&value.abs()) {
+        return format!("{value:.*e}", usize::from(digits.saturating_sub(1)));
     }
     // Position of the first digit: 0 for units, 1 for tens, -1 for tenths.
     let first = |value: f64| value.abs().log10().floor() as i32;
@@ -58,6 +64,8 @@ mod tests {
             (12.3, "12"),
             (1234.0, "1200"),
             (-4.26, "-4.3"),
+            (1e-308, "1.0e-308"),
+            (-1e308, "-1.0e308"),
             (f64::INFINITY, "none"),
         ] {
             assert_eq!(significant(value, 2), text, "{value}");

@@ -3,6 +3,8 @@
 use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
+#[cfg(test)]
+mod extremes;
 pub mod manual;
 pub mod page;
 pub mod records;
@@ -15,14 +17,14 @@ use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
-use barwright_reference::{CrystalState, IngredientKind, Market};
+use barwright_reference::{CrystalState, IngredientKind, Market, short};
+use barwright_reformulate::limits::STEP_PERCENT;
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{ColourWish, parse_colour};
 use crate::firmness::{FirmnessWish, parse_firmness};
 use crate::mould::MouldArgs;
 use crate::plot::Drawing;
-use crate::render::number::significant;
 
 /// Temperatures the model is made for, °C.
 pub const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
@@ -39,6 +41,9 @@ pub const LEFT_PERCENT: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
 
+/// The environment variable that names the maker's folder.
+pub const PROFILE_VARIABLE: &str = "BARWRIGHT_PROFILE";
+
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
 #[command(
@@ -54,7 +59,8 @@ Examples:
   barwright cool winter.toml --size 60x40x20mm
   barwright ingredients --kind wax
 
-Exit status: 0 done, 1 the input is wrong, 2 the command line is wrong."
+Exit status: 0 done, 1 the input is wrong or the output cannot be written, 2 the command line is wrong,
+70 a fault of barwright itself."
 )]
 pub struct Args {
     /// Use colour: `never` when another program reads the output, `always` to keep it through a pager
@@ -66,7 +72,7 @@ pub struct Args {
     ///
     /// What `trial fit` learned is used by every prediction, and the deliveries by every formula, when the folder is named
     /// here or in BARWRIGHT_PROFILE. `ingredients` and `validate` are about the tables and the model, and leave it alone.
-    #[arg(long, global = true, value_name = "FOLDER", env = "BARWRIGHT_PROFILE", hide_env = true)]
+    #[arg(long, global = true, value_name = "FOLDER", env = PROFILE_VARIABLE, hide_env = true)]
     pub profile: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
@@ -309,7 +315,7 @@ pub struct Swap {
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
     /// Most replacements listed
-    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u64).range(1..=100))]
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = whole::<u64>(1..=100))]
     pub most: u64,
     /// Write the formula with the first replacement here; a formula file keeps its comments and order
     #[arg(long, value_name = "FILE")]
@@ -348,7 +354,7 @@ pub struct Explore {
     pub space: OsString,
     /// Bars tried all over the space; as a rule, more find little that is better after 100000
     #[arg(long, value_name = "N", default_value_t = 20_000)]
-    #[arg(value_parser = clap::value_parser!(u64).range(1..=10_000_000))]
+    #[arg(value_parser = whole::<u64>(1..=10_000_000))]
     pub candidates: u64,
     /// Temperature of the firmness that is weighed
     #[arg(long, value_name = "TEMP", default_value = "25", value_parser = model_temperature)]
@@ -358,7 +364,7 @@ pub struct Explore {
     #[arg(long)]
     pub softer: bool,
     /// Trade-offs shown, chosen to stand for all; `--out` has them all
-    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u64).range(1..=26))]
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = whole::<u64>(1..=26))]
     pub show: u64,
     /// Write every trade-off into this CSV file, one a line, for a spreadsheet
     #[arg(long, value_name = "FILE")]
@@ -411,10 +417,10 @@ pub struct Batch {
     pub mould: Option<PathBuf>,
     /// Fillings of the mould
     #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "bars")]
-    #[arg(value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    #[arg(value_parser = whole::<u32>(1..=10_000))]
     pub fillings: u32,
     /// Bars wanted, when you have no mould file
-    #[arg(long, value_name = "N", requires = "bar", value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    #[arg(long, value_name = "N", requires = "bar", value_parser = whole::<u32>(1..=1_000_000))]
     pub bars: Option<u32>,
     /// Mass of one bar, such as `50g` or `2oz`
     #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
@@ -433,7 +439,7 @@ pub struct Batch {
     #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
     pub colour: Vec<ColourWish>,
     /// Jugs the melt is parted into, to colour each; a colour without `#` is shared by all
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=12))]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=12))]
     pub split: u32,
     /// Keep the batch in your records: formula, deliveries weighed in, bars; needs `--profile` and `--number`
     #[arg(long, requires = "number")]
@@ -471,7 +477,7 @@ pub struct Batch {
     #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
     pub humidity: f64,
     /// Trial computations behind each interval of the plans, 16 to 4096; `pour` and `cool` take 256
-    #[arg(long, value_name = "N", default_value_t = 64, value_parser = clap::value_parser!(u64).range(16..=4096))]
+    #[arg(long, value_name = "N", default_value_t = 64, value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
     /// Write the weigh sheet into this CSV file, for a spreadsheet
     #[arg(long, value_name = "FILE")]
@@ -632,7 +638,7 @@ pub struct Parcel {
     #[command(flatten)]
     pub mould: MouldArgs,
     /// Bars in one box: many warm up slower than one alone in its paper
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=1000))]
     pub bars: u32,
     /// Temperature of the bars when they are sent: lower it if they come from a fridge
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
@@ -736,7 +742,7 @@ pub struct Validate {
     pub json: bool,
     /// Trial computations behind each interval, 16 to 4096: fewer for a quick look
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
 }
 
@@ -766,10 +772,10 @@ pub struct Showing {
     pub json: bool,
     /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
     /// Start of the trial computations: change it to see how much the intervals owe to chance
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }
 
@@ -970,10 +976,10 @@ fn digit(text: &str) -> Result<f64, String> {
 
 /// Reads a mass in a range of g; returns kg.
 fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> Result<f64, String> {
-    let quantity = parse_quantity(text).map_err(|error| error.to_string())?;
+    let quantity = parse_quantity(text).map_err(|error| format!("{error}; write such as {such_as}"))?;
     match quantity.unit {
         Unit::Gram if range.contains(&quantity.value) => Ok(1e-3 * quantity.value),
-        Unit::Gram => Err(format!("{} g is outside {} to {} g", quantity.value, range.start(), range.end())),
+        Unit::Gram => Err(format!("{} g is outside {} to {} g", short(quantity.value), range.start(), range.end())),
         _ => Err(format!("`{text}` has no unit of mass; write such as {such_as}")),
     }
 }
@@ -989,7 +995,7 @@ fn flash(text: &str) -> Result<f64, String> {
     if (20.0..=400.0).contains(&celsius) {
         Ok(celsius)
     } else {
-        Err(format!("{} °C is no flash point of a scent, which lie between 20 and 400 °C", significant(celsius, 3)))
+        Err(format!("{} °C is no flash point of a scent, which lie between 20 and 400 °C", short(celsius)))
     }
 }
 
@@ -998,14 +1004,36 @@ fn watts(text: &str) -> Result<f64, String> {
     number_in(text.trim().trim_end_matches(['W', 'w']), 50.0..=5000.0, " W")
 }
 
+/// Reads a whole number in a range.
+pub fn whole<T>(
+    range: std::ops::RangeInclusive<u64>,
+) -> impl Fn(&str) -> Result<T, String> + Clone + Send + Sync + 'static
+where
+    T: TryFrom<u64> + Send + Sync + 'static,
+{
+    move |text: &str| {
+        let number = text.trim().parse::<u64>().ok().filter(|number| range.contains(number));
+        let wrong = || format!("write a whole number from {} to {}", range.start(), range.end());
+        number.and_then(|number| T::try_from(number).ok()).ok_or_else(wrong)
+    }
+}
+
 /// Reads a number in a range.
 fn number_in(text: &str, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
-    let digits = text.trim().trim_end_matches('%').trim();
-    let value: f64 = digits.parse().map_err(|_| format!("`{text}` is not a number"))?;
+    in_range(text, number(text)?, range, unit)
+}
+
+/// Reads a number, with or without a sign of percent.
+fn number(text: &str) -> Result<f64, String> {
+    text.trim().trim_end_matches('%').trim().parse().map_err(|_| format!("`{text}` is not a number"))
+}
+
+/// Returns a number that lies in a range; one written as `-0` is 0.
+fn in_range(text: &str, value: f64, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
     if range.contains(&value) {
-        Ok(value)
+        Ok(value + 0.0)
     } else {
-        Err(format!("{} is outside {} to {}{unit}", significant(value, 3), range.start(), range.end()))
+        Err(format!("`{}` is outside {} to {}{unit}", text.trim(), range.start(), range.end()))
     }
 }
 
@@ -1024,9 +1052,13 @@ fn confidence(text: &str) -> Result<f64, String> {
     number_in(text, 50.0..=99.0, " in 100")
 }
 
-/// Reads a step of amounts.
+/// Reads a step of amounts; 0 is any amount.
 fn step(text: &str) -> Result<f64, String> {
-    number_in(text, 0.0..=10.0, " %")
+    match number(text)? {
+        // The negative zero too.
+        0.0 => Ok(0.0),
+        step => in_range(text, step, STEP_PERCENT, " %").map_err(|error| format!("{error}; 0 is any amount")),
+    }
 }
 
 /// Reads a relative humidity.
@@ -1083,7 +1115,7 @@ fn in_model(celsius: f64) -> Result<f64, String> {
     } else {
         Err(format!(
             "{} °C is outside {} to {} °C, where the prediction holds",
-            significant(celsius, 3),
+            short(celsius),
             MODEL_C.start(),
             MODEL_C.end()
         ))

@@ -2,6 +2,7 @@
 
 use barwright_making::batch::{BULK_G_ML, Colour};
 use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, Measure, parse_measure};
+use barwright_reference::short;
 
 /// Masses of a colour taken, g.
 const COLOUR_G: std::ops::RangeInclusive<f64> = 1e-3..=1e5;
@@ -77,7 +78,7 @@ pub fn parse_colour(text: &str) -> Result<ColourWish, String> {
     if COLOUR_G.contains(&mass_g) {
         Ok(wish)
     } else {
-        Err(format!("{mass_g} g is outside {} to {} g", COLOUR_G.start(), COLOUR_G.end()))
+        Err(format!("{} g is outside {} to {} g", short(mass_g), COLOUR_G.start(), COLOUR_G.end()))
     }
 }
 
@@ -97,7 +98,7 @@ fn parse_density(text: &str) -> Result<f64, String> {
     if (low..=high).contains(&density) {
         Ok(density)
     } else {
-        Err(format!("a bulk density of {density} g/ml is outside {low} to {high} g/ml; {WEIGH_SPOONS}"))
+        Err(format!("a bulk density of {} g/ml is outside {low} to {high} g/ml; {WEIGH_SPOONS}", short(density)))
     }
 }
 

@@ -1,6 +1,7 @@
 //! Reads a demand on firmness from the command line: `80kPa`, `30%@25C`, `20..40%@68F`.
 
 use barwright_blend::beeswax::NEAT_PERCENT;
+use barwright_reference::short;
 use barwright_reference::temperature::parse_temperature;
 use barwright_reformulate::{Demand, Firmness};
 
@@ -36,7 +37,12 @@ pub fn parse_firmness(text: &str) -> Result<FirmnessWish, String> {
         Some(at) => parse_temperature(at).map_err(|error| format!("{error}; {HOW}"))?,
     };
     if !ASKED_AT_C.contains(&temperature_c) {
-        return Err(format!("{temperature_c} °C is outside {} to {} °C", ASKED_AT_C.start(), ASKED_AT_C.end()));
+        return Err(format!(
+            "{} °C is outside {} to {} °C",
+            short(temperature_c),
+            ASKED_AT_C.start(),
+            ASKED_AT_C.end()
+        ));
     }
     let amount = amount.trim();
     let digits = amount.trim_end_matches(|letter: char| letter.is_alphabetic() || letter == '%');

@@ -12,6 +12,7 @@ use barwright_records::MOST_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
+use barwright_save::refusal;
 
 use crate::commands::builtin_parameters;
 use crate::complain::visible;
@@ -69,6 +70,8 @@ struct Source {
     origin: String,
     text: Rc<str>,
     format: Format,
+    /// How the format was told, where the name does not say.
+    note: Option<String>,
     /// Name of a formula that the text gives none.
     name: String,
 }
@@ -114,15 +117,22 @@ pub struct AboutLots(BTreeMap<usize, Vec<String>>);
 
 impl AboutLots {
     /// What there is to say of the lots of a library.
-    fn new(library: &Library, shifts: &[LotShift], today: impl Fn() -> Date) -> Self {
+    ///
+    /// # Errors
+    /// A lot has a last day, and there is no telling whether it is past.
+    fn new(
+        library: &Library,
+        shifts: &[LotShift],
+        today: impl Fn() -> Result<Date, CliError>,
+    ) -> Result<Self, CliError> {
         let mut about: BTreeMap<usize, Vec<String>> = BTreeMap::new();
         for shift in shifts {
             about.entry(shift.ingredient).or_default().extend(render::lot::shift(shift, library));
         }
         for (index, lot) in library.ingredients.iter().enumerate() {
-            about.entry(index).or_default().extend(render::lot::past_best_before(lot, &today));
+            about.entry(index).or_default().extend(render::lot::past_best_before(lot, &today)?);
         }
-        AboutLots(about)
+        Ok(AboutLots(about))
     }
 
     /// Writes what there is to say of those among some ingredients, each once and in the order of the file.
@@ -141,7 +151,8 @@ impl AboutLots {
 /// Returns the built-in tables with the lots of a file, if any: each as its certificate says.
 ///
 /// # Errors
-/// When the model fails; what is wrong with the lots is in [`Lots::complaints`].
+/// When the model fails, or a lot has a last day and the clock shows none; what is wrong with the lots is in
+/// [`Lots::complaints`].
 pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
     let library = builtin_library()?;
     let Some(path) = lots else {
@@ -152,7 +163,7 @@ pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
         Err(complaints) => return Ok(Lots { library, complaints, notes: Vec::new(), about: AboutLots::default() }),
     };
     let (library, shifts) = fit_lots(&library, &builtin_parameters()?)?;
-    let about = AboutLots::new(&library, &shifts, today);
+    let about = AboutLots::new(&library, &shifts, today)?;
     Ok(Lots { library, complaints: Vec::new(), notes, about })
 }
 
@@ -173,6 +184,7 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
                 continue;
             }
         };
+        notes.extend(source.note.clone());
         match read(&source.text, source.format, &source.name, &library) {
             Ok(reading) => {
                 notes.extend(reading.notes.iter().map(|note| say(note, &source.origin, &source.text)));
@@ -283,26 +295,22 @@ fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source,
     let inline_name = nameless(number);
     if argument == "-" {
         let (text, origin) = read_text(Path::new(argument))?;
-        return Ok(Source { format: sniff(&text), origin, text, name: inline_name });
+        return Ok(Source { format: sniff(&text), note: None, origin, text, name: inline_name });
     }
     let path = Path::new(argument);
     let ending = path.extension().and_then(OsStr::to_str).map(str::to_lowercase).unwrap_or_default();
     let written = argument.to_str();
-    // What may not be looked at may exist; what is no possible file name cannot.
-    let exists = path.try_exists().unwrap_or_else(|error| error.kind() == ErrorKind::PermissionDenied);
-    if exists && written != Some("") || written.is_none_or(|text| names_file(text, &ending, library)) {
+    if written != Some("") && may_be_there(path) || written.is_none_or(|text| names_file(text, &ending, library)) {
         let origin = path.display().to_string();
         let text = read_file(path, &origin).map_err(|complaint| {
             let missing = complaint.code == "no-file";
             let instead = "A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.";
             if missing { Box::new(complaint.hint(instead)) } else { complaint }
         })?;
+        let (format, note) = format_of(&ending, &origin, &text);
         return Ok(Source {
-            format: match ending.as_str() {
-                "toml" => Format::Toml,
-                "csv" => Format::Csv,
-                _ => sniff(&text),
-            },
+            format,
+            note,
             name: path.file_stem().map_or(inline_name, |stem| stem.to_string_lossy().into_owned()),
             origin,
             text,
@@ -312,7 +320,38 @@ fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source,
     if text.len() as u64 > SMALL.largest_bytes {
         return Err(Box::new(too_large(&inline_name, text.len() as u64, &SMALL)));
     }
-    Ok(Source { format: sniff(&text), origin: inline_name.clone(), text, name: inline_name })
+    Ok(Source { format: sniff(&text), note: None, origin: inline_name.clone(), text, name: inline_name })
+}
+
+/// Whether there is something under a name; what may not be looked at may be there.
+fn may_be_there(path: &Path) -> bool {
+    // The name itself, not what a link leads to: a link that leads nowhere was still meant.
+    match path.symlink_metadata() {
+        Ok(_) => true,
+        // No file can have such a name: there is none, it is too long, it goes through a file, or a NUL is in it.
+        Err(error) => !matches!(
+            error.kind(),
+            ErrorKind::NotFound | ErrorKind::InvalidFilename | ErrorKind::NotADirectory | ErrorKind::InvalidInput
+        ),
+    }
+}
+
+/// Returns the format of a file: by its ending, else by its text, with a note on what it was taken for.
+fn format_of(ending: &str, origin: &str, text: &str) -> (Format, Option<String>) {
+    match ending {
+        "toml" => return (Format::Toml, None),
+        "csv" => return (Format::Csv, None),
+        _ => {}
+    }
+    let format = sniff(text);
+    let taken_for = match format {
+        Format::Toml => "a .toml file",
+        Format::Csv => "a .csv file",
+        // As the name says.
+        Format::Inline if ending == "txt" => return (format, None),
+        Format::Inline => "plain text",
+    };
+    (format, Some(format!("{origin}: read as {taken_for}, going by its content")))
 }
 
 /// Whether a text that names no existing file is still meant as the name of one.
@@ -411,7 +450,26 @@ fn not_text(bytes: &[u8], at: usize, origin: &str) -> Complaint {
 /// Says why a file cannot be read; for a missing one, which one may be meant.
 fn unreadable(path: &Path, origin: &str, error: &io::Error) -> Complaint {
     let shown = short(origin);
+    if refusal::is_too_many_open(error) {
+        let message = format!("`{shown}` cannot be read: too many files are open");
+        return Complaint::about_file("open-files", message, origin).hint(refusal::TOO_MANY_OPEN_HINT);
+    }
+    if refusal::is_circle(error) {
+        let message = format!("`{shown}` cannot be read: it is a link that leads in a circle");
+        return Complaint::about_file("link", message, origin).hint("Name the file itself, or make the link anew.");
+    }
     match error.kind() {
+        ErrorKind::NotFound if path.is_symlink() => {
+            let to = path.read_link().map(|to| short(&to.display().to_string())).unwrap_or_default();
+            let message = format!("`{shown}` cannot be read: it is a link to `{to}`, and there is no such file");
+            Complaint::about_file("link", message, origin).hint("Name the file itself, or make the link anew.")
+        }
+        ErrorKind::InvalidFilename => {
+            let length = path.file_name().map_or(0, OsStr::len);
+            let message =
+                format!("there is no file `{shown}`: its name of {length} bytes is longer than the system takes");
+            Complaint::about_file("no-file", message, origin)
+        }
         ErrorKind::NotFound => {
             let complaint = Complaint::about_file("no-file", format!("there is no file `{shown}`"), origin);
             match neighbour(path) {

@@ -141,7 +141,7 @@ pub fn keep_lot(store: &mut Store, lot: &Lot) -> Result<bool, CliError> {
                 };
                 return Ok(kept == told);
             }
-            Err(RecordsError::Unknown { .. }) => match store.add_lot(lot, today()) {
+            Err(RecordsError::Unknown { .. }) => match store.add_lot(lot, today()?) {
                 Ok(()) => return Ok(true),
                 Err(RecordsError::AlreadyThere { .. }) => {}
                 Err(error) => return Err(refused(error)),
@@ -304,7 +304,7 @@ mod tests {
                     formula: "bar".to_owned(),
                     kind: kind_of(&test),
                     figures: figures_of(&test, tempered).unwrap(),
-                    tested_on: today(),
+                    tested_on: today().unwrap(),
                     days_since_pouring: 3,
                     note: None,
                 };

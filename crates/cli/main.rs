@@ -21,6 +21,7 @@ mod render;
 mod run;
 mod space;
 mod stop;
+mod threads;
 mod today;
 
 fn main() -> std::process::ExitCode {

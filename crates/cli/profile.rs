@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use barwright_blend::Parameters;
 use barwright_records::{FILE_NAME, RecordsError, Store};
-use barwright_save::save;
+use barwright_save::{save, sweep};
 use barwright_trials::Learned;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -65,7 +65,7 @@ impl LearnedFile {
 impl Profile {
     /// Takes the folder named on the command line or in the environment; it is looked at when it is needed.
     pub fn new(folder: Option<PathBuf>) -> Self {
-        Profile { folder: folder.filter(|folder| !folder.as_os_str().is_empty()) }
+        Profile { folder }
     }
 
     /// Returns the folder.
@@ -177,6 +177,7 @@ impl Profile {
             make_folder(folder)?;
             streams.remarks.note(&format!("made the folder {}", folder.display()))?;
         }
+        sweep(folder);
         Store::open(folder).map_err(refused)
     }
 

@@ -6,16 +6,18 @@ use std::process::ExitCode;
 use std::sync::OnceLock;
 
 use anstream::{AutoStream, ColorChoice};
+use barwright_stdout::Checked;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches};
 use terminal_size::{Width, terminal_size};
 
-use crate::args::{Action, Args, Colour};
+use crate::args::{Action, Args, Colour, PROFILE_VARIABLE};
 use crate::commands;
 use crate::complain;
 use crate::error::{CliError, Kind};
 use crate::output::{MOST_COLUMNS, Output, Streams};
 use crate::profile::Profile;
+use crate::threads;
 
 /// Fewest columns laid out for, however narrow the terminal.
 const FEWEST_COLUMNS: usize = 60;
@@ -48,13 +50,15 @@ fn stopped() -> CliError {
 fn attempt() -> u8 {
     let arguments: Vec<_> = std::env::args_os().collect();
     let written = Colour::written(&arguments);
-    let parsed = Args::command()
-        .color(written.into())
-        .try_get_matches_from(&arguments)
-        .and_then(|matches| Args::from_arg_matches(&matches));
+    let mut command = Args::command().color(written.into());
+    if std::env::var_os(PROFILE_VARIABLE).is_some_and(|folder| folder.is_empty()) {
+        // An empty variable is the shell's way to say that there is none.
+        command = command.mut_arg("profile", |option| option.env(None::<&str>));
+    }
+    let parsed = command.try_get_matches_from(&arguments).and_then(|matches| Args::from_arg_matches(&matches));
     let args = match parsed {
         Ok(args) => args,
-        Err(error) => return say_usage(&error),
+        Err(error) => return say_usage(&error, written),
     };
     let failure = panic::catch_unwind(AssertUnwindSafe(|| act(&args)));
     let error = match failure {
@@ -67,21 +71,25 @@ fn attempt() -> u8 {
 }
 
 /// Prints what clap has to say: help and version on standard output, errors on standard error.
-fn say_usage(error: &clap::Error) -> u8 {
-    let written = error.print();
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => match written.map_err(CliError::from) {
-            Ok(()) => 0,
-            Err(error) => error.kind.exit_status(),
-        },
-        _ => Kind::CommandLine.exit_status(),
+fn say_usage(usage: &clap::Error, colour: Colour) -> u8 {
+    if !matches!(usage.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) {
+        // When standard error is gone too, the exit status must do.
+        let _ = usage.print();
+        return Kind::CommandLine.exit_status();
+    }
+    match barwright_stdout::check().and_then(|()| usage.print()).map_err(CliError::from) {
+        Ok(()) => 0,
+        Err(error) => {
+            report(&error, in_colour(colour, &io::stderr()));
+            error.kind.exit_status()
+        }
     }
 }
 
 /// Does what the arguments say.
 fn act(args: &Args) -> Result<(), CliError> {
     let (stdout, stderr) = (io::stdout(), io::stderr());
-    let mut data = BufWriter::new(stdout.lock());
+    let mut data = BufWriter::new(Checked(stdout.lock()));
     // Not locked: a bar of progress may be drawn from any thread.
     let mut remarks = io::stderr();
     let mut streams = Streams {
@@ -89,6 +97,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         remarks: Output::new(&mut remarks, in_colour(args.color, &stderr), columns(&stderr)),
     };
     let profile = Profile::new(args.profile.clone());
+    threads::start();
     match &args.action {
         Action::Assess(order) => commands::assess::run(order, &profile, &mut streams)?,
         Action::Compare(order) => commands::compare::run(order, &profile, &mut streams)?,

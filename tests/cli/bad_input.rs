@@ -315,17 +315,122 @@ fn a_device_without_end_is_cut() {
 #[cfg(unix)]
 #[test]
 fn a_file_that_may_not_be_read() {
-    use std::os::unix::fs::PermissionsExt;
+    use std::os::unix::fs::{MetadataExt, PermissionsExt};
+    use std::os::unix::process::CommandExt;
+    /// A user that owns no file.
+    const NOBODY: u32 = 65_534;
     let folder = TempDir::new().unwrap();
-    let path = folder.path().join("bar.toml");
-    std::fs::write(&path, "[parts]\nbeeswax = 1\n").unwrap();
-    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o000)).unwrap();
-    if File::open(&path).is_ok() {
-        return; // The superuser may read everything.
+    let mode = |path: &std::path::Path, mode| {
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode)).unwrap();
+    };
+    // Where the superuser runs the tests, somebody else has to run the command, who may not look into the folder it was built in.
+    let program = folder.path().join("barwright");
+    std::fs::copy(env!("CARGO_BIN_EXE_barwright"), &program).unwrap();
+    std::fs::create_dir(folder.path().join("locked")).unwrap();
+    for (name, hidden) in [("bar.toml", 0o000), ("bar", 0o000), ("locked/bar", 0o644)] {
+        let path = folder.path().join(name);
+        std::fs::write(&path, "[parts]\nbeeswax = 1\n").unwrap();
+        mode(&path, hidden);
     }
-    let answer = run_in(folder.path(), &["assess", "bar.toml"], b"");
-    assert_eq!(answer.status, 1);
-    assert!(answer.stderr.contains("error[no-permission]: `bar.toml` may not be read"), "{}", answer.stderr);
+    mode(&folder.path().join("locked"), 0o000);
+    mode(folder.path(), 0o755);
+    for name in ["bar.toml", "bar", "locked/bar"] {
+        let mut command = std::process::Command::new(&program);
+        command.current_dir(folder.path()).args(["assess", name]).env_remove("BARWRIGHT_PROFILE");
+        if std::fs::metadata(folder.path()).unwrap().uid() == 0 {
+            command.uid(NOBODY).gid(NOBODY);
+        }
+        let output = command.output().unwrap();
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{told}");
+        assert!(told.starts_with(&format!("error[no-permission]: `{name}` may not be read")), "{told}");
+    }
+    mode(&folder.path().join("locked"), 0o755);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_link_that_leads_to_no_file_is_told_and_no_formula() {
+    use std::os::unix::fs::symlink;
+    let folder = TempDir::new().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    for (to, name) in [("other", "bar"), ("bar", "other"), ("gone", "summer"), ("gone.toml", "winter.toml")] {
+        symlink(to, at(name)).unwrap();
+    }
+    assert_snapshot!(run_in(folder.path(), &["assess", "bar"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[link]: `bar` cannot be read: it is a link that leads in a circle
+    --> bar
+     = hint: Name the file itself, or make the link anew.
+    ");
+    assert_snapshot!(run_in(folder.path(), &["assess", "bar/x.toml"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[link]: `bar/x.toml` cannot be read: it is a link that leads in a circle
+    --> bar/x.toml
+     = hint: Name the file itself, or make the link anew.
+    ");
+    assert_snapshot!(run_in(folder.path(), &["assess", "summer"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[link]: `summer` cannot be read: it is a link to `gone`, and there is no such file
+    --> summer
+     = hint: Name the file itself, or make the link anew.
+    ");
+    assert_snapshot!(run_in(folder.path(), &["assess", "winter.toml"], b"").shown(), @"
+    exit 1
+    stderr:
+    error[link]: `winter.toml` cannot be read: it is a link to `gone.toml`, and there is no such file
+    --> winter.toml
+     = hint: Name the file itself, or make the link anew.
+    ");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_name_with_a_line_end_is_that_of_a_file_where_there_is_one() {
+    let name = "beeswax 1\nolive oil 2";
+    let inline = run(&["assess", name, "--draws", "16"]);
+    assert_eq!(inline.status, 0, "{}", inline.stderr);
+    let file = run_on(name, "[parts]\nbeeswax = 26\n'olive oil' = 74\n", &["assess", name, "--draws", "16"]);
+    assert_eq!(file.status, 0, "{}", file.stderr);
+    assert!(file.stderr.contains("read as a .toml file, going by its content"), "{}", file.stderr);
+}
+
+#[test]
+fn a_name_longer_than_any_file_has() {
+    let name = format!("{}.toml", "x".repeat(300));
+    let answer = run(&["assess", &name]);
+    assert_eq!(answer.status, 1, "{}", answer.shown());
+    assert!(
+        answer.stderr.contains("xxx.toml`: its name of 305 bytes is longer than the system takes"),
+        "{}",
+        answer.stderr
+    );
+    // Without an ending it is a formula, and a wrong one.
+    let answer = run(&["assess", &"beeswax 26, olive oil 74, ".repeat(20)]);
+    assert_eq!(answer.status, 0, "{}", answer.stderr);
+}
+
+#[test]
+fn how_a_file_of_unknown_ending_was_read_is_said() {
+    let note = |name: &str, text: &str| {
+        let answer = run_on(name, text, &["assess", name, "--draws", "16"]);
+        assert_eq!(answer.status, 0, "{}", answer.stderr);
+        answer.stderr
+    };
+    let (toml, csv, text) = ("[parts]\nbeeswax = 26\n", "ingredient,percent\nbeeswax,100\n", "beeswax 26\n");
+    assert_eq!(note("bar", toml), "note: bar: read as a .toml file, going by its content\n");
+    assert_eq!(note("bar.dat", csv), "note: bar.dat: read as a .csv file, going by its content\n");
+    assert_eq!(note("bar.txt", csv), "note: bar.txt: read as a .csv file, going by its content\n");
+    assert_eq!(note("bar.md", text), "note: bar.md: read as plain text, going by its content\n");
+    for (name, text) in [("bar.toml", toml), ("bar.CSV", csv), ("bar.txt", text)] {
+        assert_eq!(note(name, text), "", "{name}");
+    }
+    // Where it cannot be read, how it was read says why.
+    let answer = run_on("bar.dat", "[parts\nbeeswax 26\n", &["assess", "bar.dat"]);
+    assert!(answer.stderr.starts_with("note: bar.dat: read as a .toml file"), "{}", answer.stderr);
 }
 
 #[test]

@@ -302,7 +302,7 @@ fn what_cannot_be_is_refused() {
         (vec![], 2, "nobody said how many bars"),
         (vec!["--bars", "4"], 2, "--bar <MASS>"),
         (vec!["--bars", "4", "--bar", "50g", "--fillings", "2"], 2, "cannot be used with"),
-        (vec!["--bars", "0", "--bar", "50g"], 2, "0 is not in 1..=1000000"),
+        (vec!["--bars", "0", "--bar", "50g"], 2, "write a whole number from 1 to 1000000"),
         (vec!["--bars", "4", "--bar", "-50g"], 2, "is negative"),
         (vec!["--bars", "4", "--bar", "50ml"], 2, "volume"),
         (vec!["--bars", "4", "--bar", "50g", "--scent", "spring-scent"], 1, "has no `=`"),

@@ -2,7 +2,7 @@
 
 use insta::assert_snapshot;
 
-use crate::run;
+use crate::{command, run};
 
 #[test]
 fn wrong_command_lines() {
@@ -38,6 +38,31 @@ fn wrong_command_lines() {
         assert_eq!((answer.status, answer.stdout.as_str()), (2, ""), "{arguments:?}: {}", answer.stderr);
         assert!(!answer.stderr.is_empty(), "{arguments:?}");
     }
+}
+
+#[test]
+fn an_empty_profile_is_none_in_the_environment_and_a_mistake_on_the_command_line() {
+    let in_environment = |arguments: &[&str]| {
+        let output = command().env("BARWRIGHT_PROFILE", "").args(arguments).output().unwrap();
+        (output.status.code().unwrap(), String::from_utf8(output.stderr).unwrap())
+    };
+    assert_eq!(in_environment(&["assess", "beeswax 1", "--draws", "16"]), (0, String::new()));
+    assert_eq!(in_environment(&["ingredients"]), (0, String::new()));
+    let (status, told) = in_environment(&["records", "list"]);
+    assert_eq!(status, 2);
+    assert!(told.starts_with("error[no-profile]: no folder was named to keep records in"), "{told}");
+    assert_snapshot!(run(&["--profile", "", "assess", "beeswax 1"]).shown(), @"
+    exit 2
+    stderr:
+    error: a value is required for '--profile <FOLDER>' but none was supplied
+
+    For more information, try '--help'.
+    ");
+    assert_eq!(run(&["assess", "beeswax 1", "--profile="]).status, 2);
+    // The command line goes before the environment.
+    let (status, told) = in_environment(&["--profile", "no such folder", "assess", "beeswax 1"]);
+    assert_eq!(status, 1);
+    assert!(told.contains("no such folder"), "{told}");
 }
 
 #[test]

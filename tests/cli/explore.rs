@@ -242,7 +242,7 @@ fn every_error_of_a_space_at_once() {
     10 | firmness = '30'
        |            ^^^^
 
-    error[bad-demand]: `skin`: 140 is outside 0 to 100 %
+    error[bad-demand]: `skin`: `140` is outside 0 to 100 %
       --> s.toml:11:8
        |
     11 | skin = 140
@@ -314,7 +314,7 @@ fn a_space_of_zero_volume_is_named() {
     assert_snapshot!(run(&["explore", "s.toml", "--candidates", "0"]).shown(), @"
     exit 2
     stderr:
-    error: invalid value '0' for '--candidates <N>': 0 is not in 1..=10000000
+    error: invalid value '0' for '--candidates <N>': write a whole number from 1 to 10000000
 
     For more information, try '--help'.
     ");

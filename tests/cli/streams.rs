@@ -1,6 +1,6 @@
 //! Streams: colour, pipes, a full disk.
 
-use std::process::{Command, Stdio};
+use std::process::{Command, Output, Stdio};
 
 use crate::{command, run};
 
@@ -65,12 +65,72 @@ fn a_reader_that_goes_away_is_no_fault() {
     }
 }
 
+/// Commands that write an answer, each in its own way.
+const ANSWERS: [&[&str]; 11] = [
+    &["ingredients", "beeswax"],
+    &["ingredients", "--json"],
+    &["assess", BAR, "--draws", "16"],
+    &["assess", BAR, "--draws", "16", "--json"],
+    &["assess", BAR, "--draws", "16", "--draw"],
+    &["parcel", "--routes"],
+    &["completions", "bash"],
+    &["manual", "assess"],
+    &["page"],
+    &["assess", "--help"],
+    &["--version"],
+];
+
+/// Runs the command behind a redirection of the shell.
+fn redirected(arguments: &[&str], redirection: &str) -> Output {
+    let script = format!("exec \"$0\" \"$@\" {redirection}");
+    let mut command = Command::new("sh");
+    command.args(["-c", &script, env!("CARGO_BIN_EXE_barwright")]).args(arguments).env_remove("BARWRIGHT_PROFILE");
+    command.current_dir(tempfile::TempDir::new().unwrap().path()).stdin(Stdio::null()).output().unwrap()
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn a_full_disk_is_reported() {
-    let full = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_barwright")).args(["ingredients", "beeswax"]).stdout(full).output().unwrap();
-    assert_eq!(output.status.code(), Some(1));
-    assert!(String::from_utf8(output.stderr).unwrap().starts_with("error[output]: the output cannot be written"));
+    for arguments in ANSWERS {
+        let output = redirected(arguments, "> /dev/full");
+        let told = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{arguments:?}: {told}");
+        assert!(
+            told.starts_with("error[output]: the output cannot be written: No space left"),
+            "{arguments:?}: {told}"
+        );
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_closed_standard_output_is_reported() {
+    // What is open for reading only takes no answer either.
+    for redirection in [">&-", "1< /dev/null"] {
+        for arguments in ANSWERS {
+            let output = redirected(arguments, redirection);
+            let told = String::from_utf8(output.stderr).unwrap();
+            assert_eq!(output.status.code(), Some(1), "{arguments:?} {redirection}: {told}");
+            assert_eq!(
+                told, "error[output]: the output cannot be written: standard output is closed\n",
+                "{arguments:?}"
+            );
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_writes_no_answer_needs_no_standard_output() {
+    let folder = tempfile::TempDir::new().unwrap();
+    let page = folder.path().join("bar.html");
+    let page = page.to_str().unwrap();
+    let output = redirected(&["report", BAR, "--draws", "16", "--out", page], ">&-");
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(std::fs::metadata(page).is_ok_and(|page| page.len() > 0));
+    // Thrown away on purpose, as by a program that opens the null device for reading and writing.
+    for redirection in ["> /dev/null", "1<> /dev/null", "> /dev/null 2>&-"] {
+        let output = redirected(&["ingredients", "beeswax"], redirection);
+        assert_eq!(output.status.code(), Some(0), "{redirection}");
+    }
 }

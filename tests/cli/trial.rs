@@ -279,7 +279,7 @@ fn figures_no_bench_gives_are_refused_and_nothing_is_kept() {
     2 error[test]: say what came out on the shelf: `--kept` or `--slumped`
     1 error[trial]: time on the shelf, hours is -1, outside 0.001 to 1440
     2 error[test]: one test at a time: say `trial add` once for each
-    2 error: invalid value '-1' for '--days <DAYS>': -1 is not in 0..=3650
+    2 error: invalid value '-1' for '--days <DAYS>': write a whole number from 0 to 3650
     2 error: the following required arguments were not provided:
     ");
     let future = at(path, &["trial", "add", "bar.toml", "--date", "2999-01-01", "--smooth", "--days", "1"]);

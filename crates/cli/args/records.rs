@@ -6,7 +6,7 @@ use barwright_records::{Date, Kind};
 use clap::builder::PossibleValue;
 use clap::{ArgGroup, Subcommand, ValueEnum};
 
-use super::date;
+use super::{date, whole};
 
 /// `records`.
 #[derive(Debug, clap::Args)]
@@ -107,7 +107,7 @@ pub struct Trace {
     #[arg(value_name = "NAME")]
     pub name: String,
     /// Only this bar of the batch, counted from 1
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<u32>(1..=u64::from(u32::MAX)))]
     pub bar: Option<u32>,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]

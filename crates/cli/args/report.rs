@@ -7,7 +7,7 @@ use barwright_blend::Options;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 
 use super::{
-    Making, Temperatures, Units, humidity, model_temperature, parse_relief, table_temperatures, with_mould_help,
+    Making, Temperatures, Units, humidity, model_temperature, parse_relief, table_temperatures, whole, with_mould_help,
 };
 use crate::mould::MouldArgs;
 
@@ -62,10 +62,10 @@ pub struct Report {
     pub units: Units,
     /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = clap::value_parser!(u64).range(16..=4096))]
+    #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
     /// Start of the trial computations: change it to see how much the intervals owe to chance
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED)]
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }
 

@@ -7,7 +7,7 @@ use barwright_reference::length::parse_length;
 use barwright_trials::Test;
 use clap::{ArgGroup, Subcommand};
 
-use super::{Units, date, model_temperature, parse_relief, with_formula_help};
+use super::{Units, date, model_temperature, parse_relief, whole, with_formula_help};
 
 /// Diameters of rods taken, mm: how wide one may be is for the trial to say.
 const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;
@@ -105,7 +105,7 @@ pub struct Add {
     #[arg(long)]
     pub smooth: bool,
     /// Days from pouring to the test
-    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u32).range(0..=3650), allow_hyphen_values = true)]
+    #[arg(long, value_name = "DAYS", value_parser = whole::<u32>(0..=3650), allow_hyphen_values = true)]
     pub days: u32,
     /// The bar was tempered before pouring, as confectioners do
     #[arg(long)]

@@ -6,6 +6,7 @@ use std::thread;
 use std::time::Duration;
 
 use axum::Router;
+use barwright_save::refusal;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -18,6 +19,7 @@ use super::kitchen::{Kitchen, queue, work};
 use super::routes::{MOST_REQUESTS, Site, routes};
 use crate::error::{CliError, Complaint};
 use crate::stop::Stop;
+use crate::threads::work_alone;
 
 /// Time the head of a request has to arrive; a connection at rest is closed after it too.
 const HEAD_TIME: Duration = Duration::from_secs(10);
@@ -54,11 +56,23 @@ pub fn serve(listener: TcpListener, guard: Guard, kitchen: &Kitchen<'_>, stop: &
     let site = Arc::new(Site { guard, hatch, places });
     let threads = thread::available_parallelism().map_or(FEWEST_THREADS, usize::from).max(FEWEST_THREADS);
     thread::scope(|scope| {
+        let (mut started, mut refusal) = (0, None);
         for _ in 0..threads {
-            scope.spawn(|| work(&orders, kitchen));
+            let cook = || {
+                work_alone();
+                work(&orders, kitchen);
+            };
+            match thread::Builder::new().spawn_scoped(scope, cook) {
+                Ok(_) => started += 1,
+                Err(error) => refusal = Some(error),
+            }
         }
-        // The last hatch goes with the runtime; the threads end when there is none.
-        listen(listener, site, stop)
+        match refusal {
+            // One will do.
+            Some(error) if started == 0 => Err(no_thread(&error)),
+            // The last hatch goes with the runtime; the threads end when there is none.
+            _ => listen(listener, site, stop),
+        }
     })
 }
 
@@ -80,7 +94,18 @@ fn listen(listener: TcpListener, site: Arc<Site>, stop: &Stop) -> Result<(), Cli
 
 /// Says that the system does not let this program use the network.
 pub fn no_network(error: &std::io::Error) -> CliError {
+    if refusal::is_too_many_open(error) {
+        let message = "the page cannot be served: too many files are open";
+        return Complaint::new("open-files", message).hint(refusal::TOO_MANY_OPEN_HINT).into();
+    }
     Complaint::new("network", format!("the page cannot be served: {error}")).into()
+}
+
+/// Says that the system does not let this program compute beside the network.
+fn no_thread(error: &std::io::Error) -> CliError {
+    Complaint::new("threads", format!("the page cannot be served: the system starts no thread for it: {error}"))
+        .hint("Close other programs, or allow more processes (`ulimit -u`) or more memory (`ulimit -v`), and say it again.")
+        .into()
 }
 
 /// Takes connections.

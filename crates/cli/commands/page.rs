@@ -2,6 +2,8 @@
 
 use std::net::{SocketAddr, TcpListener};
 
+use barwright_save::refusal;
+
 use crate::args::page::Page;
 use crate::bench_page::guard::Guard;
 use crate::bench_page::kitchen::Kitchen;
@@ -44,6 +46,9 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
 
 /// Says why the address cannot be used.
 fn taken(address: SocketAddr, error: &std::io::Error) -> CliError {
+    if refusal::is_too_many_open(error) {
+        return server::no_network(error);
+    }
     Complaint::new("address", format!("`{address}` cannot be used: {error}"))
         .hint("Take another port with `--port`, or leave it out to have a free one.")
         .into()

@@ -225,7 +225,7 @@ fn lot(order: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         note: order.note.clone(),
         ..Lot::new(&order.key, like)
     };
-    profile.store_to_write(streams)?.add_lot(&lot, today()).map_err(refused)?;
+    profile.store_to_write(streams)?.add_lot(&lot, today()?).map_err(refused)?;
     Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", render::name(&order.key)))?)
 }
 
@@ -306,7 +306,7 @@ fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Resul
 fn import_one(kind: Kind, file: &Path, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let (text, origin) = read_text_of(file, &RECORDS).map_err(|complaint| CliError::from(*complaint))?;
     let Imported { added, already_there } =
-        store.import_csv(kind, &text, today()).map_err(|error| not_imported(error, &origin))?;
+        store.import_csv(kind, &text, today()?).map_err(|error| not_imported(error, &origin))?;
     Ok(streams.data.line(&format!("{}: {added} added, {already_there} there already.", capital(kind.word())))?)
 }
 

@@ -133,6 +133,7 @@ pub fn refused(error: SwapError, name: &str) -> CliError {
     let shown = render::name(name);
     match error {
         SwapError::Blend(error) => error.into(),
+        SwapError::Limits(error) => Complaint::new("step", error.to_string()).into(),
         SwapError::NotThere => {
             Complaint::new("not-in-formula", format!("--replace: `{shown}` is not in the formula")).into()
         }

@@ -180,7 +180,7 @@ fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
 
 /// Today, and the day written or today; one in the future is refused before anything is kept.
 pub fn days(written: Option<Date>) -> Result<(Date, Date), CliError> {
-    let today = today();
+    let today = today()?;
     let date = written.unwrap_or(today);
     if date > today {
         return Err(refused(RecordsError::Future { what: "day written", date, today }));

@@ -107,9 +107,13 @@ fn value_of(test: Test, value: f64) -> String {
 ///
 /// # Arguments
 /// * `today`: asked for only when there is a date.
-pub fn past_best_before(lot: &Ingredient, today: impl FnOnce() -> Date) -> Option<String> {
-    let best_before = lot.lot_best_before?;
-    (today() > best_before).then(|| format!("lot `{}` is past its best-before date of {best_before}", lot.key))
+///
+/// # Errors
+/// Those of `today`.
+pub fn past_best_before<E>(lot: &Ingredient, today: impl FnOnce() -> Result<Date, E>) -> Result<Option<String>, E> {
+    let Some(best_before) = lot.lot_best_before else { return Ok(None) };
+    let past = today()? > best_before;
+    Ok(past.then(|| format!("lot `{}` is past its best-before date of {best_before}", lot.key)))
 }
 
 #[cfg(test)]
@@ -124,9 +128,13 @@ mod tests {
         let text = "[lot.old]\nlike = 'beeswax'\nbest_before = 2026-06-30\n";
         let (library, _) = library.with_lots(text).unwrap_or_default();
         let old = library.ingredients.last();
-        let said = |day: i8| old.and_then(|lot| past_best_before(lot, || Date::constant(2026, 7, day)));
-        assert_eq!(said(1).as_deref(), Some("lot `old` is past its best-before date of 2026-06-30"));
-        let last = old.and_then(|lot| past_best_before(lot, || Date::constant(2026, 6, 30)));
-        assert_eq!(last, None);
+        let said =
+            |month: i8, day: i8| old.map(|lot| past_best_before(lot, || Ok::<_, ()>(Date::constant(2026, month, day))));
+        let past = "lot `old` is past its best-before date of 2026-06-30".to_owned();
+        assert_eq!(said(7, 1), Some(Ok(Some(past))));
+        assert_eq!(said(6, 30), Some(Ok(None)));
+        assert_eq!(old.map(|lot| past_best_before(lot, || Err("no day"))), Some(Err("no day")));
+        let undated = library.ingredients.first();
+        assert_eq!(undated.map(|lot| past_best_before(lot, || Err("never asked"))), Some(Ok(None)));
     }
 }

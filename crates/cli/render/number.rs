@@ -8,13 +8,19 @@ const MOST_DECIMALS: i32 = 12;
 /// A number below this is shown as none: it has no digit among [`MOST_DECIMALS`].
 const SMALLEST: f64 = 1e-12;
 
-/// Returns a number rounded to this many significant digits, without an exponent.
+/// A number from here on would be a row of zeros and is written with an exponent.
+const LARGEST: f64 = 1e15;
+
+/// Returns a number rounded to this many significant digits, without an exponent unless there would be a row of zeros.
 pub fn significant(value: f64, digits: u8) -> String {
     if value.abs() < SMALLEST {
         return "0".to_owned();
     }
     if !value.is_finite() {
         return "none".to_owned();
+    }
+    if value.abs() >= LARGEST {
+        return format!("{value:.*e}", usize::from(digits.saturating_sub(1)));
     }
     // Position of the first digit: 0 for units, 1 for tens, -1 for tenths.
     let first = |value: f64| value.abs().log10().floor() as i32;
@@ -78,6 +84,8 @@ mod tests {
             (12.3, "12"),
             (1234.0, "1200"),
             (-4.26, "-4.3"),
+            (1e-308, "1.0e-308"),
+            (-1e308, "-1.0e308"),
             (f64::INFINITY, "none"),
             (2e-12, "0.000000000002"),
             (-2e-13, "0"),

@@ -3,12 +3,13 @@
 use std::io::{self, ErrorKind};
 use std::path::Path;
 
+use barwright_save::part_in;
 use rusqlite::Connection;
 use rusqlite::backup::{Backup, StepResult};
 
 use crate::error::Stop;
 use crate::sound::examine;
-use crate::store::{keep_part, new_part, refused, tell};
+use crate::store::{keep_part, refused, tell};
 use crate::{RecordsError, Store};
 
 /// Takes every page in one step, so that the copy is one state of the records.
@@ -48,7 +49,7 @@ impl Store {
         if !folder.is_dir() {
             return Err(RecordsError::NoFolder { folder: folder.to_owned() });
         }
-        let part = new_part(folder).map_err(refuse)?;
+        let part = part_in(folder).map_err(refuse)?;
         let mut copy = Connection::open(part.path()).map_err(|error| tell(target, error.into()))?;
         copy_pages(&self.connection, &mut copy).map_err(|stop| match tell(target, stop) {
             // It is the records that could not be read, not the copy.

@@ -80,6 +80,12 @@ pub enum RecordsError {
         /// The file.
         path: PathBuf,
     },
+    /// The system lets this program open no more files.
+    #[error("`{}` cannot be opened: too many files are open", path.display())]
+    TooManyOpen {
+        /// The file.
+        path: PathBuf,
+    },
     /// Another command kept the file to itself for too long.
     #[error("`{}` is in use: another command wrote to it for more than {waited_s} s", path.display())]
     Busy {
@@ -322,6 +328,7 @@ impl RecordsError {
             RecordsError::Newer { .. } => "Use the newer barwright; nothing was changed.",
             RecordsError::Full { .. } => "Make room on the disk and say it again; nothing was lost.",
             RecordsError::ReadOnly { .. } => "Allow the folder and the file to be written to, or name another folder.",
+            RecordsError::TooManyOpen { .. } => barwright_save::refusal::TOO_MANY_OPEN_HINT,
             RecordsError::Busy { .. } => "Let the other command end and say it again.",
             RecordsError::Io { .. } | RecordsError::Database { .. } => "See to what the system said and say it again.",
             RecordsError::BackupExists { .. } => "Name a file that is not there yet.",

@@ -5,6 +5,7 @@ use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use barwright_save::{part_in, refusal};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior};
 
@@ -133,7 +134,7 @@ fn within<T>(connection: &mut Connection, work: impl FnOnce(&Transaction<'_>) ->
 /// Makes new records under another name, then gives them theirs unless another command was faster.
 fn create(folder: &Path, path: &Path, steps: &[&str]) -> Result<(), RecordsError> {
     let refuse = |error| refused(path, error);
-    let part = new_part(folder).map_err(refuse)?;
+    let part = part_in(folder).map_err(refuse)?;
     let mut connection = connect(part.path()).map_err(|stop| tell(path, stop))?;
     migrate(&mut connection, steps).map_err(|stop| tell(path, stop))?;
     connection.close().map_err(|(_, error)| tell(path, error.into()))?;
@@ -146,6 +147,9 @@ fn create(folder: &Path, path: &Path, steps: &[&str]) -> Result<(), RecordsError
 /// Says why the system did not let a file be made.
 pub(crate) fn refused(path: &Path, error: io::Error) -> RecordsError {
     let path = path.to_owned();
+    if refusal::is_too_many_open(&error) {
+        return RecordsError::TooManyOpen { path };
+    }
     match error.kind() {
         ErrorKind::PermissionDenied | ErrorKind::ReadOnlyFilesystem => RecordsError::ReadOnly { path },
         ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
@@ -154,19 +158,6 @@ pub(crate) fn refused(path: &Path, error: io::Error) -> RecordsError {
         // The error may name the temporary file, which nobody knows; its kind says enough.
         kind => RecordsError::Io { path, source: kind.into() },
     }
-}
-
-/// Makes an empty file that vanishes unless it is kept.
-pub(crate) fn new_part(folder: &Path) -> io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".barwright-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // A temporary file is private unless asked otherwise; a new file is to be what the user's own mask makes it.
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
 }
 
 /// Syncs a part file, gives it its name if nothing has that name, and syncs the folder.
@@ -198,10 +189,15 @@ fn connect(path: &Path) -> Result<Connection, Stop> {
     Ok(connection)
 }
 
+/// Whether the system lets this program open no more files: the database does not say why it could not open one.
+fn no_more_files(path: &Path) -> bool {
+    fs::File::open(path).is_err_and(|error| refusal::is_too_many_open(&error))
+}
+
 /// Says why a file that exists was not opened; at this point nobody has tried to write.
 fn not_opened(path: &Path, stop: Stop) -> RecordsError {
     match stop {
-        Stop::Sql(source) if source.sqlite_error_code() == Some(ErrorCode::CannotOpen) => {
+        Stop::Sql(source) if source.sqlite_error_code() == Some(ErrorCode::CannotOpen) && !no_more_files(path) => {
             RecordsError::Database { path: path.to_owned(), source }
         }
         stop => tell(path, stop),
@@ -243,6 +239,9 @@ pub(crate) fn tell(path: &Path, stop: Stop) -> RecordsError {
         Stop::Sql(error) => error,
     };
     match error.sqlite_error_code() {
+        Some(ErrorCode::CannotOpen | ErrorCode::SystemIoFailure) if no_more_files(&path) => {
+            RecordsError::TooManyOpen { path }
+        }
         Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
             RecordsError::Damaged { path, what: error.to_string() }
         }

@@ -59,3 +59,4 @@ pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};
 pub use status::Status;
 pub use viscosity::{ViscosityPoint, ViscosityUnit};
+pub use wording::short;

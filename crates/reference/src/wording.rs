@@ -36,7 +36,12 @@ pub(crate) fn list<'n>(names: impl IntoIterator<Item = &'n str>, last: &str) -> 
 }
 
 /// Returns a number with three significant digits, or more where it is a whole number, without trailing zeros.
-pub(crate) fn short(value: f64) -> String {
+///
+/// ```
+/// use barwright_reference::short;
+/// assert_eq!([0.7938, 100.0, 1e308].map(short), ["0.794", "100", "1.00e308"]);
+/// ```
+pub fn short(value: f64) -> String {
     let magnitude = value.abs();
     if magnitude != 0.0 && !(1e-4..1e9).contains(&magnitude) {
         return format!("{value:.2e}");

@@ -18,7 +18,7 @@ use serde::Serialize;
 
 use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
-use crate::limits::{LimitError, Limits};
+use crate::limits::{LimitError, Limits, check_step};
 use crate::linear::{best_step, cost, mass_moved, missing};
 
 /// Draws of the first search.
@@ -192,6 +192,7 @@ pub fn adjust(
         return Err(AdjustError::NoDemand);
     }
     task.limits.check(task.ingredients.len())?;
+    check_step(task.step_percent)?;
     let amount = |ingredient: usize| {
         formula.parts.iter().filter(|part| part.ingredient == ingredient).map(|part| part.percent).sum::<f64>() + 0.0
     };

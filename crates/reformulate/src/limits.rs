@@ -5,6 +5,9 @@ use serde::Serialize;
 /// Largest error of a sum of shares, mass %.
 pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 
+/// Steps of amounts taken, mass %: from what a fine scale shows of a bar to a tenth of it.
+pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=10.0;
+
 /// Bounds of each ingredient, and the price.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Limits {
@@ -37,6 +40,12 @@ pub enum LimitError {
         least: f64,
         /// Most mass %.
         most: f64,
+    },
+    /// A step of amounts that is too fine, too coarse, or none.
+    #[error("a step of {step:e} % is outside {} to {} %", STEP_PERCENT.start(), STEP_PERCENT.end())]
+    Step {
+        /// The step, mass %.
+        step: f64,
     },
     /// The least amounts add up to more than the whole.
     #[error("the least amounts add up to {sum} %, more than 100 %")]
@@ -99,6 +108,17 @@ impl Limits {
     }
 }
 
+/// Checks the step of amounts, mass %; `None`: any amount.
+///
+/// # Errors
+/// [`LimitError::Step`].
+pub fn check_step(step_percent: Option<f64>) -> Result<(), LimitError> {
+    match step_percent {
+        Some(step) if !STEP_PERCENT.contains(&step) => Err(LimitError::Step { step }),
+        _ => Ok(()),
+    }
+}
+
 /// Price of a kilogram of a formula.
 pub fn price_per_kg(price: &[f64], percent: &[f64]) -> f64 {
     price.iter().zip(percent).map(|(price, percent)| price * percent / 100.0).sum()
@@ -118,5 +138,17 @@ mod tests {
         assert_eq!(limits(&[60.0, 50.0], &[100.0, 100.0]).check(2), Err(LimitError::LeastOverWhole { sum: 110.0 }));
         assert_eq!(limits(&[0.0, 0.0], &[40.0, 50.0]).check(2), Err(LimitError::MostUnderWhole { sum: 90.0 }));
         assert!(limits(&[f64::NAN, 0.0], &[40.0, 90.0]).check(2).is_err());
+    }
+
+    #[test]
+    fn a_step_no_scale_shows_is_refused() {
+        for step in [None, Some(1e-3), Some(0.5), Some(10.0)] {
+            assert_eq!(check_step(step), Ok(()), "{step:?}");
+        }
+        for step in [0.0, -0.5, 1e-308, 5e-324, 1e308, f64::INFINITY, f64::NAN] {
+            assert!(matches!(check_step(Some(step)), Err(LimitError::Step { .. })), "{step}");
+        }
+        let message = LimitError::Step { step: 1e308 }.to_string();
+        assert!(message.len() < 400 && message.ends_with("is outside 0.001 to 10 %"), "{message}");
     }
 }

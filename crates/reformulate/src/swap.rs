@@ -21,6 +21,8 @@ use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOri
 use rayon::prelude::*;
 use serde::Serialize;
 
+use crate::limits::{LimitError, check_step};
+
 /// Temperatures at which firmness is kept, °C: a cool and a warm room.
 pub const AT_C: [f64; 2] = [20.0, 30.0];
 
@@ -52,6 +54,9 @@ pub enum SwapError {
     /// The model failed.
     #[error(transparent)]
     Blend(#[from] BlendError),
+    /// The step of amounts is too fine or too coarse.
+    #[error(transparent)]
+    Limits(#[from] LimitError),
     /// The ingredient to replace is not there.
     #[error("the ingredient to replace is not in the formula")]
     NotThere,
@@ -156,6 +161,7 @@ pub fn swap(
     formula: &Formula,
     task: &SwapTask,
 ) -> Result<Vec<Replacement>, SwapError> {
+    check_step(task.step_percent)?;
     let from_percent: f64 =
         formula.parts.iter().filter(|part| part.ingredient == task.replaced).map(|part| part.percent).sum();
     if from_percent <= 0.0 {
@@ -177,7 +183,7 @@ pub fn swap(
         // With nothing to give or take, the amount is what went.
         let fixed = place.giving().0 <= 0.0;
         let amount = if fixed { from_percent } else { least(&distance, place.most())? };
-        let amount = match task.step_percent.filter(|step| *step > 0.0 && !fixed) {
+        let amount = match task.step_percent.filter(|_| !fixed) {
             Some(step) => {
                 let (below, above) =
                     ((amount / step).floor() * step, ((amount / step).ceil() * step).min(place.most()));

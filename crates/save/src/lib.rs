@@ -1,8 +1,18 @@
 //! Writes a file whole or not at all: the one way every program of barwright puts a file on disk.
+//!
+//! # Contents
+//! - [`save`]: writes a file.
+//! - [`part_in`], [`sweep`]: the part files it goes through, and those that a killed run left behind.
+//! - [`refusal`]: refusals of the system that the standard library has no name for.
+
+mod part;
+pub mod refusal;
 
 use std::fs::{self, Metadata, OpenOptions};
 use std::io::{self, ErrorKind, Write};
 use std::path::{Path, PathBuf};
+
+pub use part::{STALE_AFTER, part_in, sweep};
 
 /// Links followed from a name to its file before they are taken for a circle.
 const MOST_LINKS: usize = 32;
@@ -31,6 +41,18 @@ pub enum SaveError {
         /// The name given.
         path: PathBuf,
     },
+    /// It is a link of a chain that ends nowhere.
+    #[error("`{}` cannot be written: it is a link that leads in a circle", path.display())]
+    Circle {
+        /// The name given.
+        path: PathBuf,
+    },
+    /// The system lets this program open no more files.
+    #[error("`{}` cannot be written: too many files are open", path.display())]
+    TooManyOpen {
+        /// The name given.
+        path: PathBuf,
+    },
     /// The system refused.
     #[error("`{}` cannot be written: {source}", path.display())]
     Io {
@@ -48,6 +70,8 @@ impl SaveError {
             SaveError::IsFolder { .. } => "Name a file, not a folder.",
             SaveError::NoFolder { .. } => "Make the folder first, or name a file in one that exists.",
             SaveError::ReadOnly { .. } => "Name another file, or allow this one to be changed.",
+            SaveError::Circle { .. } => "Name the file itself, or remove the link.",
+            SaveError::TooManyOpen { .. } => refusal::TOO_MANY_OPEN_HINT,
             SaveError::Io { .. } => "Name a file in a folder you may write to.",
         }
     }
@@ -65,7 +89,8 @@ impl SaveError {
 /// * `contents`: all of it.
 ///
 /// # Errors
-/// [`SaveError`] when the name is a folder's, its folder is missing, the file is read-only, or the system refuses.
+/// [`SaveError`] when the name is a folder's or a link that leads in a circle, its folder is missing, the file is read-only, or
+/// the system refuses.
 ///
 /// # Validity
 /// The file's owner and its other hard links are not kept: the new file belongs to whoever runs the program.
@@ -78,7 +103,11 @@ impl SaveError {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn save(path: &Path, contents: &[u8]) -> Result<(), SaveError> {
-    let refuse = |source: io::Error| SaveError::Io { path: path.to_owned(), source };
+    let refuse = |source: io::Error| match source {
+        source if refusal::is_circle(&source) => SaveError::Circle { path: path.to_owned() },
+        source if refusal::is_too_many_open(&source) => SaveError::TooManyOpen { path: path.to_owned() },
+        source => SaveError::Io { path: path.to_owned(), source },
+    };
     let old = match fs::metadata(path) {
         Ok(old) if old.is_dir() => return Err(SaveError::IsFolder { path: path.to_owned() }),
         Ok(old) if !old.is_file() => {
@@ -98,18 +127,10 @@ pub fn save(path: &Path, contents: &[u8]) -> Result<(), SaveError> {
     replace(&target, folder, old.as_ref(), contents).map_err(refuse)
 }
 
-/// Writes beside `target` and renames; the temporary file is removed whenever this fails.
+/// Writes beside `target` and renames; the part file is removed whenever this fails.
 fn replace(target: &Path, folder: &Path, old: Option<&Metadata>, contents: &[u8]) -> io::Result<()> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".barwright-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // A temporary file is private unless asked otherwise; a new file is to be what the user's own mask makes it.
-        builder.permissions(fs::Permissions::from_mode(0o666));
-    }
-    // The error would name the temporary file, which nobody knows; its kind says enough.
-    let file = builder.tempfile_in(folder).map_err(|error| io::Error::from(error.kind()))?;
+    sweep(folder);
+    let file = part_in(folder)?;
     file.as_file().write_all(contents)?;
     if let Some(old) = old {
         file.as_file().set_permissions(old.permissions())?;

@@ -17,7 +17,7 @@ use barwright_blend::penetration::{
     NEEDLE_LIMIT_DMM, STANDARD_GRAVITY, needle_dmm_from_yield, yield_kpa_from_needle, yield_kpa_from_punch,
 };
 use barwright_blend::suitability::COARSEST_FEATURE_MM;
-use barwright_reference::{CrystalState, Formula};
+use barwright_reference::{CrystalState, Formula, short};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -81,19 +81,19 @@ pub enum TrialError {
         value: f64,
     },
     /// A rod without a face.
-    #[error("a rod of {diameter_mm} mm: give the diameter of its flat end, {low} to {high} mm", low = ROD_MM.0, high = ROD_MM.1)]
+    #[error("a rod of {} mm: give the diameter of its flat end, {low} to {high} mm", short(*.diameter_mm), low = ROD_MM.0, high = ROD_MM.1)]
     Rod {
         /// Diameter, mm.
         diameter_mm: f64,
     },
     /// A mass that no scale shows.
-    #[error("{grams} g on the rod: give what the scale shows as the rod goes in, above 0")]
+    #[error("{} g on the rod: give what the scale shows as the rod goes in, above 0", short(*.grams))]
     Grams {
         /// Mass, g.
         grams: f64,
     },
     /// A temperature outside the model.
-    #[error("{what} of {celsius} °C is outside {low} to {high} °C, where the model speaks", low = TEMPERATURES_C.0, high = TEMPERATURES_C.1)]
+    #[error("{what} of {} °C is outside {low} to {high} °C, where the model speaks", short(*.celsius), low = TEMPERATURES_C.0, high = TEMPERATURES_C.1)]
     Temperature {
         /// Of what.
         what: &'static str,
@@ -101,7 +101,7 @@ pub enum TrialError {
         celsius: f64,
     },
     /// Any other figure outside its range.
-    #[error("{what} is {value}, outside {low} to {high}")]
+    #[error("{what} is {}, outside {low} to {high}", short(*.value))]
     OutOfRange {
         /// Which figure, with its unit.
         what: &'static str,

@@ -13,7 +13,7 @@
 //! still, and mineral oils off both (Erhan, Asadauskas and Adhvaryu 2002, JAOCS 79:1157, abstract read).
 //!
 //! # Source
-//! Index: family of ASTM D7152 (Maples 2000, with natural logarithms, read as quoted in `../shared/docs/standards.md`).
+//! Index: family of ASTM D7152 (Maples 2000, with natural logarithms, quoted on a page that was read).
 
 use super::line::THINNEST_MM2_S;
 
@@ -80,7 +80,7 @@ mod tests {
             let back = viscosity_of_index(blending_index(viscosity));
             assert!((back / viscosity - 1.0).abs() < 1e-9, "{viscosity}: {back}");
         }
-        // Computed in ../shared/docs/standards.md, where a page that prints 12.492 is named.
+        // The equation worked apart from this code, in Python: 12.490221765; a page with this example prints 12.492.
         assert!((blending_index(2.234) - 12.490).abs() < 5e-4);
     }
 

@@ -112,7 +112,7 @@ fn segments(text: &str, findings: &mut Findings) -> Vec<Range<usize>> {
 /// Reads one part, or reports what is missing.
 fn part<'t>(text: &'t str, span: Range<usize>, library: &Library, findings: &mut Findings) -> Option<Written<'t>> {
     let whole = text.get(span.clone()).unwrap_or("");
-    let (name, amount) = cut(without_bullet(whole));
+    let (name, amount) = cut(without_bullet(whole), library);
     let (name, amount) = (without_dash(name.trim()), amount.trim());
     if words(name).any(|(_, word)| is_numeric(word)) && !library.names.is_taken(name) {
         findings.push(
@@ -168,22 +168,29 @@ fn without_dash(name: &str) -> &str {
 }
 
 /// Tells name and amount of a part apart; either may come out empty.
-fn cut(whole: &str) -> (&str, &str) {
+///
+/// A number at each end is an amount only where the rest is no name: `70 coconut oil 76` is 70 of `coconut oil 76`.
+fn cut<'t>(whole: &'t str, library: &Library) -> (&'t str, &'t str) {
     if let Some(mark) = whole.rfind([':', '=']) {
         let (name, amount) = whole.split_at_checked(mark).unwrap_or((whole, ""));
         return (name, amount.get(1..).unwrap_or(""));
     }
-    let leading = leading_amount(whole);
-    let last = words(whole).filter(|(_, word)| is_numeric(word)).last().map(|(at, _)| at);
-    let trailing = last.filter(|at| *at > 0 && is_whole_amount(whole.get(*at..).unwrap_or("")));
     let split = |at: usize| whole.split_at_checked(at).unwrap_or((whole, ""));
+    let leading = leading_amount(whole).map(|end| {
+        let (amount, name) = split(end);
+        let name = name.trim_start();
+        (name.strip_prefix("of ").unwrap_or(name), amount)
+    });
+    let last = words(whole).filter(|(_, word)| is_numeric(word)).last().map(|(at, _)| at);
+    let trailing = last.filter(|at| *at > 0 && is_whole_amount(whole.get(*at..).unwrap_or(""))).map(split);
     match (leading, trailing, last) {
-        (_, Some(at), _) | (None, None, Some(at)) => split(at),
-        (Some(end), None, _) => {
-            let (amount, name) = split(end);
-            let name = name.trim_start();
-            (name.strip_prefix("of ").unwrap_or(name), amount)
+        (Some(leading), Some(trailing), _) => {
+            let is_name = |(name, _): (&str, &str)| library.names.is_taken(name);
+            if is_name(leading) && !is_name(trailing) { leading } else { trailing }
         }
+        (None, Some(trailing), _) => trailing,
+        (Some(leading), None, _) => leading,
+        (None, None, Some(at)) => split(at),
         (None, None, None) => (whole, ""),
     }
 }
@@ -249,6 +256,26 @@ mod tests {
         ] {
             let reading = read_inline(text, "x", &library());
             assert_eq!(parts(&library(), reading), [("beeswax", 25.0), ("castor-oil", 75.0)], "{text:?}");
+        }
+    }
+
+    #[test]
+    fn an_amount_stands_before_a_name_that_ends_in_a_number() {
+        let library = Library::builtin().unwrap();
+        for text in [
+            "70 coconut oil 76, 30 beeswax",
+            "70 % of Coconut Oil 76; 30% beeswax",
+            "70 g coconut-oil-76, beeswax 30 g",
+            "coconut oil 76 70, beeswax 30",
+            "coconut oil 76 = 70, beeswax 30",
+            "coconut oil 70, beeswax 30",
+        ] {
+            let mut seen = parts(&library, read_inline(text, "x", &library));
+            seen.sort_unstable_by_key(|(name, _)| *name);
+            assert_eq!(seen, [("beeswax", 30.0), ("coconut-oil-76", 70.0)], "{text:?}");
+        }
+        for text in ["70 coconut oil 75", "70 coconut oil 76 30", "26 beeswax 30"] {
+            assert_eq!(codes(read_inline(text, "x", &library)), ["two-amounts"], "{text:?}");
         }
     }
 

@@ -55,7 +55,7 @@ pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Resul
         }
         RecordsAction::Check(_) => {
             let store = profile.store()?;
-            let checked = store.check(today()).map_err(refused)?;
+            let checked = store.check(today()?).map_err(refused)?;
             Ok(render::records::checked(&mut streams.data, store.path(), &checked)?)
         }
     }

@@ -1,6 +1,7 @@
 //! Formulas assessed and compared.
 
 use arbitrary::{Result, Unstructured};
+use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library};
 
@@ -49,7 +50,11 @@ pub fn sound(library: &Library, formula: &Formula, options: &Options, answer: &A
         assert!(two[1].1 <= two[0].1 + SOLIDS_PERCENT, "solids rise with temperature: {two:?}");
     }
     for one in &answer.firmness {
-        assert!(one.yield_stress_kpa.low >= 0.0 && one.beeswax_equivalent_percent.low >= 0.0, "{one:?}");
+        assert!(one.yield_stress_kpa.low >= 0.0, "{one:?}");
+        if let Some(percent) = one.beeswax_equivalent.percent() {
+            claims::within("as much beeswax, %", percent.low, 0.0, NEAT_PERCENT);
+            claims::within("as much beeswax, %", percent.high, 0.0, NEAT_PERCENT);
+        }
     }
     let melt = &answer.melt;
     let above = [melt.slip_point_c, melt.drop_point_c, melt.clear_point_c];

@@ -47,7 +47,7 @@ pub fn records(data: &[u8]) -> u64 {
         EMPTY.with(|kept| *kept.borrow_mut() = Some((folder, store)));
         return claims::digest(how);
     }
-    store.check().expect("the records are sound");
+    store.check(today).expect("the records are sound");
     let (_folder, mut copy) = empty();
     for (kind, count) in counts {
         let table = store.export_csv(kind).expect("a table is given out");

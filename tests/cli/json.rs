@@ -54,9 +54,12 @@ fn assessment(document: &Value, temperatures: usize) {
     has(&document["melt"], &["softening_c", "slip_point_c", "drop_point_c", "melt_end_c", "clear_point_c"]);
     document["melt"].as_object().unwrap().values().for_each(estimate);
     for row in document["firmness"].as_array().unwrap() {
-        has(row, &["temperature_c", "yield_stress_kpa", "beeswax_equivalent_percent", "needle_dmm"]);
+        has(row, &["temperature_c", "yield_stress_kpa", "beeswax_equivalent", "needle_dmm"]);
         estimate(&row["yield_stress_kpa"]);
-        estimate(&row["beeswax_equivalent_percent"]);
+        let status = row["beeswax_equivalent"]["status"].as_str().unwrap();
+        assert!(["percent", "harder_than_beeswax", "beeswax_is_liquid"].contains(&status), "{status}");
+        assert_eq!(row.get("beeswax_equivalent_percent").is_some(), status == "percent", "{row}");
+        row.get("beeswax_equivalent_percent").into_iter().for_each(estimate);
         estimate(&row["needle_dmm"]);
     }
     has(&document["detail"], &["finest_feature_mm", "verdict", "probability"]);

@@ -22,7 +22,7 @@ pub const COMMAND: &str = "BARWRIGHT_COMMAND";
 const PATIENCE: Duration = Duration::from_secs(64);
 
 /// Answers the server may give to a question it cannot use, or is too busy for.
-const STATUSES: [u16; 12] = [200, 400, 404, 405, 408, 409, 411, 413, 414, 415, 422, 503];
+const STATUSES: [u16; 13] = [200, 400, 404, 405, 408, 409, 411, 413, 414, 415, 421, 422, 503];
 
 /// Methods of the addresses.
 const METHODS: [&str; 3] = ["GET", "POST", "PUT"];
@@ -75,7 +75,7 @@ pub fn page(data: &[u8]) -> u64 {
             again.expect("the server answers")
         }
     };
-    assert!(STATUSES.contains(&status), "status {status} to {method} {path}: {answer}");
+    assert!(STATUSES.contains(&status), "status {status}: {answer}, to {method} {path}");
     let json: Option<Value> = serde_json::from_str(&answer).ok();
     if let Some(json) = &json {
         claims::figures(json);

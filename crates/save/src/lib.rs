@@ -131,13 +131,18 @@ pub fn save(path: &Path, contents: &[u8]) -> Result<(), SaveError> {
 fn replace(target: &Path, folder: &Path, old: Option<&Metadata>, contents: &[u8]) -> io::Result<()> {
     sweep(folder);
     let file = part_in(folder)?;
-    file.as_file().write_all(contents)?;
     if let Some(old) = old {
         file.as_file().set_permissions(old.permissions())?;
     }
-    file.as_file().sync_all()?;
+    write_to_disk(file.as_file(), contents)?;
     file.persist(target).map_err(|error| error.error)?;
     Ok(())
+}
+
+/// Writes all of it and waits until it is on the disk: a name given before that could stand for a file cut short by a power cut.
+fn write_to_disk(mut file: &fs::File, contents: &[u8]) -> io::Result<()> {
+    file.write_all(contents)?;
+    file.sync_all()
 }
 
 /// Returns the name at the end of a chain of links, whether or not there is a file.
@@ -171,5 +176,20 @@ mod tests {
         assert!(replace(&target, folder.path(), None, b"x").is_err());
         let names: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
         assert_eq!(names, ["taken"]);
+    }
+
+    /// A pipe takes what is written and refuses to be synced (POSIX `fsync`: EINVAL): without the call there would be no refusal.
+    #[test]
+    #[cfg(unix)]
+    fn what_is_written_is_synced_and_a_refusal_is_told() {
+        use std::io::Read;
+        let (mut reader, writer) = io::pipe().unwrap();
+        let file = fs::File::from(std::os::fd::OwnedFd::from(writer));
+        let refused = write_to_disk(&file, b"all of it").unwrap_err();
+        assert_eq!(refused.kind(), ErrorKind::InvalidInput);
+        drop(file);
+        let mut arrived = String::new();
+        reader.read_to_string(&mut arrived).unwrap();
+        assert_eq!(arrived, "all of it");
     }
 }

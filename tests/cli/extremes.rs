@@ -160,7 +160,7 @@ fn the_ends_of_what_options_take_are_worked_with() {
 #[test]
 fn a_step_no_scale_shows_is_refused() {
     let folder = folder();
-    for step in ["1e-308", "5e-324", "0.0009", "10.1", "-1", "nan", "inf"] {
+    for step in ["1e-308", "5e-324", "0.0009", "100.1", "-1", "nan", "inf"] {
         let step = format!("--step={step}");
         assert_eq!(answered(&folder, &["adjust", BAR, "--hold", "45C", "--draws", "16", &step]), 2);
         let swap = ["swap", BAR, "--replace", "beeswax", "--with", "candelilla wax", "--draws", "16", &step];

@@ -5,8 +5,8 @@ use serde::Serialize;
 /// Largest error of a sum of shares, mass %.
 pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 
-/// Steps of amounts taken, mass %: from what a fine scale shows of a bar to a tenth of it.
-pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=10.0;
+/// Steps of amounts taken, mass %: from what a fine scale shows of a bar to all of it.
+pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 
 /// Bounds of each ingredient, and the price.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -142,13 +142,13 @@ mod tests {
 
     #[test]
     fn a_step_no_scale_shows_is_refused() {
-        for step in [None, Some(1e-3), Some(0.5), Some(10.0)] {
+        for step in [None, Some(1e-3), Some(0.5), Some(100.0)] {
             assert_eq!(check_step(step), Ok(()), "{step:?}");
         }
-        for step in [0.0, -0.5, 1e-308, 5e-324, 1e308, f64::INFINITY, f64::NAN] {
+        for step in [0.0, -0.5, 9e-4, 101.0, 1e-308, 5e-324, 1e308, f64::INFINITY, f64::NAN] {
             assert!(matches!(check_step(Some(step)), Err(LimitError::Step { .. })), "{step}");
         }
         let message = LimitError::Step { step: 1e308 }.to_string();
-        assert!(message.len() < 400 && message.ends_with("is outside 0.001 to 10 %"), "{message}");
+        assert!(message.len() < 400 && message.ends_with("is outside 0.001 to 100 %"), "{message}");
     }
 }

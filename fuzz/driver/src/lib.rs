@@ -31,7 +31,7 @@ pub struct Target {
     pub name: &'static str,
     /// The function; returns a digest of how it went, by which new kinds of input are told from known ones.
     pub run: fn(&[u8]) -> u64,
-    /// An input that takes longer is a finding.
+    /// An input that takes more computing time is a finding.
     pub limit: Duration,
     /// Share of the time it gets.
     pub weight: u32,

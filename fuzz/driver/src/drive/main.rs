@@ -18,12 +18,14 @@ use std::time::{Duration, Instant};
 
 use barwright_fuzz_driver::{TARGETS, Target, called, page};
 use clap::Parser;
+use cpu_time::ProcessTime;
 use mutator::Mutator;
 
 /// Inputs of a target that are kept because they went another way than those before.
 const MOST_KEPT: usize = 4096;
 
-/// An input that takes so many times its limit ends the run: it may never end by itself.
+/// An input that takes so many times its limit by the clock ends the run: it may never end by itself. The limit itself is one of computing time, so that
+/// a busy computer finds nothing.
 const HOPELESS: u32 = 20;
 
 /// How often the watchdog looks.
@@ -212,7 +214,7 @@ impl Run<'_> {
         self.last.set_len(input.len() as u64)?;
         let since = u64::try_from(self.watched.began.elapsed().as_millis()).unwrap_or(0);
         self.watched.since.store(since, Ordering::Release);
-        let began = Instant::now();
+        let began = ProcessTime::now();
         let way = panic::catch_unwind(AssertUnwindSafe(|| (target.run)(input)));
         let took = began.elapsed();
         self.watched.since.store(NONE, Ordering::Release);
@@ -223,7 +225,7 @@ impl Run<'_> {
             self.found(target, &message, input, tally)?;
         }
         if took > target.limit {
-            self.found(target, &format!("slow: {took:.1?}"), input, tally)?;
+            self.found(target, &format!("slow: {took:.1?} of computing"), input, tally)?;
         }
         Ok(way.ok())
     }

@@ -400,7 +400,7 @@ fn what_no_trial_teaches_is_not_believed() {
     error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
     error[learned]: what your bench tests taught cannot be used: `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is learned to be -10000 standard deviations from the model's own, at most 10 are believed
     error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
-    error[learned]: what your bench tests taught cannot be used: the variance of `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is 1000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000000 times that before any trial, at most 4 is believed
+    error[learned]: what your bench tests taught cannot be used: the variance of `beyond-melt:beeswax+cocoa-butter+sunflower-oil` is 1.00e300 times that before any trial, at most 4 is believed
     error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written
     error[learned]: what your bench tests taught cannot be used: the covariance of what was learned is not positive definite, or a figure is not finite
     error[learned]: `bench/learned.json` is not what `trial fit` writes: it was changed since it was written

@@ -12,6 +12,7 @@
 //!
 //! The parameters themselves are never changed: what was learned stands beside them, in [`Parameters::maker`].
 
+use barwright_reference::short;
 use nalgebra::{Cholesky, DMatrix};
 use statrs::distribution::{ContinuousCDF, Normal};
 use thiserror::Error;
@@ -111,7 +112,7 @@ pub enum MakerError {
     #[error("the covariance of what was learned is not positive definite, or a figure is not finite")]
     NotPositive,
     /// A score further away than any maker is.
-    #[error("`{name}` is learned to be {sds} standard deviations from the model's own, at most {most} are believed")]
+    #[error("`{name}` is learned to be {} standard deviations from the model's own, at most {most} are believed", short(*sds))]
     Far {
         /// The score.
         name: String,
@@ -121,7 +122,7 @@ pub enum MakerError {
         most: f64,
     },
     /// A score of which less is known than before any trial.
-    #[error("the variance of `{name}` is {variance} times that before any trial, at most {most} is believed")]
+    #[error("the variance of `{name}` is {} times that before any trial, at most {most} is believed", short(*variance))]
     Vague {
         /// The score.
         name: String,
@@ -131,7 +132,7 @@ pub enum MakerError {
         most: f64,
     },
     /// Samples of another distribution than that of the mean and covariance.
-    #[error("the samples of `{name}` lie {sds} standard deviations from its mean, at most {most} are believed")]
+    #[error("the samples of `{name}` lie {} standard deviations from its mean, at most {most} are believed", short(*sds))]
     Astray {
         /// The score.
         name: String,
@@ -409,6 +410,8 @@ mod tests {
             let vague = MakerError::Vague { name: "cast".to_owned(), variance, most: MOST_VARIANCE };
             assert_eq!(make(0.0, variance), Err(vague));
         }
+        let told = make(0.0, 1e300).unwrap_err().to_string();
+        assert_eq!(told, "the variance of `cast` is 1.00e300 times that before any trial, at most 4 is believed");
         assert_eq!(make(0.0, 0.0), Err(MakerError::NotPositive));
         let sampled = |figure: f64| make(0.5, 0.25).unwrap().with_samples(vec![vec![figure]; 3]);
         assert!(sampled(0.5).is_ok() && sampled(0.75).is_ok());

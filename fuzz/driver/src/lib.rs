@@ -7,7 +7,7 @@
 //! |---|---|
 //! | [`formulas`], [`texts`], [`records`] | a text or a file |
 //! | [`page`] | an address and a question to the bench page |
-//! | [`assessing`], [`reformulating`], [`bench`], [`learning`] | a recipe for a task: ingredients, amounts, options, drawn by [`task`] |
+//! | [`assessing`], [`reformulating`], [`bench`](mod@bench), [`learning`] | a recipe for a task: ingredients, amounts, options, drawn by [`task`] |
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a target fails by panicking")]
 

@@ -2,9 +2,10 @@
 
 use axum::http::StatusCode;
 use barwright_blend::{Assessment, Options, compare_on};
+use barwright_reference::formula::quantity::SMALLEST;
 use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::{
-    AnimalOrigin, CrystalState, Formula, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Part,
+    AnimalOrigin, CrystalState, Formula, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Part, short,
 };
 use barwright_reformulate::adjust::Task;
 use barwright_reformulate::swap::{SwapTask, swap};
@@ -451,7 +452,9 @@ impl BarAsked {
         }
         let mut total = 0.0;
         for part in &self.parts {
-            total += within(part.amount, &(0.0..=MOST_AMOUNT), "an amount")?;
+            if part.amount != 0.0 {
+                total += within(part.amount, &(SMALLEST..=MOST_AMOUNT), "an amount other than 0")?;
+            }
         }
         if total <= 0.0 {
             return Err(Complaint::new("parts", "the bar has no part above 0").into());
@@ -519,7 +522,11 @@ fn within(value: f64, range: &std::ops::RangeInclusive<f64>, what: &str) -> Resu
     if range.contains(&value) {
         Ok(value)
     } else {
-        Err(Complaint::new("range", format!("{what}: {value} is outside {} to {}", range.start(), range.end())).into())
+        Err(Complaint::new(
+            "range",
+            format!("{what}: {} is outside {} to {}", short(value), short(*range.start()), short(*range.end())),
+        )
+        .into())
     }
 }
 
@@ -530,4 +537,30 @@ fn shown<'a>(formula: &'a Formula, library: &'a Library) -> Shown<'a> {
         Some(ShownPart { ingredient: &ingredient.key, amount: part.percent })
     });
     Shown { name: &formula.name, parts: parts.collect() }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    /// A share of 5e-324 % was taken, and ended in a mass without end.
+    #[test]
+    fn an_amount_no_scale_shows_is_refused_as_it_is_in_a_text() {
+        let library = Library::builtin().unwrap();
+        let bar = |amount: f64| BarAsked {
+            name: "Leaf bar".to_owned(),
+            parts: [("beeswax", 26.0), ("olive-oil", 70.0), ("sunflower-oil", amount)]
+                .map(|(name, amount)| PartAsked { ingredient: name.to_owned(), amount })
+                .into(),
+        };
+        assert_eq!(bar(0.0).formula(&library).unwrap().parts.len(), 2);
+        assert_eq!(bar(SMALLEST).formula(&library).unwrap().parts.len(), 3);
+        for amount in [5e-324, 0.99 * SMALLEST, -1.0, 1.01 * MOST_AMOUNT, f64::INFINITY, f64::NAN] {
+            let error = bar(amount).formula(&library).unwrap_err();
+            assert_eq!(error.complaints[0].code, "range", "{amount}");
+            assert!(error.complaints[0].message.len() < 100, "{}", error.complaints[0].message);
+        }
+    }
 }

@@ -11,7 +11,7 @@ use crate::{Diagnostic, Ingredient};
 /// Largest amount taken, in its unit or in grams: a blend of two hundred such amounts still adds up exactly enough.
 const LARGEST: f64 = 1e12;
 /// Smallest amount taken, in its unit or in grams.
-const SMALLEST: f64 = 1e-9;
+pub const SMALLEST: f64 = 1e-9;
 
 /// What the value of a [`Quantity`] counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,7 +4,7 @@
 //!
 //! # Contents
 //! - [`observation`]: a fitting row as a residual of known size.
-//! - [`calibrate()`]: robust least squares with priors, and what the model leaves out.
+//! - [`calibrate()`]: robust least squares with priors, and what the model leaves out; [`next_step()`]: whether a parameter set is where that ends.
 //! - [`packing`]: which crystals the species share, as part of the fit.
 //! - [`held_out()`](held_out::held_out): sources left out in turn.
 //! - [`write`](mod@write): the parameter file, the same bytes for the same input.
@@ -16,4 +16,4 @@ pub mod observation;
 pub mod packing;
 pub mod write;
 
-pub use calibrate::{Calibration, CalibrationError, calibrate};
+pub use calibrate::{Calibration, CalibrationError, calibrate, next_step};

@@ -49,7 +49,11 @@ pub(crate) struct Field<'a> {
     curves: Vec<&'a Curve>,
     pub mass_kg: Vec<f64>,
     pub per_kg: Vec<f64>,
-    pub total_kg: f64,
+    /// What each cell counts in a mean square over the body; they sum to 1. Bar and mould count alike whatever their masses, and a cell as its mass
+    /// in its own: in a thick mould a mean by mass alone would not see the bar.
+    pub counts: Vec<f64>,
+    /// The same for what is left of an equation of heat, J: count over squared mass, 1/kg².
+    pub residual_counts: Vec<f64>,
     margin: usize,
     strides: [usize; 3],
     /// °C; with margin.
@@ -100,11 +104,18 @@ impl<'a> Field<'a> {
         let density = |material: u8| body.materials.get(material as usize).map_or(0.0, |m| m.density_kg_per_m3());
         let mass_kg: Vec<f64> = body.volume_m3.iter().zip(&body.material).map(|(v, &m)| v * density(m)).collect();
         let per_kg = mass_kg.iter().map(|mass| 1.0 / mass).collect();
+        let mut kinds_kg = vec![0.0; body.materials.len()];
+        for (mass, &material) in mass_kg.iter().zip(&body.material) {
+            kinds_kg[material as usize] += mass;
+        }
+        let kinds = kinds_kg.iter().filter(|&&kg| kg > 0.0).count() as f64;
+        let counts: Vec<f64> =
+            mass_kg.iter().zip(&body.material).map(|(mass, &m)| mass / (kinds * kinds_kg[m as usize])).collect();
+        let residual_counts = counts.iter().zip(&mass_kg).map(|(count, mass)| count / (mass * mass)).collect();
         let margin = stencil.margin();
         let padded = || vec![0.0; n + 2 * margin];
         let skins: Vec<Skin> = body.faces.iter().map(|&face| Skin { face, film: 0.0, through: 0.0 }).collect();
         let changes = |group: &Group| group.exposure.film == Film::Natural || group.exposure.emissivity > 0.0;
-        let total_kg = mass_kg.iter().sum();
         let anchors = curves
             .iter()
             .zip(&body.materials)
@@ -116,7 +127,8 @@ impl<'a> Field<'a> {
             body,
             curves,
             per_kg,
-            total_kg,
+            counts,
+            residual_counts,
             mass_kg,
             margin,
             strides: stencil.strides(),

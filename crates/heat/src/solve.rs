@@ -15,7 +15,7 @@
 //! leaves one cell enters the next to the last bit, and the balance closes to rounding however loosely Newton's iteration was ended.
 //!
 //! **Steps.** The local error is turned into a temperature by the matrix of the step, which also takes the sting out of stiff parts, and its root mean square
-//! over the body is held to [`Accuracy`]. Steps end at each kink of the air temperature; at a step of it the run starts anew.
+//! is held to [`Accuracy`], bar and mould counting alike whatever their masses. Steps end at each kink of the air temperature; at a step of it the run starts anew.
 //!
 //! # Source
 //! Hosea and Shampine 1996, Appl. Numer. Math. 20, 21 (TR-BDF2 and its error); Swaminathan and Voller 1992, Metall. Trans. B 23, 651 (Newton in
@@ -64,7 +64,7 @@ const IMPLICIT: f64 = 0.5 * GAMMA;
 /// √2/4.
 const OUTER: f64 = 0.25 * std::f64::consts::SQRT_2;
 
-/// Local error allowed in one step, root mean square over the body.
+/// Local error allowed in one step, root mean square over bar and mould, each counting half.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Accuracy {
     /// K.
@@ -456,14 +456,14 @@ impl<'a> Stepper<'a> {
     /// A step short enough to start with.
     fn first_step(&self, end_s: f64) -> f64 {
         let mut sum = 0.0;
-        for (((rate, capacity), slope), mass) in
-            self.old_rate.iter().zip(&self.field.heat_capacity).zip(&self.field.share_slope).zip(&self.field.mass_kg)
+        for (((rate, capacity), slope), count) in
+            self.old_rate.iter().zip(&self.field.heat_capacity).zip(&self.field.share_slope).zip(&self.field.counts)
         {
             let (warming, melting) =
                 (rate / capacity / self.accuracy.temperature_k, rate * slope / self.accuracy.melted_share);
-            sum += mass * (warming * warming + melting * melting);
+            sum += count * (warming * warming + melting * melting);
         }
-        let speed = (sum / self.field.total_kg).sqrt();
+        let speed = sum.sqrt();
         (FIRST_CHANGE / speed).clamp(10.0 * SHORTEST_STEP_S, 0.01 * end_s.max(0.1))
     }
 
@@ -527,14 +527,14 @@ impl<'a> Stepper<'a> {
             {
                 let residual = &mut stencil.residual[..n];
                 let (mass, flow) = (&field.mass_kg[..n], &field.flow_w[..n]);
-                let (h, r, per_kg) = (&enthalpy[..n], &known[..n], &field.per_kg[..n]);
+                let (h, r, counts) = (&enthalpy[..n], &known[..n], &field.residual_counts[..n]);
                 for i in 0..n {
                     let value = mass[i] * (r[i] - h[i]) + theta * flow[i];
                     residual[i] = value;
-                    sum += value * value * per_kg[i];
+                    sum += value * value * counts[i];
                 }
             }
-            left = (sum / field.total_kg).sqrt();
+            left = sum.sqrt();
             // The matrix of the step also weighs its error: have one, even if the guess was right at once.
             let done = left <= self.enough_j_per_kg;
             if done && (reading > 0 || matches!(which, Stage::Middle)) {
@@ -550,7 +550,7 @@ impl<'a> Stepper<'a> {
             }
             field.assemble(theta, stencil);
             let enough = (0.3 * self.enough_j_per_kg).max(LINEAR_SHARE * left);
-            work.linear += stencil.solve(&field.per_kg, field.total_kg, enough);
+            work.linear += stencil.solve(&field.residual_counts, enough);
             field.advance(&stencil.solution, enthalpy);
         }
         Err(left)
@@ -560,23 +560,25 @@ impl<'a> Stepper<'a> {
     fn error(&mut self) -> f64 {
         let Stepper { field, stencil, scratch, work, .. } = self;
         let mut sum = 0.0;
-        for ((residual, &error), &mass) in stencil.residual.iter_mut().zip(scratch.iter()).zip(&field.mass_kg) {
+        for (((residual, &error), mass), count) in
+            stencil.residual.iter_mut().zip(scratch.iter()).zip(&field.mass_kg).zip(&field.counts)
+        {
             *residual = mass * error;
-            sum += mass * error * error;
+            sum += count * error * error;
         }
-        let enough = FILTER_SHARE * (sum / field.total_kg).sqrt();
+        let enough = FILTER_SHARE * sum.sqrt();
         if enough == 0.0 {
             return 0.0;
         }
-        work.linear += stencil.solve(&field.per_kg, field.total_kg, enough);
+        work.linear += stencil.solve(&field.residual_counts, enough);
         let (per_k, per_share) = (1.0 / self.accuracy.temperature_k, 1.0 / self.accuracy.melted_share);
         let mut sum = 0.0;
         for (i, &w) in stencil.solution.iter().enumerate() {
             let heat = field.assembled[i] * w;
             let (warming, melting) = (w * per_k, heat * field.share_slope[i] * per_share);
-            sum += field.mass_kg[i] * (warming * warming + melting * melting);
+            sum += field.counts[i] * (warming * warming + melting * melting);
         }
-        (sum / field.total_kg).sqrt()
+        sum.sqrt()
     }
 
     /// The bar at a time within the step just made: by the parabola through its start, its middle stage and its end, or by a line where the rule

@@ -100,13 +100,12 @@ impl Stencil {
     /// Solves `A w = b` for the `b` in [`Stencil::residual`], until the residual's root mean square, in J/kg, is at most `enough`.
     ///
     /// # Arguments
-    /// * `per_kg`: 1 over the mass of each cell.
-    /// * `mass_kg`: of all cells.
+    /// * `counts`: what the squared residual of each cell counts in its mean square, 1/kg².
     ///
     /// # Returns
     /// Iterations. The solution is in [`Stencil::solution`], what is left in [`Stencil::residual`].
-    pub fn solve(&mut self, per_kg: &[f64], mass_kg: f64, enough: f64) -> usize {
-        let goal = enough * enough * mass_kg;
+    pub fn solve(&mut self, counts: &[f64], enough: f64) -> usize {
+        let goal = enough * enough;
         self.solution.fill(0.0);
         let mut rho = self.precondition();
         let m = self.margin;
@@ -118,7 +117,7 @@ impl Stencil {
             if !step.is_finite() {
                 return iteration;
             }
-            let left = self.advance(step, per_kg);
+            let left = self.advance(step, counts);
             if left <= goal {
                 return iteration;
             }
@@ -155,20 +154,20 @@ impl Stencil {
         dot(xc, out)
     }
 
-    /// `solution += step direction`, `residual −= step image`; returns `Σ residual²/mass`.
-    fn advance(&mut self, step: f64, per_kg: &[f64]) -> f64 {
+    /// `solution += step direction`, `residual −= step image`; returns the residual's mean square.
+    fn advance(&mut self, step: f64, counts: &[f64]) -> f64 {
         let (n, m) = (self.cells, self.margin);
         for (x, p) in self.solution.iter_mut().zip(&self.direction[m..m + n]) {
             *x += step * p;
         }
         let mut sums = [0.0; LANES];
         let (r, q) = (&mut self.residual[..n], &self.image[..n]);
-        let per_kg = &per_kg[..n];
+        let counts = &counts[..n];
         let whole = n - n % LANES;
         for ((r, q), w) in r[..whole]
             .chunks_exact_mut(LANES)
             .zip(q[..whole].chunks_exact(LANES))
-            .zip(per_kg[..whole].chunks_exact(LANES))
+            .zip(counts[..whole].chunks_exact(LANES))
         {
             for lane in 0..LANES {
                 r[lane] -= step * q[lane];
@@ -178,7 +177,7 @@ impl Stencil {
         let mut sum: f64 = sums.iter().sum();
         for i in whole..n {
             r[i] -= step * q[i];
-            sum += r[i] * r[i] * per_kg[i];
+            sum += r[i] * r[i] * counts[i];
         }
         sum
     }
@@ -261,10 +260,10 @@ mod tests {
 
     fn solved(counts: [usize; 3], storage: f64) -> (usize, f64) {
         let (mut stencil, b) = example(counts, storage);
-        let per_kg = vec![1.0; b.len()];
+        let counts = vec![1.0 / b.len() as f64; b.len()];
         stencil.residual.copy_from_slice(&b);
         stencil.factor();
-        let iterations = stencil.solve(&per_kg, b.len() as f64, 1e-11);
+        let iterations = stencil.solve(&counts, 1e-11);
         // Once more from the definition.
         let m = stencil.margin();
         stencil.direction[m..m + b.len()].copy_from_slice(&stencil.solution);

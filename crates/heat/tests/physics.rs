@@ -337,6 +337,42 @@ fn a_metre_sized_bar_is_solved_within_the_cap() {
     assert!((ran.last.centre_c - 22.0).abs() < 0.1, "{:?}", ran.last);
 }
 
+/// A mean by mass over bar and mould does not see a small bar in a thick mould: its local error could be hundreds of times what is allowed, and its open face
+/// came out colder than the fan's air and the mould, by up to 1.3 K.
+#[test]
+fn a_small_bar_in_a_thick_mould_is_followed_as_closely_as_any() {
+    let fan = Faces {
+        top: Exposure::given(25.0, 0.95).unwrap(),
+        bottom: Exposure::given(25.0, 0.9).unwrap(),
+        side: Exposure::given(25.0, 0.9).unwrap(),
+    };
+    let samples_s: Vec<f64> = (0..=600).map(f64::from).collect();
+    for (shape, wall_m) in [
+        (Shape::Box { length_m: 0.005, width_m: 0.005, height_m: 0.002 }, 0.148),
+        (Shape::Puck { diameter_m: 0.005, height_m: 0.005 }, 0.1),
+        (Shape::Box { length_m: 0.005, width_m: 0.002, height_m: 0.005 }, 0.05),
+    ] {
+        let mould = Mould { wall_m, material: silicone() };
+        let bar = Body::new(shape, blend(), Some(mould), fan, coarse()).unwrap();
+        for (bar_c, mould_c, air_c) in [(90.0, 20.0, 20.0), (70.0, -10.0, 5.0), (20.0, 60.0, 60.0)] {
+            let air = Ambient::constant(air_c).unwrap();
+            let start = Start::Even { bar_c, mould_c };
+            let task = Task { start, samples_s: &samples_s, ..Task::new(&bar, &air, bar_c, 600.0) };
+            let ran = run(&task);
+            let (low, high) = (air_c.min(bar_c).min(mould_c), air_c.max(bar_c).max(mould_c));
+            let allowed = 4.0 * task.accuracy.temperature_k;
+            for one in &ran.samples {
+                let (coolest, warmest) = (one.coolest_c.min(one.surface_c), one.warmest_c.max(one.warmest_surface_c));
+                assert!(
+                    low - allowed <= coolest && warmest <= high + allowed,
+                    "{shape:?}, {wall_m} m, {bar_c}/{mould_c}/{air_c} °C at {} s: {coolest} to {warmest} °C",
+                    one.time_s
+                );
+            }
+        }
+    }
+}
+
 #[test]
 fn what_cannot_be_run_is_refused() {
     let air = Ambient::constant(40.0).unwrap();

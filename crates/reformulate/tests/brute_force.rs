@@ -26,6 +26,12 @@ const GRID: f64 = 0.1;
 /// How far `adjust` may end from the best of the grid, mass % moved.
 const TOLERANCE: f64 = 0.2;
 
+/// Tasks with an answer that are compared, in the tests of every day and in full.
+const ANSWERED: (usize, usize) = (10, 50);
+
+/// Tasks without one.
+const UNANSWERED: (usize, usize) = (5, 20);
+
 /// Half width of the range of each free ingredient, mass %.
 const ROOM: f64 = 6.0;
 
@@ -113,6 +119,11 @@ fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
     best.map(|point| mass_moved(original, point))
 }
 
+/// How many of each.
+fn wanted((few, many): (usize, usize)) -> usize {
+    if barwright_testkit::full() { many } else { few }
+}
+
 /// One task; returns the answers of both sides. `None`: the bar is not off its demands by a margin within `off`.
 fn compare(
     random: &mut Pcg64,
@@ -145,7 +156,7 @@ fn compare(
 }
 
 #[test]
-fn fifty_random_tasks_end_where_the_grid_ends() {
+fn random_tasks_end_where_the_grid_ends() {
     let mut random = Pcg64::seed_from_u64(4);
     let (mut answered, mut three) = (0, 0);
     for tried in 0.. {
@@ -157,7 +168,7 @@ fn fifty_random_tasks_end_where_the_grid_ends() {
         assert!((ours - best).abs() <= TOLERANCE, "task {tried}: {ours} against {best} % moved");
         answered += 1;
         three += usize::from(tried % 2 == 1);
-        if answered == 50 {
+        if answered == wanted(ANSWERED) {
             println!("{answered} tasks with an answer, {three} of them with three free ingredients, {tried} tried");
             break;
         }
@@ -165,7 +176,7 @@ fn fifty_random_tasks_end_where_the_grid_ends() {
 }
 
 #[test]
-fn twenty_tasks_without_an_answer_are_called_so() {
+fn tasks_without_an_answer_are_called_so() {
     let mut random = Pcg64::seed_from_u64(5);
     let mut without = 0;
     for tried in 0.. {
@@ -173,7 +184,7 @@ fn twenty_tasks_without_an_answer_are_called_so() {
         // Between the points of the grid there may be an answer that no point of it is; so far off there is none.
         assert!(ours.is_none(), "task {tried}: {ours:?} % moved where the grid has none");
         without += 1;
-        if without == 20 {
+        if without == wanted(UNANSWERED) {
             break;
         }
     }

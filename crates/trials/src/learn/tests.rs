@@ -7,6 +7,7 @@ use std::time::Instant;
 use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE};
 use barwright_blend::sampling::Draws;
 use barwright_reference::{Formula, formula};
+use barwright_testkit::full;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -108,11 +109,6 @@ const FEW_MAKERS: usize = 16;
 
 /// The same before a release: `BARWRIGHT_FULL=1 cargo test --release -p barwright-trials --lib -- --nocapture`, some minutes.
 const MANY_MAKERS: usize = 200;
-
-/// Whether the statistics are asked for at their full size.
-fn full() -> bool {
-    std::env::var_os("BARWRIGHT_FULL").is_some_and(|value| value == "1")
-}
 
 /// Trials after which the intervals are looked at.
 const STAGES: [usize; 4] = [0, 1, 3, 10];

@@ -1,6 +1,6 @@
 //! Shares out a whole in steps: masses on a scale, percents on a page.
 
-/// Shares nearer than this below a whole number of steps are that number.
+/// A step whose inverse is this near to a whole number is a tenth, a hundredth, a half.
 const SLACK: f64 = 1e-6;
 
 /// Rounds amounts to whole steps that add up to the total in steps: those nearest to the next step take what rounding down leaves (method of the largest
@@ -19,7 +19,7 @@ const SLACK: f64 = 1e-6;
 /// assert_eq!(apportion(&[33.37, 33.37, 33.26], 100.0, 0.5), [33.5, 33.5, 33.0]);
 /// ```
 pub fn apportion(amounts: &[f64], total: f64, step: f64) -> Vec<f64> {
-    let mut steps: Vec<f64> = amounts.iter().map(|amount| (amount / step + SLACK).floor()).collect();
+    let mut steps: Vec<f64> = amounts.iter().map(|amount| (amount / step).floor()).collect();
     let mut order: Vec<usize> = (0..amounts.len()).collect();
     let remainder = |i: &usize| amounts[*i] / step - steps[*i];
     order.sort_by(|a, b| remainder(b).total_cmp(&remainder(a)));
@@ -29,13 +29,31 @@ pub fn apportion(amounts: &[f64], total: f64, step: f64) -> Vec<f64> {
     }
     // Dividing by the inverse keeps tenths and hundredths free of the error of the step itself.
     let inverse = (1.0 / step).round();
-    let whole = (inverse * step - 1.0).abs() < SLACK && inverse >= 1.0;
+    let whole = (inverse * step - 1.0).abs() < SLACK;
     steps.into_iter().map(|count| if whole { count / inverse } else { count * step }).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_rounding_down_leaves_goes_to_the_largest_remainders() {
+        // By hand: 1.2, 20.6, 40.9 and 37.3 steps; rounding down leaves two, for the third and the second.
+        assert_eq!(apportion(&[1.2, 20.6, 40.9, 37.3], 100.0, 1.0), [1.0, 21.0, 41.0, 37.0]);
+        assert_eq!(apportion(&[0.6, 10.3, 20.45, 18.65], 50.0, 0.5), [0.5, 10.5, 20.5, 18.5]);
+        // Of equal remainders the first.
+        assert_eq!(apportion(&[2.5, 4.5, 3.0], 10.0, 1.0), [3.0, 4.0, 3.0]);
+        assert_eq!(apportion(&[33.37, 33.37, 33.26], 100.0, 0.5), [33.5, 33.5, 33.0]);
+    }
+
+    #[test]
+    fn tenths_are_the_figures_a_reader_writes() {
+        // 3 × 0.1 is 0.30000000000000004.
+        assert_eq!(apportion(&[0.3, 0.7], 1.0, 0.1), [0.3, 0.7]);
+        assert_eq!(apportion(&[0.6, 0.9], 1.5, 0.3), [2.0 * 0.3, 3.0 * 0.3]);
+        assert_eq!(apportion(&[5.0, 15.0], 20.0, 5.0), [5.0, 15.0]);
+    }
 
     #[test]
     fn the_total_is_kept_and_nothing_moves_by_a_step() {

@@ -91,6 +91,7 @@ mod tests {
         for count in 0..100_000 {
             finder.find(&format!("wax number {count}"), 0..1, &mut findings);
         }
+        assert_eq!(finder.find("castor oil", 0..1, &mut findings), Some(3));
         let errors = findings.finish(()).unwrap_err();
         assert_eq!(errors.last().unwrap().message, "99800 more errors are not listed");
     }

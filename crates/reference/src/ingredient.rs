@@ -256,6 +256,22 @@ mod tests {
     use super::*;
 
     #[test]
+    fn kinds_are_called_in_the_singular_and_the_plural() {
+        let words = [
+            ("wax", "waxes", IngredientKind::Wax),
+            ("butter", "butters", IngredientKind::Butter),
+            ("oil", "oils", IngredientKind::Oil),
+            ("ester", "esters", IngredientKind::Ester),
+            ("hydrocarbon", "hydrocarbons", IngredientKind::Hydrocarbon),
+        ];
+        for (one, many, kind) in words {
+            assert_eq!((IngredientKind::called(one), IngredientKind::called(many)), (Some(kind), Some(kind)));
+        }
+        assert_eq!(IngredientKind::called(" Oils "), Some(IngredientKind::Oil));
+        assert_eq!(IngredientKind::PLURALS.map(IngredientKind::called), words.map(|(_, _, kind)| Some(kind)));
+    }
+
+    #[test]
     fn words_are_those_of_the_tables() {
         for origin in NutOrigin::ALL {
             let word: StrDeserializer<'_, Error> = origin.word().into_deserializer();

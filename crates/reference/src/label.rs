@@ -121,6 +121,12 @@ mod tests {
     use super::*;
 
     #[test]
+    fn markets_have_a_word_and_a_name() {
+        assert_eq!(Market::ALL.map(Market::word), ["eu", "us"]);
+        assert_eq!(Market::ALL.map(Market::name), ["EU", "US"]);
+    }
+
+    #[test]
     fn only_words_in_brackets_are_taken_out() {
         for (name, left) in [
             ("Zea Mays (Corn) Germ Oil", "Zea Mays Germ Oil"),

@@ -509,12 +509,15 @@ mod tests {
     fn a_lot_copies_its_parent_and_states_its_own() {
         let text = "\u{feff}[lot.my-wax]\nlike = 'bees wax'\nname = 'May wax'\nspecies = { POS = 80, POP = 19 }\n\
                     melt_c = 63.5\nneedle_dmm = 18\nprice_per_kg = 12\ndensity_g_ml = 0.95\nnut_origin = 'possible'\nflash_c = 250\n\
-                    best_before = '2027-06-30'\n\
+                    best_before = '2027-06-30'\nlimit_percent = 2.5\nallergens = { Linalool = 8.2, Limonene = 3 }\n\
                     [lot.oil-2]\nlike = 'castor-oil'\n";
         let (library, notes) = library().with_lots(text).unwrap();
         let lot = library.ingredient("my-wax").unwrap();
+        assert!(lot.synonyms.is_empty(), "its parent's other names are its parent's: {:?}", lot.synonyms);
+        assert_eq!((lot.density_status, lot.density_source.as_str()), (Status::Read, LOT_SOURCE));
         assert_eq!((lot.lot_of, lot.lot_melt_c, lot.lot_needle_dmm), (Some(0), Some(63.5), Some(18.0)));
-        assert_eq!(lot.lot_flash_c, Some(250.0));
+        assert_eq!((lot.lot_flash_c, lot.lot_limit_percent), (Some(250.0), Some(2.5)));
+        assert_eq!(lot.lot_allergens, [("Linalool".to_owned(), 8.2), ("Limonene".to_owned(), 3.0)]);
         assert_eq!((lot.common_name.as_str(), lot.inci_name.as_str()), ("May wax", "Cera Flava"));
         assert_eq!((lot.price_per_kg, lot.density_g_ml, lot.density_at_c), (Some(12.0), 0.95, 20.0));
         assert_eq!(lot.nut_origin, NutOrigin::Possible);
@@ -564,6 +567,11 @@ mod tests {
             [one("A", 60.0, 60.0, 60.0), one("B (Bee) Oil", 40.0, 40.0, 40.0)]
         );
         let same = [one("Ricinus Communis Seed Oil", 99.0, 95.0, 99.5), one("Tocopherol", 1.0, 0.5, 5.0)];
+        assert_eq!(
+            parts("{ A = 60, B = 40 }"),
+            [one("A", 60.0, 60.0, 60.0), one("B", 40.0, 40.0, 40.0)],
+            "as they were written"
+        );
         assert_eq!(parts("'ricinus communis seed oil (AND) tocopherol'"), same);
         assert_eq!(parts("'A (and)B'"), [one("A", 50.0, 0.0, 100.0), one("B", 50.0, 0.0, 100.0)]);
         assert_eq!(parts("'Caprylic/Capric Triglyceride'"), []);

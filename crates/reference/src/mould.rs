@@ -345,6 +345,29 @@ mod tests {
     }
 
     #[test]
+    fn a_round_mould_is_a_cylinder() {
+        let mould = Mould::read("shape = 'round'\ndiameter = 60\nheight = '20mm'").unwrap();
+        assert_eq!(mould.shape, BarShape::Round { diameter_mm: 60.0, height_mm: 20.0 });
+        // π · 3 cm · 3 cm · 2 cm.
+        assert!((mould.volume_ml - 56.548_667_764_6).abs() < 1e-9, "{}", mould.volume_ml);
+        assert_eq!(BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 }.volume_ml(), 48.0);
+    }
+
+    #[test]
+    fn a_volume_without_a_unit_is_in_millilitres() {
+        for volume in ["46", "'46'", "'46ml'"] {
+            assert_eq!(Mould::read(&format!("{BOX}volume = {volume}")).unwrap().volume_ml, 46.0, "{volume}");
+        }
+    }
+
+    #[test]
+    fn after_a_byte_order_mark_places_are_those_of_the_text() {
+        let text = format!("{BYTE_ORDER_MARK}shape = 'heart'");
+        let errors = Mould::read(&text).unwrap_err();
+        assert_eq!(&text[errors[0].span.clone()], "'heart'");
+    }
+
+    #[test]
     fn every_refusal_has_its_code() {
         for (text, codes) in [
             ("", vec!["no-shape"]),

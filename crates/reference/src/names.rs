@@ -232,14 +232,57 @@ mod tests {
     #[test]
     fn a_second_owner_is_told() {
         assert_eq!(index().add("Cera alba", 2, Claim::Own), Some(0));
+        assert_eq!(index().add("Cera alba", 0, Claim::Own), None, "one's own name once more");
+        assert_eq!(index().add("Cera alba", 2, Claim::Declared), None, "a declared name may be shared");
         assert_eq!(index().add("cera", 2, Claim::Declared), None);
     }
 
     #[test]
     fn accents_fold() {
-        for (name, plain) in [("Ærø ŁŚŻ", "aerolsz"), ("ÑÕÜß", "nouss"), ("İ", "i"), ("麻油", "麻油"), ("½", "½")]
-        {
+        for (name, plain) in [
+            ("Ærø ŁŚŻ", "aerolsz"),
+            ("ÑÕÜß", "nouss"),
+            ("İ", "i"),
+            ("ÂåĀą", "aaaa"),
+            ("Æœ", "aeoe"),
+            ("Çčĉ", "ccc"),
+            ("ĎđÐð", "dddd"),
+            ("Èëęě", "eeee"),
+            ("ĝģ", "gg"),
+            ("Ìïĩı", "iiii"),
+            ("ĺł", "ll"),
+            ("ñńň", "nnn"),
+            ("Òøöő", "oooo"),
+            ("ŕř", "rr"),
+            ("śšș", "sss"),
+            ("ţŧț", "ttt"),
+            ("Ùüũų", "uuuu"),
+            ("ýÿŷŸ", "yyyy"),
+            ("źž", "zz"),
+            ("麻油", "麻油"),
+            ("½", "½"),
+        ] {
             assert_eq!(normalise(name), plain, "{name}");
         }
+    }
+
+    #[test]
+    fn a_plural_loses_its_ending_and_no_other_word_does() {
+        for (word, one) in [
+            ("waxes", "wax"),
+            ("butters", "butter"),
+            ("olives", "olive"),
+            ("gas", "gas"),
+            ("grass", "grass"),
+            ("s", "s"),
+        ] {
+            assert_eq!(singular(word), one);
+        }
+    }
+
+    #[test]
+    fn words_are_parted_by_all_but_letters_digits_and_what_joins() {
+        assert_eq!(words("  bees -- wax "), ["bees", "wax"]);
+        assert_eq!(words("bee's wax, c12\u{ad}13"), ["bees", "wax", "c1213"]);
     }
 }

@@ -634,32 +634,14 @@ fn whole(text: &str, most: u32) -> Option<f64> {
 }
 
 /// Reads a date `2026-07-01` as seconds since 1970-01-01.
-///
-/// # Source
-/// Days of the civil calendar after Hinnant, "chrono-compatible low-level date algorithms" (recalled).
 fn calendar_s(text: &str) -> Option<f64> {
     let mut parts = text.trim().split('-');
     let (year, month, day) = (whole(parts.next()?, 9999)?, whole(parts.next()?, 12)?, whole(parts.next()?, 31)?);
-    if parts.next().is_some() || month < 1.0 || day < 1.0 || year < 1.0 {
+    if parts.next().is_some() || year < 1.0 {
         return None;
     }
-    let leap = year % 4.0 == 0.0 && (year % 100.0 != 0.0 || year % 400.0 == 0.0);
-    let longest = match month as u32 {
-        2 if leap => 29.0,
-        2 => 28.0,
-        4 | 6 | 9 | 11 => 30.0,
-        _ => 31.0,
-    };
-    if day > longest {
-        return None;
-    }
-    // Years from March, so that the leap day is the last.
-    let year = if month <= 2.0 { year - 1.0 } else { year };
-    let era = (year / 400.0).floor();
-    let of_era = year - era * 400.0;
-    let of_year = ((153.0 * ((month + 9.0) % 12.0) + 2.0) / 5.0).floor() + day - 1.0;
-    let days = of_era * 365.0 + (of_era / 4.0).floor() - (of_era / 100.0).floor() + of_year;
-    Some((era * 146_097.0 + days - 719_468.0) * DAY_S)
+    let date = jiff::civil::Date::new(year as i16, month as i8, day as i8).ok()?;
+    Some(date.duration_since(jiff::civil::date(1970, 1, 1)).as_secs_f64())
 }
 
 /// Reads a time of day as seconds after midnight: `14:30`, `14:30:05.5`, `2:30 pm`.
@@ -766,6 +748,137 @@ mod tests {
         }
         let both = errors("hours,temperature_c\nx,y\n");
         assert_eq!(both, [("not-a-time", "x"), ("not-a-temperature", "y")]);
+    }
+
+    #[test]
+    fn dates_stamps_and_clocks() {
+        // Days from 1970-01-01: 20 635 to 2026-07-01, -719 162 to 0001-01-01 (`date -d 2026-07-01 +%s` and its like).
+        assert_eq!(calendar_s("2026-07-01"), Some(20_635.0 * DAY_S));
+        assert_eq!(calendar_s(" 2024-2-29 "), Some(19_782.0 * DAY_S));
+        assert_eq!(calendar_s("0001-01-01"), Some(-719_162.0 * DAY_S));
+        for none in [
+            "2026-02-29",
+            "1900-02-29",
+            "2026-04-31",
+            "2026-13-01",
+            "2026-00-10",
+            "2026-01-00",
+            "0000-01-01",
+            "2026-07-01-02",
+            "2026-07",
+        ] {
+            assert_eq!(calendar_s(none), None, "{none}");
+        }
+        let at = |text: &str| match stamp(text) {
+            Some(Written::Absolute(time_s)) => Some(time_s - 20_635.0 * DAY_S),
+            _ => None,
+        };
+        for (text, hours) in [
+            ("2026-07-01 14:30", 14.5),
+            ("2026-07-01T14:30Z", 14.5),
+            ("2026-07-01t14:30+02", 12.5),
+            ("2026-07-01 14:30 +0545", 8.75),
+            ("2026-07-01T14:30-03:30", 18.0),
+        ] {
+            assert_eq!(at(text), Some(hours * HOUR_S), "{text}");
+        }
+        for none in [
+            "2026-07-01 14:30+15",
+            "2026-07-01 14:30+02:60",
+            "2026-07-01 14:30+020",
+            "2026-07-01 14:30+",
+            "2026-07-01 ",
+        ] {
+            assert_eq!(at(none), None, "{none}");
+        }
+        for (text, hours) in
+            [("14:30", Some(14.5)), ("12:15 am", Some(0.25)), ("12:15PM", Some(12.25)), ("24:00", Some(24.0))]
+        {
+            assert_eq!(clock_s(text), hours.map(|hours| hours * HOUR_S), "{text}");
+        }
+        for none in ["24:01", "0:30 am", "14", "14:60", "14:30:60", "14:30:05:01", "+4:30"] {
+            assert_eq!(clock_s(none), None, "{none}");
+        }
+        assert_eq!(clock_s("14:30:05.5"), Some(14.5 * HOUR_S + 5.5));
+        assert_eq!([whole("9", 9), whole("0009", 9)], [Some(9.0); 2]);
+        for none in ["10", "+5", "", "00009", "1.0"] {
+            assert_eq!(whole(none, 9), None, "{none}");
+        }
+    }
+
+    /// A start at a time of day is one only where the rows tell the place's own.
+    #[test]
+    fn the_time_of_day_is_that_of_the_first_row() {
+        for (text, hours) in [
+            ("time,c\n22:30,20\n", Some(22.5)),
+            ("timestamp,c\n2026-07-01 14:30,20\n", Some(14.5)),
+            ("timestamp,c\n2026-07-01T14:30,20\n2026-07-01T15:30Z,20\n", Some(14.5)),
+            ("timestamp,c\n1969-12-31 14:30,20\n", Some(14.5)),
+            ("timestamp,c\n2026-07-01T14:30Z,20\n", None),
+            ("timestamp,c\n2026-07-01T14:30+02:00,20\n", None),
+            ("timestamp,c\n2026-07-01 14:30-02,20\n", None),
+            ("date,time,c\n2026-07-01,06:00,20\n", Some(6.0)),
+            ("hours,c\n6,20\n", None),
+        ] {
+            assert_eq!(Route::read(text).unwrap().0.clock_s, hours.map(|hours| hours * HOUR_S), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn a_bare_clock_goes_through_midnight_after_midnight() {
+        let text = "time,c\n23:00,1\n00:30,2\n23:00,3\n00:30,4\n01:00,5\n";
+        assert_eq!(rows(text).iter().map(|row| row.0 / HOUR_S).collect::<Vec<_>>(), [0.0, 1.5, 24.0, 25.5, 26.0]);
+    }
+
+    #[test]
+    fn a_decimal_comma_is_one_where_commas_part_no_fields() {
+        assert_eq!(rows("hours;c\n0;20\n1,250;30\n")[1].0, 1.25 * HOUR_S);
+    }
+
+    #[test]
+    fn the_longest_route_and_the_longest_wait_are_taken() {
+        let (route, notes) = Route::read("days,c\n10,20\n10.25,30\n").unwrap();
+        assert_eq!((route.length_s(), notes.len()), (GAP_S, 0));
+        let year: String = (0..=1460).map(|n| format!("{},20\n", 0.25 * f64::from(n))).collect();
+        assert_eq!(rows(&format!("days,c\n{year}")).last().unwrap().0, LONGEST_S);
+    }
+
+    #[test]
+    fn lengths_of_time_are_told_in_the_unit_that_suits_them() {
+        for (span_s, words) in [
+            (5.0, "5 s"),
+            (60.0, "1 min"),
+            (5400.0, "1.5 h"),
+            (172_799.0, "48 h"),
+            (172_800.0, "2 days"),
+            (9000.0 * HOUR_S, "375 days"),
+        ] {
+            assert_eq!(lasting(span_s), words);
+        }
+    }
+
+    #[test]
+    fn what_is_told_points_at_the_first_of_its_kind() {
+        for (text, places) in [
+            ("hours,c\n0,20\n1,\n2,\n3,30\n", vec!["1"]),
+            ("hours,c\n0,20\n1,21\n1,21\n2,22\n2,22\n3,30\n", vec!["1"]),
+            ("hours,c\n0,20\n1,20\n1,40\n2,40\n2,20\n3,20\n", vec!["1"]),
+        ] {
+            let notes = Route::read(text).unwrap().1;
+            assert_eq!(
+                notes.iter().map(|note| &text[note.span.clone()]).collect::<Vec<_>>(),
+                places,
+                "{text:?}: {notes:?}"
+            );
+        }
+        let later = Route::read("hours,c\n0,20\n1,30\n15,20\n").unwrap().1;
+        assert!(later[0].message.starts_with("no reading for 14 h before line 4"), "{}", later[0].message);
+    }
+
+    #[test]
+    fn columns_need_a_name() {
+        assert_eq!(errors(",c\n0,20\n"), [("column-missing", ",c")]);
+        assert_eq!(errors("hours,\n0,20\n"), [("column-missing", "hours,")]);
     }
 
     #[test]

@@ -143,6 +143,27 @@ mod tests {
     }
 
     #[test]
+    fn bare_values_end_at_a_comma_and_quotes_inside_braces_are_letters() {
+        let text = "@misc{c3, author = \"G{\\\"o}del\", year = 1931, title = {T}}";
+        assert_eq!(read_sources(text).unwrap()[0].citation(), "G\\\"odel (1931). T");
+    }
+
+    #[test]
+    fn an_error_tells_its_line() {
+        let text = "@misc{a, title = {T}}\n% b@c\n\n@misc{d";
+        assert!(read_sources(text).unwrap_err().starts_with("sources.bib, line 4: "));
+    }
+
+    #[test]
+    fn a_key_finds_its_own_publication() {
+        let all = read_sources(SOURCES).unwrap();
+        for one in [&all[0], &all[all.len() - 1]] {
+            assert_eq!(source_citation(&one.key), Some(one.citation()), "{}", one.key);
+        }
+        assert_eq!(source_citation("no-such-source"), None);
+    }
+
+    #[test]
     fn malformed_entries_are_refused() {
         for text in ["@misc{a, title = {x", "@misc", "@misc{a", "@misc{a, title}", "@misc{a,}@misc{a,}\n@misc{a,}"] {
             assert!(read_sources(text).is_err(), "{text}");

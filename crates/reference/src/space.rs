@@ -445,6 +445,16 @@ mod tests {
         assert_eq!(&text[space.wishes[2].span.clone()], "60");
         assert_eq!(&text[space.totals[1].span.clone()], "home");
         assert_eq!(&text[space.span], "ingredients");
+        assert_eq!(space.prices_span.map(|span| &text[span]), Some("prices"));
+    }
+
+    #[test]
+    fn the_range_of_one_ingredient_is_sent_home() {
+        for (name, hints) in [("beeswax", 2), ("waxs", 1)] {
+            let text = format!("[ingredients]\nbeeswax = '5..30'\n[totals]\n{name} = '..30'");
+            let errors = SpaceText::read(&text, &library()).unwrap_err();
+            assert_eq!(errors[0].hints.len(), hints, "{errors:?}");
+        }
     }
 
     #[test]

@@ -40,6 +40,11 @@ mod tests {
     }
 
     #[test]
+    fn likeness_runs_from_nothing_to_the_same() {
+        assert_eq!((similarity("beeswax", "beeswax"), similarity("abc", "xyz")), (1.0, 0.0));
+    }
+
+    #[test]
     fn each_index_comes_once_and_ties_keep_their_order() {
         assert_eq!(nearest("x", [(0, "ab"), (0, "cd"), (1, "ef")], 9), [0, 1]);
         assert!(nearest("x", [], 3).is_empty());

@@ -715,6 +715,31 @@ mod tests {
     }
 
     #[test]
+    fn limits_themselves_are_taken() {
+        for (file, from, to) in [(2, "62,65", "65,65"), (4, "80,17", "95,17"), (0, "833.4", "50"), (0, "833.4", "3000")]
+        {
+            assert_eq!(faults(file, from, to), [""; 0], "{to}");
+        }
+    }
+
+    #[test]
+    fn a_wrong_header_is_told_once_each_way() {
+        let of = |what: &str| format!("species.csv, line 1: the column {what}");
+        assert_eq!(
+            faults(0, "liquid_class", "liquid")[..2],
+            [of("`liquid_class` is missing"), of("`liquid` is not known")]
+        );
+        let told = |from: &str, to: &str| {
+            let faults = faults(0, from, to);
+            faults.into_iter().filter(|fault| fault.starts_with("species.csv, line 1:")).collect::<Vec<_>>()
+        };
+        assert_eq!(told("key,name", "key,name,extra"), [of("`extra` is not known")]);
+        assert_eq!(told("key,name,", "key,"), [of("`name` is missing")]);
+        let order = told("key,name", "name,key");
+        assert!(order.len() == 1 && order[0].contains("must stand in the order `key`, `name`"), "{order:?}");
+    }
+
+    #[test]
     #[rustfmt::skip]
     fn each_fault_names_file_and_line() {
         for (file, from, to, fault) in [

@@ -209,6 +209,18 @@ mod tests {
     }
 
     #[test]
+    fn what_to_do_is_said() {
+        for (text, hint) in [
+            ("401", "Check the unit"),
+            ("warm", "Write a temperature such as"),
+            ("-300", "Write a temperature such as"),
+        ] {
+            let hints = parse_temperature(text).map_err(|error| error.diagnostic(0..text.len()).hints);
+            assert!(hints.is_err_and(|hints| hints.len() == 1 && hints[0].starts_with(hint)), "{text}");
+        }
+    }
+
+    #[test]
     fn every_bad_item_of_a_list_is_placed() {
         let errors = parse_temperatures("20, warm ,25;,-300K").err().unwrap_or_default();
         let spans: Vec<_> = errors.iter().map(|error| error.span.clone()).collect();

@@ -184,6 +184,7 @@ mod tests {
             ("0 k", -273.15),
             ("26,5", 26.5),
             ("45℃", 45.0),
+            ("400", HIGHEST_C),
         ] {
             let seen = parse_temperature(text).unwrap_or(f64::NAN);
             assert!((seen - celsius).abs() < 1e-9, "{text}: {seen}");

@@ -138,6 +138,30 @@ mod tests {
     }
 
     #[test]
+    fn a_syntax_error_after_an_offset_is_in_its_place() {
+        let mut findings = Findings::default();
+        read("ab = 1\nab = 2", 3, &mut findings);
+        let errors = findings.finish(()).err().unwrap_or_default();
+        let seen: Vec<_> = errors.iter().map(|error| (error.message.as_str(), error.span.clone())).collect();
+        assert_eq!(seen, [("the key `ab` is written twice", 10..12)]);
+    }
+
+    #[test]
+    fn a_value_of_another_kind_is_called_what_it_is() {
+        let mut findings = Findings::default();
+        let text = "a = 'x'\nb = 1\nc = 1.5\nd = true\ne = 2026-07-01\nf = []\ng = {}";
+        let messages: Vec<_> =
+            read(text, 0, &mut findings).iter().map(|entry| wrong_kind(entry, "a colour").message).collect();
+        let kinds = ["a text", "a number", "a number", "true or false", "a date", "a list", "a table"];
+        let wanted: Vec<_> = ["a", "b", "c", "d", "e", "f", "g"]
+            .iter()
+            .zip(kinds)
+            .map(|(key, kind)| format!("`{key}` is {kind}, not a colour"))
+            .collect();
+        assert_eq!(messages, wanted);
+    }
+
+    #[test]
     fn an_unknown_key_names_the_nearest() {
         let mut findings = Findings::default();
         let entries = read("prats = 1", 0, &mut findings);

@@ -143,14 +143,24 @@ mod tests {
 
     #[test]
     fn shares_that_do_not_sum_to_100_are_noted() {
-        for (text, notes) in
-            [("beeswax 25.4 %, castor oil 75", 0), ("beeswax 26 %, castor oil 75 %", 1), ("beeswax 3", 0)]
-        {
+        for (text, notes) in [
+            ("beeswax 25.4 %, castor oil 75", 0),
+            ("beeswax 26 %, castor oil 75 %", 1),
+            ("beeswax 3", 0),
+            ("beeswax 25.5 %, castor oil 75 %", 0),
+        ] {
             let reading = read_inline(text, "x", &library()).unwrap();
             assert_eq!(reading.notes.len(), notes, "{text}");
             let sum: f64 = reading.formulas[0].parts.iter().map(|part| part.percent).sum();
             assert!((sum - 100.0).abs() < 1e-9);
         }
+    }
+
+    #[test]
+    fn the_most_parts_are_taken_and_no_more() {
+        let of = |count: usize| read_inline(&"beeswax 1, ".repeat(count), "x", &library());
+        assert_eq!(parts(&library(), of(super::MOST_PARTS)), [("beeswax", 100.0)]);
+        assert_eq!(crate::sample::codes(of(super::MOST_PARTS + 1)), ["too-many-parts"]);
     }
 
     #[test]

@@ -400,6 +400,18 @@ mod tests {
     }
 
     #[test]
+    fn plain_numbers_take_the_unit_of_their_column() {
+        for (text, notes) in [
+            ("ingredient,percent\nbeeswax,26\ncastor oil,75\n", vec!["percent-sum"]),
+            ("ingredient,parts\nbeeswax,26\ncastor oil,75\n", vec![]),
+            ("ingredient,grams\nbeeswax,26\ncastor oil,75 g\n", vec![]),
+        ] {
+            let reading = read_csv(text, "x", &library()).unwrap();
+            assert_eq!(reading.notes.iter().map(|note| note.code).collect::<Vec<_>>(), notes, "{text:?}");
+        }
+    }
+
+    #[test]
     fn a_ragged_row_names_line_and_column() {
         let errors = read_csv("ingredient,A,B\n\nbeeswax,1\n", "x", &library()).unwrap_err();
         let message = "line 3 has 2 fields, the header has 3; column 3 is the first that does not match";

@@ -173,6 +173,19 @@ mod tests {
     }
 
     #[test]
+    fn lines_inside_quotes_are_counted() {
+        for (text, lines) in [
+            ("a\n\"b\nc\nd\",e\nf", [1, 2, 5]),
+            ("a\r\n\"b\r\nc\"\r\nd", [1, 2, 4]),
+            ("a\r\"b\rc\"\rd", [1, 2, 4]),
+            ("a\n\"b\"\nc", [1, 2, 3]),
+        ] {
+            let rows = split(text, 0, ',', &mut Findings::default());
+            assert_eq!(rows.iter().map(|row| row.line).collect::<Vec<_>>(), lines, "{text:?}");
+        }
+    }
+
+    #[test]
     fn bad_quotes_are_reported() {
         for (text, code) in [("a,\"b\nc", "quote-not-closed"), ("\"a\"b,c", "text-after-quote")] {
             let mut findings = Findings::default();

@@ -327,5 +327,9 @@ mod tests {
         let errors = read_inline(&"x 1;".repeat(MOST_PARTS + 1), "x", &library()).unwrap_err();
         assert_eq!(errors.len(), 1);
         assert_eq!(errors[0].message, "the formula has 201 parts, more than 200");
+        assert_eq!(
+            parts(&library(), read_inline(&"beeswax 1;".repeat(MOST_PARTS), "x", &library())),
+            [("beeswax", 100.0)]
+        );
     }
 }

@@ -323,6 +323,32 @@ mod tests {
     }
 
     #[test]
+    fn amounts_are_told_from_words() {
+        for (text, whole) in [
+            ("26", true),
+            ("26 g", true),
+            ("26%", true),
+            ("26 handfuls", false),
+            ("g", false),
+            ("26 beeswax 30", false),
+        ] {
+            assert_eq!(is_whole_amount(text), whole, "{text}");
+        }
+        for (word, numeric) in [
+            ("26", true),
+            ("26g", true),
+            ("20-30", true),
+            ("1/2", true),
+            ("12-hydroxystearic", false),
+            ("c12-15", false),
+            ("5gm", false),
+            ("5-", false),
+        ] {
+            assert_eq!(is_numeric(word), numeric, "{word}");
+        }
+    }
+
+    #[test]
     fn too_many_parts_are_one_error() {
         let errors = read_inline(&"x 1;".repeat(MOST_PARTS + 1), "x", &library()).unwrap_err();
         assert_eq!(errors.len(), 1);

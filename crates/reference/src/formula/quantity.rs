@@ -514,6 +514,25 @@ mod tests {
         }
     }
 
+    /// NIST Handbook 44, appendix C (recalled): a US fluid ounce is 29.5735295625 ml, a tablespoon half of that, a teaspoon a sixth.
+    #[test]
+    fn volumes_are_told_in_millilitres() {
+        for (text, wanted_ml) in [
+            ("10 ml", 10.0),
+            ("2 fl. oz", 59.147_059_125),
+            ("3 Tbsp", 44.360_294_343_75),
+            ("1 tsp", 4.928_921_593_75),
+            ("0.5 l", 500.0),
+        ] {
+            let seen = match parse_quantity(text) {
+                Err(QuantityError::Volume { millilitres, .. }) => millilitres,
+                _ => f64::NAN,
+            };
+            assert!((seen - wanted_ml).abs() < 1e-9 * wanted_ml, "{text}: {seen}");
+        }
+        assert_eq!(parse_measure("1/2 l"), Ok(Measure::Millilitres(500.0)));
+    }
+
     #[test]
     fn unit_names_are_plain_and_unique() {
         for (index, (name, _)) in UNITS.iter().enumerate() {

@@ -191,6 +191,28 @@ mod tests {
         assert_eq!(texts(100.0, &kept), ["kept", "28", "71.75"]);
     }
 
+    /// The same of amounts in kilograms and grams, with a total in grams.
+    #[test]
+    fn units_are_weighed_against_each_other() {
+        let written = |amounts: &[(f64, f64)], total: f64| -> Vec<String> {
+            let wanted: Vec<Wanted> =
+                amounts.iter().map(|&(amount, per_unit)| Wanted { amount, per_unit, old: None }).collect();
+            round(&wanted, total).into_iter().map(|text| text.unwrap_or_default()).collect()
+        };
+        assert_eq!(written(&[(1.0 / 3.0, 1e3); 3], 1000.0), ["0.333", "0.333", "0.334"]);
+        assert_eq!(written(&[(0.5 / 3.0, 1e3), (1000.0 / 3.0, 1.0)], 500.0), ["0.1667", "333.3"]);
+        // The largest by mass takes what a small dose leaves, whatever its number.
+        assert_eq!(written(&[(0.0699563, 1e3), (0.0437, 1.0), (30.0, 1.0)], 100.0), ["0.069956", "0.044", "30"]);
+        assert_eq!(written(&[(0.03, 1e3), (0.0437, 1.0), (69.9563, 1.0)], 100.0), ["0.03", "0.044", "69.956"]);
+    }
+
+    #[test]
+    fn the_finest_place_is_not_above_what_is_asked() {
+        for (finest, count) in [(1.0, 0), (5.0, 0), (0.99, 1), (0.1, 1), (0.0999, 2), (1e-3, 3), (0.0, MOST_DECIMALS)] {
+            assert_eq!(decimals(finest), count, "{finest}");
+        }
+    }
+
     #[test]
     fn what_does_not_change_is_not_written_again() {
         let third = 100.0 / 3.0;

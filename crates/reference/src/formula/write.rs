@@ -219,6 +219,22 @@ mod tests {
     }
 
     #[test]
+    fn an_ingredient_given_twice_is_written_once() {
+        let text = to_toml(&formula("x", &[(0, 1.0), (3, 3.0), (0, 2.0)]), None, "", &library()).unwrap();
+        assert_eq!(text, "name = \"x\"\n\n[parts]\nbeeswax = 50\n\"castor oil\" = 50\n");
+    }
+
+    #[test]
+    fn a_trace_is_kept_only_where_one_was() {
+        let kept = |now: f64, before: f64| {
+            let parts = |trace: f64| formula("x", &[(0, 100.0), (3, trace)]).parts;
+            shares(&parts(now), &parts(before), &library()).unwrap().len() == 2
+        };
+        assert!(kept(1.0, 0.0) && kept(1e-7, 1e-7));
+        assert!(!kept(1e-7, 1.0) && !kept(0.0, 1e-7));
+    }
+
+    #[test]
     fn a_lot_goes_by_its_key() {
         let lots = "[lot.my-wax]\nlike = 'beeswax'\nname = 'May wax, 2nd'\n";
         let (library, _) = library().with_lots(lots).unwrap();

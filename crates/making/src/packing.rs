@@ -225,6 +225,53 @@ mod tests {
     }
 
     #[test]
+    fn no_other_stack_has_less_outside() {
+        let outside = |[a, b, c]: [u32; 3]| area_m2([0.06 * f64::from(a), 0.04 * f64::from(b), 0.02 * f64::from(c)]);
+        for bars in 1..=36 {
+            let all = (1..=bars).flat_map(|a| (1..=bars).flat_map(move |b| (1..=bars).map(move |c| [a, b, c])));
+            let least = all.filter(|[a, b, c]| a * b * c == bars).map(outside).fold(f64::INFINITY, f64::min);
+            let found = outside(packing(bars, 0.0, 0.0).counts());
+            assert!(found <= least * (1.0 + 1e-9), "{bars}: {found} for {least}");
+        }
+        assert_eq!(packing(12, 0.0, 0.0).counts(), [1, 2, 6]);
+        // 60 × 80 × 60 mm has 264 cm² outside, 60 × 40 × 120 mm 288.
+        assert_eq!(packing(6, 0.0, 0.0).counts(), [1, 2, 3]);
+    }
+
+    #[test]
+    fn a_round_bar_takes_the_room_of_a_square_one_of_its_volume() {
+        let round =
+            |bars| Packing { shape: BarShape::Round { diameter_mm: 60.0, height_mm: 20.0 }, ..packing(bars, 0.0, 0.0) };
+        let [length, width, height] = round(2).one_m();
+        assert!((length * width * height - 56.548_667_764_6e-6).abs() < 1e-12 && length == width);
+        // Alone it is itself: two faces of π 3² cm² and a rim of π · 6 · 2 cm².
+        assert!((round(1).block_m2() - 94.247_779_607_7e-4).abs() < 1e-12, "{}", round(1).block_m2());
+        assert_eq!(round(1).shortest_m(), 0.02);
+    }
+
+    /// Shape factors of a box: A/δ for the walls, 0.54 L for an edge, 0.15 δ for a corner (Incropera and DeWitt, table 4.1, recalled).
+    #[test]
+    fn a_thick_wall_counts_its_edges_and_corners() {
+        // Inside 70 × 50 × 30 mm, foam of 20 mm: 0.0142/0.02 + 0.54 · 0.6 + 8 · 0.15 · 0.02.
+        let foam_w_per_k = FOAM_W_PER_MK * 1.058;
+        let outside_w_per_k = area_m2([0.11, 0.09, 0.07]) / (BOARD_M2K_PER_W + 1.0 / OUTSIDE_W_PER_M2K);
+        let wall_w_per_k = packing(1, 0.02, 0.0).paths().unwrap().wall_w_per_k;
+        assert!(
+            (1.0 / wall_w_per_k - 1.0 / foam_w_per_k - 1.0 / outside_w_per_k).abs() < 1e-9 / wall_w_per_k,
+            "{wall_w_per_k}"
+        );
+    }
+
+    /// The pack is a plate with two sides, lies on top, and needs room.
+    #[test]
+    fn a_pack_has_two_sides_and_needs_room() {
+        let (with, without) = (packing(1, 0.02, 0.5).paths().unwrap(), packing(1, 0.02, 0.0).paths().unwrap());
+        let side_m2 = 0.5 / PACK_KG_PER_M3 / PACK_M;
+        assert!((with.pack_w_per_k - PACK_W_PER_M2K * 2.0 * side_m2).abs() < 1e-12 && without.pack_w_per_k == 0.0);
+        assert!(with.wall_w_per_k > without.wall_w_per_k);
+    }
+
+    #[test]
     fn without_foam_and_ice_there_is_no_lined_box() {
         assert_eq!(packing(6, 0.0, 0.0).paths(), None);
     }

@@ -136,7 +136,10 @@ fn a_blend_is_declared_by_its_own_ingredients_merged_with_the_same_elsewhere() {
     assert_eq!(names, expected);
     let oil = named(&label.ingredients, "Persea Gratissima Oil");
     assert!((oil.percent - 36.0).abs() < 1e-9 && oil.is_estimated(), "{oil:?}");
-    assert!(oil.low_percent < oil.percent && oil.percent < oil.high_percent, "{oil:?}");
+    assert!(
+        (oil.low_percent - 30.0).abs() < 1e-9 && (oil.high_percent - 44.0).abs() < 1e-9,
+        "50 to 85 % of 40, and 10: {oil:?}"
+    );
     assert!(!named(&label.ingredients, "Cera Flava").is_estimated());
     let order = note(&label, "Order").unwrap();
     assert!(order.contains("Persea Gratissima Oil") && order.contains("Hydrogenated Vegetable Oil"), "{order}");
@@ -250,6 +253,10 @@ fn allergens_are_named_just_above_a_thousandth_of_a_percent_and_not_just_below()
     let lots = "[lot.a]\nlike = 'isopropyl myristate'\nallergens = { Linalool = 0.06 }\n[lot.b]\nlike = 'isopropyl myristate'\nallergens = { linalool = 0.06 }";
     let label = label_of(lots, "a 1, b 1, olive oil 98", Market::Eu);
     assert_eq!(label.allergens.len(), 1, "{label:?}");
+    let linalool = &label.allergens[0];
+    for percent in [linalool.percent, linalool.low_percent, linalool.high_percent] {
+        assert!((percent - 0.0012).abs() < 1e-12, "0.06 % of each of two lots, 1 % each: {percent}");
+    }
 }
 
 #[test]

@@ -39,6 +39,8 @@ pub fn __fault(number: u32) -> bool {{
 MOST_BUILDS = 60
 # A test binary may take this long, s, and this many times what it takes without a fault.
 TIMEOUT = (15, 5)
+# Faults after which what was found is written down.
+SAVED_EVERY = 20
 # Memory, and the largest file, that a faulty test may take, bytes.
 MOST_MEMORY, LARGEST_FILE = 8 << 30, 1 << 30
 PARSER = tree_sitter.Parser(tree_sitter.Language(tree_sitter_rust.language()))
@@ -276,6 +278,9 @@ def main():
         waiting = iter([number for number in sorted(places) if number not in status])
         lock = threading.Lock()
 
+        def outcomes():
+            return [dict(file=one["file"], name=one["name"], status=status.get(number, "not tried")) for number, one in enumerate(listed, 1)]
+
         def work():
             while True:
                 with lock:
@@ -285,6 +290,9 @@ def main():
                 status[number] = tried(number, binaries, timeouts, arguments, environment)
                 if status[number] == "missed":
                     print("missed:", listed[number - 1]["name"], flush=True)
+                if number % SAVED_EVERY == 0:
+                    with lock:
+                        Path(arguments.out).write_text(json.dumps(outcomes(), indent=0))
 
         workers = [threading.Thread(target=work) for _ in range(arguments.jobs)]
         for worker in workers:
@@ -293,7 +301,7 @@ def main():
             worker.join()
     finally:
         subprocess.run(["git", "checkout", "-q", "--", arguments.folder], check=True)
-    outcome = [dict(file=one["file"], name=one["name"], status=status[number]) for number, one in enumerate(listed, 1)]
+    outcome = outcomes()
     Path(arguments.out).write_text(json.dumps(outcome, indent=0))
     counts = {}
     for one in outcome:

@@ -237,7 +237,7 @@ mod tests {
 
     #[test]
     fn upright_plates_are_those_of_the_library() {
-        // standards.md, section 2, computed with the Python library `ht`: air °C, surface °C, W/m²K for heights 20, 40, 60 mm, one decimal.
+        // Computed with the Python library `ht`: air °C, surface °C, W/m²K for heights 20, 40, 60 mm, one decimal.
         for (air_c, surface_c, table) in [
             (22.0, 42.0, [7.7, 6.2, 5.6]),
             (4.0, 44.0, [9.1, 7.5, 6.8]),

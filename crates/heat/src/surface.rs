@@ -54,7 +54,7 @@ impl Exposure {
     /// A face with a given coefficient.
     ///
     /// # Arguments
-    /// * `w_per_m2k`: W/m²K. Fan air 15 to 30; 10 to 14 for a bare face in still air, radiation included (standards.md, section 2).
+    /// * `w_per_m2k`: W/m²K. Fan air 15 to 30; 10 to 14 for a bare face in still air, radiation included (ranges recalled; see [`crate::convection`] for the correlations).
     /// * `emissivity`: radiation on top of it; 0 when the coefficient holds all.
     ///
     /// # Errors

@@ -5,6 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::LazyLock;
 
 use barwright_blend::assess::Workbench;
+use barwright_blend::heat_curve::at;
 use barwright_blend::{Estimate, Options, Parameters};
 use barwright_making::cool::PlaceOutcome;
 use barwright_making::parcel::Record as Sample;
@@ -159,4 +160,34 @@ fn how_far_it_is_is_told_place_by_place() {
     };
     assert!(matches!(refused(40.0, 20.0), MakingError::NotMelted { pour_c: 40.0, .. }));
     assert!(matches!(refused(75.0, 75.0), MakingError::NotCooled { .. }));
+}
+
+/// What sets is not yet the bar in use: after a day it is as solid as its setting curve says.
+#[test]
+fn a_bar_sets_along_its_setting_curve() {
+    let text = "cocoa butter 60, sunflower oil 40";
+    let found = of(text, (20.0, 50.0), &[15.0]);
+    let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
+    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let curves = bench.heat_curves(&formula, 0).unwrap().central;
+    let last = found.places[0].history.last().unwrap();
+    let melted = |points| at(points, last.mean_c, |one| one.melted_share());
+    let (setting, in_use) = (melted(&curves.setting), melted(&curves.in_use));
+    assert!((last.melted_share - setting).abs() < 0.01, "{last:?} {setting}");
+    assert!((setting - in_use).abs() > 0.03, "{setting} {in_use}");
+}
+
+#[test]
+fn a_warm_mould_sets_later() {
+    let formula = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &LIBRARY).unwrap().formulas.remove(0);
+    let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20\nwall = 10")
+        .unwrap_or_else(|_| unreachable!());
+    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let places = [Place { name: String::new(), air_c: 20.0, fan: false }];
+    let set_s = |mould_c: f64| {
+        let room = (20.0, 50.0);
+        let task = CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c, places: &places, room };
+        cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap().places[0].set_s.unwrap().value
+    };
+    assert!(set_s(75.0) > 1.2 * set_s(20.0), "{} {}", set_s(75.0), set_s(20.0));
 }

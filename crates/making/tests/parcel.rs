@@ -72,6 +72,37 @@ fn energy_closes() {
     }
 }
 
+/// Beside what was asked for: 2 cm more foam, two packs of 100 g more ice (or a pack for each 100 g of bars), both; bare, where there was anything.
+#[test]
+fn the_other_ways_are_more_foam_more_ice_both_and_none() {
+    let six = Packing { bars: 6, ..ALONE };
+    let found = send(0, six, &steady(30.0, 0.2));
+    let parts = bar()
+        .parts
+        .iter()
+        .map(|part| 0.01 * part.percent / LIBRARY.ingredients[part.ingredient].density_g_ml)
+        .sum::<f64>();
+    assert!((found.bars_kg - 6.0 * 0.048 / parts).abs() < 1e-9, "{}", found.bars_kg);
+    let tried = |found: &Parcel| -> Vec<(f64, f64)> {
+        let mut tried: Vec<(f64, f64)> = found
+            .ways
+            .iter()
+            .filter_map(|one| match one.way {
+                Way::Packed { foam_mm, ice_g } => Some((foam_mm.round(), ice_g.round())),
+                _ => None,
+            })
+            .collect();
+        tried.sort_by(|a, b| a.partial_cmp(b).unwrap());
+        tried
+    };
+    assert_eq!(tried(&found), [(0.0, 300.0), (20.0, 0.0), (20.0, 300.0)]);
+    assert!(found.ways.iter().all(|one| one.way != Way::Bare));
+    assert!(found.ways.windows(2).all(|two| two[0].keeps > two[1].keeps || two[0].mean_c.value <= two[1].mean_c.value));
+    let lined = send(0, Packing { foam_m: 0.01, ice_kg: 0.1, ..ALONE }, &steady(30.0, 0.2));
+    assert_eq!(tried(&lined), [(10.0, 300.0), (30.0, 100.0), (30.0, 300.0)]);
+    assert_eq!(lined.ways.iter().filter(|one| one.way == Way::Bare).count(), 1);
+}
+
 /// Long enough in one air, the bar is at equilibrium with it: the share melted is that of the curve.
 #[test]
 fn a_long_stay_ends_at_equilibrium() {

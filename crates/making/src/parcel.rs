@@ -483,6 +483,38 @@ mod tests {
     }
 
     #[test]
+    fn a_route_of_many_rows_is_averaged_and_one_of_few_is_not() {
+        let route = |rows: usize, apart_s: f64| -> Vec<(f64, f64)> {
+            (0..rows).map(|row| (apart_s * row as f64, 20.0 + (row % 2) as f64)).collect()
+        };
+        let few = air(&route(MOST_KINKS, 3600.0)).unwrap();
+        assert_eq!((few.1, few.0.kinks_s().len() <= MOST_KINKS), (None, true));
+        // 1479 hours in 148 windows.
+        let (averaged, window_s) = air(&route(1480, 3600.0)).unwrap();
+        assert_eq!(window_s, Some(1479.0 * 3600.0 / 148.0));
+        assert!(averaged.kinks_s().len() <= MOST_KINKS, "{}", averaged.kinks_s().len());
+        // Never shorter than a minute.
+        assert_eq!(air(&route(1480, 1.0)).unwrap().1, Some(LEAST_WINDOW_S));
+    }
+
+    #[test]
+    fn cells_go_with_the_shortest_side_of_the_block() {
+        let palm = barwright_reference::mould::BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
+        let bars = |bars: u32| Packing { shape: palm, bars, foam_m: 0.0, ice_kg: 0.0 };
+        let one = cells(3e-3, &bars(1));
+        assert_eq!((one.cell_m, one.most_cells), (3e-3, CELLS.most_cells));
+        // Half as wide, eight times as many.
+        let finer = cells(0.5 * CELLS.cell_m, &bars(1));
+        assert_eq!((finer.cell_m, finer.most_cells), (0.5 * CELLS.cell_m, 8 * CELLS.most_cells));
+        assert_eq!(cells(1e-5, &bars(1)).most_cells, MOST_CELLS);
+        // A block three times as thick has cells three times as wide, and a large one five times.
+        let stack = bars(6);
+        assert!((cells(3e-3, &stack).cell_m - 3e-3 * stack.shortest_m() / PALM_M).abs() < 1e-12);
+        assert!(stack.shortest_m() > 2.5 * PALM_M);
+        assert_eq!(cells(3e-3, &bars(1000)).cell_m, MOST_WIDENED * 3e-3);
+    }
+
+    #[test]
     fn a_route_begun_later_is_the_same_air_at_another_time() {
         let rows = [(0.0, 20.0), (10.0, 30.0), (10.0, 25.0), (30.0, 40.0), (50.0, 22.0)];
         let air = Ambient::route(&rows).unwrap();

@@ -55,6 +55,33 @@ fn a_lot_of_castor_oil_parts_from_mineral_oil_as_castor_oil_does() {
 }
 
 #[test]
+fn castor_oil_parts_only_from_much_hydrocarbon_that_is_liquid() {
+    for (text, parts) in [
+        ("castor oil 5.1, light mineral oil 5.1, candelilla wax 89.8", true),
+        ("castor oil 5, light mineral oil 50, candelilla wax 45", false),
+        ("castor oil 50, light mineral oil 5, candelilla wax 45", false),
+        ("castor oil 50, sunflower oil 30, candelilla wax 20", false),
+        // Paraffin is a hydrocarbon, and no oil.
+        ("castor oil 50, paraffin wax 30, candelilla wax 20", false),
+        ("light mineral oil 50, sunflower oil 30, candelilla wax 20", false),
+    ] {
+        assert_eq!(about(&texts(text), "mixing").len(), usize::from(parts), "{text}");
+    }
+}
+
+#[test]
+fn what_does_not_set_is_told() {
+    for (text, sets) in [
+        ("sunflower oil 100", false),
+        ("coconut oil 20, sunflower oil 80", false),
+        ("sunflower oil 70, candelilla wax 30", true),
+        ("cocoa butter 100", true),
+    ] {
+        assert_eq!(about(&texts(text), "setting").is_empty(), sets, "{text}");
+    }
+}
+
+#[test]
 fn every_formula_defers_to_local_rules() {
     let found = texts("sunflower oil 70, candelilla wax 30");
     assert!(about(&found, "safety")[0].contains("local rules"), "{found:?}");

@@ -33,8 +33,12 @@ use crate::stencil::Stencil;
 
 /// What Newton's iteration may leave, over the local error allowed.
 pub const NEWTON_SHARE: f64 = 0.05;
+/// The same in any one cell, over the local error allowed: what is left is taken over into its enthalpy, and a rim counts little in a mean.
+pub const NEWTON_CELL_SHARE: f64 = 0.25;
 /// What the linear solver may leave, over the residual it starts from.
 pub const LINEAR_SHARE: f64 = 0.01;
+/// The same once the mean is small enough and one cell is not.
+pub const LINEAR_SHARE_OF_CELLS: f64 = 0.1;
 /// What the linear solver may leave when it turns an error into a temperature.
 pub const FILTER_SHARE: f64 = 0.1;
 /// Readings of Newton's iteration before the step is cut.
@@ -523,20 +527,22 @@ impl<'a> Stepper<'a> {
             field.settle(air_c);
             let heat_w = field.flow(air_c);
             work.newton += 1;
-            let mut sum = 0.0;
+            let (mut sum, mut worst) = (0.0, 0.0_f64);
             {
                 let residual = &mut stencil.residual[..n];
                 let (mass, flow) = (&field.mass_kg[..n], &field.flow_w[..n]);
                 let (h, r, counts) = (&enthalpy[..n], &known[..n], &field.residual_counts[..n]);
+                let per_kg = &field.per_kg[..n];
                 for i in 0..n {
                     let value = mass[i] * (r[i] - h[i]) + theta * flow[i];
                     residual[i] = value;
                     sum += value * value * counts[i];
+                    worst = worst.max((value * per_kg[i]).abs());
                 }
             }
             left = sum.sqrt();
             // The matrix of the step also weighs its error: have one, even if the guess was right at once.
-            let done = left <= self.enough_j_per_kg;
+            let done = left <= self.enough_j_per_kg && worst <= NEWTON_CELL_SHARE / NEWTON_SHARE * self.enough_j_per_kg;
             if done && (reading > 0 || matches!(which, Stage::Middle)) {
                 for i in 0..n {
                     let value = field.flow_w[i] * field.per_kg[i];
@@ -549,7 +555,12 @@ impl<'a> Stepper<'a> {
                 return Err(left);
             }
             field.assemble(theta, stencil);
-            let enough = (0.3 * self.enough_j_per_kg).max(LINEAR_SHARE * left);
+            let enough = if left <= self.enough_j_per_kg {
+                // One cell is still off: the solver must see it, too.
+                LINEAR_SHARE_OF_CELLS * left
+            } else {
+                (0.3 * self.enough_j_per_kg).max(LINEAR_SHARE * left)
+            };
             work.linear += stencil.solve(&field.residual_counts, enough);
             field.advance(&stencil.solution, enthalpy);
         }

@@ -22,7 +22,7 @@ fn the_fern_bar_in_its_tray() {
     stdout:
     Fern hand bar, winter  (setting)
 
-    Best in the fridge at 5 °C: out of the mould after 74 min (42 to 110), with relief of
+    Best in the fridge at 5 °C: out of the mould after 73 min (42 to 110), with relief of
       0.7 mm whole.
     Fern tray: 6 bars of 57 g, 343 g in all, 68 mm × 46 mm × 22 mm; poured at 65 °C.
 
@@ -30,7 +30,7 @@ fn the_fern_bar_in_its_tray() {
       place            skin             set through        out of the mould         grain   dew
      ───────────────────────────────────────────────────────────────────────────────────────────
       room 20 °C       1 min (0 to 2)   15 min (7 to 21)   3.3 h (1.0 to over 24)   low     no
-      fridge 5 °C      0 min (0 to 1)   13 min (6 to 18)   74 min (42 to 110)       low     no
+      fridge 5 °C      0 min (0 to 1)   13 min (6 to 18)   73 min (42 to 110)       low     no
       freezer -18 °C   0 min            11 min (6 to 15)   47 min (31 to 59)        low     yes
       It sets below 56 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
       spot.

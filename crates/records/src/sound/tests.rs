@@ -196,7 +196,12 @@ fn a_record_that_vanished_is_missed() {
     ] {
         let (_folder, store) = filled();
         edit(&store, sql);
-        for error in [store.export_csv(kind).map(|_| ()), store.counts().map(|_| ()), store.check(TODAY).map(|_| ())] {
+        for error in [
+            store.export_csv(kind).map(|_| ()),
+            store.counts().map(|_| ()),
+            store.check(TODAY).map(|_| ()),
+            store.check_complete(),
+        ] {
             assert!(matches!(error, Err(RecordsError::Damaged { .. })), "{sql}: {error:?}");
         }
         assert!(store.backup(&_folder.path().join("copy")).is_err(), "{sql}");
@@ -205,6 +210,27 @@ fn a_record_that_vanished_is_missed() {
     edit(&store, "DELETE FROM bars WHERE id = 6");
     let error = store.check(TODAY).unwrap_err().to_string();
     assert!(error.ends_with("6 bars were kept and 5 are there"), "{error}");
+}
+
+#[test]
+fn what_is_complete_need_not_be_of_today() {
+    let (_folder, store) = filled();
+    store.check_complete().unwrap();
+    let yesterday = jiff::civil::date(2026, 11, 24);
+    assert!(store.check(yesterday).is_err() && store.check_complete().is_ok());
+}
+
+#[test]
+fn trials_are_counted_from_one_on() {
+    let (_folder, mut store) = filled();
+    store.add_trial(&trial(), TODAY).unwrap();
+    assert_eq!([0, 1, 2].map(|id| store.trials_after(id).unwrap()), [2, 1, 0]);
+}
+
+#[test]
+fn every_kind_is_found_by_its_word() {
+    assert_eq!(Kind::ALL.map(|kind| Kind::called(kind.word())), Kind::ALL.map(Some));
+    assert_eq!(Kind::called("sales"), None);
 }
 
 #[test]

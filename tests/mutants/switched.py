@@ -243,6 +243,7 @@ def main():
     parser.add_argument("--again", action="store_true", help="try only what the file of outcomes says was missed")
     parser.add_argument("test", nargs="*", help="arguments of the test binaries")
     arguments = parser.parse_args()
+    Path(arguments.out).parent.mkdir(parents=True, exist_ok=True)
     if subprocess.run(["git", "status", "--porcelain", "--", arguments.folder], capture_output=True, check=True).stdout:
         sys.exit(f"{arguments.folder} is not as committed, and would be lost")
     metadata = subprocess.run(["cargo", "metadata", "--no-deps", "--format-version=1"], capture_output=True, check=True).stdout

@@ -38,7 +38,8 @@
 //!   deviation of the prior. Trials are flagged by the mode and its curvature.
 //!
 //! # Source
-//! Laplace's approximation: textbook. Gauss–Newton with the damping of Marquardt 1963, J. Soc. Ind. Appl. Math. 11:431 (recalled). The site taken out of
+//! Laplace's approximation: textbook. Gauss–Newton with the damping of Marquardt 1963, J. Soc. Ind. Appl. Math. 11:431, led by
+//! the gain that a step was promised and had, as in Moré 1978, Lect. Notes Math. 630:105 (both recalled). The site taken out of
 //! a Gaussian: Opper & Winther 2000, Neural Comput. 12:2655 (recalled). Weighted samples in two rounds: Oh & Berger 1992, J. Stat. Comput. Simul. 41:143
 //! (adaptive importance sampling; recalled); their effective size: Kong, Liu & Wong 1994, J. Am. Stat. Assoc. 89:278 (recalled).
 
@@ -100,6 +101,10 @@ const DAMPING_FACTOR: f64 = 10.0;
 
 /// Damping beyond which no step helps.
 const LARGEST_DAMPING: f64 = 1e5;
+
+/// Shares of the promised gain below which a step calls for more damping, and from which on for less.
+const POOR_SHARE: f64 = 0.25;
+const GOOD_SHARE: f64 = 0.75;
 
 /// Why nothing was learned.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -504,10 +509,13 @@ impl<'a> Posterior<'a> {
                     damped[(k, k)] *= 1.0 + damping;
                 }
                 if let Some(factor) = Cholesky::new(damped) {
-                    let there = self.spot(&here.scores - factor.solve(&gradient))?;
-                    if there.energy < here.energy - GAIN_TOLERANCE {
+                    let step = factor.solve(&gradient);
+                    let there = self.spot(&here.scores - &step)?;
+                    let gained = here.energy - there.energy;
+                    if gained > GAIN_TOLERANCE {
+                        let promised = gradient.dot(&step) - 0.5 * step.dot(&(&matrix * &step));
                         here = there;
-                        damping = if damping > FIRST_DAMPING { damping / DAMPING_FACTOR } else { 0.0 };
+                        damping = next_damping(damping, gained / promised);
                         break;
                     }
                 }
@@ -566,10 +574,24 @@ impl<'a> Posterior<'a> {
             if settled {
                 break;
             }
-            self.weights = weights;
+            // Half way in the logarithm: two trials that contradict all else take turns otherwise, each round further than the last.
+            for (w, target) in self.weights.iter_mut().zip(weights) {
+                *w = (*w * target).sqrt();
+            }
             mode = self.mode(mode.scores)?;
         }
         Ok(mode)
+    }
+}
+
+/// Damping after a step that gained a share of what the quadratic model of `U` promised. A step that gains little lands on the far side of the valley, and the
+/// next would come back: without more damping the search zigzags.
+fn next_damping(damping: f64, share: f64) -> f64 {
+    match share {
+        share if share < POOR_SHARE => (damping * DAMPING_FACTOR).max(FIRST_DAMPING),
+        share if share < GOOD_SHARE => damping,
+        _ if damping > FIRST_DAMPING => damping / DAMPING_FACTOR,
+        _ => 0.0,
     }
 }
 

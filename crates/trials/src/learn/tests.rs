@@ -586,6 +586,24 @@ fn trials_at_odds_with_everything_still_have_an_answer() {
     }
 }
 
+/// Found by the fuzzer: a needle that stays out of a bar that is liquid at 60 °C, and a melting point 36 K too low. The search went from one side of a valley to
+/// the other, and the weights of the two took turns, further apart each round.
+#[test]
+fn two_trials_that_take_turns_settle() {
+    let made = bar("soy butter 42, cetyl palmitate 100, cetyl esters 1");
+    let trials = [
+        trial(&made, Test::Needle { depth_dmm: 0.0024787521766663585, at_c: 60.0 }),
+        trial(&made, Test::Tube { melt_c: 27.0, sd_k: None }),
+    ];
+    let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    let mode = posterior.robust_mode().unwrap();
+    for (index, w) in posterior.weights.iter().enumerate() {
+        let target = weight(posterior.surprise(index, &mode));
+        assert!((w - target).abs() <= WEIGHT_TOLERANCE, "trial {}: {w} is not {target}", index + 1);
+        assert!(*w < 0.05, "trial {} is believed: {w}", index + 1);
+    }
+}
+
 #[test]
 fn what_is_never_learned_is_refused_with_its_figures() {
     let learned = learn(&LIBRARY, &PARAMETERS, &faultless()).unwrap();

@@ -538,3 +538,6 @@ impl Search<'_> {
         Ok(None)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -662,3 +662,32 @@ impl Chain {
         Ok(Evaluator::new(problem, solver, model, beyond))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn properties(firmness_kpa: f64, hold_c: Option<f64>) -> Properties {
+        Properties { firmness_kpa, hold_c, finest_mm: 2.0, skin_ln_off: 0.7, price: Some(9.0) }
+    }
+
+    #[test]
+    fn lower_scores_are_better() {
+        let one = properties(100.0, Some(45.0));
+        assert_eq!(one.scores(FirmnessAim::Firmer), [-100.0, -45.0, 2.0, 0.7, 9.0]);
+        assert_eq!(one.scores(FirmnessAim::Softer), [100.0, -45.0, 2.0, 0.7, 9.0]);
+        let never = Properties { price: None, ..properties(100.0, None) };
+        assert_eq!(never.scores(FirmnessAim::Firmer), [-100.0, f64::INFINITY, 2.0, 0.7, 0.0]);
+    }
+
+    #[test]
+    fn scaled_firmness_and_relief_are_logarithms() {
+        let one = properties(100.0, Some(45.0));
+        let ln = 100_f64.ln();
+        assert_eq!(one.scaled(FirmnessAim::Firmer), [-ln, -45.0, 2_f64.ln(), 0.7, 9.0]);
+        assert_eq!(one.scaled(FirmnessAim::Softer), [ln, -45.0, 2_f64.ln(), 0.7, 9.0]);
+        // A melt has no logarithm, and what never holds counts as holding at the lowest temperature looked at.
+        let never = properties(0.0, None).scaled(FirmnessAim::Firmer);
+        assert_eq!(never[..2], [-LEAST_SKIN_KPA.ln(), -LOWEST_LANDMARK_C]);
+    }
+}

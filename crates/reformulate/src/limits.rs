@@ -141,6 +141,41 @@ mod tests {
     }
 
     #[test]
+    fn a_formula_is_held_to_its_bounds_and_its_price() {
+        let mut limits = Limits { least: vec![10.0, 20.0], most: vec![40.0, 90.0], price: None };
+        for (percent, holds) in [
+            ([10.0, 90.0], true),
+            ([40.0, 60.0], true),
+            ([9.9, 90.0], false),
+            ([40.1, 59.9], false),
+            ([10.0, 90.1], false),
+        ] {
+            assert_eq!(limits.hold(&percent), holds, "{percent:?}");
+        }
+        // Rounding is no breach.
+        assert!(limits.hold(&[10.0 - 1e-7, 90.0 + 1e-7]));
+        assert_eq!(limits.over_price(&[10.0, 90.0]), 0.0);
+        // 6.50 a kilogram: 30 % above 5.
+        assert_eq!(price_per_kg(&[20.0, 5.0], &[10.0, 90.0]), 6.5);
+        limits.price = Some((vec![20.0, 5.0], 6.5));
+        assert!(limits.hold(&[10.0, 90.0]) && !limits.hold(&[11.0, 89.0]));
+        limits.price = Some((vec![20.0, 5.0], 5.0));
+        assert!((limits.over_price(&[10.0, 90.0]) - 0.3).abs() < 1e-12);
+    }
+
+    #[test]
+    fn sums_are_taken_with_rounding() {
+        let check = |least: [f64; 2], most: [f64; 2]| {
+            Limits { least: least.to_vec(), most: most.to_vec(), price: None }.check(2)
+        };
+        assert_eq!(check([60.0, 40.0 + 1e-7], [100.0, 100.0]), Ok(()));
+        assert_eq!(check([0.0, 0.0], [60.0, 40.0 - 1e-7]), Ok(()));
+        assert!(check([60.0, 40.1], [100.0, 100.0]).is_err() && check([0.0, 0.0], [60.0, 39.9]).is_err());
+        assert!(check([0.0, -0.1], [100.0, 100.0]).is_err() && check([0.0, 0.0], [100.1, 100.0]).is_err());
+        assert_eq!(check([50.0, 0.0], [50.0, 100.0]), Ok(()));
+    }
+
+    #[test]
     fn a_step_no_scale_shows_is_refused() {
         for step in [None, Some(1e-3), Some(0.5), Some(100.0)] {
             assert_eq!(check_step(step), Ok(()), "{step:?}");

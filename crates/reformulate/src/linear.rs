@@ -92,3 +92,84 @@ pub fn best_step(
         .collect();
     Some(Step { percent, cost: solution.objective() })
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::judge::Tangent;
+
+    const ORIGINAL: [f64; 2] = [30.0, 70.0];
+
+    fn standing(margin: f64, tangents: &[(f64, [f64; 2])]) -> Standing {
+        let tangents =
+            tangents.iter().map(|(margin, gradient)| Tangent { margin: *margin, gradient: gradient.to_vec() });
+        Standing { probability: 0.5, margin, tangents: tangents.collect() }
+    }
+
+    fn priced(most: f64) -> Limits {
+        Limits { price: Some((vec![20.0, 5.0], most)), ..Limits::free(2) }
+    }
+
+    #[track_caller]
+    fn leads_to(step: Option<Step>, percent: [f64; 2], cost: f64) {
+        let step = step.unwrap();
+        assert!(step.percent.iter().zip(percent).all(|(a, b)| (a - b).abs() < 1e-6), "{step:?} is not {percent:?}");
+        assert!((step.cost - cost).abs() < 1e-6, "{step:?} does not cost {cost}");
+    }
+
+    #[test]
+    fn a_cost_is_mass_moved_and_what_is_missing() {
+        assert_eq!(mass_moved(&ORIGINAL, &[20.0, 80.0]), 10.0);
+        // Of 20 and 5 a kilogram 20 % and 80 % cost 8: a quarter more than 6.40.
+        let standings = [standing(-0.2, &[]), standing(0.5, &[])];
+        let found = missing(&standings, &priced(6.4), &[20.0, 80.0]);
+        assert!((found - 0.45).abs() < 1e-12, "{found}");
+        let found = cost(&ORIGINAL, &[20.0, 80.0], &standings, &priced(6.4));
+        assert!((found - 460.0).abs() < 1e-9, "{found}");
+    }
+
+    /// A margin of −1 that grows by 0.2 a percent needs 5 % more.
+    #[test]
+    fn a_step_goes_to_where_tangents_are_met() {
+        let free = Limits::free(2);
+        let low = [standing(-1.0, &[(-1.0, [0.2, 0.0])])];
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &free, 8.0), [35.0, 65.0], 5.0);
+        // A reach of 3 leaves 0.4 missing.
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &free, 3.0), [33.0, 67.0], 403.0);
+        // The gradient may be that of what gives way.
+        let other = [standing(-1.0, &[(-1.0, [0.0, -0.2])])];
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &other, &free, 8.0), [35.0, 65.0], 5.0);
+        // From 40 %, with 0.5 to spare that is lost by 0.1 a percent, back to 35.
+        let spare = [standing(0.5, &[(0.5, [0.1, 0.0])])];
+        leads_to(best_step(&ORIGINAL, &[40.0, 60.0], &spare, &free, 8.0), [35.0, 65.0], 5.0);
+        // The worse of two tangents decides, and two demands miss apart.
+        let two = [standing(-1.0, &[(-1.0, [0.2, 0.0]), (-0.9, [0.1, 0.0])])];
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &two, &free, 20.0), [39.0, 61.0], 9.0);
+        let both = [standing(-1.0, &[(-1.0, [0.2, 0.0])]), standing(-1.0, &[(-1.0, [0.0, 0.2])])];
+        let step = best_step(&ORIGINAL, &ORIGINAL, &both, &free, 20.0).unwrap();
+        assert!((step.cost - 2000.0).abs() < 50.0, "{step:?}");
+    }
+
+    #[test]
+    fn a_step_stays_inside_the_limits() {
+        let low = [standing(-1.0, &[(-1.0, [0.2, 0.0])])];
+        let mut limits = Limits::free(2);
+        limits.most[0] = 32.0;
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [32.0, 68.0], 602.0);
+        limits.most[0] = 100.0;
+        limits.least[1] = 66.0;
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [34.0, 66.0], 204.0);
+        // From outside them it goes in, if they are within reach.
+        let limits = Limits { least: vec![0.0, 90.0], most: vec![10.0, 100.0], price: None };
+        assert_eq!(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 8.0), None);
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 25.0), [10.0, 90.0], 20.0);
+    }
+
+    #[test]
+    fn a_step_pays_no_more_than_it_may() {
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &priced(8.0), 20.0), [20.0, 80.0], 10.0);
+        // 25 % of the dear one cost 8.75, three thirty-seconds too much.
+        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &priced(8.0), 5.0), [25.0, 75.0], 5.0 + 93.75);
+    }
+}

@@ -374,3 +374,215 @@ fn least(of: &impl Fn(f64) -> Result<f64, BlendError>, most: f64) -> Result<f64,
     let middle = 0.5 * (low + high);
     Ok(if of(middle)? <= best.1 { middle } else { grid(best.0) })
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+    use std::sync::LazyLock;
+
+    use barwright_reference::formula;
+
+    use super::*;
+
+    static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
+    static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+
+    fn bar(text: &str) -> Formula {
+        formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
+    }
+
+    fn index(key: &str) -> usize {
+        LIBRARY.ingredients.iter().position(|one| one.key == key).unwrap()
+    }
+
+    fn place<'a>(formula: &'a Formula, replaced: &str, with: &str, from_percent: f64) -> Place<'a> {
+        Place { library: &LIBRARY, formula, replaced: index(replaced), with: index(with), from_percent }
+    }
+
+    fn task(replaced: &str, with: &[&str]) -> SwapTask {
+        let candidates = with.iter().map(|key| index(key)).collect();
+        SwapTask { replaced: index(replaced), candidates, vegan: false, nut_free: false, step_percent: None }
+    }
+
+    #[track_caller]
+    fn is(formula: &Formula, expected: &[(&str, f64)]) {
+        let found: Vec<(&str, f64)> = formula
+            .parts
+            .iter()
+            .map(|part| (LIBRARY.ingredients[part.ingredient].key.as_str(), part.percent))
+            .collect();
+        let alike = |((a, x), (b, y)): (&(&str, f64), &(&str, f64))| a == b && (x - y).abs() < 1e-9;
+        assert!(found.len() == expected.len() && found.iter().zip(expected).all(alike), "{found:?}");
+    }
+
+    #[test]
+    fn liquids_give_and_take_the_difference() {
+        let start = bar("beeswax 26, mango butter 22, sunflower oil 40, castor oil 12");
+        let place = place(&start, "beeswax", "candelilla-wax", 26.0);
+        assert_eq!(place.giving(), (52.0, true));
+        assert_eq!(place.most(), 78.0);
+        // 13 % less wax: 52 % of oils become 65.
+        let expected =
+            [("candelilla-wax", 13.0), ("mango-butter", 22.0), ("sunflower-oil", 50.0), ("castor-oil", 15.0)];
+        is(&place.formula(13.0), &expected);
+        // All the oils give way to as much as there is room for; none of it leaves its place to them.
+        is(&place.formula(78.0), &[("candelilla-wax", 78.0), ("mango-butter", 22.0)]);
+        is(&place.formula(0.0), &[("mango-butter", 22.0), ("sunflower-oil", 60.0), ("castor-oil", 18.0)]);
+    }
+
+    #[test]
+    fn without_liquids_everything_else_gives() {
+        let start = bar("beeswax 20, mango butter 60, cocoa butter 20");
+        let place = place(&start, "beeswax", "candelilla-wax", 20.0);
+        assert_eq!(place.giving(), (80.0, false));
+        is(&place.formula(10.0), &[("candelilla-wax", 10.0), ("mango-butter", 67.5), ("cocoa-butter", 22.5)]);
+    }
+
+    #[test]
+    fn what_is_there_already_is_added_to_and_gives_nothing() {
+        let start = bar("beeswax 20, sunflower oil 30, jojoba oil 50");
+        let oil = place(&start, "jojoba-oil", "sunflower-oil", 50.0);
+        // The wax is all that is left to give: the other oil is what comes in.
+        assert_eq!(oil.giving(), (20.0, false));
+        is(&oil.formula(50.0), &[("beeswax", 20.0), ("sunflower-oil", 80.0)]);
+        // The same ingredient named twice.
+        let mut twice = bar("beeswax 30, sunflower oil 70");
+        twice.parts.push(Part { percent: 10.0, ..twice.parts[0].clone() });
+        twice.parts[0].percent = 20.0;
+        is(
+            &place(&twice, "beeswax", "candelilla-wax", 30.0).formula(15.0),
+            &[("candelilla-wax", 15.0), ("sunflower-oil", 85.0)],
+        );
+    }
+
+    /// A fat that is molten at 20 °C counts as liquid, one that is not does not.
+    #[test]
+    fn what_is_molten_in_a_cool_room_is_a_liquid() {
+        for (text, liquid) in [("palm olein", true), ("coconut oil 76", false)] {
+            let start = bar(&format!("beeswax 30%, {text} 70%"));
+            assert_eq!(place(&start, "beeswax", "candelilla-wax", 30.0).giving(), (70.0, liquid), "{text}");
+        }
+    }
+
+    #[test]
+    fn the_lowest_point_is_found_on_the_grid_and_between() {
+        let found = |of: &dyn Fn(f64) -> f64, most: f64| least(&|x| Ok(of(x)), most).unwrap();
+        assert!((found(&|x| (x - 7.3).powi(2), 40.0) - 7.3).abs() <= AMOUNT_TOLERANCE);
+        assert!((found(&|x| (x - 31.7).abs(), 40.0) - 31.7).abs() <= AMOUNT_TOLERANCE);
+        // The deeper of two dips, at either end, and where there is no room.
+        assert!((found(&|x| (x - 5.0).abs().min((x - 33.1).abs() - 0.9), 40.0) - 33.1).abs() <= AMOUNT_TOLERANCE);
+        assert!(found(&|x| x, 40.0) <= AMOUNT_TOLERANCE);
+        assert!(found(&|x| -x, 39.0) >= 39.0 - AMOUNT_TOLERANCE);
+        assert_eq!(found(&|x| x, 0.0), 0.0);
+        // A point of the grid that nothing near it comes up to stands.
+        assert_eq!(found(&|x| if x == 6.0 { 0.0 } else { 1.0 + (x - 20.0).abs() }, 40.0), 6.0);
+    }
+
+    #[test]
+    fn a_step_is_what_a_maker_notices() {
+        let property = |value: f64, step: Option<f64>| Property { key: String::new(), unit: "", value, step };
+        let off = steps(&property(40.0, Some(2.0)), &property(37.0, Some(2.0)));
+        assert_eq!(off, -1.5);
+        let ratio = property(10.0, None);
+        assert!((steps(&ratio, &property(10.0 * NOTICEABLE_RATIO, None)) - 1.0).abs() < 1e-12);
+        assert!((steps(&ratio, &property(10.0 / NOTICEABLE_RATIO, None)) + 1.0).abs() < 1e-12);
+    }
+
+    /// What is shown of a replacement is what `assess` says of the two bars.
+    #[test]
+    fn properties_are_those_of_assess() {
+        let start = bar("beeswax 26, mango butter 32, sunflower oil 42");
+        let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
+        let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
+        let found = found.unwrap().remove(0);
+        let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+        let (before, after) = (bench.assess(&start).unwrap(), bench.assess(&found.formula).unwrap());
+        let told = |of: &Assessment| {
+            vec![
+                ("yield_stress_kpa_at_20c", "kPa", of.firmness[0].yield_stress_kpa.value),
+                ("yield_stress_kpa_at_30c", "kPa", of.firmness[1].yield_stress_kpa.value),
+                ("finest_feature_mm", "mm", of.detail.finest_feature_mm.unwrap().value),
+                ("hold_c", "°C", of.warmth.hold_c.unwrap().value),
+                ("skin_melted_percent", "%", of.skin.melted_percent.value),
+            ]
+        };
+        assert_eq!(found.properties.len(), 5);
+        let mut squared = 0.0;
+        for ((kept, (key, unit, was)), (_, _, is)) in found.properties.iter().zip(told(&before)).zip(told(&after)) {
+            assert_eq!((kept.property.as_str(), kept.unit), (key, unit));
+            assert!((kept.before - was).abs() < 1e-9 && (kept.after - is).abs() < 1e-9, "{kept:?}");
+            assert_eq!(kept.matched, kept.steps.abs() <= 1.0);
+            let expected = match key {
+                "hold_c" => (is - was) / NOTICEABLE_K,
+                "skin_melted_percent" => (is - was) / NOTICEABLE_POINTS,
+                _ => (is / was).ln() / NOTICEABLE_RATIO.ln(),
+            };
+            assert!((kept.steps - expected).abs() < 1e-9, "{kept:?} is not {expected} steps");
+            squared += kept.steps * kept.steps;
+        }
+        assert!((found.distance - squared.sqrt()).abs() < 1e-9);
+        assert_eq!(found.from_percent, 26.0);
+        assert!(found.properties.iter().any(|one| !one.matched) && found.properties.iter().any(|one| one.matched));
+    }
+
+    /// A bar that does not set is matched as such: no logarithm of nothing.
+    #[test]
+    fn a_liquid_has_properties_too() {
+        let start = bar("sunflower oil 100");
+        let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
+        let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+        let values: Vec<f64> = properties(&bench.assess(&start).unwrap()).iter().map(|one| one.value).collect();
+        assert_eq!(values[..3], [SMALLEST_KPA, SMALLEST_KPA, COARSEST_MM]);
+        assert!(values[3] < 0.0 && values[4] > 99.0, "{values:?}");
+    }
+
+    #[test]
+    fn amounts_in_steps_are_the_nearer_of_two() {
+        let start = bar("beeswax 26, mango butter 32, sunflower oil 42");
+        let free = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
+        let exact = free.unwrap().remove(0).to_percent;
+        for step in [0.5, 5.0, 7.0] {
+            let task = SwapTask { step_percent: Some(step), ..task("beeswax", &["candelilla-wax"]) };
+            let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task).unwrap().remove(0);
+            let steps = found.to_percent / step;
+            assert!((steps - steps.round()).abs() < 1e-9, "{step}: {}", found.to_percent);
+            assert!((found.to_percent - exact).abs() <= step, "{step}: {} for {exact}", found.to_percent);
+            // No worse than the other of the two.
+            let bench =
+                Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() });
+            let bench = bench.unwrap();
+            let before = properties(&bench.assess(&start).unwrap());
+            let other = if found.to_percent < exact { found.to_percent + step } else { found.to_percent - step };
+            let changed = place(&start, "beeswax", "candelilla-wax", 26.0).formula(other);
+            let after = properties(&bench.assess(&changed).unwrap());
+            let distance = before.iter().zip(&after).map(|(a, b)| steps_squared(a, b)).sum::<f64>().sqrt();
+            assert!(found.distance <= distance, "{step}: {} and {distance}", found.distance);
+        }
+        // More than there is room for is cut to the room.
+        let whole = SwapTask { step_percent: Some(90.0), ..task("beeswax", &["soy-wax-soft"]) };
+        let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &whole).unwrap().remove(0);
+        assert!(found.to_percent == 0.0 || (found.to_percent - 68.0).abs() < 1e-9, "{}", found.to_percent);
+    }
+
+    fn steps_squared(before: &Property, after: &Property) -> f64 {
+        steps(before, after).powi(2)
+    }
+
+    #[test]
+    fn all_of_its_kind_are_tried_once_and_itself_is_not() {
+        let kind = |index: usize| LIBRARY.ingredients[index].kind;
+        let found = candidates(&LIBRARY, &task("beeswax", &[])).unwrap();
+        let waxes = (0..LIBRARY.ingredients.len()).filter(|&one| kind(one) == IngredientKind::Wax).count();
+        assert_eq!(found.len(), waxes - 1);
+        assert!(found.iter().all(|&one| kind(one) == IngredientKind::Wax && one != index("beeswax")));
+        let named = task("beeswax", &["cocoa-butter", "carnauba-wax", "cocoa-butter"]);
+        assert_eq!(candidates(&LIBRARY, &named).unwrap(), [index("cocoa-butter"), index("carnauba-wax")]);
+        // Counted by the first reason: an animal's is not counted as a nut's, too.
+        let filtered = SwapTask {
+            vegan: true,
+            nut_free: true,
+            ..task("cocoa-butter", &["beeswax", "almond-butter", "shea-butter"])
+        };
+        assert_eq!(candidates(&LIBRARY, &filtered), Err(SwapError::NoCandidates { tried: 3, animal: 1, nut: 2 }));
+    }
+}

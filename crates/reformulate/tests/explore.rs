@@ -2,8 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::ops::ControlFlow;
-use std::sync::LazyLock;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{LazyLock, Mutex};
 
 use barwright_blend::equilibrium::HIGHEST_TEMPERATURE_K;
 use barwright_blend::{Options, Parameters, assess};
@@ -205,13 +204,18 @@ fn any_number_of_threads_gives_the_same() {
 #[test]
 fn stopped_anywhere_and_resumed_gives_the_same() {
     let (space, settings) = (shelf(), settings(9000, 3));
-    let calls = AtomicUsize::new(0);
-    let count = |_: Progress| {
-        calls.fetch_add(1, Ordering::Relaxed);
+    let told = Mutex::new(Vec::new());
+    let count = |progress: Progress| {
+        told.lock().unwrap().push(progress);
         ControlFlow::Continue(())
     };
     let unbroken = explore(&LIBRARY, &PARAMETERS, &space, &settings, &[], None, &count).unwrap();
-    assert_eq!(calls.load(Ordering::Relaxed), 6);
+    // Points of the space 4,096 at a time, then 16 from each of 256 members of the front, three times.
+    let told = told.into_inner().unwrap();
+    let done: Vec<u64> = told.iter().map(|one| one.done).collect();
+    assert_eq!(done, [4096, 8192, 9000, 9000 + 4096, 9000 + 2 * 4096, 9000 + 3 * 4096]);
+    assert!(told.iter().all(|one| one.total == 9000 + 3 * 4096));
+    assert_eq!(told[5].front, unbroken.front.len());
     // Stopped after every chunk.
     let mut state = None;
     let mut times = 0;

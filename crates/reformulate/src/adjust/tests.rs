@@ -1,0 +1,405 @@
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+//! Where only the price is limited the task is a linear program with an answer on paper; where one wax is free in one oil, bisection finds it.
+
+use std::sync::LazyLock;
+
+use barwright_reference::formula;
+
+use super::*;
+use crate::demand::Firmness;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
+static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+
+/// More than the first search has.
+const DRAWS: usize = 64;
+
+fn bar(text: &str) -> Formula {
+    formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
+}
+
+fn options(draws: usize) -> Options {
+    Options { draws, ..Options::default() }
+}
+
+fn of(bar: &Formula, demands: &[Demand]) -> Task {
+    Task {
+        demands: demands.to_vec(),
+        confidence: 0.9,
+        ingredients: bar.parts.iter().map(|part| part.ingredient).collect(),
+        limits: Limits::free(bar.parts.len()),
+        step_percent: None,
+    }
+}
+
+fn priced(bar: &Formula, price: &[f64], most: f64) -> Task {
+    let mut task = of(bar, &[]);
+    task.limits.price = Some((price.to_vec(), most));
+    task
+}
+
+fn run(bar: &Formula, task: &Task) -> Adjustment {
+    adjust(&LIBRARY, &PARAMETERS, &options(DRAWS), bar, task).unwrap()
+}
+
+fn close(a: &[f64], b: &[f64]) -> bool {
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| (a - b).abs() < 1e-6)
+}
+
+/// A judge that nothing is demanded of.
+fn nothing_asked(bar: &Formula) -> Judge<'static> {
+    let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
+    Judge::new(&LIBRARY, &PARAMETERS, &options(1), &ingredients, &[], 0.9).unwrap()
+}
+
+fn search<'a>(original: &'a [f64], limits: &'a Limits) -> Search<'a> {
+    Search { original, limits, judged: Vec::new() }
+}
+
+/// 20 a kilogram of wax and 5 of oil: 30 % of wax cost 9.50, 20 % cost 8.00.
+#[test]
+fn a_price_alone_is_met_by_the_least_change() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let found = run(&start, &priced(&start, &[20.0, 5.0], 8.0));
+    assert!(found.feasible && !found.in_steps && found.over_price == 0.0, "{found:?}");
+    assert!(close(&found.before, &[30.0, 70.0]), "{:?}", found.before);
+    assert!(close(&found.after, &[20.0, 80.0]), "{:?}", found.after);
+    assert!((found.mass_moved - 10.0).abs() < 1e-6, "{}", found.mass_moved);
+    assert_eq!(found.formula.parts.len(), 2);
+    assert_eq!(found.formula.name, start.name);
+}
+
+#[test]
+fn what_meets_everything_stays_and_is_judged_once_to_find_out() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let found = run(&start, &priced(&start, &[20.0, 5.0], 9.5));
+    assert!(found.feasible && found.mass_moved == 0.0, "{found:?}");
+    // Once as what may be the answer, once as what was before.
+    assert_eq!(found.judged, [(DRAWS, 2)]);
+}
+
+#[test]
+fn the_first_search_has_few_draws_and_the_last_all() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let mut draws: Vec<usize> =
+        run(&start, &priced(&start, &[20.0, 5.0], 8.0)).judged.iter().map(|one| one.0).collect();
+    draws.sort_unstable();
+    assert_eq!(draws, [FEW_DRAWS, DRAWS]);
+}
+
+#[test]
+fn with_nothing_asked_nothing_is_done() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let answer = adjust(&LIBRARY, &PARAMETERS, &options(1), &start, &of(&start, &[]));
+    assert_eq!(answer.unwrap_err(), AdjustError::NoDemand);
+    let mut task = of(&start, &[Demand::Hold { temperature_c: 30.0 }]);
+    task.limits.price = None;
+    assert!(adjust(&LIBRARY, &PARAMETERS, &options(1), &start, &task).is_ok());
+}
+
+/// Nothing costs less than the oil, at 5: 25 % more than 4.
+#[test]
+fn a_price_below_the_cheapest_is_told_with_what_is_left_over() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let found = run(&start, &priced(&start, &[20.0, 5.0], 4.0));
+    assert!(!found.feasible, "{found:?}");
+    assert!((found.over_price - 0.25).abs() < 1e-9, "{}", found.over_price);
+    assert!(close(&found.after, &[0.0, 100.0]), "{:?}", found.after);
+    // What is not there is no part.
+    assert_eq!(found.formula.parts.len(), 1);
+    let first = found.judged.iter().find(|one| one.0 == FEW_DRAWS).unwrap();
+    assert!(first.1 >= SPREAD_STARTS, "points spread over the limits were not tried: {first:?}");
+}
+
+#[test]
+fn what_may_come_in_counts_as_none_of_it_before() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let mut task = priced(&start, &[20.0, 5.0, 1.0], 7.6);
+    task.ingredients.push(LIBRARY.ingredients.iter().position(|one| one.key == "soy-wax-soft").unwrap());
+    task.limits.least.push(0.0);
+    task.limits.most.push(100.0);
+    let found = run(&start, &task);
+    assert_eq!(found.before, [30.0, 70.0, 0.0]);
+    assert!(found.before[2].is_sign_positive());
+    // A percent of wax for one of the third saves 0.19: 1.90 are ten of them.
+    assert!(close(&found.after, &[20.0, 70.0, 10.0]), "{:?}", found.after);
+}
+
+/// The same ingredient named twice counts as one.
+#[test]
+fn parts_of_one_ingredient_are_added() {
+    let mut start = bar("beeswax 30, sunflower oil 70");
+    start.parts.insert(1, Part { percent: 12.0, ..start.parts[0].clone() });
+    start.parts[0].percent = 18.0;
+    let mut task = priced(&start, &[20.0, 5.0], 8.0);
+    task.ingredients.remove(1);
+    task.limits = Limits { price: task.limits.price, ..Limits::free(2) };
+    assert_eq!(run(&start, &task).before, [30.0, 70.0]);
+}
+
+#[test]
+fn whole_steps_go_as_far_as_they_must_and_no_further() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    // 10 % has to move: 4 steps of 3, 2 of 5, 20 of 0.5; a step of 60 takes more than there is.
+    for (step, after) in [(3.0, Some(18.0)), (5.0, Some(20.0)), (0.5, Some(20.0)), (4.0, Some(18.0)), (60.0, None)] {
+        let mut task = priced(&start, &[20.0, 5.0], 8.0);
+        task.step_percent = Some(step);
+        let found = run(&start, &task);
+        assert!(found.feasible, "{step}");
+        assert_eq!(found.in_steps, after.is_some(), "{step}");
+        let wax = after.unwrap_or(20.0);
+        assert!(close(&found.after, &[wax, 100.0 - wax]), "{step}: {:?}", found.after);
+    }
+}
+
+/// Three go up or down by a fraction of a step. 3.7 % of the dearest have to go, most of what comes may only be 2.2 %.
+#[test]
+fn several_are_rounded_together() {
+    let start = bar("beeswax 20, cocoa butter 20, sunflower oil 60");
+    let mut task = priced(&start, &[100.0, 20.0, 1.0], 100.0);
+    task.limits.most = vec![16.3, 100.0, 62.2];
+    let exact = run(&start, &task);
+    assert!((exact.mass_moved - 3.7).abs() < 1e-6 && exact.feasible, "{exact:?}");
+    task.step_percent = Some(1.0);
+    let found = run(&start, &task);
+    assert!(found.in_steps && found.feasible, "{found:?}");
+    assert!((found.mass_moved - 4.0).abs() < 1e-6, "{}", found.mass_moved);
+    assert!(found.after.iter().all(|p| (p - p.round()).abs() < 1e-9), "{:?}", found.after);
+    assert!(found.after[2] <= 62.0 + 1e-9);
+}
+
+/// A task without an answer is not rounded: steps have no nearest formula that meets everything.
+#[test]
+fn what_cannot_be_met_is_not_rounded() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let mut task = priced(&start, &[20.0, 5.0], 4.0);
+    task.step_percent = Some(1.0);
+    let found = run(&start, &task);
+    assert!(!found.in_steps && !found.feasible);
+}
+
+/// Wax, oil: the least wax that holds, by bisection over the same draws.
+#[test]
+fn one_wax_in_one_oil_is_where_bisection_ends() {
+    for (text, demand) in [
+        ("beeswax 20, sunflower oil 80", Demand::Hold { temperature_c: 45.0 }),
+        ("candelilla wax 8, jojoba oil 92", Demand::Hold { temperature_c: 50.0 }),
+        ("beeswax 12, olive oil 88", Demand::Firmer { than: Firmness::Kpa(60.0), temperature_c: 25.0 }),
+        ("beeswax 45, olive oil 55", Demand::Softer { than: Firmness::Kpa(60.0), temperature_c: 25.0 }),
+        ("beeswax 60, olive oil 40", Demand::Melts { percent: 60.0 }),
+    ] {
+        let start = bar(text);
+        let task = of(&start, &[demand]);
+        let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(16), &task.ingredients, &[demand], 0.9).unwrap();
+        let meets = |wax: f64| judge.judge(&[wax, 100.0 - wax], false).unwrap()[0].margin >= 0.0;
+        let original = start.parts[0].percent;
+        let more = matches!(demand, Demand::Hold { .. } | Demand::Firmer { .. });
+        let (mut fails, mut holds) = (original, if more { 60.0 } else { 5.0 });
+        assert!(!meets(fails) && meets(holds), "{text}: nothing to find");
+        while (holds - fails).abs() > 1e-3 {
+            let middle = 0.5 * (fails + holds);
+            if meets(middle) { holds = middle } else { fails = middle }
+        }
+        let found = adjust(&LIBRARY, &PARAMETERS, &options(16), &start, &task).unwrap();
+        assert!(found.feasible, "{text}: {found:?}");
+        assert!((found.after[0] - holds).abs() < 0.06, "{text}: {} is not {holds}", found.after[0]);
+        let met = &found.demands[0];
+        assert!(met.met && met.probability_before < 0.9 && met.probability_after >= 0.9, "{met:?}");
+        assert_eq!(met.met_alone, None);
+        assert!(found.conflicts.is_empty());
+    }
+}
+
+/// Firm and soft at once cannot be; each alone can, and so can each with the third.
+#[test]
+fn demands_in_each_others_way_are_named() {
+    let start = bar("beeswax 20, sunflower oil 80");
+    let demands = [
+        Demand::Hold { temperature_c: 15.0 },
+        Demand::Firmer { than: Firmness::Kpa(120.0), temperature_c: 25.0 },
+        Demand::Softer { than: Firmness::Kpa(60.0), temperature_c: 25.0 },
+    ];
+    let found = adjust(&LIBRARY, &PARAMETERS, &options(8), &start, &of(&start, &demands)).unwrap();
+    assert!(!found.feasible);
+    assert_eq!(found.conflicts, [(1, 2)]);
+    let alone: Vec<Option<bool>> = found.demands.iter().map(|one| one.met_alone).collect();
+    assert_eq!(alone, [Some(true); 3]);
+
+    // What cannot be met alone is in nobody's way.
+    let demands = [Demand::Hold { temperature_c: 150.0 }, Demand::Hold { temperature_c: 30.0 }];
+    let found = adjust(&LIBRARY, &PARAMETERS, &options(8), &start, &of(&start, &demands)).unwrap();
+    assert!(!found.feasible && found.conflicts.is_empty());
+    let alone: Vec<Option<bool>> = found.demands.iter().map(|one| one.met_alone).collect();
+    assert_eq!(alone, [Some(false), Some(true)]);
+    assert!(!found.demands[0].met);
+}
+
+#[test]
+fn every_ordered_pair_is_a_transfer_once() {
+    let pairs: Vec<(usize, usize)> = transfers(3).collect();
+    assert_eq!(pairs, [(0, 1), (0, 2), (1, 0), (1, 2), (2, 0), (2, 1)]);
+}
+
+#[test]
+fn amounts_are_closed_by_room() {
+    let mut limits = Limits::free(3);
+    let original = [30.0, 40.0, 30.0];
+    // 20 too much, in proportion to what is there.
+    let closed = search(&original, &limits).closed(vec![50.0, 50.0, 20.0], None);
+    assert!(close(&closed, &[125.0 / 3.0, 125.0 / 3.0, 50.0 / 3.0]), "{closed:?}");
+    let closed = search(&original, &limits).closed(vec![50.0, 50.0, 20.0], Some(2));
+    assert!(close(&closed, &[40.0, 40.0, 20.0]), "{closed:?}");
+    // 40 too little, in proportion to the room above.
+    let closed = search(&original, &limits).closed(vec![20.0, 20.0, 20.0], None);
+    assert!(close(&closed, &[100.0 / 3.0; 3]), "{closed:?}");
+    // The others can only give 10 of 20: the one that was to stay gives the rest.
+    limits.least = vec![45.0, 45.0, 0.0];
+    let closed = search(&original, &limits).closed(vec![50.0, 50.0, 20.0], Some(2));
+    assert!(close(&closed, &[45.0, 45.0, 10.0]), "{closed:?}");
+    limits.least = vec![0.0; 3];
+    limits.most = vec![30.0, 100.0, 40.0];
+    let inside = search(&original, &limits).inside(&[50.0, 40.0, 10.0]);
+    // 30 + 40 + 10: 20 too little, rooms of 0, 60 and 30.
+    assert!(close(&inside, &[30.0, 40.0 + 20.0 * 60.0 / 90.0, 10.0 + 20.0 * 30.0 / 90.0]), "{inside:?}");
+}
+
+#[test]
+fn starts_are_the_formula_and_one_ingredient_changed() {
+    let original = [30.0, 70.0];
+    let mut limits = Limits::free(2);
+    let starts = search(&original, &limits).starts();
+    let expected = [[30.0, 70.0], [38.0, 62.0], [22.0, 78.0], [22.0, 78.0], [38.0, 62.0]];
+    assert_eq!(starts.len(), expected.len());
+    assert!(starts.iter().zip(&expected).all(|(one, other)| close(one, other)), "{starts:?}");
+    // Up to 0.9 % of room is none, 1 % is some.
+    limits.most[0] = 30.9;
+    assert_eq!(search(&original, &limits).starts().len(), 4);
+    limits.most[0] = 31.0;
+    assert_eq!(search(&original, &limits).starts().len(), 5);
+}
+
+/// The plastic number, the root of x³ = x + 1, is 1.324717957244746 (recalled).
+#[test]
+fn points_are_spread_by_the_plastic_number() {
+    const PLASTIC: f64 = 1.324_717_957_244_746;
+    let original = [30.0, 70.0];
+    let mut limits = Limits::free(2);
+    (limits.least[0], limits.most[0]) = (10.0, 60.0);
+    let search = search(&original, &limits);
+    let points = search.spread_starts();
+    assert_eq!(points.len(), SPREAD_STARTS);
+    for (number, point) in (1..).zip(&points) {
+        let share = |power: i32| (0.5 + f64::from(number) / PLASTIC.powi(power)).fract();
+        let expected = search.closed(vec![10.0 + 50.0 * share(1), 100.0 * share(2)], None);
+        assert!(close(point, &expected), "{number}: {point:?} is not {expected:?}");
+        assert!(limits.hold(point), "{point:?}");
+    }
+}
+
+/// 90 % of wax down to 10 %: steps of 8, 16 and 32 %, and what is left.
+#[test]
+fn a_search_doubles_its_reach_where_tangents_hold() {
+    let start = bar("beeswax 90, sunflower oil 10");
+    let original = [90.0, 10.0];
+    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let judge = nothing_asked(&start);
+    let mut whole = search(&original, &limits);
+    let found = whole.descend(&judge, original.to_vec(), MOST_STEPS).unwrap();
+    assert!(close(&found.percent, &[10.0, 90.0]), "{:?}", found.percent);
+    assert_eq!(whole.judged, [(1, 5)]);
+    // Two steps bring it 24 % of the way.
+    let found = search(&original, &limits).descend(&judge, original.to_vec(), 2).unwrap();
+    assert!(close(&found.percent, &[66.0, 34.0]), "{:?}", found.percent);
+    assert!((found.missing - limits.over_price(&[66.0, 34.0])).abs() < 1e-9);
+    assert!((found.cost - (24.0 + 1000.0 * found.missing)).abs() < 1e-6);
+}
+
+#[test]
+fn the_first_start_and_the_best_are_followed() {
+    let start = bar("beeswax 90, sunflower oil 10");
+    let original = [90.0, 10.0];
+    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let judge = nothing_asked(&start);
+    // At 10 % and below nothing is missing: 10 is the best, 6 the second.
+    let starts = || [90.0, 50.0, 6.0, 10.0].iter().map(|&wax| vec![wax, 100.0 - wax]).collect::<Vec<_>>();
+    let judged = |most: usize| {
+        let mut search = search(&original, &limits);
+        let found = search.followed(&judge, starts(), most).unwrap();
+        assert_eq!(found.len(), most.min(4));
+        assert!(found.iter().all(|one| close(&one.percent, &[10.0, 90.0])), "{found:?}");
+        search.judged[0].1
+    };
+    // All four are judged. Followed: from 90 in 1 + 4 judgements, from 10 in 1, from 6 in 2, from 50 in 1 + 3.
+    assert_eq!([1, 2, 3, 4, 9].map(judged), [9, 10, 12, 16, 16]);
+}
+
+#[test]
+fn the_last_search_goes_on_from_the_best_and_from_each_once() {
+    let start = bar("beeswax 90, sunflower oil 10");
+    let original = [90.0, 10.0];
+    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let judge = nothing_asked(&start);
+    let mut search = search(&original, &limits);
+    let coarse: Vec<Found> = [50.0, 10.0, 10.01, 6.0]
+        .iter()
+        .map(|&wax| search.found(&judge, vec![wax, 100.0 - wax], false).unwrap())
+        .collect();
+    search.judged.clear();
+    let best = search.finish(&judge, coarse.clone(), 1).unwrap();
+    assert!(close(&best.percent, &[10.0, 90.0]), "{:?}", best.percent);
+    // The best of them is there already, and its neighbour is taken for the same.
+    assert_eq!(search.judged, [(1, 1)]);
+    search.judged.clear();
+    search.finish(&judge, coarse, 2).unwrap();
+    assert_eq!(search.judged, [(1, 3)]);
+    // With none to go on from, it is the formula as it was.
+    let none = search.finish(&judge, Vec::new(), 4).unwrap();
+    assert!(close(&none.percent, &original), "{:?}", none.percent);
+}
+
+/// From 15 % less of the wax than there was to the 10 % that must go.
+#[test]
+fn polishing_takes_back_what_need_not_move() {
+    let start = bar("beeswax 30, sunflower oil 70");
+    let original = [30.0, 70.0];
+    let limits = Limits { price: Some((vec![20.0, 5.0], 8.0)), ..Limits::free(2) };
+    let judge = nothing_asked(&start);
+    let mut search = search(&original, &limits);
+    let rough = search.found(&judge, vec![15.0, 85.0], false).unwrap();
+    search.judged.clear();
+    let best = search.polish(&judge, rough).unwrap();
+    assert!((-1e-9..2.0 * LAST_TRANSFER).contains(&(best.cost - 10.0)) && best.missing <= MARGIN_TOLERANCE, "{best:?}");
+    assert!(search.judged[0].1 <= MOST_TRANSFERS, "{:?}", search.judged);
+    // What misses something is not polished, nor what has not moved.
+    for (percent, limit) in [(vec![30.0, 70.0], 8.0), (vec![30.0, 70.0], 9.5)] {
+        let limits = Limits { price: Some((vec![20.0, 5.0], limit)), ..Limits::free(2) };
+        let mut search = self::search(&original, &limits);
+        let rough = search.found(&judge, percent.clone(), false).unwrap();
+        search.judged.clear();
+        assert!(close(&search.polish(&judge, rough).unwrap().percent, &percent));
+        assert!(search.judged.is_empty());
+    }
+}
+
+/// 4 % of something dear: without it the bar costs 9.50, and 4 % have moved.
+#[test]
+fn polishing_leaves_out_the_little_there_is_of_something() {
+    let start = bar("carnauba wax 4, beeswax 30, sunflower oil 66");
+    let original = [4.0, 30.0, 66.0];
+    let judge = nothing_asked(&start);
+    let rough = vec![4.0, 1.0, 95.0];
+    let polished = |least: f64| {
+        let mut limits = Limits { price: Some((vec![100.0, 20.0, 5.0], 9.5)), ..Limits::free(3) };
+        limits.least[0] = least;
+        let mut search = search(&original, &limits);
+        let rough = search.found(&judge, rough.clone(), false).unwrap();
+        assert_eq!(rough.missing, 0.0);
+        search.polish(&judge, rough).unwrap()
+    };
+    let best = polished(0.0);
+    assert!(close(&best.percent, &[0.0, 30.0, 70.0]), "{:?}", best.percent);
+    // Where some of it must stay, it stays: 15 × 25.33 % of beeswax for oil save the 3.80.
+    let kept = polished(3.9);
+    assert!(kept.percent[0] >= 3.9 - 1e-9 && kept.cost > 20.0, "{kept:?}");
+}

@@ -1,44 +1,62 @@
 #!/usr/bin/env python3
 """Every fault that `cargo mutants --list` names for a crate, in one build: each stands behind a switch, and an environment variable turns one on.
 
-Called by `run CRATE --switched`. A build a fault takes hours for a large crate; this takes one build and one run of the tests a fault. It works in place:
+Called by `run CRATE --switched`. A build a fault takes hours for a large crate; this takes one build. Each test is run once to note which faults it comes by,
+and then, for each fault, those tests that come by it, quick ones first, up to the first that fails. It works in place:
 the crate's folder must be as committed, and is put back at the end. Faults that cannot stand behind a switch (the type of an opaque return, a `let` in a
 chain) are listed as `left`: they are for `cargo mutants` itself.
 
     pip install tree-sitter==0.26.1 tree-sitter-rust==0.24.2
 """
 import argparse
+import ctypes
 import json
 import os
 import re
 import resource
 import subprocess
 import sys
+import tempfile
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import tree_sitter
 import tree_sitter_rust
 
+# A number turns that fault on; the name of a file asks for the numbers of the faults come by, one a line.
 VARIABLE = "BARWRIGHT_FAULT"
 SWITCH = f"""
 #[doc(hidden)]
 pub fn __fault(number: u32) -> bool {{
-    use std::sync::atomic::{{AtomicU32, Ordering}};
-    static ACTIVE: AtomicU32 = AtomicU32::new(u32::MAX);
+    use std::sync::atomic::{{AtomicBool, AtomicU32, Ordering}};
+    const UNKNOWN: u32 = u32::MAX;
+    const NOTING: u32 = u32::MAX - 1;
+    static ACTIVE: AtomicU32 = AtomicU32::new(UNKNOWN);
+    static NOTED: [AtomicBool; 1 << 14] = [const {{ AtomicBool::new(false) }}; 1 << 14];
     let mut active = ACTIVE.load(Ordering::Relaxed);
-    if active == u32::MAX {{
-        active = std::env::var("{VARIABLE}").ok().and_then(|text| text.parse().ok()).unwrap_or(0);
+    if active == UNKNOWN {{
+        active = match std::env::var("{VARIABLE}") {{
+            Ok(text) => text.parse().unwrap_or(NOTING),
+            Err(_) => 0,
+        }};
         ACTIVE.store(active, Ordering::Relaxed);
+    }}
+    if active == NOTING && !NOTED[number as usize].swap(true, Ordering::Relaxed) {{
+        let path = std::env::var_os("{VARIABLE}").unwrap_or_default();
+        let file = std::fs::OpenOptions::new().append(true).open(path);
+        let _ = file.and_then(|mut file| std::io::Write::write_all(&mut file, format!("{{number}}\\n").as_bytes()));
     }}
     active == number
 }}
 """
 # Builds in which faults that do not compile are dropped, before something else must be wrong.
 MOST_BUILDS = 60
-# A test binary may take this long, s, and this many times what it takes without a fault.
+# Tests may take this long, s, and this many times what they take without a fault.
 TIMEOUT = (15, 5)
+# Tests quicker than this, s, are run together.
+QUICK = 0.3
 # Faults after which what was found is written down.
 SAVED_EVERY = 20
 # Memory, and the largest file, that a faulty test may take, bytes.
@@ -195,7 +213,7 @@ def built(arguments, sources, places, status, environment):
         messages = [json.loads(line) for line in build.stdout.splitlines() if line.startswith(b"{")]
         if build.returncode == 0:
             tests = [one for one in messages if one.get("executable") and one["profile"]["test"]]
-            return [(one["target"]["name"], one["executable"]) for one in tests]
+            return [one["executable"] for one in tests]
         errors = [one["message"] for one in messages if one.get("reason") == "compiler-message" and one["message"]["level"] == "error"]
         dropped = {}
         for error in errors:
@@ -213,20 +231,54 @@ def built(arguments, sources, places, status, environment):
 def limited():
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
     resource.setrlimit(resource.RLIMIT_FSIZE, (LARGEST_FILE, LARGEST_FILE))
+    ctypes.CDLL(None).prctl(1, 9)  # PR_SET_PDEATHSIG: a test that never ends does not outlive this program.
 
 
-def tried(number, binaries, timeouts, arguments, environment):
-    """Runs the tests with one fault, quick ones first, up to the first that fails."""
-    environment = dict(environment, **{VARIABLE: str(number), "RUST_TEST_THREADS": "1"})
-    for name, binary in binaries:
+def ran(binary, names, value, arguments, environment, timeout=None):
+    """Runs some tests of one binary; returns how it ended and what was printed."""
+    environment = dict(environment, **{VARIABLE: value, "RUST_TEST_THREADS": "1"})
+    done = subprocess.run([binary, "--exact", *names], env=environment, cwd=arguments.home, stdin=subprocess.DEVNULL,
+                          stdout=subprocess.PIPE, stderr=subprocess.STDOUT, timeout=timeout, preexec_fn=limited)
+    return done.returncode, done.stdout.decode(errors="replace")
+
+
+def come_by(binaries, arguments, environment):
+    """The tests that come by each fault, as {number: [(seconds, binary, name)]}, quick ones first."""
+    tests = []
+    for binary in binaries:
+        listed = subprocess.run([binary, "--list", "--format=terse", *arguments.test], env=environment, cwd=arguments.home, capture_output=True, check=True)
+        tests += [(binary, line.removesuffix(": test")) for line in listed.stdout.decode().splitlines() if line.endswith(": test")]
+
+    def noted(test):
+        binary, name = test
+        with tempfile.NamedTemporaryFile() as file:
+            began = time.monotonic()
+            code, printed = ran(binary, [name], file.name, arguments, environment)
+            if code != 0:
+                sys.exit(f"{name} fails without a fault:\n" + printed[-4000:])
+            return time.monotonic() - began, binary, name, [int(line) for line in Path(file.name).read_text().split()]
+
+    found = {}
+    with ThreadPoolExecutor(arguments.jobs) as pool:
+        for seconds, binary, name, numbers in pool.map(noted, tests):
+            for number in numbers:
+                found.setdefault(number, []).append((seconds, binary, name))
+    print(f"{len(tests)} tests come by {len(found)} faults", flush=True)
+    return {number: sorted(several) for number, several in found.items()}
+
+
+def tried(number, tests, arguments, environment):
+    """Runs the tests that come by a fault, up to the first that fails."""
+    together = {}
+    for seconds, binary, name in tests:
+        together.setdefault((binary, "" if seconds < QUICK else name), []).append((seconds, name))
+    for (binary, _), several in together.items():
         try:
-            done = subprocess.run([binary, *arguments.test], env=environment, cwd=arguments.home, stdin=subprocess.DEVNULL,
-                                  stdout=subprocess.PIPE, stderr=subprocess.STDOUT, timeout=timeouts.get(name), preexec_fn=limited)
+            longest = TIMEOUT[0] + TIMEOUT[1] * sum(seconds for seconds, _ in several)
+            code, _ = ran(binary, [name for _, name in several], str(number), arguments, environment, longest)
         except subprocess.TimeoutExpired:
             return "timeout"
-        if done.returncode != 0:
-            if number == 0:
-                sys.exit(f"{name} fails without a fault:\n" + done.stdout.decode(errors="replace")[-4000:])
+        if code != 0:
             return "caught"
     return "missed"
 
@@ -267,12 +319,7 @@ def main():
                        CARGO_MANIFEST_DIR=arguments.home, PROPTEST_DISABLE_FAILURE_PERSISTENCE="1", PROPTEST_MAX_SHRINK_ITERS="0", INSTA_UPDATE="no")
     try:
         binaries = built(arguments, sources, places, status, environment)
-        timeouts = {}
-        for name, binary in binaries:
-            began = time.monotonic()
-            tried(0, [(name, binary)], {}, arguments, environment)
-            timeouts[name] = TIMEOUT[0] + TIMEOUT[1] * (time.monotonic() - began)
-        binaries.sort(key=lambda one: timeouts[one[0]])
+        reaching = come_by(binaries, arguments, environment)
         if arguments.again:
             before = {one["name"]: one["status"] for one in json.loads(Path(arguments.out).read_text())}
             status.update({n: before[listed[n - 1]["name"]] for n in places if before.get(listed[n - 1]["name"]) in ("caught", "timeout")})
@@ -288,7 +335,7 @@ def main():
                     number = next(waiting, None)
                 if number is None:
                     return
-                status[number] = tried(number, binaries, timeouts, arguments, environment)
+                status[number] = tried(number, reaching.get(number, []), arguments, environment)
                 if status[number] == "missed":
                     print("missed:", listed[number - 1]["name"], flush=True)
                 if number % SAVED_EVERY == 0:

@@ -126,6 +126,17 @@ fn the_worse_of_load_and_bleeding_decides() {
     let lost = [plain - heavier, plain - looser];
     assert!(lost.iter().any(|lost| (lost - 1.0).abs() < 1e-6), "{lost:?}");
     assert!(lost.iter().all(|lost| *lost <= 1.0 + 1e-6), "{lost:?}");
+    // Far above what the load asks for, holding alone decides, and so does the load far above holding.
+    let bleeds = [
+        with(|parameters| parameters.warmth.weep_below *= 1e3),
+        with(|parameters| parameters.warmth.weep_below *= 1e3 * std::f64::consts::E),
+    ];
+    assert!((bleeds[0] - bleeds[1] - 1.0).abs() < 1e-6, "{bleeds:?}");
+    let sags = [
+        with(|parameters| parameters.warmth.load_kpa *= 1e3),
+        with(|parameters| parameters.warmth.load_kpa *= 1e3 * std::f64::consts::E),
+    ];
+    assert!((sags[0] - sags[1] - 1.0).abs() < 1e-6, "{sags:?}");
 }
 
 /// The margin at a confidence is that of one draw in order: asked for every share of 16, they are the 16 margins, from the best down.

@@ -169,6 +169,18 @@ fn several_are_rounded_together() {
     assert!(found.after[2] <= 62.0 + 1e-9);
 }
 
+/// 1.7 % of two have to go, and two of those that come may only be 1.1 % more: of five that change each goes to the step below or above.
+#[test]
+fn five_that_change_are_rounded_to_either_side() {
+    let start = bar("beeswax 20, candelilla wax 20, cocoa butter 20, shea butter 20, sunflower oil 20");
+    let mut task = priced(&start, &[1.0; 5], 2.0);
+    task.limits.most = vec![18.3, 18.3, 21.1, 21.1, 100.0];
+    task.step_percent = Some(1.0);
+    let found = run(&start, &task);
+    assert!(found.in_steps && found.feasible, "{found:?}");
+    assert!(close(&found.after, &[18.0, 18.0, 21.0, 21.0, 22.0]), "{:?}", found.after);
+}
+
 /// A task without an answer is not rounded: steps have no nearest formula that meets everything.
 #[test]
 fn what_cannot_be_met_is_not_rounded() {
@@ -315,6 +327,32 @@ fn a_search_doubles_its_reach_where_tangents_hold() {
     assert!((found.cost - (24.0 + 1000.0 * found.missing)).abs() < 1e-6);
 }
 
+/// Where the margin bends, a step that goes too far is taken back and the next is shorter.
+#[test]
+fn a_search_ends_where_the_central_margin_is_just_met() {
+    for (text, temperature_c, wax) in [
+        ("beeswax 8, sunflower oil 92", 45.0, 0),
+        ("sunflower oil 40, beeswax 60", 40.0, 1),
+        ("candelilla wax 1, jojoba oil 99", 52.0, 0),
+    ] {
+        let start = bar(text);
+        let ingredients: Vec<usize> = start.parts.iter().map(|part| part.ingredient).collect();
+        let demands = if start.parts[wax].percent < 30.0 {
+            [Demand::Hold { temperature_c }]
+        } else {
+            [Demand::Softer { than: Firmness::Kpa(30.0), temperature_c: 25.0 }]
+        };
+        let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(0), &ingredients, &demands, 0.9).unwrap();
+        let original: Vec<f64> = start.parts.iter().map(|part| part.percent).collect();
+        let limits = Limits::free(2);
+        let mut search = search(&original, &limits);
+        let found = search.descend(&judge, original.clone(), MOST_STEPS).unwrap();
+        assert!(found.missing <= 1e-4, "{text}: {found:?}");
+        assert!(found.standings[0].margin < 5e-3, "{text}: {found:?}");
+        assert!(search.judged[0].1 <= 14, "{text}: {:?}", search.judged);
+    }
+}
+
 #[test]
 fn the_first_start_and_the_best_are_followed() {
     let start = bar("beeswax 90, sunflower oil 10");
@@ -351,8 +389,12 @@ fn the_last_search_goes_on_from_the_best_and_from_each_once() {
     // The best of them is there already, and its neighbour is taken for the same.
     assert_eq!(search.judged, [(1, 1)]);
     search.judged.clear();
-    search.finish(&judge, coarse, 2).unwrap();
+    search.finish(&judge, coarse.clone(), 2).unwrap();
     assert_eq!(search.judged, [(1, 3)]);
+    search.judged.clear();
+    // From 50 % it takes steps of 8, 16 and 16.
+    search.finish(&judge, coarse, 3).unwrap();
+    assert_eq!(search.judged, [(1, 7)]);
     // With none to go on from, it is the formula as it was.
     let none = search.finish(&judge, Vec::new(), 4).unwrap();
     assert!(close(&none.percent, &original), "{:?}", none.percent);
@@ -371,6 +413,14 @@ fn polishing_takes_back_what_need_not_move() {
     let best = search.polish(&judge, rough).unwrap();
     assert!((-1e-9..2.0 * LAST_TRANSFER).contains(&(best.cost - 10.0)) && best.missing <= MARGIN_TOLERANCE, "{best:?}");
     assert!(search.judged[0].1 <= MOST_TRANSFERS, "{:?}", search.judged);
+    // Up to 20.17 %: six times 0.8, 0.4 is too much, then 0.2, 0.1 and 0.05 once each. What costs too much is not judged.
+    let limits = Limits { price: Some((vec![20.0, 5.0], 5.0 + 0.15 * 20.17)), ..Limits::free(2) };
+    let mut search = self::search(&original, &limits);
+    let rough = search.found(&judge, vec![15.0, 85.0], false).unwrap();
+    search.judged.clear();
+    let best = search.polish(&judge, rough).unwrap();
+    assert!(close(&best.percent, &[20.15, 79.85]), "{:?}", best.percent);
+    assert_eq!(search.judged, [(1, 9)]);
     // What misses something is not polished, nor what has not moved.
     for (percent, limit) in [(vec![30.0, 70.0], 8.0), (vec![30.0, 70.0], 9.5)] {
         let limits = Limits { price: Some((vec![20.0, 5.0], limit)), ..Limits::free(2) };

@@ -665,6 +665,9 @@ impl Chain {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+    use barwright_blend::assess;
+
     use super::*;
 
     fn properties(firmness_kpa: f64, hold_c: Option<f64>) -> Properties {
@@ -689,5 +692,65 @@ mod tests {
         // A melt has no logarithm, and what never holds counts as holding at the lowest temperature looked at.
         let never = properties(0.0, None).scaled(FirmnessAim::Firmer);
         assert_eq!(never[..2], [-LEAST_SKIN_KPA.ln(), -LOWEST_LANDMARK_C]);
+    }
+
+    fn space(library: &Library, keys: &[&str]) -> Space {
+        let find = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).unwrap();
+        let count = keys.len();
+        let (least, most) = (vec![0.0; count], vec![100.0; count]);
+        Space { ingredients: keys.iter().map(find).collect(), least, most, groups: vec![], price: None }
+    }
+
+    /// From a tenth of the largest to the largest, which is 8 % at first and six tenths of that in the next round.
+    #[test]
+    fn steps_are_as_large_as_their_round_allows() {
+        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let space = space(&library, &["beeswax", "cocoa-butter", "shea-butter", "sunflower-oil"]);
+        let settings = Settings::default();
+        let explorer = Explorer::new(&library, &parameters, &space, &settings, &[]).unwrap();
+        for (round, largest) in [(0, 8.0), (1, 4.8), (2, 2.88)] {
+            let mut sizes = Vec::new();
+            for number in 0..400 {
+                let mut percent = vec![25.0; 4];
+                if explorer.step(round, number, &mut percent) {
+                    assert!((percent.iter().sum::<f64>() - 100.0).abs() < 1e-9);
+                    sizes.push(0.5 * percent.iter().map(|p| (p - 25.0).abs()).sum::<f64>());
+                }
+            }
+            // One in four goes from an ingredient to itself, and is none.
+            assert!((250..350).contains(&sizes.len()), "{}", sizes.len());
+            sizes.sort_by(f64::total_cmp);
+            let (low, high) = (sizes[0] / largest, sizes[sizes.len() - 1] / largest);
+            assert!((0.1..0.12).contains(&low) && (0.98..1.0).contains(&high), "round {round}: {low} {high}");
+            let mean = sizes.iter().sum::<f64>() / sizes.len() as f64 / largest;
+            assert!((mean - 0.55).abs() < 0.05, "round {round}: {mean}");
+        }
+    }
+
+    /// Where oil weeps out before the bar sags, that is where it no longer holds.
+    #[test]
+    fn weeping_limits_the_hold_temperature() {
+        let library = Library::builtin().unwrap();
+        let mut space = space(&library, &["beeswax", "cocoa-butter", "sunflower-oil"]);
+        (space.least, space.most) = (vec![20.0, 30.0, 50.0], vec![20.0, 30.0, 50.0]);
+        let settings = Settings { candidates: 1, refine_rounds: 0, ..Settings::default() };
+        let parts = space.ingredients.iter().zip(&space.least);
+        let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
+        let bar = Formula { name: String::new(), parts };
+        let mut found = Vec::new();
+        for weep_below in [0.1, 8.0, 12.0] {
+            let mut parameters = Parameters::builtin().unwrap();
+            parameters.warmth.weep_below = weep_below;
+            let told = assess(&library, &parameters, &bar, &Options { draws: 0, ..Options::default() }).unwrap();
+            let one = explore(&library, &parameters, &space, &settings, &[], None, &|_| ControlFlow::Continue(()));
+            let hold_c = one.unwrap().front[0].properties.hold_c.unwrap();
+            assert!(
+                (hold_c - told.warmth.hold_c.unwrap().value).abs() < 0.02,
+                "{weep_below}: {hold_c} {:?}",
+                told.warmth
+            );
+            found.push(hold_c);
+        }
+        assert!(found[1] < found[0] - 1.0 && found[2] < found[1] - 1.0, "{found:?}");
     }
 }

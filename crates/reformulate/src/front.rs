@@ -272,6 +272,7 @@ pub fn spread(points: &[Scores], most: usize) -> Vec<usize> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
     use super::*;
     use crate::quasi_random::Mixer;
 
@@ -377,6 +378,85 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn every_point_of_the_space_has_one_block() {
+        let points = cloud(4000, 1_000_000, 12);
+        let front = filled(&points);
+        assert!(!front.is_empty() && Front::<usize>::default().is_empty());
+        let infinite = points.iter().map(|point| {
+            let mut point = *point;
+            point[2] = f64::INFINITY;
+            point
+        });
+        // Also those that lie on a cut.
+        let cuts = front
+            .blocks
+            .iter()
+            .filter(|block| block.from[0].is_finite())
+            .map(|block| block.from.map(|one| one.max(0.0)));
+        for point in points.iter().copied().chain(infinite).chain(cuts) {
+            assert_eq!(front.blocks.iter().filter(|block| block.owns(&point)).count(), 1, "{point:?}");
+        }
+    }
+
+    /// A line on which none beats another: up to 64 points are one block, of 65 the median is the first of the upper half.
+    #[test]
+    fn a_full_block_is_cut_at_its_median() {
+        let line = |count: usize| (0..count).map(|i| [i as f64, -(i as f64), 0.0, 0.0, 0.0]).collect::<Vec<Scores>>();
+        assert_eq!(filled(&line(64)).blocks.len(), 1);
+        let front = filled(&line(65));
+        let [lower, upper] = front.blocks.as_slice() else { panic!("{} blocks", front.blocks.len()) };
+        assert_eq!((lower.items.len(), upper.items.len()), (32, 33));
+        assert_eq!((lower.below[0], upper.from[0]), (32.0, 32.0));
+        assert_eq!((lower.axis, upper.axis), (1, 1));
+    }
+
+    fn block(axis: usize, scores: &[Scores]) -> Block<usize> {
+        let mut block = Block::new([f64::NEG_INFINITY; SCORES], [f64::INFINITY; SCORES], axis);
+        for (item, one) in scores.iter().enumerate() {
+            block.push(*one, item);
+        }
+        block
+    }
+
+    #[test]
+    fn a_cut_takes_the_next_coordinate_that_tells_points_apart() {
+        // From the fourth coordinate on, past the last: they differ in the second alone.
+        let mut several = block(3, &[0.0, 5.0, 7.0, 9.0].map(|value| [1.0, value, 1.0, 1.0, 1.0]));
+        let other = several.cut().unwrap();
+        assert_eq!((several.items.as_slice(), other.items.as_slice()), (&[0, 1][..], &[2, 3][..]));
+        assert_eq!((several.axis, other.axis, several.below[1], other.from[1]), (2, 2, 7.0, 7.0));
+        // After the last comes the first again.
+        let mut last = block(4, &[0.0, 5.0, 7.0].map(|value| [1.0, 1.0, 1.0, 1.0, value]));
+        assert_eq!(last.cut().unwrap().axis, 0);
+        // Of many alike at the low end all stay on one side.
+        let mut alike = block(0, &[2.0, 2.0, 2.0, 3.0, 2.0].map(|value| [value, 1.0, 1.0, 1.0, 1.0]));
+        let other = alike.cut().unwrap();
+        assert_eq!((alike.items.len(), other.items.as_slice()), (4, &[3][..]));
+        assert!(block(0, &[[1.0; SCORES]; 5]).cut().is_none());
+    }
+
+    #[test]
+    fn coordinates_are_measured_by_their_ranges() {
+        // 30 to 34 by fives of a range of 4, the other from 0 to 100: the middle by both is farthest from the ends.
+        let line: Vec<Scores> = [(30.0, 100.0), (31.0, 75.0), (32.1, 48.0), (33.0, 25.0), (34.0, 0.0)]
+            .map(|(first, second)| [first, second, 0.0, 0.0, 0.0])
+            .to_vec();
+        assert_eq!(spread(&line, 3), [0, 2, 4]);
+        // The best of the third is within a twentieth of the best of the first, and adds nothing; a tenth off it does.
+        let near = |off: f64| {
+            let points = [
+                [0.0, 1.0, 0.0, off, 0.0],
+                [0.0, 1.0, 0.0, 0.0, 0.0],
+                [1.0, 0.0, 0.0, 0.4, 0.0],
+                [0.5, 0.5, 0.0, 1.0, 0.0],
+            ];
+            spread(&points, 3)
+        };
+        assert_eq!(near(0.04), [0, 2, 3]);
+        assert_eq!(near(0.1), [0, 1, 2]);
     }
 
     #[test]

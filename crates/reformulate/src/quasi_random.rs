@@ -142,6 +142,46 @@ fn primes() -> impl Iterator<Item = u64> {
 mod tests {
     use super::*;
 
+    /// The first numbers of SplitMix64 from 1234567, as published with an exercise on it (recalled).
+    #[test]
+    fn the_numbers_are_those_of_split_mix() {
+        let mut mixer = Mixer(1_234_567);
+        let found: Vec<u64> = (0..5).map(|_| mixer.next()).collect();
+        let published = [
+            6_457_827_717_110_365_317,
+            3_203_168_211_198_807_973,
+            9_817_491_932_198_370_423,
+            4_593_380_528_125_082_431,
+            16_408_922_859_458_223_821,
+        ];
+        assert_eq!(found, published);
+        // The upper 53 bits over 2^53.
+        let fraction = Mixer(1_234_567).fraction();
+        assert!((fraction - 6_457_827_717_110_365_317.0 / 2_f64.powi(64)).abs() < 1e-15, "{fraction}");
+        assert_eq!(Mixer(1_234_567).below(1000), (1000.0 * fraction) as usize);
+    }
+
+    /// Each of the 6 orders of 3 things comes up about equally often.
+    #[test]
+    fn shuffled_lists_have_every_order() {
+        let mut mixer = Mixer::new(&[5]);
+        let mut counts = std::collections::BTreeMap::new();
+        for _ in 0..6000 {
+            let mut list = [0, 1, 2];
+            mixer.shuffle(&mut list);
+            *counts.entry(list).or_insert(0) += 1;
+        }
+        assert_eq!(counts.len(), 6);
+        assert!(counts.values().all(|count| (850..1150).contains(count)), "{counts:?}");
+    }
+
+    #[test]
+    fn bases_are_the_primes() {
+        assert_eq!(primes().take(12).collect::<Vec<u64>>(), [2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37]);
+        assert_eq!(primes().nth(99), Some(541));
+        assert_eq!([0, 1, 7].map(|count| Halton::new(count, 3).dimensions()), [0, 1, 7]);
+    }
+
     #[test]
     fn every_axis_is_filled_evenly() {
         let sequence = Halton::new(40, 7);

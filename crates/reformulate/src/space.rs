@@ -612,6 +612,54 @@ mod tests {
     }
 
     #[test]
+    fn an_edge_point_takes_its_ends_in_their_shares() {
+        let share = |u: f64| on_edge(10.0, 30.0, u);
+        // Four in ten at the least, one in ten at the most, the rest evenly between.
+        for (u, expected) in
+            [(0.0, 10.0), (0.39, 10.0), (0.4, 10.0), (0.5, 14.0), (0.65, 20.0), (0.9, 30.0), (0.95, 30.0)]
+        {
+            assert!((share(u) - expected).abs() < 1e-9, "{u}: {}", share(u));
+        }
+    }
+
+    #[test]
+    fn a_share_follows_the_law_of_the_even_simplex() {
+        // One other waits: evenly. Two wait: F = 1 − (1 − x/s)², three quarters of which lie below half.
+        assert!((evenly(0.0, 60.0, 1, 0.0, 60.0, 0.3) - 18.0).abs() < 1e-9);
+        assert!((evenly(10.0, 60.0, 2, 10.0, 70.0, 0.75) - 40.0).abs() < 1e-9);
+        // Cut at 40: from 0 to 0.75 of F; its middle is at 1 − √0.625.
+        let middle = evenly(10.0, 60.0, 2, 10.0, 40.0, 0.5);
+        assert!((middle - (10.0 + 60.0 * (1.0 - 0.625_f64.sqrt()))).abs() < 1e-9, "{middle}");
+        assert_eq!(evenly(10.0, 0.0, 2, 10.0, 40.0, 0.5), 10.0);
+    }
+
+    #[test]
+    fn a_formula_is_in_the_space_or_not() {
+        let bounds = space(&[10.0, 0.0, 0.0], &[60.0, 50.0, 100.0], &[("both", &[0, 1], 20.0, 70.0)]);
+        let filler = Filler::new(&bounds, 20).unwrap();
+        assert!(filler.contains(&[30.0, 20.0, 50.0]) && filler.contains(&[10.0 - 1e-7, 20.0, 70.0 + 1e-7]));
+        for outside in [
+            &[30.0, 20.0][..],
+            &[30.0, 20.0, 49.0],
+            &[9.0, 20.0, 71.0],
+            &[61.0, 5.0, 34.0],
+            &[10.0, 5.0, 85.0],
+            &[40.0, 40.0, 20.0],
+            &[30.0, 70.0, 0.0],
+        ] {
+            assert!(!filler.contains(outside), "{outside:?}");
+        }
+    }
+
+    #[test]
+    fn rounding_stays_in_the_space_or_is_none() {
+        let free = Filler::new(&space(&[0.0; 3], &[100.0; 3], &[]), 20).unwrap();
+        assert_eq!(free.rounded(&[33.37, 33.37, 33.26], 0.5), Some(vec![33.5, 33.5, 33.0]));
+        let tight = Filler::new(&space(&[0.0; 3], &[33.4, 100.0, 100.0], &[]), 20).unwrap();
+        assert_eq!(tight.rounded(&[33.37, 33.37, 33.26], 0.5), None);
+    }
+
+    #[test]
     fn one_point_and_fixed_ingredients() {
         for (space, answer) in [
             (space(&[30.0, 70.0], &[30.0, 70.0], &[]), vec![30.0, 70.0]),

@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 use barwright_blend::{Options, Parameters, assess};
 use barwright_reference::{CrystalState, Formula, Library, formula};
 use barwright_reformulate::judge::{Judge, Standing};
-use barwright_reformulate::{Demand, Firmness};
+use barwright_reformulate::{Demand, DemandError, Firmness};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
 static PARAMETERS: LazyLock<Parameters> =
@@ -176,33 +176,42 @@ fn odds_are_those_of_assess() {
 /// Central differences along exchanges of two ingredients, which keep the sum at 100 %.
 #[test]
 fn tangents_are_the_slopes_of_the_margins() {
-    const STEP: f64 = 1e-3;
     for text in BARS {
         let start = bar(text);
         let (ingredients, percent) = split(&start);
         let demands = demands();
-        let judge = judge(&options(0), &ingredients, &demands, 0.9);
-        let here = judge.judge(&percent, true).unwrap();
-        for from in 0..percent.len() {
-            let to = (from + 1) % percent.len();
-            let moved = |by: f64| {
-                let mut moved = percent.clone();
-                moved[from] -= by;
-                moved[to] += by;
-                judge.judge(&moved, false).unwrap()
-            };
-            let (more, less) = (moved(STEP), moved(-STEP));
-            for (number, standing) in here.iter().enumerate() {
-                let [tangent] = standing.tangents.as_slice() else { panic!("{text}: one draw, one tangent") };
-                assert_eq!(tangent.margin, standing.margin);
-                let slope = tangent.gradient[to] - tangent.gradient[from];
-                let expected = (more[number].margin - less[number].margin) / (2.0 * STEP);
-                assert!(
-                    (slope - expected).abs() <= 1e-3 * expected.abs() + 1e-4,
-                    "{text}, {:?}: {slope} is not {expected}",
-                    demands[number]
-                );
-            }
+        // Where oil weeps out before the bar sags, its holding decides.
+        let mut weeping = PARAMETERS.clone();
+        weeping.warmth.weep_below *= 100.0;
+        for parameters in [&*PARAMETERS, &weeping] {
+            slopes_agree(text, parameters, &ingredients, &percent, &demands);
+        }
+    }
+}
+
+fn slopes_agree(text: &str, parameters: &Parameters, ingredients: &[usize], percent: &[f64], demands: &[Demand]) {
+    const STEP: f64 = 1e-3;
+    let judge = Judge::new(&LIBRARY, parameters, &options(0), ingredients, demands, 0.9).unwrap();
+    let here = judge.judge(percent, true).unwrap();
+    for from in 0..percent.len() {
+        let to = (from + 1) % percent.len();
+        let moved = |by: f64| {
+            let mut moved = percent.to_vec();
+            moved[from] -= by;
+            moved[to] += by;
+            judge.judge(&moved, false).unwrap()
+        };
+        let (more, less) = (moved(STEP), moved(-STEP));
+        for (number, standing) in here.iter().enumerate() {
+            let [tangent] = standing.tangents.as_slice() else { panic!("{text}: one draw, one tangent") };
+            assert_eq!(tangent.margin, standing.margin);
+            let slope = tangent.gradient[to] - tangent.gradient[from];
+            let expected = (more[number].margin - less[number].margin) / (2.0 * STEP);
+            assert!(
+                (slope - expected).abs() <= 1e-3 * expected.abs() + 1e-4,
+                "{text}, {:?}: {slope} is not {expected}",
+                demands[number]
+            );
         }
     }
 }
@@ -263,4 +272,29 @@ fn what_is_not_there_and_the_order_of_the_rest_change_nothing() {
             assert!((one.margin - other.margin).abs() < 1e-4, "{text}: {one:?} {other:?}");
         }
     }
+}
+
+#[test]
+fn what_no_bar_is_measured_against_is_refused() {
+    let (ingredients, _) = split(&bar(BARS[0]));
+    let check = |percent: f64| {
+        let demand = Demand::Firmer { than: Firmness::BeeswaxPercent(percent), temperature_c: 25.0 };
+        judge(&options(0), &ingredients, &[demand], 0.9).check()
+    };
+    assert_eq!(check(20.0), Ok(()));
+    assert_eq!(check(0.0), Err(DemandError::NoPercentage { percent: 0.0 }));
+}
+
+/// Half a kelvin above its first crystal a melt is off by hardly more than the least.
+#[test]
+fn a_melt_just_above_its_first_crystal_is_hardly_further_off() {
+    let start = bar(BARS[0]);
+    let told = assess(&LIBRARY, &PARAMETERS, &start, &options(0)).unwrap();
+    let clear_c = told.melt.clear_point_c.unwrap().value;
+    let margin = |above_k: f64| {
+        standings(&options(0), &start, &[Demand::Hold { temperature_c: clear_c + above_k }], 0.9)[0].margin
+    };
+    let (near, far) = (margin(0.5), margin(20.0));
+    assert!(near < -10.0 && near > -10.2, "{near}");
+    assert!(far < -10.5, "{far}");
 }

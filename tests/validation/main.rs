@@ -4,6 +4,7 @@
 mod calibration;
 mod common_practice;
 mod heat;
+mod liquidus;
 mod measurements;
 mod orderings;
 mod paraffins;

@@ -1,18 +1,20 @@
-//! Straight-chain alkanes share a crystal with those of nearly their own length only.
+//! Straight chains, alkanes, fatty acids and fatty alcohols, share a crystal with those of nearly their own length only.
 //!
 //! ```text
 //! n = (M − 2.016) / 14.027          two neighbours in the list of lengths with n_(k+1) − n_k > 3 are in different solid solutions
 //! ```
-//! `M` molar mass, g/mol; `n` carbon atoms. Chains two carbons apart are replaced for each other in one lattice; four apart, each
-//! keeps its own. A wax with every length in between (paraffin, or the odd alkanes of a plant) is one solid solution: each length bridges
-//! its neighbours.
+//! `M` molar mass, g/mol; `n` carbon atoms of an alkane. An acid or an alcohol comes out longer by the same for every length, so its steps are right. Chains two
+//! carbons apart are replaced for each other in one lattice; four apart, each keeps its own. A wax with every length in between (paraffin, or the odd
+//! alkanes of a plant) is one solid solution: each length bridges its neighbours.
 //!
 //! # Validity
-//! C20 to C40. Any amount of a length in between counts as a bridge; a trace would not do so in a real crystal. Three apart, which is between
-//! the two published cases, counts as near (judgement).
+//! Alkanes C20 to C40, acids and alcohols C8 to C18. Two acids two carbons apart do not mix in every proportion and form a compound near 1:1: palmitic with
+//! stearic acid stands in the table as one. Any amount of a length in between counts as a bridge; a trace would not do so in a real crystal. Three apart,
+//! which is between the published cases, counts as near (judgement).
 //!
 //! # Source
-//! Limits of solid solution of two n-alkanes, two carbons apart miscible and four apart not: Mnyukh 1960 and Dorset 1990 (recalled).
+//! Limits of solid solution of two n-alkanes, two carbons apart miscible and four apart not: Mnyukh 1960 and Dorset 1990 (recalled). Acids six carbons
+//! apart, alcohols four apart: each crystallises from the melt on its own (liquidus points of Costa 2009 and Carareto 2014, read; `tests/validation/liquidus.rs`).
 
 /// Molar mass of the two end hydrogens, g/mol.
 const ENDS_G_MOL: f64 = 2.016;

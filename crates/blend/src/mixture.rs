@@ -18,8 +18,8 @@ use crate::sampling::Draws;
 /// 0 °C in kelvin.
 pub const ZERO_CELSIUS_K: f64 = 273.15;
 
-/// The family whose species crystallise with those of nearly their own chain length only.
-const CHAIN_LENGTH_FAMILY: &str = "alkane";
+/// The families whose species crystallise with those of nearly their own chain length only.
+const CHAIN_LENGTH_FAMILIES: [&str; 3] = ["alkane", "acid", "alcohol"];
 
 /// A drawn share of a species falls at most to this part of its central value, so that no species vanishes.
 const SMALLEST_SHARE: f64 = 1e-3;
@@ -77,8 +77,8 @@ struct Lot {
 #[derive(Debug, Clone)]
 pub struct Mixture {
     families: usize,
-    /// The family of [`CHAIN_LENGTH_FAMILY`].
-    chained: Option<usize>,
+    /// The families of [`CHAIN_LENGTH_FAMILIES`].
+    chained: Vec<usize>,
     slots: Vec<Slot>,
     lots: Vec<Lot>,
     scores: Vec<Score>,
@@ -234,7 +234,7 @@ impl Mixture {
     fn empty(parameters: &Parameters, state: CrystalState) -> Self {
         Mixture {
             families: parameters.families.len(),
-            chained: parameters.family_index(CHAIN_LENGTH_FAMILY),
+            chained: CHAIN_LENGTH_FAMILIES.iter().filter_map(|name| parameters.family_index(name)).collect(),
             slots: Vec::new(),
             lots: Vec::new(),
             scores: Vec::new(),
@@ -336,16 +336,17 @@ impl Mixture {
 
     /// Species of unlike chain length get solid solutions of their own; those that are there decide.
     fn separate_chain_lengths(&mut self) {
-        let Some(family) = self.chained else { return };
-        let lots = self.lots.iter().filter(|lot| lot.percent > 0.0);
-        let slots = lots.flat_map(|lot| lot.shares.iter().flat_map(|share| share.slots.clone()));
-        let mut there: Vec<usize> = slots.filter(|&slot| self.slots[slot].family == Some(family)).collect();
-        there.sort_unstable();
-        there.dedup();
-        let carbons: Vec<f64> =
-            there.iter().map(|&slot| chain_length::carbons(1e3 * self.slots[slot].molar_mass_kg_mol)).collect();
-        for (slot, number) in there.into_iter().zip(chain_length::solutions(&carbons)) {
-            self.slots[slot].solution = number;
+        for &family in &self.chained {
+            let lots = self.lots.iter().filter(|lot| lot.percent > 0.0);
+            let slots = lots.flat_map(|lot| lot.shares.iter().flat_map(|share| share.slots.clone()));
+            let mut there: Vec<usize> = slots.filter(|&slot| self.slots[slot].family == Some(family)).collect();
+            there.sort_unstable();
+            there.dedup();
+            let carbons: Vec<f64> =
+                there.iter().map(|&slot| chain_length::carbons(1e3 * self.slots[slot].molar_mass_kg_mol)).collect();
+            for (slot, number) in there.into_iter().zip(chain_length::solutions(&carbons)) {
+                self.slots[slot].solution = number;
+            }
         }
     }
 

@@ -14,8 +14,8 @@
 //! E_i = L + K_i S_f,  l_i = n_i L / E_i,  s_i = n_i K_i S_f / E_i
 //! 1 − Σ n_i / E_i = 0,  1 − Σ_{i in f} n_i K_i / E_i = 0 for a family present, ≥ 0 for one absent
 //! ```
-//! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid; n-alkanes more than three carbons from the
-//! next length have solutions of their own ([`crate::chain_length`]). γ does not depend on temperature: the
+//! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid; n-alkanes, straight acids and straight alcohols more than
+//! three carbons from the next length have solutions of their own ([`crate::chain_length`]). γ does not depend on temperature: the
 //! excess is taken as entropic. `g` is the misfit of unlike molecules in one crystal, at the overall composition `Y` of its family
 //! ([`crate::misfit`]). Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
 //! correlation of Wesdorp 1990), shifted as a family by the fit, the family of each species (section 3), δ of each liquid class (`data/model.toml`).

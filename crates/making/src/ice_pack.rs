@@ -176,6 +176,29 @@ mod tests {
     }
 
     #[test]
+    fn without_a_mass_or_a_path_there_is_no_pack() {
+        let outside = Ambient::constant(30.0).unwrap();
+        for (mass_kg, pack_w_per_k) in [(0.0, 0.3), (0.2, 0.0)] {
+            let found = inside(&outside, DAY_S, mass_kg, Paths { pack_w_per_k, ..PATHS }).unwrap();
+            assert_eq!(found, Inside { air: outside.clone(), melted_s: None, taken_j: 0.0 });
+        }
+    }
+
+    /// No more than one about every ninety-sixth of the route, one at its end, and two at every step of the air outside; rows in line with their neighbours are left out.
+    #[test]
+    fn the_air_in_the_box_has_few_rows() {
+        let steady = inside(&Ambient::constant(30.0).unwrap(), DAY_S, 0.2, PATHS).unwrap();
+        let kinks = steady.air.kinks_s();
+        assert!((20..=ROWS + 2).contains(&kinks.len()), "{}", kinks.len());
+        assert_eq!(kinks.last(), Some(&DAY_S));
+        let outside = Ambient::route(&[(0.0, 20.0), (7200.0, 20.0), (7200.0, 40.0), (DAY_S, 40.0)]).unwrap();
+        let stepped = inside(&outside, DAY_S, 0.2, PATHS).unwrap().air;
+        // A quarter of a step of 20 K gets past the wall at once: 0.1 of 0.4 W/K.
+        let step_k = stepped.temperature_c(7200.0, Side::After) - stepped.temperature_c(7200.0, Side::Before);
+        assert!((step_k - 5.0).abs() < 1e-9, "{step_k}");
+    }
+
+    #[test]
     fn frost_outside_cools_the_ice() {
         let found = inside(&Ambient::constant(-10.0).unwrap(), 50.0 * DAY_S, 0.2, PATHS).unwrap();
         assert_eq!(found.melted_s, None);

@@ -286,6 +286,42 @@ mod tests {
         assert!((added / (1e-4 / FOAM_W_PER_MK / inner_m2 + outside) - 1.0).abs() < 0.01, "{added}");
     }
 
+    /// Two bars lie on each other, 2 mm apart; foam of 20 mm, and half a kilogram of ice in two layers on top.
+    #[test]
+    fn paths_are_those_worked_by_hand() {
+        let two = packing(2, 0.02, 0.5);
+        let [length, width, height] = two.block_m();
+        assert_eq!(two.counts(), [1, 1, 2]);
+        assert!((length - 0.062).abs() < 1e-12 && (width - 0.042).abs() < 1e-12 && (height - 0.044).abs() < 1e-12);
+        assert_eq!(packing(1, 0.0, 0.0).block_m(), [0.06, 0.04, 0.02]);
+        // Inside 72 × 52 × 54 mm and 133.5 mm for the ice, 2 × 20 mm more outside.
+        let inner = [0.072, 0.052, 0.054 + 5e-4 / (0.072 * 0.052)];
+        let area = |[a, b, c]: [f64; 3]| 2.0 * (a * b + b * c + c * a);
+        let wall = 0.035 * (area(inner) / 0.02 + 0.54 * 4.0 * (inner[0] + inner[1] + inner[2]) + 8.0 * 0.15 * 0.02);
+        let outer = inner.map(|side| side + 0.04);
+        let expected = 1.0 / (1.0 / wall + (0.05 + 0.1) / area(outer));
+        let found = two.paths().unwrap();
+        assert!((found.wall_w_per_k / expected - 1.0).abs() < 1e-9, "{} {expected}", found.wall_w_per_k);
+        // Both sides of 500 ml in a layer of 20 mm: 0.05 m² at 8 W/m²K.
+        assert!((found.pack_w_per_k - 0.4).abs() < 1e-12, "{}", found.pack_w_per_k);
+    }
+
+    #[test]
+    fn foam_or_ice_lines_a_box() {
+        let lined = [(0.0, 0.0), (0.01, 0.0), (0.0, 0.1), (0.01, 0.1)].map(|(foam, ice)| packing(3, foam, ice).lined());
+        assert_eq!(lined, [false, true, true, true]);
+    }
+
+    /// Several round bars count as the square ones that take their room; one has its own outside.
+    #[test]
+    fn the_outside_of_round_bars_is_that_of_their_block() {
+        let shape = BarShape::Round { diameter_mm: 60.0, height_mm: 20.0 };
+        let several = Packing { shape, bars: 2, foam_m: 0.0, ice_kg: 0.0 };
+        let [a, b, c] = several.block_m();
+        assert!((several.block_m2() - 2.0 * (a * b + b * c + c * a)).abs() < 1e-12);
+        assert!((c - 0.044).abs() < 1e-12, "{c}");
+    }
+
     proptest! {
         #[test]
         fn more_foam_lets_less_through(

@@ -497,6 +497,24 @@ mod tests {
         assert_eq!(air(&route(1480, 1.0)).unwrap().1, Some(LEAST_WINDOW_S));
     }
 
+    /// More foam, more ice, both; what is lined is also tried bare. Each way is packed as its words say.
+    #[test]
+    fn every_way_is_packed_as_it_says() {
+        let shape = barwright_reference::mould::BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
+        let lined = Packing { shape, bars: 2, foam_m: 0.01, ice_kg: 0.25 };
+        let packed = |foam_m: f64, ice_kg: f64| {
+            (Way::Packed { foam_mm: 1e3 * foam_m, ice_g: 1e3 * ice_kg }, Packing { foam_m, ice_kg, ..lined })
+        };
+        let (foam_m, ice_kg) = (0.01 + TRIED_FOAM_M, 0.25 + 2.0 * ICE_STEP_KG);
+        let both = [packed(foam_m, 0.25), packed(0.01, ice_kg), packed(foam_m, ice_kg)];
+        let bare = Packing { foam_m: 0.0, ice_kg: 0.0, ..lined };
+        assert_eq!(others(&lined, 0.1), [[(Way::Bare, bare)].as_slice(), &both].concat());
+        assert_eq!(others(&bare, 0.1).len(), 3);
+        // As much ice as there are bars, in whole packs, two at least.
+        let ice = |bars_kg: f64| others(&bare, bars_kg)[1].1.ice_kg / ICE_STEP_KG;
+        assert_eq!([1.0, 2.0, 2.5, 7.0].map(|packs| ice(packs * ICE_STEP_KG).round()), [2.0, 2.0, 3.0, 7.0]);
+    }
+
     #[test]
     fn cells_go_with_the_shortest_side_of_the_block() {
         let palm = barwright_reference::mould::BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };

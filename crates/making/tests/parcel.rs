@@ -103,6 +103,37 @@ fn the_other_ways_are_more_foam_more_ice_both_and_none() {
     assert_eq!(lined.ways.iter().filter(|one| one.way == Way::Bare).count(), 1);
 }
 
+/// A run a draw and one of the central values, for every way; all of them are told, none twice.
+#[test]
+fn how_far_it_is_is_told_over_all_ways() {
+    let formula = bar();
+    let told = |packing: Packing, route: &[(f64, f64)]| {
+        let task = ParcelTask { formula: &formula, packing, bar_ml: 48.0, start_c: 20.0, route, cell_m: 4e-3 };
+        let list = std::sync::Mutex::new(Vec::new());
+        let found = parcel(&bench(3), &task, &|done, total| {
+            list.lock().unwrap().push((done, total));
+            ControlFlow::Continue(())
+        });
+        let mut list = list.into_inner().unwrap();
+        list.sort_unstable();
+        (found.unwrap().ways.len(), list)
+    };
+    let cold_later = [(0.0, 45.0), (21_600.0, 45.0), (21_600.0, 5.0), (DAY_S, 5.0)];
+    for (packing, route, ways) in [
+        (ALONE, &steady(30.0, 0.2)[..], 4),
+        (Packing { foam_m: 0.01, ..ALONE }, &steady(30.0, 0.2)[..], 5),
+        (Packing { foam_m: 0.05, bars: 12, ..ALONE }, &cold_later[..], 6),
+    ] {
+        let (count, list) = told(packing, route);
+        assert_eq!(count, ways);
+        let total = list[0].1;
+        assert!(list.iter().all(|one| one.1 == total), "{list:?}");
+        let done: Vec<usize> = list.iter().map(|one| one.0).collect();
+        assert!(done.windows(2).all(|two| two[0] < two[1]), "{done:?}");
+        assert_eq!((done.len(), *done.last().unwrap(), total % ways), (total, total, 0), "{done:?}");
+    }
+}
+
 /// Long enough in one air, the bar is at equilibrium with it: the share melted is that of the curve.
 #[test]
 fn a_long_stay_ends_at_equilibrium() {

@@ -29,16 +29,16 @@ fn the_fern_bar_in_its_tray() {
     Where it cools
       place            skin             set through        out of the mould         grain   dew
      ───────────────────────────────────────────────────────────────────────────────────────────
-      room 20 °C       1 min (0 to 2)   15 min (7 to 21)   3.3 h (1.0 to over 24)   low     no
-      fridge 5 °C      0 min (0 to 1)   13 min (6 to 18)   73 min (42 to 110)       low     no
-      freezer -18 °C   0 min            11 min (6 to 15)   47 min (31 to 59)        low     yes
-      It sets below 56 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
+      room 20 °C       1 min (0 to 2)   15 min (8 to 21)   3.1 h (1.0 to over 24)   low     no
+      fridge 5 °C      0 min (0 to 1)   13 min (7 to 18)   73 min (42 to 110)       low     no
+      freezer -18 °C   0 min            11 min (6 to 15)   47 min (31 to 58)        low     yes
+      It sets below 56 °C; its relief of 0.7 mm comes out whole below 22 °C, at its warmest
       spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
       first.
 
     Shrinkage
-      From the pour to your room it gives up 4.9 % (3.9 to 6.1) of its volume, some 1.6 % of
+      From the pour to your room it gives up 5.0 % (3.9 to 6.2) of its volume, some 1.7 % of
       its length: fill again when the skin forms, or pour a little over the rim.
 
     What this rests on
@@ -68,7 +68,7 @@ fn places_of_ones_own_in_us_units() {
     stdout:
     Formula 1  (setting)
 
-    In the cellar at 54 °F: out of the mould after 56 min (31 to 1200) (94 in 100), with
+    In the cellar at 54 °F: out of the mould after 56 min (30 to 1200) (94 in 100), with
       relief of 0.031 in whole; dew will settle on it.
     No mould was named, so a palm-sized bar is taken: one bar of 1.6 oz, 2.4 in × 1.6 in ×
       0.79 in; poured at 153 °F.
@@ -76,7 +76,7 @@ fn places_of_ones_own_in_us_units() {
     Where it cools
       place          skin    set through        out of the mould      grain   dew
      ─────────────────────────────────────────────────────────────────────────────
-      cellar 54 °F   0 min   10 min (8 to 16)   56 min (31 to 1200)   low     yes
+      cellar 54 °F   0 min   10 min (8 to 14)   56 min (30 to 1200)   low     yes
       It sets below 135 °F; its relief of 0.031 in comes out whole below 72 °F, at its
       warmest spot.
       Dew settles below 60 °F in your room: let a cold bar warm up in its mould or in a bag
@@ -111,8 +111,8 @@ fn a_bar_that_is_never_firm_enough() {
     stdout:
     Formula 1  (setting)
 
-    Relief of 0.8 mm does not come out whole from any of these places within a day: it is
-      too soft at any temperature.
+    Relief of 0.8 mm does not come out whole from any of these places within a day: it would
+      have to be colder than -19 °C.
     No mould was named, so a palm-sized bar is taken: one bar of 44 g, 60 mm × 40 mm × 20 mm;
       poured at 53 °C.
 
@@ -120,7 +120,7 @@ fn a_bar_that_is_never_firm_enough() {
       place        skin               set through        out of the mould   grain   dew
      ───────────────────────────────────────────────────────────────────────────────────
       room 20 °C   not within a day   not within a day   not within a day   low     no
-      It sets below -13 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
+      It sets below -11 °C; its relief of 0.8 mm comes out whole below -19 °C, at its
       warmest spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
       first.

@@ -120,7 +120,7 @@ fn a_bar_beyond_beeswax_says_so() {
         let line = said.stdout.lines().find(|line| line.trim_start().starts_with(&format!("{celsius}   ")));
         assert!(line.is_some_and(|line| line.contains(shown)), "{celsius}, {shown}: {}", said.shown());
     };
-    row("25", "83 (63 to harder)");
+    row("25", "83 (61 to harder)");
     row("46", "harder (from ");
     row("70", "beeswax is liquid");
     let json = run(&[&carnauba[..], &["--json"]].concat()).json();

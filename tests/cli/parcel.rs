@@ -99,12 +99,12 @@ fn a_box_with_foam_and_ice_in_us_units() {
     Formula 1  (rested, in the post)
 
     Keeps its shape on this route: unlikely (25 in 100).
-    The core gets to 110.1 °F (107.8 to 111.9); at the most 86 % (83 to 90) of the bar is
+    The core gets to 110.1 °F (107.7 to 111.9); at the most 86 % (82 to 90) of the bar is
       liquid, its oils included, against 64 % when it is sent.
-    It keeps its shape for a day up to 107 °F (84 to 127); here its mean temperature gets to
-      111.5 °F (109.4 to 113.2).
+    It keeps its shape for a day up to 107 °F (84 to 128); here its mean temperature gets to
+      111.6 °F (109.2 to 113.2).
     It fails after 18 h (15 to over 24).
-    The bars at the outside of the box get to 119.3 °F (118.5 to 120.8): they go first.
+    The bars at the outside of the box get to 119.3 °F (118.4 to 120.8): they go first.
     12 bars of 2.6 oz, each 2.5 in across, 1 in high; sent at 70 °F along hot-day (24 h, 86
       to 145.4 °F).
 
@@ -114,9 +114,9 @@ fn a_box_with_foam_and_ice_in_us_units() {
       1 in of foam, 42 oz of ice             over 99 in 100    70.0 °F                            64   -
       1.8 in of foam, 42 oz of ice           over 99 in 100    70.0 °F                            64   -
       sent 9 h later on this route           88 in 100         93.8 °F (92.2 to 95.3)             80   -
-      1.8 in of foam, 10 oz of ice           69 in 100         100 °F (93 to 101)                 81   -
-      as asked: 1 in of foam, 10 oz of ice   25 in 100         110.1 °F (107.8 to 111.9)          86   18 h (15 to over 24)
-      carton only                            under 1 in 100    132.2 °F (129.4 to 134.2)          97   11 h (5.6 to 15)
+      1.8 in of foam, 10 oz of ice           69 in 100         100 °F (92 to 101)                 81   -
+      as asked: 1 in of foam, 10 oz of ice   25 in 100         110.1 °F (107.7 to 111.9)          86   18 h (15 to over 24)
+      carton only                            under 1 in 100    132.3 °F (129.4 to 134.2)          97   11 h (5.7 to 15)
       The ice has melted: 1 in of foam, 42 oz of ice after 17 h; sent 9 h later on this
       route after 5.8 h; 1.8 in of foam, 10 oz of ice after 11 h; as asked: 1 in of foam, 10
       oz of ice after 9.4 h.

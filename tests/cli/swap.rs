@@ -40,12 +40,12 @@ fn a_wax_that_ran_out_in_full() {
     Before and after
                                    before               after
      ──────────────────────────────────────────────────────────────────────
-      keeps its shape up to, °C    40 (30 to 48)        44 (31 to 53)
-      finest relief, mm            0.51 (0.11 to 2.4)   0.71 (0.15 to 2.6)
-      yield stress at 20 °C, kPa   84 (29 to 300)       71 (21 to 270)
-      yield stress at 25 °C, kPa   39 (12 to 150)       34 (8.3 to 140)
-      yield stress at 30 °C, kPa   12 (3.5 to 57)       11 (3.8 to 51)
-      yield stress at 35 °C, kPa   6.5 (1.6 to 22)      7.6 (2.2 to 26)
+      keeps its shape up to, °C    40 (30 to 48)        44 (31 to 52)
+      finest relief, mm            0.48 (0.11 to 2.2)   0.67 (0.14 to 2.6)
+      yield stress at 20 °C, kPa   84 (29 to 290)       71 (20 to 270)
+      yield stress at 25 °C, kPa   39 (12 to 150)       33 (8.3 to 130)
+      yield stress at 30 °C, kPa   12 (3.5 to 58)       11 (3.8 to 51)
+      yield stress at 35 °C, kPa   6.6 (1.6 to 22)      7.5 (2.2 to 26)
       melted on skin, %            80 (75 to 83)        89 (87 to 90)
       on skin it                   glides               glides
       risk of grain                low                  low
@@ -53,7 +53,7 @@ fn a_wax_that_ran_out_in_full() {
     The nearest, best first
       in its place        %   of its mass   off by, steps   what it cannot match
      ───────────────────────────────────────────────────────────────────────────────────────────────────
-      Candelilla wax   12.5          0.48             3.1   relief up, warmth up and the share melted
+      Candelilla wax   12.5          0.48             3.0   relief up, warmth up and the share melted
                                                             on skin up
       Japan wax        38.5           1.5             4.0   firmness in a warm room down, relief down,
                                                             warmth down and the share melted on skin

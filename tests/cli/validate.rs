@@ -19,7 +19,7 @@ const LEFT_OUT: &str =
 fn a_table_of_ones_own_is_scored() {
     let found = run_on("mine.csv", table(&[SLIP, LEFT_OUT]), &["validate", "--table", "mine.csv", "--draws", "16"]);
     assert_eq!((found.status, found.stderr.as_str()), (0, ""), "{}", found.shown());
-    for wanted in ["1 values that no parameter was set on", "melting, neat, °C", "A-1", "1 rows are left out"] {
+    for wanted in ["Of 1 unseen values read in their publication", "melting, neat, °C", "A-1", "1 rows are left out"] {
         assert!(found.stdout.contains(wanted), "{wanted}: {}", found.shown());
     }
 }
@@ -30,12 +30,24 @@ fn json_has_every_figure_of_the_score() {
     let found = run_on("mine.csv", table(&[SLIP, LEFT_OUT]), &arguments).json();
     let errors = &found["errors"][0];
     assert_eq!((errors["group"].as_str(), errors["use"].as_str()), (Some("melting"), Some("unseen")));
-    for key in
-        ["points", "bias", "mean_absolute", "rmse", "p75", "p95", "largest", "inside_share", "inside_with_test_share"]
-    {
+    for key in [
+        "points",
+        "bias",
+        "mean_absolute",
+        "rmse",
+        "rmse_error",
+        "p75",
+        "p95",
+        "largest",
+        "inside_share",
+        "inside_with_test_share",
+        "mean_width",
+    ] {
         assert!(errors[key].is_number(), "{key}: {errors}");
     }
+    assert_eq!(found["unseen_by_status"][0]["status"].as_str(), Some("read"));
     let row = &found["rows"][0];
+    assert_eq!((row["use"].as_str(), row["status"].as_str()), (Some("unseen"), Some("read")));
     assert_eq!(row["measured"].as_f64(), Some(63.5));
     assert!(row["predicted"]["low"].as_f64() <= row["predicted"]["high"].as_f64());
     assert_eq!(found["left_out"][0][1].as_str(), Some("no probe"));
@@ -85,4 +97,18 @@ fn a_missing_table_and_an_unwritable_plot_are_named() {
     assert_eq!(unwritable.status, 1, "{}", unwritable.shown());
     assert!(unwritable.stderr.contains("cannot be written"), "{}", unwritable.shown());
     assert!(!Path::new("no/such").exists());
+}
+
+/// The README opens with the figures that its own `validate` prints further down, which the test of its commands holds to the program.
+#[test]
+fn the_readme_opens_with_the_figures_of_validate() {
+    let words: Vec<&str> = include_str!("../../README.md").split_whitespace().collect();
+    // The word before and the word after.
+    let around = |of: &[&str]| {
+        let at = words.windows(of.len()).position(|some| some == of).unwrap();
+        (words[at - 1], words[at + of.len()])
+    };
+    let told = around(&["unseen", "values", "read", "in", "their", "publication,"]);
+    assert_eq!(around(&["values", "read", "in", "publications", "that", "nothing", "was", "fitted", "to,"]), told);
+    assert!(told.0.parse::<usize>().unwrap() >= told.1.parse::<usize>().unwrap(), "{told:?}");
 }

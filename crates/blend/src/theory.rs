@@ -25,7 +25,9 @@
 //!
 //! # 3. Crystal state
 //! `fresh`: the less stable form of each triglyceride, saturated and symmetric ones in one solid solution. `rested`, `tempered`: the
-//! stable form, symmetric ones each on their own. Waxes have one form. How long the change takes is not part of the model.
+//! stable form, symmetric ones each on their own. Waxes have one form; the saturated esters of carnauba crystallise with its diesters and hydroxy
+//! esters, not as those of sunflower and rice bran wax do: its gelling level of 4 % and its melting peak ask for that (fitting rows). How long the
+//! change takes is not part of the model.
 //! Where the literature leaves another form or family open, it is a packing: a share of the species, fixed while the bar warms, stands in it.
 //! Which packings there are is a choice of the fit, their shares are parameters. `data/priors.toml` lists those tried, `data/model.toml` says which are
 //! chosen: none of 13 improves the fit enough, so the species table stands. Code: [`crate::packing`].

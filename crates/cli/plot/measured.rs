@@ -27,7 +27,7 @@ pub fn picture(report: &Report) -> Picture {
         title: "Measured and predicted".to_owned(),
         charts: charts.collect(),
         beside: BESIDE,
-        caption: "On the line, both are the same. No parameter of the model has seen an unseen row.".to_owned(),
+        caption: "On the line, both are the same. No parameter was fitted on an unseen row, and no table was set with one in view.".to_owned(),
     }
 }
 
@@ -48,9 +48,11 @@ fn chart(group: Group, rows: &[&Row]) -> Chart {
         (low - room, high + room)
     };
     let mut series = vec![Series::line("", 0, 0.8, vec![(from, from), (to, to)]).named(Naming::None)];
-    for (use_as, marker, ink, word) in
-        [(Use::Unseen, Marker::Circle, 0, "unseen"), (Use::Fit, Marker::Square, 1, "fitting rows")]
-    {
+    for (use_as, marker, ink, word) in [
+        (Use::Unseen, Marker::Circle, 0, "unseen"),
+        (Use::Fit, Marker::Square, 1, "fitting rows"),
+        (Use::Apart, Marker::Dot, 2, "scored apart"),
+    ] {
         let points: Vec<(f64, f64)> =
             rows.iter().filter(|row| row.use_as == use_as).filter_map(|row| place(&row)).collect();
         if !points.is_empty() {

@@ -2,8 +2,8 @@
 
 use std::io;
 
-use barwright_validation::score::{Group, Row};
-use barwright_validation::{Report, Use};
+use barwright_validation::score::{Errors, Group, Row};
+use barwright_validation::{Report, Status, Use};
 
 use super::capital;
 use super::number::{interval, signed, significant};
@@ -14,28 +14,44 @@ use crate::output::Output;
 pub fn write_report(output: &mut Output<'_>, report: &Report) -> io::Result<()> {
     output.title("Published measurements against predictions", "")?;
     output.blank()?;
-    let unseen = report.errors.iter().filter(|one| one.use_as == Use::Unseen);
-    let (points, inside) = unseen
-        .fold((0, 0.0), |(points, inside), one| (points + one.points, inside + one.inside_share * one.points as f64));
+    let read = |status: Status| {
+        let errors = report.unseen_by_status.iter().filter(move |one| one.status == Some(status));
+        errors.fold((0, 0.0), |(points, inside), one| {
+            (points + one.points, inside + one.inside_share * one.points as f64)
+        })
+    };
+    let ((points, inside), (quoted, quoted_inside)) = (read(Status::Read), read(Status::Recalled));
     output.text(
         &format!(
-            "{points} values that no parameter was set on: {:.0} of 100 lie inside their 90 % interval.",
-            100.0 * inside / points.max(1) as f64
+            "Of {points} unseen values read in their publication, {inside:.0} lie inside their 90 % interval; of {quoted} quoted from \
+             memory, {quoted_inside:.0}."
         ),
         2,
     )?;
-    for (use_as, heading) in [
-        (Use::Unseen, "Unseen: no parameter was set with these rows in view"),
-        (Use::Fit, "Fitting rows: parameters may be set on these"),
+    for (status, heading) in [
+        (Status::Read, "Unseen, read in the publication: no parameter was fitted and no table set with these in view"),
+        (Status::Recalled, "Unseen, quoted from memory"),
+        (Status::Logged, "Unseen, from the log of a plant"),
     ] {
-        write_errors(output, report, use_as, heading)?;
+        write_errors(output, report.unseen_by_status.iter().filter(|one| one.status == Some(status)), heading)?;
+    }
+    for (use_as, heading) in [
+        (
+            Use::InView,
+            "Set in view: no parameter was fitted on these, but a figure of the tables was set with them in view",
+        ),
+        (Use::Fit, "Fitting rows: parameters may be set on these"),
+        (Use::Apart, "Apart: doubtful figures and supercooled oils, outside what the model claims"),
+    ] {
+        write_errors(output, report.errors.iter().filter(|one| one.use_as == use_as), heading)?;
     }
     output.blank()?;
     output.text(
-        "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square error; \
-         absolute error of 75 and 95 in 100 and of the worst; share inside the 90 % interval; the same \
-         when the error of the published value counts too; share within a factor of 2; \
-         published bounds kept. An ln ratio of 0.69 is a factor of 2.",
+        "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square error and its \
+         standard error; absolute error of 95 in 100 and of the worst; share inside the 90 % interval; the same \
+         when the error of the published value counts too; mean width of that interval; share within a factor of 2; \
+         published bounds kept. An ln ratio of 0.69 is a factor of 2. An interval that is right because it is wide is no success: \
+         look at the width, too.",
         2,
     )?;
     write_rankings(output, report)?;
@@ -54,12 +70,22 @@ pub fn write_rows(output: &mut Output<'_>, report: &Report) -> io::Result<()> {
     rows(output, &report.rows)
 }
 
-fn write_errors(output: &mut Output<'_>, report: &Report, use_as: Use, heading: &str) -> io::Result<()> {
+fn write_errors<'a>(
+    output: &mut Output<'_>,
+    errors: impl Iterator<Item = &'a Errors>,
+    heading: &str,
+) -> io::Result<()> {
+    let errors: Vec<&Errors> = errors.collect();
+    if errors.is_empty() {
+        return Ok(());
+    }
     output.heading(heading)?;
-    let header = ["what", "n", "bias", "mean", "RMSE", "75 %", "95 %", "worst", "in 90 %", "+ test", "×2", "bounds"];
-    let mut sheet =
-        Sheet::new(&header).right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]).whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]);
-    for one in report.errors.iter().filter(|one| one.use_as == use_as) {
+    let header =
+        ["what", "n", "bias", "mean", "RMSE", "±", "95 %", "worst", "in 90 %", "+ test", "width", "×2", "bounds"];
+    let mut sheet = Sheet::new(&header)
+        .right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12])
+        .whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]);
+    for one in errors {
         let any = one.points > one.without_prediction;
         let number = |value: f64| if any { significant(value, 2) } else { "–".to_owned() };
         let share = |value: f64| if any { format!("{:.0} %", 100.0 * value) } else { "–".to_owned() };
@@ -69,11 +95,12 @@ fn write_errors(output: &mut Output<'_>, report: &Report, use_as: Use, heading: 
             number(one.bias),
             number(one.mean_absolute),
             number(one.rmse),
-            number(one.p75),
+            if one.rmse_error > 0.0 { significant(one.rmse_error, 1) } else { String::new() },
             number(one.p95),
             number(one.largest),
             share(one.inside_share),
             share(one.inside_with_test_share),
+            number(one.mean_width),
             one.within_factor_two.map_or_else(String::new, share),
             if one.bounds == 0 { String::new() } else { format!("{}/{}", one.bounds_kept, one.bounds) },
         ]);
@@ -88,7 +115,13 @@ fn write_rankings(output: &mut Output<'_>, report: &Report) -> io::Result<()> {
     output.heading("Order of firmness inside one study")?;
     let mut sheet = Sheet::new(&["study", "rows", "formulas", "rank correlation"]).right(&[2, 3]);
     for one in &report.rankings {
-        let use_as = if one.use_as == Use::Fit { "fit" } else { "unseen" };
+        let use_as = match one.use_as {
+            Use::Fit => "fit",
+            Use::Unseen => "unseen",
+            Use::InView => "set in view",
+            Use::Apart => "apart",
+            Use::LeftOut => "left out",
+        };
         sheet.row(&[one.study.clone(), use_as.to_owned(), one.formulas.to_string(), format!("{:.2}", one.spearman)]);
     }
     sheet.write(output)

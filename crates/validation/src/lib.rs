@@ -12,6 +12,6 @@ pub mod predict;
 pub mod reproducibility;
 pub mod score;
 
-pub use measurement::{Bound, Measurement, Quantity, RowFault, Use};
+pub use measurement::{Bound, Measurement, Quantity, RowFault, Status, Use};
 pub use predict::{Scored, predict};
 pub use score::{Report, score};

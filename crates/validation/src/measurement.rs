@@ -89,8 +89,31 @@ pub enum Use {
     Fit,
     /// No parameter ever sees it.
     Unseen,
+    /// No parameter was fitted on it, but a figure of the tables was set with it in view; the row says which.
+    InView,
+    /// Outside what the model claims, such as a supercooled oil or a doubtful figure: scored by itself; the row says why.
+    Apart,
     /// Not scored; the row says why.
     LeftOut,
+}
+
+impl Use {
+    /// Whether a row of this kind keeps its written reason.
+    pub fn needs_reason(self) -> bool {
+        matches!(self, Use::InView | Use::Apart | Use::LeftOut)
+    }
+}
+
+/// How a value came into the table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Status {
+    /// Seen in the publication, or in an excerpt of it.
+    Read,
+    /// Quoted from memory and not checked.
+    Recalled,
+    /// Seen in an open log of a plant, which is no publication.
+    Logged,
 }
 
 /// One published measurement.
@@ -122,8 +145,8 @@ pub struct Measurement {
     pub method: String,
     /// Key of the source.
     pub source: String,
-    /// `read` or `recalled`.
-    pub status: String,
+    /// How the value came into the table.
+    pub status: Status,
     /// What it may be used for.
     pub use_as: Use,
     /// Why it is left out.
@@ -154,7 +177,7 @@ struct Row {
     kind: Bound,
     method: String,
     source: String,
-    status: String,
+    status: Status,
     #[serde(rename = "use")]
     use_as: Use,
     reason: String,
@@ -220,9 +243,6 @@ fn check(row: Row, line: u64, library: &Library, before: &[Measurement]) -> Resu
     if source_citation(&row.source).is_none() {
         return Err(fault(format!("`{}`: the source `{}` is not in sources.bib", row.id, row.source)));
     }
-    if !matches!(row.status.as_str(), "read" | "recalled") {
-        return Err(fault(format!("`{}`: a published value is read or recalled, not `{}`", row.id, row.status)));
-    }
     let range = row.quantity.range();
     if !range.contains(&row.value) {
         let (low, high) = (range.start(), range.end());
@@ -240,14 +260,16 @@ fn check(row: Row, line: u64, library: &Library, before: &[Measurement]) -> Resu
         }
         _ => {}
     }
-    if row.use_as == Use::LeftOut && row.reason.trim().is_empty() {
-        return Err(fault(format!("`{}`: a row left out keeps its written reason", row.id)));
+    if row.use_as.needs_reason() && row.reason.trim().is_empty() {
+        return Err(fault(format!(
+            "`{}`: a row left out, set in view or scored apart keeps its written reason",
+            row.id
+        )));
     }
+    let sides = [(Use::Fit, Use::Unseen), (Use::Fit, Use::InView)];
     let split = |other: &&Measurement| {
-        other.study == row.study
-            && other.use_as != Use::LeftOut
-            && row.use_as != Use::LeftOut
-            && other.use_as != row.use_as
+        let pair = (row.use_as.min(other.use_as), row.use_as.max(other.use_as));
+        other.study == row.study && sides.contains(&pair)
     };
     if let Some(other) = before.iter().find(split) {
         return Err(fault(format!("`{}`: study `{}` is on the other side on line {}", row.id, row.study, other.line)));

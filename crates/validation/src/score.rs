@@ -6,7 +6,7 @@ use barwright_blend::Estimate;
 use serde::Serialize;
 use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
 
-use crate::measurement::{Bound, Measurement, Quantity, Use};
+use crate::measurement::{Bound, Measurement, Quantity, Status, Use};
 use crate::predict::Scored;
 use crate::reproducibility;
 
@@ -78,9 +78,12 @@ impl Group {
 pub struct Errors {
     /// What is scored.
     pub group: Group,
-    /// Fitted or unseen rows.
+    /// What the rows may be used for.
     #[serde(rename = "use")]
     pub use_as: Use,
+    /// How the values came into the table; `None`: any way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub status: Option<Status>,
     /// Point values.
     pub points: usize,
     /// Point values the model gives no figure for.
@@ -91,6 +94,8 @@ pub struct Errors {
     pub mean_absolute: f64,
     /// Root mean square error.
     pub rmse: f64,
+    /// Its standard error, from the scatter of the squares; 0 for fewer than two values.
+    pub rmse_error: f64,
     /// 75th percentile of the absolute errors.
     pub p75: f64,
     /// 95th percentile of the absolute errors.
@@ -101,6 +106,8 @@ pub struct Errors {
     pub inside_share: f64,
     /// Share inside when the error of the published value counts too, see [`crate::reproducibility`].
     pub inside_with_test_share: f64,
+    /// Mean width of the 90 % intervals; of their logarithms where errors are.
+    pub mean_width: f64,
     /// Share of point values within a factor of 2, for quantities scored as ratios.
     pub within_factor_two: Option<f64>,
     /// Bounds stated, and how many of them the central prediction keeps.
@@ -114,7 +121,7 @@ pub struct Errors {
 pub struct Ranking {
     /// The study.
     pub study: String,
-    /// Fitted or unseen rows.
+    /// What the rows may be used for.
     #[serde(rename = "use")]
     pub use_as: Use,
     /// Formulas ranked.
@@ -130,9 +137,11 @@ pub struct Row {
     pub id: String,
     /// What is scored.
     pub group: Group,
-    /// Fitted or unseen.
+    /// What it may be used for.
     #[serde(rename = "use")]
     pub use_as: Use,
+    /// How the value came into the table.
+    pub status: Status,
     /// The formula as written.
     pub formula: String,
     /// Test temperature, °C.
@@ -152,8 +161,10 @@ pub struct Row {
 /// Everything a score says.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Report {
-    /// Errors by group, fitted and unseen rows apart.
+    /// Errors by group, by what the rows may be used for.
     pub errors: Vec<Errors>,
+    /// Errors of the unseen rows by group, by how their values came into the table.
+    pub unseen_by_status: Vec<Errors>,
     /// Rank correlations by study.
     pub rankings: Vec<Ranking>,
     /// The worst rows of all, by error over the usual error of their group.
@@ -170,7 +181,8 @@ pub struct Report {
 /// * `table`: the measurements.
 /// * `scored`: their predictions, from [`crate::predict()`].
 pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
-    let mut groups: BTreeMap<(Use, Group), (Vec<Row>, Vec<bool>)> = BTreeMap::new();
+    let mut groups: BTreeMap<(Use, Group), Scores> = BTreeMap::new();
+    let mut by_status: BTreeMap<(Status, Group), Scores> = BTreeMap::new();
     let mut ranks: BTreeMap<(&str, Use), Vec<(f64, f64)>> = BTreeMap::new();
     for one in scored {
         let row = &table[one.row];
@@ -178,16 +190,23 @@ pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
             ranks.entry((&row.study, row.use_as)).or_default().push(pair);
         }
         let Some(group) = Group::of(row) else { continue };
-        let (points, bounds) = groups.entry((row.use_as, group)).or_default();
-        match row.kind {
-            Bound::Point => points.push(compare(row, one, group)),
-            Bound::Low => bounds.push(one.predicted.is_some_and(|found| found.value >= row.value)),
-            Bound::High => bounds.push(one.predicted.is_none_or(|found| found.value <= row.value)),
+        let take = |scores: &mut Scores| match row.kind {
+            Bound::Point => scores.points.push(compare(row, one, group)),
+            Bound::Low => scores.bounds.push(one.predicted.is_some_and(|found| found.value >= row.value)),
+            Bound::High => scores.bounds.push(one.predicted.is_none_or(|found| found.value <= row.value)),
+        };
+        take(groups.entry((row.use_as, group)).or_default());
+        if row.use_as == Use::Unseen {
+            take(by_status.entry((row.status, group)).or_default());
         }
     }
     let errors: Vec<Errors> =
-        groups.iter().map(|((use_as, group), (points, bounds))| errors(*group, *use_as, points, bounds)).collect();
-    let rows: Vec<Row> = groups.into_values().flat_map(|(points, _)| points).collect();
+        groups.iter().map(|((use_as, group), scores)| errors_of(*group, *use_as, None, scores)).collect();
+    let unseen_by_status = by_status
+        .iter()
+        .map(|((status, group), scores)| errors_of(*group, Use::Unseen, Some(*status), scores))
+        .collect();
+    let rows: Vec<Row> = groups.into_values().flat_map(|scores| scores.points).collect();
     let usual = |row: &Row| {
         errors
             .iter()
@@ -211,8 +230,17 @@ pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
         worst,
         left_out: left_out.map(|row| (row.id.clone(), row.reason.clone())).collect(),
         errors,
+        unseen_by_status,
         rows,
     }
+}
+
+/// What was scored of one group.
+#[derive(Debug, Default)]
+struct Scores {
+    points: Vec<Row>,
+    /// Whether each bound is kept.
+    bounds: Vec<bool>,
 }
 
 /// Measured and predicted firmness of a row, both rising with firmness.
@@ -234,6 +262,7 @@ fn compare(row: &Measurement, one: &Scored, group: Group) -> Row {
         id: row.id.clone(),
         group,
         use_as: row.use_as,
+        status: row.status,
         formula: row.formula_text.clone(),
         temperature_c: row.temperature_c,
         measured: row.value,
@@ -244,7 +273,8 @@ fn compare(row: &Measurement, one: &Scored, group: Group) -> Row {
     }
 }
 
-fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors {
+fn errors_of(group: Group, use_as: Use, status: Option<Status>, scores: &Scores) -> Errors {
+    let Scores { points, bounds } = scores;
     let found: Vec<f64> = points.iter().filter_map(|row| row.error).collect();
     let absolute: Vec<f64> = found.iter().map(|error| error.abs()).collect();
     let mut ordered = Data::new(absolute.clone());
@@ -253,14 +283,30 @@ fn errors(group: Group, use_as: Use, points: &[Row], bounds: &[bool]) -> Errors 
     let share = |holds: &dyn Fn(&Row) -> bool| {
         points.iter().filter(|row| holds(row)).count() as f64 / points.len().max(1) as f64
     };
+    let squares: Vec<f64> = found.iter().map(|error| error * error).collect();
+    let rmse = mean(&squares).sqrt();
+    // Of the mean of the squares, carried through the root.
+    let rmse_error = if squares.len() > 1 && rmse > 0.0 {
+        squares.iter().std_dev() / (squares.len() as f64).sqrt() / (2.0 * rmse)
+    } else {
+        0.0
+    };
+    let width = |found: Estimate| {
+        if group.logarithmic() { (found.high / found.low).ln() } else { found.high - found.low }
+    };
+    let widths: Vec<f64> =
+        points.iter().filter_map(|row| row.predicted).map(width).filter(|width| width.is_finite()).collect();
     Errors {
         group,
         use_as,
+        status,
         points: points.len(),
         without_prediction: points.len() - found.len(),
         bias: mean(&found),
         mean_absolute: mean(&absolute),
-        rmse: mean(&found.iter().map(|error| error * error).collect::<Vec<_>>()).sqrt(),
+        rmse,
+        rmse_error,
+        mean_width: mean(&widths),
         p75: if found.is_empty() { 0.0 } else { ordered.quantile(0.75) },
         p95: if found.is_empty() { 0.0 } else { ordered.quantile(0.95) },
         largest: absolute.iter().copied().fold(0.0, f64::max),
@@ -296,6 +342,7 @@ mod tests {
             id: String::new(),
             group: Group::Solids,
             use_as: Use::Unseen,
+            status: Status::Read,
             formula: String::new(),
             temperature_c: None,
             measured,
@@ -318,23 +365,35 @@ mod tests {
             row(30.0, Some((29.0, 31.0, 33.0)), Some(1.0)),
             row(40.0, None, None),
         ];
-        let found = errors(Group::Solids, Use::Unseen, &points, &[true, false, true]);
+        let errors = |group: Group, points: &[Row], bounds: &[bool]| {
+            errors_of(group, Use::Unseen, None, &Scores { points: points.to_vec(), bounds: bounds.to_vec() })
+        };
+        let found = errors(Group::Solids, &points, &[true, false, true]);
         assert_eq!((found.points, found.without_prediction), (4, 1));
         near(found.bias, 0.0);
         near(found.mean_absolute, 2.0);
         near(found.rmse, (14.0_f64 / 3.0).sqrt());
+        // Squares 4, 9 and 1: their standard deviation is the root of (0.67² + 4.33² + 3.67²) / 2.
+        let sd = ((0.444_444_444_444 + 18.777_777_777_778 + 13.444_444_444_444) / 2.0_f64).sqrt();
+        assert!((found.rmse_error - sd / 3_f64.sqrt() / (2.0 * found.rmse)).abs() < 1e-9);
+        // Intervals of 5, 2 and 4.
+        near(found.mean_width, 11.0 / 3.0);
         near(found.largest, 3.0);
         // Coverage is of all points: one without a prediction is not inside.
         near(found.inside_share, 0.5);
         near(found.inside_with_test_share, 1.0);
         assert_eq!((found.bounds, found.bounds_kept, found.within_factor_two), (3, 2, None));
-        let ratios = errors(Group::Firmness, Use::Fit, &points, &[]);
+        let ratios = errors(Group::Firmness, &points, &[]);
         // |ln 2| is 0.69: of 2, -3 and 1 none is within it; none without a prediction either.
         assert_eq!(ratios.within_factor_two, Some(0.0));
         let close = [row(1.0, Some((1.0, 1.0, 1.0)), Some(0.69)), row(1.0, None, None)];
-        assert_eq!(errors(Group::Firmness, Use::Fit, &close, &[]).within_factor_two, Some(0.5));
-        let nothing = errors(Group::Solids, Use::Fit, &[], &[]);
+        assert_eq!(errors(Group::Firmness, &close, &[]).within_factor_two, Some(0.5));
+        let wide = [row(1.0, Some((1.0, 2.0, std::f64::consts::E)), Some(0.1)), row(1.0, Some((0.0, 1.0, 2.0)), None)];
+        // The logarithm of e over 1; one that begins at nothing has no width to count.
+        near(errors(Group::Firmness, &wide, &[]).mean_width, 1.0);
+        let nothing = errors(Group::Solids, &[], &[]);
         assert_eq!((nothing.points, nothing.rmse, nothing.p95, nothing.inside_share), (0, 0.0, 0.0, 0.0));
+        assert_eq!((nothing.rmse_error, nothing.mean_width), (0.0, 0.0));
     }
 
     #[test]
@@ -373,6 +432,41 @@ mod tests {
         near(solids.inside_share, 1.0 / 3.0);
         near(solids.bias, (10.0 - 6.0 - 10.0) / 3.0);
         assert_eq!(report.worst.len(), 3);
-        assert!(report.rankings.is_empty());
+        assert!(report.rankings.is_empty() && report.unseen_by_status.is_empty());
+    }
+
+    #[test]
+    #[allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+    fn unseen_rows_are_scored_by_how_they_came_into_the_table_and_others_are_not() {
+        let head = "id,study,formula,state,quantity,temperature_c,value,sd,kind,method,source,status,use,reason,note\n";
+        let line = |id: &str, status: &str, used: &str, reason: &str| {
+            format!(
+                "{id},{id},cocoa-butter 100,tempered,solids_percent,20,70,1,point,NMR,shukla1995,{status},{used},{reason},\n"
+            )
+        };
+        let text = [
+            head.to_owned(),
+            line("A", "read", "unseen", ""),
+            line("B", "read", "unseen", ""),
+            line("C", "recalled", "unseen", ""),
+            line("D", "logged", "fit", ""),
+            line("E", "read", "in-view", "set so"),
+            line("F", "read", "apart", "supercooled"),
+        ];
+        let library = barwright_reference::Library::builtin().unwrap();
+        let table = crate::measurement::read(&text.concat(), &library).unwrap();
+        let predicted = Some(Estimate { value: 80.0, low: 70.0, high: 85.0 });
+        let scored: Vec<Scored> = (0..table.len()).map(|row| Scored { row, predicted }).collect();
+        let report = score(&table, &scored);
+        let of = |list: &[Errors]| list.iter().map(|one| (one.use_as, one.status, one.points)).collect::<Vec<_>>();
+        let apart = [(Use::Fit, None, 1), (Use::Unseen, None, 3), (Use::InView, None, 1), (Use::Apart, None, 1)];
+        assert_eq!(of(&report.errors), apart);
+        let unseen = [(Use::Unseen, Some(Status::Read), 2), (Use::Unseen, Some(Status::Recalled), 1)];
+        assert_eq!(of(&report.unseen_by_status), unseen);
+        for used in ["in-view", "apart", "left-out"] {
+            let silent = [head, &line("A", "read", used, "")].concat();
+            let faults = crate::measurement::read(&silent, &library).unwrap_err();
+            assert!(faults[0].what.contains("keeps its written reason"), "{used}: {faults:?}");
+        }
     }
 }

@@ -9,7 +9,7 @@ use std::sync::LazyLock;
 
 use barwright_reference::sources::source_citation;
 use barwright_reference::{CrystalState, Library};
-use barwright_validation::{Bound, Measurement, Quantity, Use, measurement};
+use barwright_validation::{Bound, Measurement, Quantity, Status, Use, measurement};
 use expect_test::expect_file;
 use sha2::{Digest, Sha256};
 
@@ -35,7 +35,7 @@ fn is_neat(row: &Measurement) -> bool {
 }
 
 fn in_use(row: &Measurement) -> bool {
-    row.use_as != Use::LeftOut
+    matches!(row.use_as, Use::Fit | Use::Unseen)
 }
 
 fn is_point(row: &Measurement) -> bool {
@@ -57,12 +57,14 @@ fn word(value: impl serde::Serialize) -> String {
 fn counts() -> String {
     let quantities: BTreeSet<Quantity> = ROWS.iter().map(|row| row.quantity).collect();
     let mut text = String::new();
-    text += "| quantity | rows | fit | unseen | left out | read | recalled |\n|---|---|---|---|---|---|---|\n";
+    text += "| quantity | rows | fit | unseen | in view | apart | left out | read | recalled | logged |\n\
+             |---|---|---|---|---|---|---|---|---|---|\n";
     let mut of = |name: &str, chosen: &dyn Fn(&Measurement) -> bool| {
         let used = |use_as: Use| count(&[chosen, &|row| row.use_as == use_as]);
-        let known = |status: &str| count(&[chosen, &|row| row.status == status]);
-        let sides = [used(Use::Fit), used(Use::Unseen), used(Use::LeftOut)];
-        line(&mut text, name, &[&[count(&[chosen])], sides.as_slice(), &[known("read"), known("recalled")]].concat());
+        let known = |status: Status| count(&[chosen, &|row| row.status == status]);
+        let sides = [Use::Fit, Use::Unseen, Use::InView, Use::Apart, Use::LeftOut].map(used);
+        let ways = [Status::Read, Status::Recalled, Status::Logged].map(known);
+        line(&mut text, name, &[&[count(&[chosen])], sides.as_slice(), &ways].concat());
     };
     for &quantity in &quantities {
         of(&format!("`{}`", word(quantity)), &|row| row.quantity == quantity);
@@ -92,15 +94,21 @@ fn counts() -> String {
         count(&[&in_use, &is_point]),
     )
     .unwrap();
-    text += "\nWhy rows are left out:\n\n| reason | rows |\n|---|---|\n";
-    let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
-    for row in ROWS.iter().filter(|row| !in_use(row)) {
-        *reasons.entry(&row.reason).or_default() += 1;
-    }
-    let mut reasons: Vec<(&str, usize)> = reasons.into_iter().collect();
-    reasons.sort_by_key(|(_, rows)| std::cmp::Reverse(*rows));
-    for (reason, rows) in reasons {
-        line(&mut text, reason, &[rows]);
+    for (heading, use_as) in [
+        ("Why rows are left out", Use::LeftOut),
+        ("Why rows are scored apart", Use::Apart),
+        ("What was set with rows in view", Use::InView),
+    ] {
+        writeln!(text, "\n{heading}:\n\n| reason | rows |\n|---|---|").unwrap();
+        let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+        for row in ROWS.iter().filter(|row| row.use_as == use_as) {
+            *reasons.entry(&row.reason).or_default() += 1;
+        }
+        let mut reasons: Vec<(&str, usize)> = reasons.into_iter().collect();
+        reasons.sort_by_key(|(_, rows)| std::cmp::Reverse(*rows));
+        for (reason, rows) in reasons {
+            line(&mut text, reason, &[rows]);
+        }
     }
     text
 }
@@ -140,6 +148,10 @@ fn every_source_is_on_the_side_the_rule_gives_it() {
         let is_odd = digest[0] % 2 == 1;
         let side = if is_odd && !HELD_TO_FIT.contains(&row.source.as_str()) { Use::Unseen } else { Use::Fit };
         assert_eq!(row.use_as, side, "line {}: {}", row.line, row.source);
+    }
+    // A row set in view is no longer unseen: it was on that side.
+    for row in ROWS.iter().filter(|row| row.use_as == Use::InView) {
+        assert!(Sha256::digest(format!("6433:{}", row.source))[0] % 2 == 1, "line {}: {}", row.line, row.source);
     }
     for source in HELD_TO_FIT {
         assert!(README.contains(&format!("`{source}`")), "{source}");

@@ -166,7 +166,7 @@ fn how_far_it_is_is_told_place_by_place() {
 #[test]
 fn a_bar_sets_along_its_setting_curve() {
     let text = "cocoa butter 60, sunflower oil 40";
-    let found = of(text, (20.0, 50.0), &[15.0]);
+    let found = of(text, (20.0, 50.0), &[24.0]);
     let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
     let curves = bench.heat_curves(&formula, 0).unwrap().central;
@@ -174,7 +174,7 @@ fn a_bar_sets_along_its_setting_curve() {
     let melted = |points| at(points, last.mean_c, |one| one.melted_share());
     let (setting, in_use) = (melted(&curves.setting), melted(&curves.in_use));
     assert!((last.melted_share - setting).abs() < 0.01, "{last:?} {setting}");
-    assert!((setting - in_use).abs() > 0.02, "{setting} {in_use}");
+    assert!((setting - in_use).abs() > 0.1, "{setting} {in_use}");
 }
 
 #[test]

@@ -22,16 +22,16 @@ fn the_fern_bar_in_its_tray() {
     stdout:
     Fern hand bar, winter  (setting)
 
-    Best in the fridge at 5 °C: out of the mould after 73 min (42 to 110), with relief of
+    Best in the fridge at 5 °C: out of the mould after 71 min (40 to 120), with relief of
       0.7 mm whole.
     Fern tray: 6 bars of 57 g, 343 g in all, 68 mm × 46 mm × 22 mm; poured at 65 °C.
 
     Where it cools
-      place            skin             set through        out of the mould         grain   dew
-     ───────────────────────────────────────────────────────────────────────────────────────────
-      room 20 °C       1 min (0 to 2)   15 min (8 to 21)   3.1 h (1.0 to over 24)   low     no
-      fridge 5 °C      0 min (0 to 1)   13 min (7 to 18)   73 min (42 to 110)       low     no
-      freezer -18 °C   0 min            11 min (6 to 15)   47 min (31 to 58)        low     yes
+      place            skin             set through        out of the mould          grain   dew
+     ────────────────────────────────────────────────────────────────────────────────────────────
+      room 20 °C       1 min (0 to 2)   15 min (8 to 21)   2.9 h (0.94 to over 24)   low     no
+      fridge 5 °C      0 min (0 to 1)   13 min (7 to 18)   71 min (40 to 120)        low     no
+      freezer -18 °C   0 min            11 min (6 to 15)   46 min (30 to 61)         low     yes
       It sets below 56 °C; its relief of 0.7 mm comes out whole below 22 °C, at its warmest
       spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
@@ -49,6 +49,8 @@ fn the_fern_bar_in_its_tray() {
       points and model parameters.
 
     Mind
+      Accuracy: In the model mango butter (22 %), rested, melts some 5 °C too low against
+        one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
@@ -68,7 +70,7 @@ fn places_of_ones_own_in_us_units() {
     stdout:
     Formula 1  (setting)
 
-    In the cellar at 54 °F: out of the mould after 56 min (30 to 1200) (94 in 100), with
+    In the cellar at 54 °F: out of the mould after 53 min (29 to 1200) (94 in 100), with
       relief of 0.031 in whole; dew will settle on it.
     No mould was named, so a palm-sized bar is taken: one bar of 1.6 oz, 2.4 in × 1.6 in ×
       0.79 in; poured at 153 °F.
@@ -76,8 +78,8 @@ fn places_of_ones_own_in_us_units() {
     Where it cools
       place          skin    set through        out of the mould      grain   dew
      ─────────────────────────────────────────────────────────────────────────────
-      cellar 54 °F   0 min   10 min (8 to 14)   56 min (30 to 1200)   low     yes
-      It sets below 135 °F; its relief of 0.031 in comes out whole below 72 °F, at its
+      cellar 54 °F   0 min   10 min (8 to 14)   53 min (29 to 1200)   low     yes
+      It sets below 135 °F; its relief of 0.031 in comes out whole below 73 °F, at its
       warmest spot.
       Dew settles below 60 °F in your room: let a cold bar warm up in its mould or in a bag
       first.
@@ -94,6 +96,8 @@ fn places_of_ones_own_in_us_units() {
       points and model parameters.
 
     Mind
+      Accuracy: In the model mango butter (32 %), rested, melts some 5 °C too low against
+        one published figure.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
@@ -111,8 +115,8 @@ fn a_bar_that_is_never_firm_enough() {
     stdout:
     Formula 1  (setting)
 
-    Relief of 0.8 mm does not come out whole from any of these places within a day: it would
-      have to be colder than -19 °C.
+    Relief of 0.8 mm does not come out whole from any of these places within a day: it is
+      too soft at any temperature.
     No mould was named, so a palm-sized bar is taken: one bar of 44 g, 60 mm × 40 mm × 20 mm;
       poured at 53 °C.
 
@@ -120,7 +124,7 @@ fn a_bar_that_is_never_firm_enough() {
       place        skin               set through        out of the mould   grain   dew
      ───────────────────────────────────────────────────────────────────────────────────
       room 20 °C   not within a day   not within a day   not within a day   low     no
-      It sets below -11 °C; its relief of 0.8 mm comes out whole below -19 °C, at its
+      It sets below -11 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
       warmest spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
       first.
@@ -168,7 +172,7 @@ fn the_plot_has_a_line_for_middle_and_surface_of_each_place() {
     let done = run_in(folder.path(), &["cool", BAR, "--draws", "16", "--plot", "c.svg"], b"");
     assert_eq!(done.stderr, "note: drawn into c.svg\n");
     let drawn = std::fs::read_to_string(folder.path().join("c.svg")).unwrap();
-    for words in ["room, middle", "room, surface", "freezer, surface", "time, h", "temperature, °C"] {
+    for words in ["room, middle", "room, surface", "freezer, surface", "time, min", "temperature, °C"] {
         assert!(drawn.contains(words), "{words}");
     }
 }

@@ -155,14 +155,14 @@ fn cooling() {
     assert_snapshot!(structure(&svg), @"
     title: Cooling in the mould
     desc: temperature, °C against time, h: sets; leaves the mould; room, middle; room, surface; fridge, middle; fridge, surface; freezer, middle; freezer, surface. By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.
-    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
+    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
     1 × rect stroke - - fill white
     1 × rect stroke #1c1f1a - fill none
-    13 × line stroke #1c1f1a - fill -
+    12 × line stroke #1c1f1a - fill -
     3 × path stroke #7a4a6d 2,4 fill none, 2 points
-    2 × path stroke #1f4e79 - fill none, 92 points
-    2 × path stroke #97580b 8,4 fill none, 92 points
-    2 × path stroke #3c6b4b 2,4 fill none, 92 points
+    2 × path stroke #1f4e79 - fill none, 87 points
+    2 × path stroke #97580b 8,4 fill none, 87 points
+    2 × path stroke #3c6b4b 2,4 fill none, 87 points
     1 × path stroke #1f4e79 - fill none, 2 points
     ");
 }
@@ -174,11 +174,11 @@ fn a_parcel() {
     assert_snapshot!(structure(&svg), @"
     title: Along parked-car
     desc: temperature, °C against time, h: keeps its shape to; 5 in 100 fail below; air outside; core of the bar; air in the box. By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
-    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | 5 in 100 fail below | air outside | core of the bar | air in the box | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
+    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | air outside | core of the bar | air in the box | 5 in 100 fail below | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
     1 × rect stroke - - fill white
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -
-    2 × path stroke #7a4a6d 8,3,2,3 fill none, 2 points
+    3 × path stroke #7a4a6d 8,3,2,3 fill none, 2 points
     1 × path stroke #97580b 8,4 fill none, 249 points
     1 × path stroke #1f4e79 - fill none, 249 points
     1 × path stroke #3c6b4b 2,4 fill none, 249 points
@@ -191,12 +191,12 @@ fn trade_offs() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Trade-offs
-    desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: off the best glide, ln of stress on skin against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
-    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 50 | 100 | 200 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | off the best glide, ln of stress on skin | 0.0 | 0.5 | 1.0 | 1.5 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 12 | 14 | 16 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 12 | 14 | 16 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: near smearing or dragging (ln; glides below 0) against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 20 | 50 | 100 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | near smearing or dragging (ln; glides below 0) | -2.0 | -1.5 | -1.0 | -0.5 | 0.0 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
     1 × rect stroke - - fill white
     4 × rect stroke #1c1f1a - fill none
-    31 × line stroke #1c1f1a - fill -
-    10686 × circle stroke - - fill #bcc1b6
+    38 × line stroke #1c1f1a - fill -
+    22182 × circle stroke - - fill #bcc1b6
     28 × rect stroke - - fill #1f4e79
     ");
 }
@@ -247,20 +247,20 @@ fn a_terminal_gets_it_in_letters() {
                5 °C                20 °C             33 °C            45 °C
          │░░░   ┊                    ┊                 ┊                ┊
     1000 ┤░░░░░░┊░░░░░               ┊                 ┊                ┊
-         │⠉⠑⠒⠒⠦⠤⢤⣀⣀⡀░░░░░░░░░        ┊                 ┊                ┊
-         │ ░░░░░┊░░⠉⠉⠓⠲⠤⢤⣀⡀░░░░░░░░░ ┊                 ┊                ┊
-         │      ┊   ░░░░░░⠉⠉⠑⠒⠒⠤⠤⣄⣀⡀░┊░░░░             ┊                ┊
-     100 ┤      ┊           ░░░░░░░⠉⠉⠓⠲⠤⣄⣀░░░░░░       ┊                ┊
-         │      ┊                 ░░░┊░░░░⠉⠓⠒⠤⣄⡀░░░░░  ┊                ┊
-         │      ┊                    ┊   ░░░░░░⠈⠙⠲⢄⡀░░░┊░░              ┊
-      10 ┤      ┊                    ┊        ░░░░░⠉⠓⠒⠤⠤⣄⣀⡀░░░░░        ┊
-         │      ┊                    ┊              ░░░┊░░⠈⠉⠑⠒⠤⢄⣀░░░░░  ┊
-         │      ┊                    ┊                 ┊ ░░░░░░░⠈⠉⠒⠤⣀░░░┊░░
-       1 ┤      ┊                    ┊                 ┊      ░░░░░░⠈⠙⠲⢄⡀░░░░░░
-         │      ┊                    ┊                 ┊          ░░░░░░⠉⠢⢄⡀░░░░░░░
-         │      ┊                    ┊                 ┊              ░░┊░░⠉⠓⠦⣄⡀░░░░░░
-         │      ┊                    ┊                 ┊                ┊░░░░░░⠉⠓⠦⡀░░░░░░
-     0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠈──────────┬──────
+         │⠉⠉⠒⠒⠢⠤⠤⣀⣀⡀░░░░░░░░░        ┊                 ┊                ┊
+         │ ░░░░░┊░░⠉⠉⠓⠒⠤⠤⣀⡀░░░░░░░░░ ┊                 ┊                ┊
+     100 ┤      ┊   ░░░░░░⠈⠉⠙⠒⠒⠦⠤⢤⣀⣀░┊░░░░░            ┊                ┊
+         │      ┊           ░░░░░░░⠈⠉⠑⠒⠦⢄⣀⡀░░░░░░      ┊                ┊
+         │      ┊                  ░░┊░░░░⠈⠉⠒⠢⢤⣀░░░░░░ ┊                ┊
+         │      ┊                    ┊    ░░░░░░⠉⠒⠦⣀░░░┊░░░             ┊
+      10 ┤      ┊                    ┊         ░░░░░⠉⠑⠒⠲⠤⠤⣀⣀░░░░░░      ┊
+         │      ┊                    ┊               ░░┊░░░⠈⠉⠓⠒⠤⣄⡀░░░░░ ┊
+         │      ┊                    ┊                 ┊  ░░░░░░░⠈⠑⠢⢄⡀░░┊░░░
+       1 ┤      ┊                    ┊                 ┊      ░░░░░░░⠉⠲⢤⡀░░░░░░
+         │      ┊                    ┊                 ┊           ░░░░░⠈⠳⢤⡀░░░░░░░
+         │      ┊                    ┊                 ┊              ░░┊░░⠈⠓⠦⣄⡀░░░░░░
+         │      ┊                    ┊                 ┊                ┊░░░░░░⠉⠓⢤⡀░░░░░░
+     0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠁──────────┬──────
           0            10            20            30           40            50            60
                                                 temperature, °C
     Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of

@@ -1,6 +1,7 @@
 //! Invariants of the physics, on random blends of the real reference table.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
+mod bars;
 mod convex_peer;
 mod equilibrium;
 mod figures;

@@ -3,7 +3,8 @@
 use std::ops::ControlFlow;
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::suitability::{GrainRisk, Verdict};
+use barwright_blend::penetration::{BEARING_FACTOR, PASCAL_PER_GRAM_CM2};
+use barwright_blend::suitability::{GrainRisk, SkinFeel, Verdict};
 use barwright_blend::{Options, assess};
 use barwright_making::{CoolTask, Place, cool};
 use barwright_reference::mould::Mould;
@@ -185,7 +186,11 @@ fn a_palm_sized_bar_sets_in_some_two_to_four_hours_or_sooner_cold() {
 #[test]
 fn bars_rich_in_cocoa_or_shea_go_grainy_when_cooled_slowly() {
     // Common practice, no source.
-    for text in ["cocoa butter 60, beeswax 10, sunflower oil 30", "shea butter 50, cocoa butter 20, olive oil 30"] {
+    for text in [
+        "cocoa butter 100",
+        "cocoa butter 60, beeswax 10, sunflower oil 30",
+        "shea butter 50, cocoa butter 20, olive oil 30",
+    ] {
         let [slow, quick] = cooled(text).map(|one| one.grain);
         println!("{text}: {slow:.2} in a room, {quick:.2} in a fridge");
         assert_ne!(GrainRisk::from_index(slow), GrainRisk::Low, "{text}");
@@ -193,4 +198,105 @@ fn bars_rich_in_cocoa_or_shea_go_grainy_when_cooled_slowly() {
     }
     let [waxy, _] = cooled("beeswax 30, sunflower oil 70");
     assert_eq!(GrainRisk::from_index(waxy.grain), GrainRisk::Low);
+}
+
+/// Pressure a finger or thumb dents with, over the bearing factor of a round punch (Shield 1955, recalled): kPa of yield stress.
+fn dented_below_kpa(newton: f64, square_cm: f64) -> f64 {
+    newton / (square_cm * 1e-4) / 1e3 / BEARING_FACTOR
+}
+
+fn room_kpa(text: &str) -> f64 {
+    answer(text, CrystalState::Rested, &[20.0]).firmness[0].yield_stress_kpa.value
+}
+
+#[test]
+fn beeswax_one_to_four_is_a_salve_one_to_two_a_stick_one_to_one_to_one_a_firm_bar() {
+    // Common practice, no source. A finger presses with some 10 N on a square centimetre.
+    let finger = dented_below_kpa(10.0, 1.0);
+    let salve = room_kpa("beeswax 20, olive oil 80");
+    let stick = room_kpa("beeswax 33.3, olive oil 66.7");
+    println!("salve {salve:.0}, stick {stick:.0} kPa; a finger dents below {finger:.0}");
+    assert!(salve < finger && finger < stick);
+    for butter in ["shea butter", "mango butter", "cocoa butter"] {
+        let bar = room_kpa(&format!("beeswax 33.3, {butter} 33.3, olive oil 33.4"));
+        println!("1:1:1 with {butter} {bar:.0} kPa");
+        assert!(bar > 2.0 * stick, "{butter}: {bar}");
+    }
+}
+
+#[test]
+fn shea_alone_is_firm_but_dents_under_a_hard_thumb() {
+    // Common practice, no source. A thumb presses with up to 100 N on a square centimetre and a half. Among the figures behind the structuring
+    // power of fats: no independent test of it.
+    let shea = room_kpa("shea butter 100");
+    println!(
+        "shea {shea:.0} kPa; a finger dents below {:.0}, a thumb below {:.0}",
+        dented_below_kpa(10.0, 1.0),
+        dented_below_kpa(100.0, 1.5)
+    );
+    assert!(dented_below_kpa(10.0, 1.0) < shea && shea < dented_below_kpa(100.0, 1.5), "{shea}");
+}
+
+#[test]
+fn a_coconut_bar_with_candelilla_softens_near_25_degrees() {
+    // Common practice, no source: coconut oil melts away at 24 °C, whatever wax holds the bar up.
+    let melt = answer("candelilla wax 15, coconut oil 85", CrystalState::Rested, &[20.0]).melt;
+    let (softening, slip) = (melt.softening_c.unwrap().value, melt.slip_point_c.unwrap().value);
+    println!("softens at {softening:.1}, slips at {slip:.1} °C");
+    assert!((22.0..28.0).contains(&softening) && slip > 50.0, "{softening} {slip}");
+}
+
+#[test]
+fn a_cocoa_butter_bar_is_hard_and_dry_in_the_room_and_melts_in_the_hand() {
+    // Common practice, no source: it is sold as a dry stick, which glides on what melts.
+    for state in [CrystalState::Rested, CrystalState::Tempered] {
+        let found = answer("cocoa butter 100", state, &[20.0]);
+        let (kpa, melted) = (found.firmness[0].yield_stress_kpa.value, found.skin.melted_percent.value);
+        println!("{state:?}: {kpa:.0} kPa at 20 °C, {melted:.0} % melted at 33 °C, {}", found.skin.verdict.word());
+        assert!(melted > 80.0 && kpa > dented_below_kpa(100.0, 1.5), "{state:?}: {melted} {kpa}");
+        assert_eq!(found.skin.verdict, SkinFeel::Glides);
+    }
+}
+
+#[test]
+fn beeswax_above_half_of_the_oil_drags_and_a_third_glides() {
+    // Common practice, no source; the limits of the feel were set with it.
+    let feel = |percent: u32| {
+        answer(&format!("beeswax {percent}, olive oil {}", 100 - percent), CrystalState::Rested, &[]).skin
+    };
+    for (percent, expected) in
+        [(15, SkinFeel::Smears), (33, SkinFeel::Glides), (60, SkinFeel::Drags), (80, SkinFeel::Drags)]
+    {
+        let found = feel(percent);
+        println!("{percent} %: {} ({:.2})", found.verdict.word(), found.probability);
+        assert_eq!(found.verdict, expected, "{percent} %: {found:?}");
+    }
+    assert_eq!(feel(52).likeliest, SkinFeel::Drags);
+}
+
+#[test]
+fn soy_wax_bars_do_not_soften_as_they_rest() {
+    // Common practice, no source: they harden for days.
+    for text in ["soy wax 100", "soy wax 70, sunflower oil 30", "soy wax 50, shea butter 20, olive oil 30"] {
+        let [fresh, rested] = [CrystalState::Fresh, CrystalState::Rested]
+            .map(|state| answer(text, state, &[20.0]).firmness[0].yield_stress_kpa.value);
+        println!("{text}: {fresh:.0} kPa fresh, {rested:.0} rested");
+        // By less than one cast differs from the next.
+        assert!(rested > 0.85 * fresh, "{text}: {rested} after {fresh}");
+    }
+}
+
+/// What a cone says of a fat: yield value, g/cm² (Haighton 1959, J. Am. Oil Chem. Soc. 36:345; the classes recalled).
+#[test]
+fn butters_fall_into_their_cone_classes_at_20_degrees() {
+    let class = |text: &str| {
+        let g_cm2 = room_kpa(text) * 1e3 / PASCAL_PER_GRAM_CM2;
+        println!("{text}: {g_cm2:.0} g/cm²");
+        [100.0, 200.0, 800.0, 1500.0].iter().filter(|&&limit| g_cm2 > limit).count()
+    };
+    // 2: plastic and spreadable, 200 to 800; 3: hard, to 1500; 4: too hard to spread.
+    let classes = [("kokum butter", 4), ("cocoa butter", 4), ("mango butter", 4), ("shea butter", 3), ("palm oil", 2)];
+    for (butter, expected) in classes {
+        assert_eq!(class(&format!("{butter} 100")), expected, "{butter}");
+    }
 }

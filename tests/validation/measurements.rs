@@ -69,6 +69,16 @@ fn every_row_is_predicted_and_errors_do_not_grow() {
     }
 }
 
+/// The project's own goal: inside one study the formulas come out in the order that was measured.
+#[test]
+fn firmness_is_ranked_as_measured_in_every_study() {
+    assert!(RUN.report.rankings.len() >= 2, "{:?}", RUN.report.rankings);
+    for one in &RUN.report.rankings {
+        println!("{one:?}");
+        assert!(one.spearman >= 0.9, "{one:?}");
+    }
+}
+
 #[test]
 fn neat_ingredients_melt_inside_their_published_ranges() {
     let mut ranges: BTreeMap<(&str, &str, Quantity), Vec<bool>> = BTreeMap::new();

@@ -9,6 +9,7 @@ use crate::cautions::{self, Caution};
 use crate::chain::Chain;
 use crate::equilibrium::{Change, EquilibriumError};
 use crate::interval::{Estimate, Spread};
+use crate::known_off;
 use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
 use crate::mixture::{BeyondDraws, Mixture};
 use crate::model_draw::{ModelDraw, ModelDraws};
@@ -16,7 +17,9 @@ use crate::parameters::Parameters;
 use crate::penetration;
 use crate::sampling::Draws;
 use crate::sensitivity::{Effect, landmark_rates};
-use crate::suitability::{self, DetailOutlook, GrainOutlook, GrainRisk, SkinFeel, SkinOutlook, Verdict, WarmthOutlook};
+use crate::suitability::{
+    self, DetailOutlook, GrainOutlook, GrainRisk, LEAST_ODDS_OF_A_FEEL, SkinFeel, SkinOutlook, Verdict, WarmthOutlook,
+};
 use crate::viscosity::LineError;
 
 /// Draws behind an interval unless asked otherwise.
@@ -158,7 +161,7 @@ pub struct SolidsAt {
 /// Melt landmarks; `None` below −20 °C.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Melt {
-    /// Yield stress at half of its value at 20 °C.
+    /// Half of the yield stress of 20 °C is gone, or the bar slips, whichever comes first; `None` for what slips below 20 °C.
     pub softening_c: Option<Estimate>,
     /// Slip point.
     pub slip_point_c: Option<Estimate>,
@@ -248,6 +251,7 @@ pub(crate) struct Outcome {
     pub finest_mm: f64,
     pub melted_percent: f64,
     pub skin_kpa: f64,
+    pub feel: SkinFeel,
     pub grain: f64,
 }
 
@@ -510,12 +514,15 @@ impl<'a> Workbench<'a> {
         let hold_c = carries_c.zip(weeps_c).map(|(carries, weeps)| carries.min(weeps));
         let skin = evaluator.point(parameters.skin.temperature_c)?;
         let room = evaluator.point(parameters.landmarks.softening_from_c)?;
-        let softening_c = if room.yield_kpa > 0.0 {
-            let target = room.yield_kpa * parameters.landmarks.softening_share;
-            evaluator.highest_c_with(target, |point| point.yield_kpa)?
-        } else {
-            None
+        let softening_c = match slip_c.filter(|&slip_c| slip_c > parameters.landmarks.softening_from_c) {
+            Some(slip_c) => {
+                let target = room.yield_kpa * parameters.landmarks.softening_share;
+                evaluator.highest_c_with(target, |point| point.yield_kpa)?.map(|half_c| half_c.min(slip_c))
+            }
+            None => None,
         };
+        let body = evaluator.point(parameters.skin.body_c)?;
+        let growing = evaluator.point(parameters.grain.growth_c)?;
         let mut outcome = Outcome {
             solids_percent: Vec::with_capacity(options.at_c.len()),
             yield_kpa: Vec::with_capacity(options.at_c.len()),
@@ -529,10 +536,11 @@ impl<'a> Workbench<'a> {
             finest_mm: suitability::finest_feature_mm(&parameters.detail, model, release.yield_kpa),
             melted_percent: 100.0 * (1.0 - skin.solids),
             skin_kpa: skin.yield_kpa,
+            feel: SkinFeel::from_yield(&parameters.skin, body.yield_kpa, skin.yield_kpa),
             grain: suitability::grain_index(
                 &parameters.grain,
                 content.symmetric_percent,
-                100.0 * (1.0 - room.solids),
+                100.0 * (1.0 - growing.solids),
                 content.wax_percent,
             ),
         };
@@ -563,7 +571,7 @@ impl<'a> Workbench<'a> {
         });
         let detail_probability = ensemble.probability(|outcome| outcome.finest_mm <= options.relief_mm);
         let hold_probability = ensemble.probability(|outcome| outcome.hold_c.is_some_and(|c| c >= options.hold_c));
-        let feel = SkinFeel::from_yield(&parameters.skin, ensemble.central.skin_kpa);
+        let (likeliest, feel_probability) = likeliest_feel(&ensemble);
         let grain = ensemble.estimate(|outcome| outcome.grain);
         let finite = ensemble.central.finest_mm.is_finite();
         Assessment {
@@ -606,9 +614,9 @@ impl<'a> Workbench<'a> {
                 temperature_c: parameters.skin.temperature_c,
                 melted_percent: ensemble.estimate(|outcome| outcome.melted_percent),
                 yield_stress_kpa: ensemble.estimate(|outcome| outcome.skin_kpa),
-                verdict: feel,
-                probability: ensemble
-                    .probability(|outcome| SkinFeel::from_yield(&parameters.skin, outcome.skin_kpa) == feel),
+                verdict: if feel_probability < LEAST_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest },
+                likeliest,
+                probability: feel_probability,
             },
             grain: GrainOutlook {
                 verdict: GrainRisk::from_index(grain.value),
@@ -616,13 +624,24 @@ impl<'a> Workbench<'a> {
                 symmetric_percent: content.symmetric_percent,
                 wax_percent: content.wax_percent,
             },
-            cautions: cautions::of(self.library, formula, &ensemble.central),
+            cautions: {
+                let states = [options.state, options.release_state()];
+                let known = known_off::sentences(self.library, formula, &parameters.known_off, &states);
+                cautions::of(self.library, formula, &ensemble.central, known)
+            },
             draws: options.draws,
             seed: options.seed,
             trials: parameters.maker.trials(),
             ensemble,
         }
     }
+}
+
+/// The feel that most draws agree on, that of the central draw first, and their share.
+fn likeliest_feel(ensemble: &Ensemble) -> (SkinFeel, f64) {
+    let odds = |feel| (feel, ensemble.probability(|outcome| outcome.feel == feel));
+    let feels = [SkinFeel::Smears, SkinFeel::Glides, SkinFeel::Drags].map(odds);
+    feels.into_iter().fold(odds(ensemble.central.feel), |most, one| if one.1 > most.1 { one } else { most })
 }
 
 /// Needle penetration; draws softer than the test allows count as its limit.

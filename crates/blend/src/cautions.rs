@@ -49,8 +49,8 @@ pub fn sensitiser(ingredient: &Ingredient, name: &str) -> Option<String> {
 /// Share of a polar oil and of a hydrocarbon oil above which the melt may part into two liquids, mass %.
 const PARTING_PERCENT: f64 = 5.0;
 
-/// Returns the cautions of a formula, the most particular first.
-pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome) -> Vec<Caution> {
+/// Returns the cautions of a formula, the most particular first; `known_off` are sentences from [`crate::known_off`].
+pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_off: Vec<String>) -> Vec<Caution> {
     let mut cautions = Vec::new();
     let mut add = |about, text: String| cautions.push(Caution { about, text });
     if outcome.slip_c.is_none_or(|slip| slip < ROOM_C) {
@@ -58,6 +58,9 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome) -> Vec
             "setting",
             "This blend does not set into a bar at room temperature: it needs wax or a hard butter.".to_owned(),
         );
+    }
+    for text in known_off {
+        add("accuracy", text);
     }
     let parts: Vec<_> = formula
         .parts

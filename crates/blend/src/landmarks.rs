@@ -2,7 +2,7 @@
 //!
 //! | landmark | where on the curve | test |
 //! |---|---|---|
-//! | softening onset | yield stress at half of its value at 20 °C | needle penetration at several temperatures |
+//! | softening onset | yield stress at half of its value at 20 °C, or the slip point where that comes first | needle penetration at several temperatures |
 //! | slip point | crystals just hold the oil: `Σ 100 φ_k / c_k = 1` (4 % solids in a fat, its gelling level in a wax) | open tube, ISO 6321 / AOCS Cc 3-25; USP class II |
 //! | drop point | half of that | AOCS Cc 18-80, ASTM D127, Ph. Eur. 2.2.17 |
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |

@@ -16,6 +16,7 @@
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
 //! - [`heat_curve`]: heat and volume against temperature, for what is melted, poured and posted.
+//! - [`known_off`]: what published figures say is wrong of an ingredient, told where a formula rests on it.
 //! - [`viscosity`]: how thick the melt is, above the clear point.
 //! - [`sensitivity`]: what one more percent of each ingredient does.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
@@ -32,6 +33,7 @@ pub mod equilibrium;
 pub mod firmness;
 pub mod heat_curve;
 pub mod interval;
+pub mod known_off;
 pub mod landmarks;
 pub mod least_change;
 pub mod maker;

@@ -4,6 +4,7 @@ use serde::Deserialize;
 use thiserror::Error;
 
 use crate::coordinate;
+use crate::known_off::KnownOff;
 use crate::maker::Maker;
 use crate::packing::Packing;
 
@@ -189,11 +190,13 @@ pub struct Warmth {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Skin {
-    /// Skin temperature, °C.
+    /// Skin temperature, °C: that of the film which melts.
     pub temperature_c: f64,
-    /// Below this yield stress the bar smears, kPa.
+    /// Temperature of the bar behind that film, °C.
+    pub body_c: f64,
+    /// Below this yield stress of the bar at [`Skin::body_c`] it smears, kPa.
     pub smears_below_kpa: f64,
-    /// Above this yield stress the bar drags, kPa.
+    /// Above this yield stress at skin temperature it drags, kPa.
     pub drags_above_kpa: f64,
     /// How it was obtained.
     pub status: String,
@@ -205,9 +208,11 @@ pub struct Skin {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Grain {
+    /// Temperature at which coarse crystals grow, °C.
+    pub growth_c: f64,
     /// Symmetric stearic triglycerides at which the risk is half, mass % of the bar.
     pub symmetric_percent: f64,
-    /// Liquid share at 20 °C at which the risk is half, mass %.
+    /// Liquid share at [`Grain::growth_c`] at which the risk is half, mass %.
     pub liquid_percent: f64,
     /// Crystallised wax at which the risk has fallen by half, mass %.
     pub wax_percent: f64,
@@ -305,6 +310,9 @@ pub struct Parameters {
     pub grain: Grain,
     /// Heat and volume.
     pub heat: Heat,
+    /// What is known to be off of neat ingredients, from the residuals of the fit.
+    #[serde(default)]
+    pub known_off: Vec<KnownOff>,
     /// Correlation of the fitted parameters; all others are independent.
     #[serde(default)]
     pub correlation: Correlation,
@@ -411,8 +419,10 @@ impl Parameters {
         range("weep_below", "warmth", self.warmth.weep_below, 0.1, 100.0)?;
         range("weep_ln_sd", "warmth", self.warmth.weep_ln_sd, 0.0, 2.0)?;
         range("temperature_c", "skin", self.skin.temperature_c, 20.0, 45.0)?;
+        range("body_c", "skin", self.skin.body_c, 0.0, self.skin.temperature_c)?;
         range("smears_below_kpa", "skin", self.skin.smears_below_kpa, 0.0, 1e4)?;
         range("drags_above_kpa", "skin", self.skin.drags_above_kpa, self.skin.smears_below_kpa, 1e5)?;
+        range("growth_c", "grain", self.grain.growth_c, 0.0, 60.0)?;
         range("symmetric_percent", "grain", self.grain.symmetric_percent, 0.1, 100.0)?;
         range("liquid_percent", "grain", self.grain.liquid_percent, 0.1, 100.0)?;
         range("wax_percent", "grain", self.grain.wax_percent, 0.1, 100.0)?;

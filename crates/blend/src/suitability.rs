@@ -93,14 +93,24 @@ pub enum SkinFeel {
     Glides,
     /// Too hard.
     Drags,
+    /// None of them has [`LEAST_ODDS_OF_A_FEEL`].
+    Open,
 }
 
+/// Odds below which no feel is named as the verdict.
+pub const LEAST_ODDS_OF_A_FEEL: f64 = 0.6;
+
 impl SkinFeel {
-    /// Returns the feel of a yield stress at skin temperature.
-    pub fn from_yield(skin: &Skin, yield_kpa: f64) -> Self {
-        if yield_kpa < skin.smears_below_kpa {
+    /// Returns the feel of a bar rubbed on skin: never [`SkinFeel::Open`].
+    ///
+    /// # Arguments
+    /// * `skin`: parameters.
+    /// * `body_kpa`: yield stress of the bar as it is picked up, at [`Skin::body_c`], kPa.
+    /// * `face_kpa`: yield stress of the film on skin, at [`Skin::temperature_c`], kPa.
+    pub fn from_yield(skin: &Skin, body_kpa: f64, face_kpa: f64) -> Self {
+        if body_kpa < skin.smears_below_kpa {
             SkinFeel::Smears
-        } else if yield_kpa > skin.drags_above_kpa {
+        } else if face_kpa > skin.drags_above_kpa {
             SkinFeel::Drags
         } else {
             SkinFeel::Glides
@@ -113,6 +123,7 @@ impl SkinFeel {
             SkinFeel::Smears => "smears",
             SkinFeel::Glides => "glides",
             SkinFeel::Drags => "drags",
+            SkinFeel::Open => "open",
         }
     }
 }
@@ -126,9 +137,11 @@ pub struct SkinOutlook {
     pub melted_percent: Estimate,
     /// Yield stress there, kPa.
     pub yield_stress_kpa: Estimate,
-    /// How it feels.
+    /// How it feels; open where no feel has 6 odds in 10.
     pub verdict: SkinFeel,
-    /// Probability of that feel.
+    /// The likeliest feel.
+    pub likeliest: SkinFeel,
+    /// Probability of the likeliest feel.
     pub probability: f64,
 }
 
@@ -210,13 +223,24 @@ pub fn yield_kpa_for_feature(detail: &Detail, model: &ModelDraw, relief_mm: f64)
     model.compliance * detail.adhesion_j_m2 / relief_mm
 }
 
+/// Returns how near a bar is to smearing or dragging, whichever is nearer: `max[ln(smears / τ_body), ln(τ_skin / drags)]`.
+///
+/// # Arguments
+/// As for [`SkinFeel::from_yield`]; stresses above 0.
+///
+/// # Returns
+/// Below 0 it glides, 0 at the nearer limit.
+pub fn skin_ln_off(skin: &Skin, body_kpa: f64, face_kpa: f64) -> f64 {
+    (skin.smears_below_kpa / body_kpa).ln().max((face_kpa / skin.drags_above_kpa).ln())
+}
+
 /// Returns the index of graininess when cooled slowly, 0 to 1.
 ///
 /// Grows with symmetric stearic triglycerides and with liquid to grow in, falls with wax that nucleates first.
 ///
 /// # Arguments
 /// * `grain`: parameters.
-/// * `symmetric_percent`, `liquid_percent`, `wax_percent`: mass % of the bar; liquid at room temperature.
+/// * `symmetric_percent`, `liquid_percent`, `wax_percent`: mass % of the bar; liquid at [`Grain::growth_c`].
 ///
 /// # Validity
 /// Heuristic after common practice, no source.
@@ -239,9 +263,11 @@ mod tests {
         assert_eq!(words, ["yes", "yes", "likely", "open", "unlikely", "no"]);
         assert_eq!([0.1, 0.3, 0.5].map(|i| GrainRisk::from_index(i).word()), ["low", "moderate", "high"]);
         let skin = Parameters::builtin().unwrap().skin;
+        // A salve, a stick, neat beeswax, and a butter that is hard in the room and oil on skin.
         assert_eq!(
-            [1.0, 50.0, 900.0].map(|kpa| SkinFeel::from_yield(&skin, kpa).word()),
-            ["smears", "glides", "drags"]
+            [(5.0, 2.0), (60.0, 20.0), (900.0, 200.0), (500.0, 0.0)]
+                .map(|(body, face)| SkinFeel::from_yield(&skin, body, face).word()),
+            ["smears", "glides", "drags", "glides"]
         );
     }
 
@@ -270,8 +296,15 @@ mod tests {
         let words = risks.map(GrainRisk::from_index);
         assert_eq!(words, [GrainRisk::Moderate, GrainRisk::Low, GrainRisk::Moderate, GrainRisk::High]);
         let skin = Parameters::builtin().unwrap().skin;
-        let feels = [skin.smears_below_kpa, skin.drags_above_kpa].map(|kpa| SkinFeel::from_yield(&skin, kpa));
-        assert_eq!(feels, [SkinFeel::Glides, SkinFeel::Glides]);
+        let (smears, drags) = (skin.smears_below_kpa, skin.drags_above_kpa);
+        assert_eq!(SkinFeel::from_yield(&skin, smears, drags), SkinFeel::Glides);
+        assert_eq!(SkinFeel::from_yield(&skin, 0.999 * smears, drags), SkinFeel::Smears);
+        assert_eq!(SkinFeel::from_yield(&skin, smears, 1.001 * drags), SkinFeel::Drags);
+        // Off by nothing at a limit, by ln 2 at half of one and twice the other, whichever is nearer.
+        assert!(skin_ln_off(&skin, smears, 0.5 * drags).abs() < 1e-12);
+        assert!(skin_ln_off(&skin, 2.0 * smears, drags).abs() < 1e-12);
+        assert!((skin_ln_off(&skin, 0.5 * smears, 0.1 * drags) - 2.0_f64.ln()).abs() < 1e-12);
+        assert!((skin_ln_off(&skin, 2.0 * smears, 0.1 * drags) + 2.0_f64.ln()).abs() < 1e-12);
     }
 
     #[test]

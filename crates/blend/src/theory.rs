@@ -35,7 +35,7 @@
 //! # 4. Landmarks
 //! ```text
 //! holding(T) = Σ_k 100 φ_k / c_k     slip: holding = 1     drop: holding = d     end: Σ φ = 1 %     clear: max_f Σ x_i γ_i K_i = 1
-//! softening: τ(T) = ½ τ(20 °C)
+//! softening: τ(T) = ½ τ(20 °C), or slip where that comes first; none for what slips below 20 °C
 //! ```
 //! `φ_k` crystallised mass fraction of family k, `c_k` its critical gelling level, mass %. Parameters: `data/model.toml` (published
 //! gelling levels of waxes, 4 ± 2 % solids at the slip point of fats; the rest judgement).
@@ -47,14 +47,20 @@
 //! needle: load · g = τ [N_c π r(p)² + a_f A_flank(p)]     cone: C = K W / p^1.6     punch: F / A = N_c τ     squeezed: F / A = √3 τ
 //! ```
 //! `Tm_k` mean melting point of the species in the crystals of family k. Parameters: `τ_0`, `m`, `q` and `s_k` of the waxes fitted on needle
-//! penetrations (recalled) and probe forces of gels; `s_k` of the fats from the cone yield values of plastic fats (recalled);
-//! spread of a factor of about 3 either way. How fast the bar cooled is not computed: it is the spread `cast_ln_sd`. Source: Narine and
+//! penetrations (recalled) and probe forces of gels; `s_k` of the long-chain fats is nearly one figure for all their crystals, from the cone yield values
+//! of plastic fats (recalled): a figure a family made soy wax go soft threefold as it rested, while makers see it harden. Spread of a factor of about 3
+//! either way. How fast the bar cooled is not computed: it is the spread `cast_ln_sd`. Source: Narine and
 //! Marangoni 1999 (power law; recalled), Haighton 1959 (cone; read in the abstract), Shield 1955 (bearing factor; recalled).
+//! Tried and not taken: a second regime `+ τ_g φ_eff` for the weak links of thin gels (rice bran, 2 to 8 %, rise as `φ^1.35`). It takes the squared errors
+//! of those four, in standard deviations, from 2.1 to 0.7 and changes no other row; one more figure should gain 2, and bars in the warm, which have no row, would hold
+//! 3 K more on its account.
 //! Code: [`crate::firmness`], [`crate::beeswax`], [`crate::penetration`].
 //!
 //! # 6. Suitability
 //! Heuristics, each called one wherever it is shown: finest relief `w = c W / τ_fresh`; warmth, the lower of the temperatures where τ falls
-//! to a load and holding to a limit; skin, τ and the melted share at 33 °C; grain, a product of three saturating shares.
+//! to a load and holding to a limit; skin, τ at 20 °C of the bar behind the film (too soft, it smears) and τ at 33 °C of the film (too hard, it drags);
+//! grain, a product of three saturating shares. The load is that of a stack of bars times what creep asks in a day: its spread is derived in
+//! `data/priors.toml` from the creep exponents read for paraffin. How a bar feels and how long it stands has no data: odds are the model's own.
 //! Code: [`crate::suitability`].
 //!
 //! # 7. Uncertainty

@@ -12,7 +12,7 @@ use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
 use barwright_save::save;
 use barwright_validation::score::Group;
-use barwright_validation::{Report, measurement};
+use barwright_validation::{Report, known_off, measurement, predict};
 use clap::{Parser, ValueEnum};
 
 /// Fit the blend model's parameters to the fitting rows of the measurement table
@@ -72,6 +72,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     let calibration = calibrate(&library, &priors, &table, Choice::Search)?;
     let model = write::model_toml(&text, &calibration)?;
+    let scored = predict(&library, &Parameters::from_toml(&model)?, &table, 0)?;
+    let model = write::with_known_off(&model, &known_off(&library, &table, &scored))?;
     Parameters::from_toml(&model)?;
     save(&arguments.out, model.as_bytes())?;
     report(&calibration, &mut std::io::stdout().lock())?;

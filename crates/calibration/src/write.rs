@@ -1,5 +1,6 @@
 //! The parameter file: the priors with what the fit changed.
 
+use barwright_blend::known_off::KnownOff;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, value};
 
 use crate::calibrate::Calibration;
@@ -120,6 +121,37 @@ fn mark(table: &mut Table, fitted: bool) {
     if fitted {
         table["status"] = value("fitted");
     }
+}
+
+/// Returns the text of `model.toml` with the list of what is known to be off of the model it holds.
+///
+/// # Arguments
+/// * `model`: from [`model_toml`].
+/// * `known`: from [`barwright_validation::known_off()`] with that model.
+///
+/// # Errors
+/// When `model` is no TOML.
+pub fn with_known_off(model: &str, known: &[KnownOff]) -> Result<String, WriteError> {
+    let mut document: DocumentMut = model.parse()?;
+    let mut list = ArrayOfTables::new();
+    for one in known {
+        let mut table = Table::new();
+        table["ingredient"] = value(&one.ingredient);
+        table["quantity"] = value(one.quantity.word());
+        table["state"] = value(one.state.word());
+        table["range_c"] = value(one.range_c.iter().copied().collect::<Array>());
+        // Adding 0 turns −0 into 0.
+        table["bias"] = value((10.0 * one.bias).round() / 10.0 + 0.0);
+        table["figures"] = value(i64::try_from(one.figures).unwrap_or(i64::MAX));
+        list.push(table);
+    }
+    if let Some(first) = list.get_mut(0) {
+        first.decor_mut().set_prefix(
+            "\n# ---- Known to be off: mean error of neat ingredients against published figures, prediction less measurement. ----------\n\n",
+        );
+    }
+    document["known_off"] = Item::ArrayOfTables(list);
+    Ok(document.to_string())
 }
 
 fn correlation(calibration: &Calibration) -> Table {

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use barwright_reference::Library;
-use barwright_validation::{Measurement, Report, RowFault, measurement, predict, score};
+use barwright_validation::{Measurement, Report, RowFault, before, measurement, predict, score};
 
 use super::builtin_parameters;
 use crate::args::Validate;
@@ -23,7 +23,11 @@ pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> 
     let rows = load(order.table.as_deref(), &library)?;
     let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);
     let scored = predict(&library, &parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
-    let report: Report = score(&rows, &scored);
+    let mut report: Report = score(&rows, &scored);
+    if order.table.is_none() {
+        let before = before::read(before::BUILTIN).map_err(|error| CliError::internal(error.to_string()))?;
+        before::set_beside(&mut report, &before);
+    }
     if order.json {
         streams.data.json(&report)?;
     } else {

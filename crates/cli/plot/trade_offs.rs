@@ -51,8 +51,11 @@ pub fn picture(front: &[Candidate], shown: &[Shown], firmness_at_c: f64, units: 
         true,
         Box::new(move |one| Some(one.firmness_kpa).filter(|kpa| *kpa > SOFTEST_KPA).map(|kpa| pressure * kpa)),
     );
-    let skin =
-        property("off the best glide, ln of stress on skin".to_owned(), false, Box::new(|one| Some(one.skin_ln_off)));
+    let skin = property(
+        "near smearing or dragging (ln; glides below 0)".to_owned(),
+        false,
+        Box::new(|one| Some(one.skin_ln_off)),
+    );
     let mut charts = vec![
         chart("Firmness and warmth", &hold(), &firmness, front, shown),
         chart("Relief and skin feel", &relief(), &skin, front, shown),

@@ -265,14 +265,15 @@ pub fn warmth_sentence(answer: &Assessment, units: Units) -> String {
 /// Says how the bar feels on skin.
 pub fn skin_sentence(answer: &Assessment, units: Units) -> String {
     let skin = &answer.skin;
+    let odds = in_hundred(skin.probability);
     let feel = match skin.verdict {
-        SkinFeel::Glides => "glides",
-        SkinFeel::Smears => "smears, being too soft",
-        SkinFeel::Drags => "drags, being too hard",
+        SkinFeel::Glides => format!("On skin it glides ({odds})"),
+        SkinFeel::Smears => format!("On skin it smears, being too soft ({odds})"),
+        SkinFeel::Drags => format!("On skin it drags, being too hard ({odds})"),
+        SkinFeel::Open => format!("How it feels on skin is open ({}: {odds})", skin.likeliest.word()),
     };
     format!(
-        "On skin it {feel} ({}): {} of it is melted at {}.",
-        in_hundred(skin.probability),
+        "{feel}: {} of it is melted at {}.",
         with_unit(&interval(&skin.melted_percent, whole), "%"),
         units.given_degrees(skin.temperature_c)
     )

@@ -403,8 +403,20 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
             .collect();
         (!who.is_empty()).then(|| format!("{} {word}{}", list(&who, "and"), if who.len() == 1 { "s" } else { "" }))
     };
+    let open: Vec<String> = with(SkinFeel::Open)
+        .iter()
+        .map(|&(index, probability)| {
+            let likeliest = answers.get(index).map_or("", |answer| answer.skin.likeliest.word());
+            format!(
+                "{} ({likeliest}: {})",
+                titles.get(index).map_or("", |title| title.as_str()),
+                in_hundred(probability)
+            )
+        })
+        .collect();
+    let open = (!open.is_empty()).then(|| format!("open for {}", list(&open, "and")));
     let all: Vec<String> =
-        [said(SkinFeel::Glides, "glide"), said(SkinFeel::Drags, "drag"), said(SkinFeel::Smears, "smear")]
+        [said(SkinFeel::Glides, "glide"), said(SkinFeel::Drags, "drag"), said(SkinFeel::Smears, "smear"), open]
             .into_iter()
             .flatten()
             .collect();

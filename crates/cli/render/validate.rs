@@ -47,8 +47,8 @@ pub fn write_report(output: &mut Output<'_>, report: &Report) -> io::Result<()> 
     }
     output.blank()?;
     output.text(
-        "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square error and its \
-         standard error; absolute error of 95 in 100 and of the worst; share inside the 90 % interval; the same \
+        "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square error, its \
+         standard error, and what it was for the same rows before this round of work; absolute error of 95 in 100 and of the worst; share inside the 90 % interval; the same \
          when the error of the published value counts too; mean width of that interval; share within a factor of 2; \
          published bounds kept. An ln ratio of 0.69 is a factor of 2. An interval that is right because it is wide is no success: \
          look at the width, too.",
@@ -80,11 +80,12 @@ fn write_errors<'a>(
         return Ok(());
     }
     output.heading(heading)?;
-    let header =
-        ["what", "n", "bias", "mean", "RMSE", "±", "95 %", "worst", "in 90 %", "+ test", "width", "×2", "bounds"];
+    let header = [
+        "what", "n", "bias", "mean", "RMSE", "±", "was", "95 %", "worst", "in 90 %", "+ test", "width", "×2", "bounds",
+    ];
     let mut sheet = Sheet::new(&header)
-        .right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12])
-        .whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]);
+        .right(&[1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13])
+        .whole(&[0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13]);
     for one in errors {
         let any = one.points > one.without_prediction;
         let number = |value: f64| if any { significant(value, 2) } else { "–".to_owned() };
@@ -96,6 +97,7 @@ fn write_errors<'a>(
             number(one.mean_absolute),
             number(one.rmse),
             if one.rmse_error > 0.0 { significant(one.rmse_error, 1) } else { String::new() },
+            one.rmse_before.map_or_else(String::new, |rmse| significant(rmse, 2)),
             number(one.p95),
             number(one.largest),
             share(one.inside_share),

@@ -24,7 +24,7 @@ use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::{Draws, fnv1a};
-use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm};
+use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
@@ -122,7 +122,7 @@ pub struct Properties {
     pub hold_c: Option<f64>,
     /// Finest relief that leaves the mould whole, mm; at most [`COARSEST_FEATURE_MM`], which also stands for a bar that does not set.
     pub finest_mm: f64,
-    /// How far ln yield stress on skin is from the middle of the glide range.
+    /// How near the bar is to smearing or dragging, see [`skin_ln_off`]: below 0 it glides.
     pub skin_ln_off: f64,
     /// Price per kilogram.
     pub price: Option<f64>,
@@ -324,7 +324,6 @@ struct Explorer<'a> {
     filler: Filler,
     /// What every thread starts with.
     line: Line,
-    glide_ln_kpa: f64,
     candidates: u64,
     rounds: usize,
     fingerprint: u64,
@@ -351,7 +350,6 @@ impl<'a> Explorer<'a> {
             bench,
             filler,
             line,
-            glide_ln_kpa: 0.5 * (parameters.skin.smears_below_kpa.ln() + parameters.skin.drags_above_kpa.ln()),
             candidates: if one_point { settings.candidates.min(1) } else { settings.candidates } as u64,
             rounds: if one_point { 0 } else { settings.refine_rounds },
             fingerprint: fingerprint(library, parameters, space, settings, demands),
@@ -513,9 +511,11 @@ impl<'a> Explorer<'a> {
                 return Ok(None);
             }
         }
-        let off = skin.yield_kpa.max(LEAST_SKIN_KPA).ln() - self.glide_ln_kpa;
+        let body = evaluator.point(self.parameters.skin.body_c)?;
+        let off =
+            skin_ln_off(&self.parameters.skin, body.yield_kpa.max(LEAST_SKIN_KPA), skin.yield_kpa.max(LEAST_SKIN_KPA));
         let mut properties =
-            Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off.abs(), price };
+            Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off, price };
         // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
         let rival = known.least_with_others_as_good(&properties.scores(settings.firmness), HOLD).map(|score| -score);
         if let Some(rival_c) = rival.filter(|rival_c| rival_c.is_finite()) {

@@ -58,7 +58,8 @@ fn near(a: f64, b: f64) -> bool {
 
 #[track_caller]
 fn same_as_assess(space: &Space, settings: &Settings, found: &Exploration, every: usize) {
-    let options = Options { at_c: vec![settings.firmness_at_c], draws: 0, ..settings.options.clone() };
+    let options =
+        Options { at_c: vec![settings.firmness_at_c, PARAMETERS.skin.body_c], draws: 0, ..settings.options.clone() };
     let skin = &PARAMETERS.skin;
     for one in found.front.iter().step_by(every) {
         let parts = space.ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
@@ -75,8 +76,9 @@ fn same_as_assess(space: &Space, settings: &Settings, found: &Exploration, every
             Some(told) => assert!(near(got.finest_mm, told.value)),
             None => assert!(got.finest_mm >= 1000.0),
         }
-        let middle = 0.5 * (skin.smears_below_kpa.ln() + skin.drags_above_kpa.ln());
-        let off = (told.skin.yield_stress_kpa.value.max(1e-6).ln() - middle).abs();
+        let [body, face] =
+            [&told.firmness[1].yield_stress_kpa, &told.skin.yield_stress_kpa].map(|one| one.value.max(1e-6));
+        let off = (skin.smears_below_kpa / body).ln().max((face / skin.drags_above_kpa).ln());
         assert!((got.skin_ln_off - off).abs() <= 1e-3, "{got:?} {off}");
     }
 }

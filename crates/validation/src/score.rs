@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use barwright_blend::Estimate;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
 
 use crate::measurement::{Bound, Measurement, Quantity, Status, Use};
@@ -17,7 +17,7 @@ pub const WORST_ROWS: usize = 10;
 const FEWEST_RANKED: usize = 4;
 
 /// What is scored together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Group {
     /// Solid fat content, percentage points.
@@ -94,6 +94,9 @@ pub struct Errors {
     pub mean_absolute: f64,
     /// Root mean square error.
     pub rmse: f64,
+    /// The same before the present round of work, see [`crate::before`].
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rmse_before: Option<f64>,
     /// Its standard error, from the scatter of the squares; 0 for fewer than two values.
     pub rmse_error: f64,
     /// 75th percentile of the absolute errors.
@@ -305,6 +308,7 @@ fn errors_of(group: Group, use_as: Use, status: Option<Status>, scores: &Scores)
         bias: mean(&found),
         mean_absolute: mean(&absolute),
         rmse,
+        rmse_before: None,
         rmse_error,
         mean_width: mean(&widths),
         p75: if found.is_empty() { 0.0 } else { ordered.quantile(0.75) },

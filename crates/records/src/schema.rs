@@ -221,3 +221,22 @@ fn plain(sql: &str) -> String {
     }
     plain
 }
+
+#[cfg(test)]
+mod tests {
+    use super::plain;
+
+    #[test]
+    fn blanks_count_between_two_words_and_in_quotes_only() {
+        for (written, meant) in [
+            ("  a  b_1\n( c_ ,\t_d  e )\r\n", "a b_1(c_,_d e)"),
+            ("x  IN ( 'a  b' , 'c' )", "x IN('a  b','c')"),
+            ("\"it's  so\"  AS  `a \" b`  ,  c", "\"it's  so\"AS`a \" b`,c"),
+            ("müll  é", "müll é"),
+            ("CHECK (length_m>0)", "CHECK(length_m>0)"),
+        ] {
+            assert_eq!(plain(written), meant, "{written:?}");
+        }
+        assert_ne!(plain("not null"), plain("notnull"));
+    }
+}

@@ -403,6 +403,20 @@ mod tests {
     }
 
     #[test]
+    fn only_a_failed_write_is_told_as_a_lack_of_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let told = |extended| {
+            let failure = rusqlite::Error::SqliteFailure(rusqlite::ffi::Error::new(extended), None);
+            tell(folder.path(), failure.into())
+        };
+        assert!(matches!(told(rusqlite::ffi::SQLITE_IOERR_WRITE), RecordsError::Full { .. }));
+        for other in [rusqlite::ffi::SQLITE_IOERR_READ, rusqlite::ffi::SQLITE_IOERR_FSYNC] {
+            let error = told(other);
+            assert!(matches!(error, RecordsError::Database { .. }), "{error:?}");
+        }
+    }
+
+    #[test]
     fn another_command_that_does_not_end_is_told() {
         let folder = old_records();
         let mut one = Store::open(folder.path()).unwrap();

@@ -213,6 +213,17 @@ fn a_record_that_vanished_is_missed() {
 }
 
 #[test]
+fn the_first_findings_are_told_and_the_others_counted() {
+    let told = |count: usize| {
+        let mut findings = Findings::default();
+        (1..=count).for_each(|number| findings.add(number.to_string()));
+        findings.words()
+    };
+    assert_eq!([0, 1, 5].map(told), [None, Some("1".to_owned()), Some("1; 2; 3; 4; 5".to_owned())]);
+    assert_eq!([6, 8].map(told), ["1", "3"].map(|more| Some(format!("1; 2; 3; 4; 5; and {more} more"))));
+}
+
+#[test]
 fn what_is_complete_need_not_be_of_today() {
     let (_folder, store) = filled();
     store.check_complete().unwrap();

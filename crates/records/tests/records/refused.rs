@@ -2,10 +2,15 @@
 
 use std::fs;
 use std::path::Path;
+use std::sync::Barrier;
+use std::thread;
 
 use barwright_records::{FILE_NAME, Kind, RecordsError, Store};
 
 use crate::support::{acknowledge, acknowledged, again, batch, other_command, store, today};
+
+/// Backups made at once.
+const BACKUPS: usize = 4;
 
 /// A folder of records with something in every kind of page.
 fn filled() -> tempfile::TempDir {
@@ -84,8 +89,59 @@ fn damage_inside_is_found_when_read_written_or_checked() {
 fn no_folder_is_told() {
     let folder = tempfile::tempdir().unwrap();
     assert!(matches!(Store::open(&folder.path().join("none")), Err(RecordsError::NoFolder { .. })));
+}
+
+#[test]
+fn what_is_no_file_and_cannot_be_opened_is_not_said_to_be_read_only() {
+    let folder = tempfile::tempdir().unwrap();
     fs::create_dir(folder.path().join(FILE_NAME)).unwrap();
-    assert!(Store::open(folder.path()).is_err());
+    let error = Store::open(folder.path()).unwrap_err();
+    assert!(matches!(error, RecordsError::Database { .. }), "{error:?}");
+}
+
+#[test]
+#[cfg(unix)]
+fn a_link_that_leads_nowhere_is_told_and_left() {
+    use std::os::unix::fs::symlink;
+
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(FILE_NAME);
+    symlink("nowhere", &path).unwrap();
+    let error = Store::open(folder.path()).unwrap_err();
+    assert!(matches!(error, RecordsError::Database { .. }), "{error:?}");
+    fs::remove_file(&path).unwrap();
+    // To itself: that is not the same as no file, so none is made.
+    symlink(FILE_NAME, &path).unwrap();
+    let error = Store::open(folder.path()).unwrap_err();
+    assert!(matches!(error, RecordsError::Io { .. }), "{error:?}");
+    assert_eq!(folder.path().read_dir().unwrap().count(), 1);
+    assert!(path.is_symlink());
+}
+
+#[test]
+fn of_backups_at_once_to_one_name_one_is_made_and_the_others_told() {
+    let (folder, elsewhere) = (filled(), tempfile::tempdir().unwrap());
+    let target = elsewhere.path().join(FILE_NAME);
+    let begin = Barrier::new(BACKUPS);
+    let done: Vec<_> = thread::scope(|scope| {
+        let commands: Vec<_> = (0..BACKUPS)
+            .map(|_| {
+                scope.spawn(|| {
+                    let store = Store::open(folder.path()).unwrap();
+                    // All of them see that the name is free, and each copies for longer than it takes to see that.
+                    begin.wait();
+                    store.backup(&target)
+                })
+            })
+            .collect();
+        commands.into_iter().map(|command| command.join().unwrap()).collect()
+    });
+    assert_eq!(done.iter().filter(|done| done.is_ok()).count(), 1, "{done:?}");
+    for error in done.into_iter().filter_map(Result::err) {
+        assert!(matches!(error, RecordsError::BackupExists { .. }), "{error:?}");
+    }
+    Store::open(elsewhere.path()).unwrap().check(today()).unwrap();
+    assert_eq!(elsewhere.path().read_dir().unwrap().count(), 1);
 }
 
 #[test]
@@ -113,15 +169,54 @@ fn a_backup_has_what_was_there_when_it_began() {
     assert_eq!(elsewhere.path().read_dir().unwrap().count(), 1);
 }
 
-/// Who may do everything is made somebody who may not, so that this tests the same for every user.
-#[test]
+/// Gives a file or a folder its rights.
 #[cfg(unix)]
-fn a_read_only_folder_is_told_and_still_read() {
-    use std::os::unix::fs::{MetadataExt, PermissionsExt};
+fn mode(path: &Path, mode: u32) {
+    use std::os::unix::fs::PermissionsExt;
+    fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
+}
+
+/// Runs a test again as another command on a folder with these rights, and returns what it printed. Who may do everything is made
+/// somebody who may not, so that this tests the same for every user.
+#[cfg(unix)]
+fn as_nobody(test: &str, folder: &Path, rights: u32) -> String {
+    use std::os::unix::fs::MetadataExt;
     use std::os::unix::process::CommandExt;
     /// The user and group that own nothing.
     const NOBODY: u32 = 65_534;
 
+    let root = fs::metadata(folder).unwrap().uid() == 0;
+    mode(folder, rights);
+    let mut command = again(test, folder, "folder");
+    if root {
+        command.uid(NOBODY).gid(NOBODY);
+    }
+    let output = command.output().unwrap();
+    mode(folder, 0o755);
+    let text = String::from_utf8(output.stdout).unwrap();
+    assert!(output.status.success(), "{text}");
+    text
+}
+
+/// The name of new records is on the disk only when the folder is.
+#[test]
+#[cfg(unix)]
+fn new_records_whose_folder_cannot_be_synced_are_not_said_to_be_made() {
+    if let Some((folder, _)) = other_command() {
+        let error = Store::open(&folder).unwrap_err();
+        assert!(matches!(error, RecordsError::ReadOnly { .. }), "{error:?}");
+        acknowledge("told");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    // Files can be made in it, but nobody can open the folder itself.
+    let test = "refused::new_records_whose_folder_cannot_be_synced_are_not_said_to_be_made";
+    assert_eq!(acknowledged(&as_nobody(test, folder.path(), 0o333)), ["told"]);
+}
+
+#[test]
+#[cfg(unix)]
+fn a_read_only_folder_is_told_and_still_read() {
     if let Some((folder, tag)) = other_command() {
         match Store::open(&folder) {
             Ok(mut store) => {
@@ -140,7 +235,6 @@ fn a_read_only_folder_is_told_and_still_read() {
         }
         return;
     }
-    let mode = |path: &Path, mode| fs::set_permissions(path, fs::Permissions::from_mode(mode)).unwrap();
     let (records, empty) = (filled(), tempfile::tempdir().unwrap());
     let file = records.path().join(FILE_NAME);
     let before = fs::read(&file).unwrap();
@@ -150,19 +244,10 @@ fn a_read_only_folder_is_told_and_still_read() {
         (records.path(), Some(0o666), "read"),
         (empty.path(), None, "refused"),
     ] {
-        let root = fs::metadata(folder).unwrap().uid() == 0;
         if let Some(file_mode) = file_mode {
             mode(&file, file_mode);
         }
-        mode(folder, 0o555);
-        let mut command = again("refused::a_read_only_folder_is_told_and_still_read", folder, "folder");
-        if root {
-            command.uid(NOBODY).gid(NOBODY);
-        }
-        let output = command.output().unwrap();
-        mode(folder, 0o755);
-        let text = String::from_utf8(output.stdout).unwrap();
-        assert!(output.status.success(), "{text}");
+        let text = as_nobody("refused::a_read_only_folder_is_told_and_still_read", folder, 0o555);
         assert_eq!(acknowledged(&text), [format!("folder {expected}")]);
     }
     assert_eq!(everything(records.path()), [(FILE_NAME.to_owned(), before)]);

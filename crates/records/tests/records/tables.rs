@@ -1,7 +1,8 @@
 //! CSV out and in.
 
 use barwright_records::{
-    Bars, Batch, Figures, Imported, Kind, Lot, LotUse, PouredFormula, RecordsError, Store, Trial, TrialKind, Went,
+    Bars, Batch, Figures, Imported, Kind, Lot, LotUse, MOST_TABLE_BYTES, PouredFormula, RecordsError, Store, Trial,
+    TrialKind, Went,
 };
 use barwright_reference::NutOrigin;
 use proptest::prelude::*;
@@ -148,6 +149,52 @@ fn a_bad_row_is_told_by_its_line_and_nothing_of_the_table_is_kept() {
         let told = store.import_csv(Kind::Batches, header, today());
         assert!(matches!(told, Err(RecordsError::Table { line: 1, .. })), "{told:?}");
     }
+}
+
+#[test]
+fn bad_rows_are_all_told_up_to_twenty_and_the_rest_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = store(folder.path());
+    let mut faults_of = |bad: usize| {
+        let rows = "wax 7,beeswax,much\n".repeat(bad);
+        store.import_csv(Kind::Lots, &format!("lot,like,price_per_kg\n{rows}"), today()).unwrap_err()
+    };
+    assert!(matches!(faults_of(1), RecordsError::Table { line: 2, .. }));
+    for (bad, told, further) in [(2, 2, 0), (20, 20, 0), (23, 20, 3)] {
+        let error = faults_of(bad);
+        let RecordsError::Faults { faults, more } = &error else { panic!("{error:?}") };
+        let lines: Vec<_> = faults
+            .iter()
+            .map(|fault| match fault {
+                RecordsError::Table { line, .. } => *line,
+                other => panic!("{other:?}"),
+            })
+            .collect();
+        assert_eq!((lines, *more), ((2..2 + told).collect(), further));
+        assert_eq!(error.to_string().ends_with("; and 3 more"), further == 3, "{error}");
+    }
+    assert_eq!(store.lots().unwrap().len(), 2);
+}
+
+#[test]
+fn rows_of_one_formula_follow_one_another_and_another_name_is_another_formula() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = Store::open(folder.path()).unwrap();
+    let table = "formula,ingredient,percent\nfoot bar,beeswax,37.5\nfoot bar,sunflower-oil,62.5\n\
+                 hand bar,beeswax,37.5\nhand bar,sunflower-oil,62.5\n";
+    assert_eq!(store.import_csv(Kind::Formulas, table, today()).unwrap(), Imported { added: 2, already_there: 0 });
+    for name in ["foot bar", "hand bar"] {
+        assert_eq!(store.formula(name).unwrap(), formula(name));
+    }
+}
+
+#[test]
+fn a_table_longer_than_is_read_is_refused_unread() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut store = store(folder.path());
+    let table = String::from_utf8(vec![0; MOST_TABLE_BYTES + 1]).unwrap();
+    let error = store.import_csv(Kind::Lots, &table, today()).unwrap_err();
+    assert!(matches!(error, RecordsError::TooLong { what: "table", most: 268_435_456, .. }), "{error:?}");
 }
 
 #[test]

@@ -110,6 +110,13 @@ mod tests {
     }
 
     #[test]
+    fn the_odds_are_the_share_of_the_draws() {
+        let melts = Spread { central: 40.0, drawn: vec![38.0, 39.0, 41.0, 44.0] };
+        let above = |limit: f64| melts.probability(|&melt_c| melt_c > limit);
+        assert_eq!([37.0, 38.5, 40.0, 43.0, 50.0].map(above), [1.0, 0.75, 0.5, 0.25, 0.0]);
+    }
+
+    #[test]
     fn without_draws_the_odds_are_those_of_the_central_model() {
         let alone = Spread { central: 1, drawn: Vec::new() };
         assert_eq!((alone.probability(|one| *one > 0), alone.probability(|one| *one > 1)), (1.0, 0.0));

@@ -265,6 +265,7 @@ mod tests {
     use crate::Parameters;
     use crate::assess::{Options, Workbench};
     use crate::chain::Chain;
+    use crate::equilibrium::SpeciesAmount;
 
     const BAR: &str = "beeswax 26, mango butter 22, sunflower oil 52";
 
@@ -338,6 +339,20 @@ mod tests {
     #[test]
     fn a_liquid_oil_has_no_landmark() {
         with_central("squalane 100", "", |evaluator, _, _| assert_eq!(evaluator.clear_point_c(), None));
+    }
+
+    #[test]
+    fn what_melts_hotter_than_anything_is_computed_is_clear_at_the_end_of_that() {
+        let parameters = Parameters::builtin().unwrap();
+        let model = ModelDraw::at(&parameters, |_| 0.0);
+        // The melt is computed up to 473.15 K. Alone, a species is clear where it melts.
+        for (melt_k, clear_c) in [(373.15, 100.0), (463.15, 190.0), (500.0, 200.0), (700.0, 200.0)] {
+            let alone = SpeciesAmount::crystal(1.0, 0.3, 0, melt_k, 5e4);
+            let problem = Problem::new(&[alone], 1).unwrap();
+            let mut solver = Solver::new(&problem);
+            let found_c = Evaluator::new(&problem, &mut solver, &model, Beyond::NOTHING).clear_point_c().unwrap();
+            assert!((found_c - clear_c).abs() < 1e-5, "{melt_k} K: {found_c} °C");
+        }
     }
 
     #[test]

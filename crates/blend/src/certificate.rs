@@ -499,12 +499,12 @@ mod tests {
         }
     }
 
-    /// Where the last crystals are of another family a little further on, a whole step leads away, and only a shorter one leads nearer.
+    /// So far from the table the slip point is no longer straight: a whole step leads past the certificate, and further off.
     #[test]
-    fn half_a_kelvin_above_the_table_is_met_across_an_edge() {
-        for like in ["palm-oil", "almond-butter", "olive-butter", "soy-butter", "cocoa-butter"] {
+    fn ten_kelvin_below_the_table_is_met_by_shorter_steps() {
+        for like in ["palm-oil", "almond-butter", "olive-butter", "soy-butter"] {
             let before_c = shifted(like, "melt_c = 20").2.figures[0].before.unwrap();
-            let (_, _, shift) = shifted(like, &format!("melt_c = {:.2}", before_c + 0.6));
+            let (_, _, shift) = shifted(like, &format!("melt_c = {:.2}", before_c - 10.0));
             assert!(shift.figures[0].is_met(), "{like}: {shift:?}");
         }
     }

@@ -135,7 +135,7 @@ impl Halton {
 
 /// The primes.
 fn primes() -> impl Iterator<Item = u64> {
-    (2_u64..).filter(|&n| (2..n).take_while(|d| d * d <= n).all(|d| n % d != 0))
+    (2_u64..).filter(|&n| (2..n).all(|d| n % d != 0))
 }
 
 #[cfg(test)]
@@ -196,6 +196,30 @@ mod tests {
                 cells[(point[axis] * base as f64) as usize] += 1;
             }
             assert!(cells.iter().all(|&count| count == 3), "axis {axis}: {cells:?}");
+        }
+    }
+
+    /// The digits that become nothing lead to the first of the smallest cells, those that become the highest to the last: in both the point is
+    /// half a cell from the end.
+    #[test]
+    fn points_lie_in_the_middle_of_the_smallest_cell() {
+        let sequence = Halton::new(6, 7);
+        let mut point = Vec::new();
+        for (index, axis) in sequence.axes.iter().enumerate() {
+            let base = axis.base as usize;
+            let places: Vec<&[u32]> = axis.digits.chunks_exact(base).collect();
+            // The number whose digits all become `wanted`.
+            let number = |wanted: u32| {
+                places.iter().rev().fold(0, |number, place| {
+                    let digit = place.iter().position(|&digit| digit == wanted).unwrap_or(base);
+                    number * axis.base + digit as u64
+                })
+            };
+            let cells = (base as f64).powi(places.len() as i32);
+            sequence.point(number(0), &mut point);
+            assert!((point[index] * cells - 0.5).abs() < 1e-6, "base {base}: {}", point[index]);
+            sequence.point(number(base as u32 - 1), &mut point);
+            assert!(((1.0 - point[index]) * cells - 0.5).abs() < 1e-3, "base {base}: {}", point[index]);
         }
     }
 

@@ -382,15 +382,9 @@ fn evenly(least: f64, spare: f64, waiting: usize, low: f64, high: f64, u: f64) -
     share.clamp(low, high)
 }
 
-/// A share at one end, or anywhere between.
+/// A share at one end, or anywhere between: what goes beyond an end stays there.
 fn on_edge(low: f64, high: f64, u: f64) -> f64 {
-    if u < AT_LEAST {
-        low
-    } else if u > 1.0 - AT_MOST {
-        high
-    } else {
-        (low + (high - low) * (u - AT_LEAST) / (1.0 - AT_LEAST - AT_MOST)).clamp(low, high)
-    }
+    (low + (high - low) * (u - AT_LEAST) / (1.0 - AT_LEAST - AT_MOST)).clamp(low, high)
 }
 
 /// Whether a group has a total it may have.
@@ -611,6 +605,24 @@ mod tests {
         assert!(without(&edge) > edge.len() / 2);
     }
 
+    /// Of four with at least 4, 8, 12 and 16 % each takes its share of the 60 % above them by the same law; a bound that cuts nothing changes nothing.
+    #[test]
+    fn what_is_above_the_least_is_shared_out_evenly() {
+        let least = [4.0, 8.0, 12.0, 16.0];
+        for most in [100.0, 80.0] {
+            let filler = Filler::new(&space(&least, &[most; 4], &[]), 5).unwrap();
+            let found = points(&filler, 8000);
+            let even: Vec<&Vec<f64>> = found.iter().step_by(2).collect();
+            for i in 0..4 {
+                for part in [0.1, 0.2, 0.5] {
+                    let below = even.iter().filter(|percent| percent[i] < least[i] + 60.0 * part).count();
+                    let (share, expected) = (below as f64 / even.len() as f64, 1.0 - (1.0_f64 - part).powi(3));
+                    assert!((share - expected).abs() < 0.02, "ingredient {i}, {part}: {share} is not {expected}");
+                }
+            }
+        }
+    }
+
     #[test]
     fn an_edge_point_takes_its_ends_in_their_shares() {
         let share = |u: f64| on_edge(10.0, 30.0, u);
@@ -727,6 +739,51 @@ mod tests {
     }
 
     #[test]
+    fn bounds_outside_nothing_and_all_are_refused() {
+        let fault = |space: Space| Filler::new(&space, 0).err();
+        for (least, most) in [(-0.1, 50.0), (10.0, 100.1), (-0.1, 100.1)] {
+            let own = fault(space(&[least, 0.0], &[most, 100.0], &[]));
+            assert_eq!(own, Some(SpaceError::Contradiction { ingredient: 0, least, most }));
+            let total = fault(space(&[0.0; 3], &[100.0; 3], &[("waxes", &[0, 1], least, most)]));
+            assert_eq!(total, Some(SpaceError::GroupContradiction { group: "waxes".into(), least, most }));
+        }
+    }
+
+    #[test]
+    fn totals_are_taken_with_rounding() {
+        let fault = |least: [f64; 3], most: [f64; 3], total: (f64, f64)| {
+            Filler::new(&space(&least, &most, &[("waxes", &[0, 1], total.0, total.1)]), 0).err()
+        };
+        assert_eq!(fault([20.0, 20.0 + 1e-7, 0.0], [100.0; 3], (0.0, 40.0)), None);
+        assert_eq!(fault([0.0; 3], [20.0, 20.0 - 1e-7, 100.0], (40.0, 100.0)), None);
+        let over = fault([20.0, 20.1, 0.0], [100.0; 3], (0.0, 40.0));
+        assert!(matches!(over, Some(SpaceError::GroupOver { .. })), "{over:?}");
+        let under = fault([0.0; 3], [20.0, 19.9, 100.0], (40.0, 100.0));
+        assert!(matches!(under, Some(SpaceError::GroupUnder { .. })), "{under:?}");
+    }
+
+    /// What an inner total must hold or may hold counts, not only the ingredients in it.
+    #[test]
+    fn totals_inside_one_another_must_agree() {
+        let fault = |outer: (f64, f64), inner: (f64, f64), most: f64| {
+            let groups: [(&str, &[usize], f64, f64); 2] =
+                [("solids", &[0, 1, 2], outer.0, outer.1), ("waxes", &[0, 1], inner.0, inner.1)];
+            Filler::new(&space(&[0.0; 4], &[100.0, 100.0, most, 100.0], &groups), 0).err()
+        };
+        let group = "solids".to_owned();
+        assert_eq!(
+            fault((0.0, 30.0), (35.0, 60.0), 100.0),
+            Some(SpaceError::GroupOver { group: group.clone(), sum: 35.0, most: 30.0 })
+        );
+        assert_eq!(
+            fault((50.0, 90.0), (0.0, 20.0), 10.0),
+            Some(SpaceError::GroupUnder { group, sum: 30.0, least: 50.0 })
+        );
+        assert_eq!(fault((0.0, 36.0), (35.0, 60.0), 100.0), None);
+        assert_eq!(fault((30.0, 90.0), (0.0, 20.0), 10.0), None);
+    }
+
+    #[test]
     fn crossing_groups_reject_points_or_are_named() {
         let crossing = |least: f64| {
             space(&[0.0; 4], &[100.0; 4], &[("waxes", &[0, 1], 20.0, 40.0), ("local", &[1, 2], least, 100.0)])
@@ -740,6 +797,14 @@ mod tests {
         assert_eq!(
             Filler::new(&impossible, 1).err(),
             Some(SpaceError::GroupUnder { group: "local".into(), sum: 40.0, least: 50.0 })
+        );
+        // The least of the two in it are more than it may hold, whatever else is asked.
+        let mut impossible =
+            space(&[0.0; 4], &[100.0; 4], &[("waxes", &[0, 1], 20.0, 40.0), ("local", &[1, 2], 0.0, 30.0)]);
+        impossible.least = vec![0.0, 15.0, 20.0, 0.0];
+        assert_eq!(
+            Filler::new(&impossible, 1).err(),
+            Some(SpaceError::GroupOver { group: "local".into(), sum: 35.0, most: 30.0 })
         );
         // Each alone is possible: at most 40 % of the first two, at least 80 % of the middle two, at most 50 % of the third.
         let mut impossible = crossing(95.0);

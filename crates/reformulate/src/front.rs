@@ -459,6 +459,24 @@ mod tests {
         assert_eq!(near(0.1), [0, 1, 2]);
     }
 
+    /// By their ranges (100, 1, the ends alone) the fourth is 0.65 or more from both ends, squared, the third 0.45. By the first coordinate
+    /// alone it would be the third.
+    #[test]
+    fn a_coordinate_of_a_narrow_range_counts_as_much() {
+        let points =
+            [(0.0, 1.0), (100.0, 0.0), (45.0, 0.5), (80.0, 0.9)].map(|(first, second)| [first, second, 0.0, 0.0, 0.0]);
+        assert_eq!(spread(&points, 3), [0, 1, 3]);
+    }
+
+    /// Whole numbers above 2^52 are told apart to the last one; twice as far from zero they no longer would be.
+    #[test]
+    fn where_a_range_begins_does_not_count() {
+        for from in [0.0, 2_f64.powi(52)] {
+            let line: Vec<Scores> = [0.0, 1.0, 3.0, 5.0].map(|first| [from + first, 0.0, 0.0, 0.0, 0.0]).to_vec();
+            assert_eq!(spread(&line, 3), [0, 2, 3], "from {from}");
+        }
+    }
+
     #[test]
     fn thinning_keeps_the_extremes_and_the_number() {
         let points: Vec<Scores> = filled(&cloud(3000, 1_000_000, 8)).iter().map(|(scores, _)| *scores).collect();

@@ -455,10 +455,12 @@ mod tests {
         );
     }
 
-    /// A fat that is molten at 20 °C counts as liquid, one that is not does not.
+    /// A fat or an ester that is molten at 20 °C counts as liquid, one that is not does not.
     #[test]
     fn what_is_molten_in_a_cool_room_is_a_liquid() {
-        for (text, liquid) in [("palm olein", true), ("coconut oil 76", false)] {
+        for (text, liquid) in
+            [("palm olein", true), ("isopropyl myristate", true), ("squalane", true), ("coconut oil 76", false)]
+        {
             let start = bar(&format!("beeswax 30%, {text} 70%"));
             assert_eq!(place(&start, "beeswax", "candelilla-wax", 30.0).giving(), (70.0, liquid), "{text}");
         }
@@ -474,8 +476,26 @@ mod tests {
         assert!(found(&|x| x, 40.0) <= AMOUNT_TOLERANCE);
         assert!(found(&|x| -x, 39.0) >= 39.0 - AMOUNT_TOLERANCE);
         assert_eq!(found(&|x| x, 0.0), 0.0);
+        // Above the point of the grid that is best, too.
+        assert!((found(&|x| (x - 6.7).powi(2), 40.0) - 6.7).abs() <= AMOUNT_TOLERANCE);
         // A point of the grid that nothing near it comes up to stands.
         assert_eq!(found(&|x| if x == 6.0 { 0.0 } else { 1.0 + (x - 20.0).abs() }, 40.0), 6.0);
+    }
+
+    /// Each look costs an assessment: the grid is no finer than it is said to be.
+    #[test]
+    fn the_grid_is_walked_in_steps_of_two_percent() {
+        for (most, expected) in [(6.0, vec![0.0, 2.0, 4.0, 6.0]), (5.0, vec![0.0, 5.0 / 3.0, 10.0 / 3.0, 5.0])] {
+            let looked = std::cell::RefCell::new(Vec::new());
+            let of = |x: f64| {
+                looked.borrow_mut().push(x);
+                Ok(x)
+            };
+            least(&of, most).unwrap();
+            let looked = looked.into_inner();
+            assert!(looked[..4].iter().zip(&expected).all(|(a, b)| (a - b).abs() < 1e-9), "{looked:?}");
+            assert!(looked[4] < 2.0, "the search between goes on near the best: {looked:?}");
+        }
     }
 
     #[test]

@@ -254,6 +254,34 @@ fn a_melt_is_as_far_off_as_its_first_crystal() {
     near("turned", turned[0].tangents[0].gradient[0], gradient[1]);
 }
 
+/// In a melt, too, the slope is that of the margin: of an exchange of wax and oil, by central differences.
+#[test]
+fn the_slope_in_a_melt_is_that_of_its_margin() {
+    const STEP: f64 = 0.01;
+    let asked =
+        [Demand::Hold { temperature_c: 75.0 }, Demand::Softer { than: Firmness::Kpa(5.0), temperature_c: 75.0 }];
+    for text in ["beeswax 40, sunflower oil 60", "beeswax 12, cocoa butter 30, sunflower oil 58"] {
+        let (ingredients, percent) = split(&bar(text));
+        let judge = judge(&options(0), &ingredients, &asked, 0.9);
+        let here = judge.judge(&percent, true).unwrap();
+        let last = percent.len() - 1;
+        let exchanged = |by: f64| {
+            let mut moved = percent.clone();
+            moved[0] += by;
+            moved[last] -= by;
+            judge.judge(&moved, false).unwrap()
+        };
+        let (more, less) = (exchanged(STEP), exchanged(-STEP));
+        for (number, standing) in here.iter().enumerate() {
+            let gradient = &standing.tangents[0].gradient;
+            let slope = gradient[0] - gradient[last];
+            let expected = (more[number].margin - less[number].margin) / (2.0 * STEP);
+            assert!(standing.margin.abs() > 10.0 && expected.abs() > 1e-3, "{text}: {standing:?}");
+            assert!((slope / expected - 1.0).abs() < 0.02, "{text}: {slope} is not {expected}");
+        }
+    }
+}
+
 #[test]
 fn what_is_not_there_and_the_order_of_the_rest_change_nothing() {
     let demands = demands();

@@ -473,7 +473,7 @@ mod tests {
             ("mango-butter", "needle_dmm = 90", None, Some(90.0)),
             ("berry-wax", "melt_c = 50.5\nneedle_dmm = 27", Some(50.5), Some(27.0)),
             ("sunflower-oil", "melt_c = -5", Some(-5.0), None),
-            ("shea-butter", "melt_c = 33.84\nneedle_dmm = 114", Some(33.84), Some(114.0)),
+            ("shea-butter", "melt_c = 33.84\nneedle_dmm = 192", Some(33.84), Some(192.0)),
             // Along an edge: POS and SOS crystals are the last ones in turn.
             ("cocoa-butter", "melt_c = 32.51\nneedle_dmm = 45", Some(32.51), Some(45.0)),
         ] {

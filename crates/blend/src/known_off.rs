@@ -90,7 +90,7 @@ pub fn sentences(library: &Library, formula: &Formula, known: &[KnownOff], state
         formula.parts.iter().find_map(|part| {
             let ingredient = library.ingredients.get(part.ingredient)?;
             let like = ingredient.lot_of.and_then(|parent| library.ingredients.get(parent)).unwrap_or(ingredient);
-            (like.key == key && part.percent >= TOLD_FROM_PERCENT).then(|| (ingredient, part.percent))
+            (like.key == key && part.percent >= TOLD_FROM_PERCENT).then_some((ingredient, part.percent))
         })
     };
     let told = known.iter().filter(|one| states.contains(&one.state)).filter_map(|one| {

@@ -14,6 +14,9 @@ const SOLIDS_OFF_POINTS: f64 = 10.0;
 /// Melting further off than this is told, K: twice the spread of slip points between methods (2.4 to 2.7 °C, read).
 const MELTING_OFF_K: f64 = 5.0;
 
+/// Temperature, °C, and error of each figure, by temperature in tenths of a degree.
+type Bins = BTreeMap<i64, Vec<(f64, f64)>>;
+
 /// Returns what is known to be off, by ingredient, state, quantity and temperature: mean errors of neat ingredients beyond what is usual. Solids
 /// that are off the same way at neighbouring temperatures are one entry. Rows left out or scored apart say nothing here.
 ///
@@ -22,8 +25,8 @@ const MELTING_OFF_K: f64 = 5.0;
 /// * `table`: the measurements.
 /// * `scored`: their predictions, from [`crate::predict()`]; central values are enough.
 pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) -> Vec<KnownOff> {
-    // Errors by ingredient, state, quantity; then by temperature in tenths of a degree (of one quantity, all melting points are one).
-    let mut errors: BTreeMap<(&str, CrystalState, OffQuantity), BTreeMap<i64, Vec<(f64, f64)>>> = BTreeMap::new();
+    // All melting points of an ingredient are one bin.
+    let mut errors: BTreeMap<(&str, CrystalState, OffQuantity), Bins> = BTreeMap::new();
     for one in scored {
         let row = &table[one.row];
         let [part] = row.formula.parts.as_slice() else { continue };

@@ -71,7 +71,7 @@ fn a_test_is_kept_expected_and_listed() {
     Bench test 4 kept  (Fern bar)
     Relief, left the mould at 64.4 °F, on the day of the pour: 0.031 in whole, 0.02 in
       broken.
-    Expected by the tables alone: relief down to 0.0089 in (0.0021 to 0.031). What came out
+    Expected by the tables alone: relief down to 0.0096 in (0.0023 to 0.031). What came out
       had a chance of 11 in 100.
     Predictions learn from it with `barwright trial fit`.
     ");

@@ -81,7 +81,7 @@ fn a_test_is_kept_expected_and_listed() {
     stdout:
     Bench test 5 kept  (Fern bar)
     Grain, 30 days after the pour: smooth.
-    Expected by the tables alone: risk of grain 0.06. What came out had a chance of 94 in
+    Expected by the tables alone: risk of grain 0.07. What came out had a chance of 93 in
       100.
     It is kept, and teaches nothing yet: the model has no parameter of its own for grain.
     ");

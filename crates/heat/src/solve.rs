@@ -15,7 +15,8 @@
 //! leaves one cell enters the next to the last bit, and the balance closes to rounding however loosely Newton's iteration was ended.
 //!
 //! **Steps.** The local error is turned into a temperature by the matrix of the step, which also takes the sting out of stiff parts, and its root mean square
-//! is held to [`Accuracy`], bar and mould counting alike whatever their masses. Steps end at each kink of the air temperature; at a step of it the run starts anew.
+//! is held to [`Accuracy`], bar and mould counting alike whatever their masses. Heat flows from warm to cold: a step that leaves some cell colder or warmer than anything met so far,
+//! by more than the temperature of [`Accuracy`], is cut. Steps end at each kink of the air temperature; at a step of it the run starts anew.
 //!
 //! # Source
 //! Hosea and Shampine 1996, Appl. Numer. Math. 20, 21 (TR-BDF2 and its error); Swaminathan and Voller 1992, Metall. Trans. B 23, 651 (Newton in
@@ -50,6 +51,8 @@ pub const MOST_STEPS: usize = 200_000;
 pub const SHORTEST_STEP_S: f64 = 1e-6;
 /// A step that Newton's iteration does not end is shortened to this share.
 pub const CUT: f64 = 0.25;
+/// A step that leaves the range of temperatures met is shortened to this share.
+pub const OVERSHOOT_CUT: f64 = 0.5;
 /// Least and greatest factor from one step to the next.
 pub const GROWTH: (f64, f64) = (0.2, 4.0);
 /// The next step is aimed at this share of what the error would allow.
@@ -87,7 +90,7 @@ impl Default for Accuracy {
 /// Rule from one time to the next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Scheme {
-    /// Second order, L-stable. May overshoot by about the error allowed.
+    /// Second order, L-stable. May overshoot by the error allowed, no more.
     #[default]
     TrBdf2,
     /// First order, L-stable, never overshoots; needs many more steps.
@@ -331,6 +334,8 @@ impl<'a> Stepper<'a> {
         self.field.begin(&self.old, air_c);
         let mut end_w = self.start_rate(air_c);
         let mut last = self.field.sample(0.0, air_c);
+        // Coldest and warmest met so far, in the body and around it.
+        let mut met_c = widened(range_c(self.field.temperatures_c()), air_c);
         while pending.next_if(|&t| t <= 0.0).is_some() {
             samples.push(last);
         }
@@ -378,11 +383,19 @@ impl<'a> Stepper<'a> {
                     continue;
                 }
             };
+            let next_s = if step_s == left_s { stop_s } else { time_s + step_s };
+            let meets_c = widened(met_c, ambient.temperature_c(next_s, Side::Before));
+            let outside_k = self.outside_k(meets_c);
+            if outside_k > self.accuracy.temperature_k && step_s > SHORTEST_STEP_S {
+                self.work.rejected += 1;
+                wish_s = (OVERSHOOT_CUT * step_s).max(SHORTEST_STEP_S);
+                continue;
+            }
+            met_c = meets_c;
             self.work.steps += 1;
             if self.work.steps >= MOST_STEPS {
                 return Err(HeatError::TooManySteps { steps: self.work.steps, time_s });
             }
-            let next_s = if step_s == left_s { stop_s } else { time_s + step_s };
             through_j += tried.heat_j;
             passed_j += tried.heat_j.abs();
             end_w = tried.end_w;
@@ -409,6 +422,7 @@ impl<'a> Stepper<'a> {
             wish_s = if step_s < wish_s { grown_s.max(wish_s.min(allowed_s)) } else { grown_s };
             if time_s < task.end_s && ambient.steps_at(time_s) {
                 let air_c = ambient.temperature_c(time_s, Side::After);
+                met_c = widened(met_c, air_c);
                 self.field.begin(&self.old, air_c);
                 end_w = self.start_rate(air_c);
                 wish_s = wish_s.min(self.first_step(task.end_s));
@@ -445,6 +459,21 @@ impl<'a> Stepper<'a> {
     fn rounding_j(&self) -> f64 {
         let held_j: f64 = self.field.mass_kg.iter().zip(&self.old).map(|(mass, h)| mass * h.abs()).sum();
         self.work.steps as f64 * f64::EPSILON * held_j
+    }
+
+    /// How far the step just made leaves a range of temperatures at its end or on the way, K; 0 or less within it.
+    fn outside_k(&mut self, (cold_c, warm_c): (f64, f64)) -> f64 {
+        let mut outside_k = f64::NEG_INFINITY;
+        let stages = match self.scheme {
+            Scheme::TrBdf2 => [Some(&self.middle), Some(&self.new)],
+            Scheme::BackwardEuler => [None, Some(&self.new)],
+        };
+        for enthalpy in stages.into_iter().flatten() {
+            self.field.read(enthalpy);
+            let (coldest_c, warmest_c) = range_c(self.field.temperatures_c());
+            outside_k = outside_k.max(cold_c - coldest_c).max(warmest_c - warm_c);
+        }
+        outside_k
     }
 
     /// Rates of the old enthalpies as read last; returns the heat through the faces, W.
@@ -592,8 +621,8 @@ impl<'a> Stepper<'a> {
         sum.sqrt()
     }
 
-    /// The bar at a time within the step just made: by the parabola through its start, its middle stage and its end, or by a line where the rule
-    /// is of first order. Rates are not used: they jump where a cell begins or ends to melt.
+    /// The bar at a time within the step just made: by the parabola through its start, its middle stage and its end, as far as it stays between
+    /// them, or by a line where the rule is of first order. Rates are not used: they jump where a cell begins or ends to melt.
     fn within_step(&mut self, from_s: f64, to_s: f64, at_s: f64, ambient: &Ambient) -> Sample {
         let step_s = to_s - from_s;
         let x = ((at_s - from_s) / step_s).clamp(0.0, 1.0);
@@ -607,7 +636,12 @@ impl<'a> Stepper<'a> {
             Scheme::BackwardEuler => (1.0 - x, 0.0, x),
         };
         for i in 0..self.old.len() {
-            self.scratch[i] = start * self.old[i] + middle * self.middle[i] + end * self.new[i];
+            let value = start * self.old[i] + middle * self.middle[i] + end * self.new[i];
+            let (least, most) = (self.old[i].min(self.new[i]), self.old[i].max(self.new[i]));
+            self.scratch[i] = match self.scheme {
+                Scheme::TrBdf2 => value.max(least.min(self.middle[i])).min(most.max(self.middle[i])),
+                Scheme::BackwardEuler => value.max(least).min(most),
+            };
         }
         self.field.read(&self.scratch);
         self.field.sample(at_s, ambient.temperature_c(at_s, Side::Before))
@@ -629,6 +663,16 @@ impl<'a> Stepper<'a> {
         }
         after
     }
+}
+
+/// Coldest and warmest of some temperatures, °C.
+fn range_c(temperatures_c: &[f64]) -> (f64, f64) {
+    temperatures_c.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |range_c, &t| widened(range_c, t))
+}
+
+/// A range of temperatures and one more, °C.
+fn widened((cold_c, warm_c): (f64, f64), met_c: f64) -> (f64, f64) {
+    (cold_c.min(met_c), warm_c.max(met_c))
 }
 
 /// Which of the equations of a step.

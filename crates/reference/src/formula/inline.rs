@@ -54,13 +54,12 @@ pub fn read_inline(text: &str, name: &str, library: &Library) -> Result<Reading,
 /// Cuts a text into parts; blank ones at the end of a line are passed over, others are reported.
 fn segments(text: &str, findings: &mut Findings) -> Vec<Range<usize>> {
     let mut segments = Vec::new();
-    let mark = if text.starts_with(BYTE_ORDER_MARK) { BYTE_ORDER_MARK.len() } else { 0 };
-    let mut start = mark;
+    let mut start = if text.starts_with(BYTE_ORDER_MARK) { BYTE_ORDER_MARK.len() } else { 0 };
     // Whether nothing but blanks and line ends stand before the part since the text began or a separator came.
     let mut expects_part = true;
     let mut in_comment = false;
     let mut before: [Option<char>; 2] = [None, None];
-    let mut letters = text.char_indices().skip_while(|(at, _)| *at < mark).peekable();
+    let mut letters = text.char_indices().peekable();
     let mut close = |span: Range<usize>, separator: Option<char>, segments: &mut Vec<Range<usize>>| {
         let piece = text.get(span.clone()).unwrap_or("");
         let from = span.start + piece.len() - piece.trim_start().len();
@@ -94,7 +93,7 @@ fn segments(text: &str, findings: &mut Findings) -> Vec<Range<usize>> {
         if in_comment {
             if is_line_end {
                 in_comment = false;
-                start = at + letter.len_utf8();
+                start = at;
             }
         } else if is_line_end || letter == '#' || is_separator {
             close(start..at, is_separator.then_some(letter), &mut segments);
@@ -169,7 +168,8 @@ fn without_dash(name: &str) -> &str {
 
 /// Tells name and amount of a part apart; either may come out empty.
 ///
-/// A number at each end is an amount only where the rest is no name: `70 coconut oil 76` is 70 of `coconut oil 76`.
+/// A number at each end is an amount only where the rest is no name: `70 coconut oil 76` is 70 of `coconut oil 76`. Where the rest is a name either way, the
+/// amount is the number at the end.
 fn cut<'t>(whole: &'t str, library: &Library) -> (&'t str, &'t str) {
     if let Some(mark) = whole.rfind([':', '=']) {
         let (name, amount) = whole.split_at_checked(mark).unwrap_or((whole, ""));
@@ -253,6 +253,9 @@ mod tests {
             "* 1 lb of beeswax\n* 3 lb of castor oil;",
             "beeswax 1e+1 + castor oil 3e1",
             "beeswax 25;\n castor oil 75;\n\n",
+            "beeswax 25\n, castor oil 75",
+            "beeswax 25\n\n; castor oil 75",
+            "25% beeswax+75% castor oil",
         ] {
             let reading = read_inline(text, "x", &library());
             assert_eq!(parts(&library(), reading), [("beeswax", 25.0), ("castor-oil", 75.0)], "{text:?}");
@@ -276,6 +279,21 @@ mod tests {
         }
         for text in ["70 coconut oil 75", "70 coconut oil 76 30", "26 beeswax 30"] {
             assert_eq!(codes(read_inline(text, "x", &library)), ["two-amounts"], "{text:?}");
+        }
+    }
+
+    #[test]
+    fn a_number_at_each_end_belongs_to_whichever_name_is_known() {
+        for (names, text, read) in [
+            (["85 wax", "x"], "85 wax 30, castor oil 10", [("a", 75.0), ("castor-oil", 25.0)]),
+            // `5 refined` is no amount, so the amount is the 85.
+            (["85 wax", "wax 5 refined"], "85 wax 5 refined, castor oil 15", [("b", 85.0), ("castor-oil", 15.0)]),
+            (["85 wax", "wax 30"], "85 wax 30, castor oil 10", [("a", 75.0), ("castor-oil", 25.0)]),
+        ] {
+            let [first, second] = names;
+            let lots = format!("[lot.a]\nlike='beeswax'\nname='{first}'\n[lot.b]\nlike='beeswax'\nname='{second}'\n");
+            let (library, _) = library().with_lots(&lots).unwrap();
+            assert_eq!(parts(&library, read_inline(text, "x", &library)), read, "{text}");
         }
     }
 
@@ -306,6 +324,7 @@ mod tests {
             ("beeswax 10 ml", "volume", "10 ml"),
             ("10 fl oz beeswax", "volume", "10 fl oz"),
             ("beeswax 45 °C", "temperature-as-amount", "45 °C"),
+            ("45 °C beeswax", "temperature-as-amount", "45 °C"),
             ("beeswax 1 g, castor oil 2", "mixed-units", "2"),
             ("beeswax 5 %, castor oil 1 kg", "mixed-units", "1 kg"),
         ] {

@@ -15,6 +15,9 @@ use crate::{Diagnostic, Library};
 const COMMA_HINT: &str =
     "A comma between two digits is a decimal comma; put a blank after a comma that parts ingredients.";
 
+/// Most words of a unit: `parts by mass`.
+const MOST_UNIT_WORDS: usize = 3;
+
 /// Reads a formula from inline text and gives it the name `name`.
 ///
 /// Parts are separated by commas, semicolons, plus signs or line ends; each is a name and an amount in either order, with `:`
@@ -202,11 +205,10 @@ fn leading_amount(whole: &str) -> Option<usize> {
         return None;
     }
     let number_end = whole.len() - scan(whole).rest()?.len();
-    let mut ends = words(whole.get(number_end..)?).take(2).map(|(at, word)| number_end + at + word.len());
-    let (one, two) = (ends.next(), ends.next());
+    let ends = words(whole.get(number_end..)?).take(MOST_UNIT_WORDS).map(|(at, word)| number_end + at + word.len());
     let is_unit_up_to = |end: usize| whole.get(number_end..end).is_some_and(|unit| is_unit(unit.trim()));
-    let end = two.into_iter().chain(one).find(|end| is_unit_up_to(*end));
-    Some(end.unwrap_or(first.len()))
+    // The last of them is the longest.
+    Some(ends.filter(|end| is_unit_up_to(*end)).last().unwrap_or(first.len()))
 }
 
 /// Whether a text is one number and a unit or nothing after it.
@@ -256,6 +258,7 @@ mod tests {
             "beeswax 25\n, castor oil 75",
             "beeswax 25\n\n; castor oil 75",
             "25% beeswax+75% castor oil",
+            "25 parts by mass beeswax, 75 Parts by Weight of castor oil",
         ] {
             let reading = read_inline(text, "x", &library());
             assert_eq!(parts(&library(), reading), [("beeswax", 25.0), ("castor-oil", 75.0)], "{text:?}");

@@ -502,8 +502,9 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
+    use crate::TableTexts;
     use crate::formula::read_inline;
-    use crate::sample::{codes, library, parts};
+    use crate::sample::{INGREDIENTS, TEXTS, codes, library, parts};
 
     #[test]
     fn a_lot_copies_its_parent_and_states_its_own() {
@@ -547,6 +548,29 @@ mod tests {
         let oil = "Ricinus Communis Seed Oil (and) Tocopherol";
         assert_eq!(of("oil-2"), ("oil-2", oil, AnimalOrigin::Possible, None));
         assert_eq!(library.ingredients[6].inci_parts, library.ingredients[3].inci_parts);
+    }
+
+    #[test]
+    fn a_density_is_as_good_as_the_lot_or_as_what_it_is_like() {
+        let ingredients = INGREDIENTS.replace("0.96,20,read,s1,20", "0.96,20,estimated,s1,20");
+        let library = Library::from_tables(&TableTexts { ingredients: &ingredients, ..TEXTS }).unwrap();
+        let text = "[lot.weighed]\nlike='beeswax'\ndensity_g_ml=0.95\n[lot.copied]\nlike='beeswax'";
+        let (library, _) = library.with_lots(text).unwrap();
+        let of = |key: &str| {
+            let lot = library.ingredient(key).unwrap();
+            (lot.density_g_ml, lot.density_status, lot.density_source.as_str())
+        };
+        assert_eq!(of("weighed"), (0.95, Status::Read, LOT_SOURCE));
+        assert_eq!(of("copied"), (0.96, Status::Estimated, "s1"));
+    }
+
+    /// 16.4 + 49.8 + 33.8 is 100 but for the last bit, and a scaling would make 49.8 into 49.800000000000004.
+    #[test]
+    fn parts_of_a_blend_that_sum_to_100_stay_as_written() {
+        let (library, _) =
+            library().with_lots("[lot.a]\nlike='castor-oil'\ninci={ A = 16.4, B = 49.8, C = 33.8 }").unwrap();
+        let shares: Vec<f64> = library.ingredients[4].inci_parts.iter().map(|part| part.percent).collect();
+        assert_eq!(shares, [49.8, 33.8, 16.4]);
     }
 
     #[test]

@@ -694,6 +694,8 @@ mod tests {
         for text in [
             "hours,temperature_c\n0,20\n1.5,30\n",
             "\u{feff}Minutes;Temp (°F)\r\n0;68,0\r\n\r\n90;86\r\n",
+            "# logger 2, shed\ndays;c\n0;20\n0,0625;30\n",
+            "\n\ndays;c\n0;20\n0,0625;30\n",
             "# logger\ntime_s\thumidity\tair_c\n100\t40\t20\n5500\t41\t30",
             "time,celsius\n08:00,20\n9:30:00,30\n",
             "time,celsius\n23:00,20\n00:30,30\n",

@@ -376,7 +376,7 @@ fn read(text: &str, whole: &str) -> Result<(f64, Meaning), QuantityError> {
         return Err(QuantityError::NotANumber { written: written() });
     };
     let meaning = if unit.is_empty() { Some(Meaning::Share(Unit::Parts)) } else { meaning(unit) };
-    let temperature = meaning.is_none() && unit.len() <= LONGEST_UNIT && is_temperature_unit(unit);
+    let temperature = unit.len() <= LONGEST_UNIT && is_temperature_unit(unit);
     if meaning.is_none() && !temperature && !unit.starts_with(char::is_alphabetic) {
         return Err(QuantityError::NotANumber { written: written() });
     }
@@ -505,6 +505,7 @@ mod tests {
             ("2 %", "no-measure"),
             ("1/4 spoonful", "unknown-unit"),
             ("1/2/3 tsp", "not-a-number"),
+            ("1.5/2 tsp", "not-a-number"),
             ("1 2 1/2 tsp", "not-a-number"),
             ("/4 tsp", "not-a-number"),
             ("20 C", "temperature-as-amount"),
@@ -531,6 +532,19 @@ mod tests {
             assert!((seen - wanted_ml).abs() < 1e-9 * wanted_ml, "{text}: {seen}");
         }
         assert_eq!(parse_measure("1/2 l"), Ok(Measure::Millilitres(500.0)));
+    }
+
+    #[test]
+    fn a_unit_longer_than_any_is_none() {
+        let spread = |start: &str, end: &str, length: usize| {
+            format!("{start}{}{end}", " ".repeat(length - start.len() - end.len()))
+        };
+        let parts = |length: usize| parse_quantity(&format!("26 {}", spread("parts by", "mass", length)));
+        assert_eq!(parts(32), Ok(Quantity { value: 26.0, unit: Unit::Parts }));
+        assert_eq!(parts(33).map_err(|error| error.code()), Err("unknown-unit"));
+        let degrees = |length: usize| parse_quantity(&format!("26 {}", spread("degrees", "C", length)));
+        assert_eq!(degrees(32).map_err(|error| error.code()), Err("temperature-as-amount"));
+        assert_eq!(degrees(33).map_err(|error| error.code()), Err("unknown-unit"));
     }
 
     #[test]

@@ -165,6 +165,16 @@ mod tests {
     }
 
     #[test]
+    fn a_name_cut_at_its_dot_is_to_be_put_in_quotes() {
+        let last = |text: &str| {
+            let errors = read_toml(text, "x", &library()).unwrap_err();
+            errors[0].hints.last().unwrap().clone()
+        };
+        assert_eq!(last("[parts]\ncastor.oil = 1"), "Write a name with a dot or a blank in quotes.");
+        assert_eq!(last("[parts]\nbeeswax = [1]"), "Write `26`, or a text such as `\"26 g\"`.");
+    }
+
+    #[test]
     fn depth_cannot_exhaust_the_stack() {
         let deep = 100_000;
         for text in [

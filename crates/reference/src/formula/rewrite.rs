@@ -244,7 +244,7 @@ impl<'t> File<'t> {
             return;
         };
         let Some(line) = self.lines.get(end) else { return };
-        if end + 1 < self.lines.len() && !closing_comma {
+        if !closing_comma {
             edits.extend(comma_after(body, line.value.end).map(|at| Edit { range: at..at + 1, text: String::new() }));
         }
         let between = self.own_line(line).map_or(", ".to_owned(), |indent| format!(",{}{indent}", self.line_end()));
@@ -421,6 +421,7 @@ mod tests {
                 "parts.beeswax = '3g'\nparts.castor-oil = \"7  g \"",
                 "parts.beeswax = '4g'\nparts.castor-oil = \"6  g \"",
             ),
+            ("[parts]\nbeeswax = '  30 g'\ncastor-oil = '70 g'", "[parts]\nbeeswax = '  40 g'\ncastor-oil = '60 g'"),
             ("[parts]\nbeeswax = '30 %'\ncastor-oil = '70'\n", "[parts]\nbeeswax = '40 %'\ncastor-oil = '60'\n"),
             (
                 "[parts]\nbeeswax = '0,3 kg'\ncastor-oil = '0,7 kg'",
@@ -486,6 +487,22 @@ mod tests {
             (
                 "parts = {\n  beeswax = 30\n  , castor-oil = 50 # no, not yet\n  , plain-wax = 20 # soft\n}\n",
                 "parts = {\n  beeswax = 40\n  , castor-oil = 60 # no, not yet\n   # soft\n}\n",
+            ),
+            (
+                "parts = {\n  plain-wax = 20 # soft\n  , beeswax = 30\n  , castor-oil = 50\n}\n",
+                "parts = {\n # soft\n   beeswax = 40\n  , castor-oil = 60\n}\n",
+            ),
+            (
+                "parts = {\n  beeswax = 30,\n  castor-oil = 50,\n  plain-wax = 20,\n}\n",
+                "parts = {\n  beeswax = 40,\n  castor-oil = 60,\n}\n",
+            ),
+            (
+                "parts = {\n  plain-wax = 20, beeswax = 30,\n  castor-oil = 50,\n}\n",
+                "parts = {\n beeswax = 40,\n  castor-oil = 60,\n}\n",
+            ),
+            (
+                "parts = {\n  beeswax = 30, plain-wax = 20,\n  castor-oil = 50,\n}\n",
+                "parts = {\n  beeswax = 40,\n  castor-oil = 60,\n}\n",
             ),
         ] {
             assert_eq!(rewritten(text, &[(0, 40.0), (3, 60.0)], None), changed);

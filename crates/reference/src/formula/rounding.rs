@@ -184,6 +184,36 @@ mod tests {
         assert_eq!(texts(100.0, &all), ["16", "16", "16", "16", "16.1", "16.1", "3.8"]);
     }
 
+    /// One step of 0.1, 0.01 or 0.001 is missing or too much; the amounts are 0.2, 0.3, 0.4 and 0.1 of it away from their rounded ones.
+    #[test]
+    fn a_step_goes_to_the_amount_nearest_to_it_and_not_to_the_largest() {
+        for (total, amounts, written) in [
+            (100.0, [10.02, 20.03, 30.04, 39.91], ["10", "20", "30.1", "39.9"]),
+            (100.0, [10.08, 20.07, 30.06, 39.79], ["10.1", "20.1", "30", "39.8"]),
+            (10.0, [1.002, 2.003, 3.004, 3.991], ["1", "2", "3.01", "3.99"]),
+            (1.0, [0.1002, 0.2003, 0.3004, 0.3991], ["0.1", "0.2", "0.301", "0.399"]),
+        ] {
+            assert_eq!(texts(total, &amounts.map(|amount| (amount, None))), written, "{total}");
+        }
+    }
+
+    /// A bar of 1 kg in tonnes: a small dose, a total that is not round, and a dose that changes by a hundredth of the total.
+    #[test]
+    fn what_is_the_same_goes_by_the_total_and_not_by_the_number() {
+        let third = 3.333e-4;
+        for (total, amounts, written) in [
+            (1e-3, [(4.37e-7, None), (3e-4, None), (6.995_63e-4, None)], ["0.00000044", "0.0003", "0.00069956"]),
+            (
+                9.999e-4,
+                [(3.9996e-4, Some(third)), (2.9997e-4, Some(third)), (2.9997e-4, Some(third))],
+                ["0.0004", "0.0003", "0.0003"],
+            ),
+            (1e-3, [(3e-5, Some(2e-5)), (4.7e-4, Some(4.8e-4)), (5e-4, Some(5e-4))], ["0.00003", "0.00047", "kept"]),
+        ] {
+            assert_eq!(texts(total, &amounts), written);
+        }
+    }
+
     #[test]
     fn a_small_dose_keeps_two_digits_and_the_total_its_sum() {
         assert_eq!(texts(100.0, &[(0.0437, None), (30.0, None), (69.9563, None)]), ["0.044", "30", "69.956"]);

@@ -110,6 +110,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
+    use barwright_blend::landmarks::Point as State;
 
     #[test]
     fn densities_add_up_by_volume() {
@@ -122,6 +123,28 @@ mod tests {
         assert!((density("beeswax 100") - 960.0).abs() < 1e-9);
         assert!((density("beeswax 30, sunflower oil 70") - 1e3 / (0.3 / 0.960 + 0.7 / 0.920)).abs() < 1e-9);
         assert_eq!(density_kg_per_m3(&library, &Formula { name: String::new(), parts: Vec::new() }), 0.0);
+    }
+
+    /// Points of one heat, one of less, and one that has more solids than the colder one before it.
+    #[test]
+    fn heat_rises_and_what_is_melted_never_falls_from_row_to_row() {
+        let point = |temperature_c: f64, enthalpy_j_per_kg: f64, solids: f64| HeatPoint {
+            enthalpy_j_per_kg,
+            state: State { temperature_c, solids, structure: 0.0, holding: 0.0, yield_kpa: 0.0 },
+        };
+        let points = [
+            point(20.0, 100.0, 0.75),
+            point(21.0, 100.0, 0.5),
+            point(22.0, 99.0, 0.625),
+            point(23.0, 2000.0, 0.0),
+            point(24.0, 4000.0, -1e-9),
+        ];
+        let rows: Vec<(f64, f64, f64)> =
+            rows(&points).iter().map(|row| (row.temperature_c, row.enthalpy_j_per_kg, row.melted_share)).collect();
+        assert_eq!(
+            rows,
+            [(20.0, 100.0, 0.25), (21.0, 101.0, 0.5), (22.0, 102.0, 0.5), (23.0, 2000.0, 1.0), (24.0, 4000.0, 1.0)]
+        );
     }
 
     #[test]

@@ -314,3 +314,38 @@ fn best(places: &[PlaceOutcome]) -> Option<usize> {
     let first = places.iter().enumerate().min_by(|(_, a), (_, b)| order(a, b))?;
     first.1.release_s.map(|_| first.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_best_place_has_no_high_risk_then_no_dew_then_is_the_soonest() {
+        let place = |grain: f64, dew: bool, release_s: Option<f64>| PlaceOutcome {
+            place: Place { name: String::new(), air_c: 20.0, fan: false },
+            skin_s: None,
+            set_s: None,
+            release_s: release_s.map(|time| Estimate { value: time, low: time, high: time }),
+            releases: 1.0,
+            grain,
+            slow_s: None,
+            surface_c: 20.0,
+            dew,
+            history: Vec::new(),
+        };
+        let (gritty, moderate) = (place(0.5, false, Some(600.0)), place(0.3, false, Some(9000.0)));
+        let wet = |time: f64| place(0.1, true, Some(time));
+        let never = place(0.0, false, None);
+        for (places, wanted) in [
+            (vec![gritty.clone(), moderate.clone()], Some(1)),
+            (vec![gritty.clone(), wet(900.0)], Some(1)),
+            (vec![wet(900.0), moderate.clone()], Some(1)),
+            (vec![wet(900.0), wet(800.0), wet(1000.0)], Some(1)),
+            (vec![never.clone(), gritty], Some(1)),
+            (vec![never], None),
+            (vec![], None),
+        ] {
+            assert_eq!(best(&places), wanted, "{places:?}");
+        }
+    }
+}

@@ -198,6 +198,17 @@ mod tests {
         assert!((step_k - 5.0).abs() < 1e-9, "{step_k}");
     }
 
+    /// A quarter of what the air outside goes up and down by gets past the wall, a hundred times what a row may be off; but a row stands only every ninety-sixth.
+    #[test]
+    fn air_that_goes_up_and_down_all_day_has_no_more_rows_in_the_box() {
+        let rows: Vec<(f64, f64)> =
+            (0..=140).map(|row| (DAY_S / 140.0 * f64::from(row), 30.0 + 4.0 * f64::from(row % 2))).collect();
+        let outside = Ambient::route(&rows).unwrap();
+        assert_eq!(outside.kinks_s().len(), 141);
+        let count = inside(&outside, DAY_S, 0.2, PATHS).unwrap().air.kinks_s().len();
+        assert!((20..=ROWS + 2).contains(&count), "{count}");
+    }
+
     #[test]
     fn frost_outside_cools_the_ice() {
         let found = inside(&Ambient::constant(-10.0).unwrap(), 50.0 * DAY_S, 0.2, PATHS).unwrap();

@@ -218,6 +218,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
+    use barwright_heat::Curve;
     use proptest::prelude::*;
 
     fn packing(bars: u32, foam_m: f64, ice_kg: f64) -> Packing {
@@ -339,6 +340,22 @@ mod tests {
         let [a, b, c] = several.block_m();
         assert!((several.block_m2() - 2.0 * (a * b + b * c + c * a)).abs() < 1e-12);
         assert!((c - 0.044).abs() < 1e-12, "{c}");
+    }
+
+    /// Bars of 48 ml and 0.95 g/ml; a round one of 60 × 20 mm has 56.55 ml.
+    #[test]
+    fn the_body_holds_every_bar() {
+        let curve = Curve::unmelting(2000.0).unwrap();
+        let wax = Material::new(950.0, curve, 0.2, 0.2).unwrap();
+        let mass_kg = |packing: Packing| packing.body(wax.clone(), 1.0, crate::cool::CELLS).unwrap().bar_mass_kg();
+        for (bars, foam_m) in [(1, 0.0), (6, 0.0), (1, 0.02), (6, 0.02)] {
+            let found = mass_kg(packing(bars, foam_m, 0.0));
+            assert!((found - 0.0456 * f64::from(bars)).abs() < 1e-9, "{bars}: {found}");
+        }
+        let round =
+            |bars| Packing { shape: BarShape::Round { diameter_mm: 60.0, height_mm: 20.0 }, ..packing(bars, 0.0, 0.0) };
+        let one_kg = 950.0 * std::f64::consts::PI * 0.03 * 0.03 * 0.02;
+        assert!((mass_kg(round(1)) - one_kg).abs() < 1e-9 && (mass_kg(round(4)) - 4.0 * one_kg).abs() < 1e-9);
     }
 
     proptest! {

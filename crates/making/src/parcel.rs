@@ -16,7 +16,7 @@ use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::interval::{Estimate, Spread};
 pub use barwright_heat::Sample as Record;
 use barwright_heat::ambient::Side;
-use barwright_heat::{Ambient, Branch, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
+use barwright_heat::{Ambient, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
 use barwright_reference::Formula;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -405,7 +405,6 @@ impl Runner<'_> {
         let watches: Vec<Watch> = holds.into_iter().collect();
         let run = solve(
             &Task {
-                branch: Branch::Heating,
                 samples_s: if recorded { &around.records_s } else { &around.looks_s },
                 watches: &watches,
                 accuracy: ACCURACY,

@@ -19,9 +19,7 @@ use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
-use barwright_heat::{
-    Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Start, Task, Watch, solve,
-};
+use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Task, Watch, solve};
 use barwright_reference::{Formula, Ingredient};
 use serde::Serialize;
 
@@ -306,12 +304,7 @@ fn jug(
     let falls = |level: f64| Watch { probe: Probe::Mean, crossing: Crossing::Falls, level };
     let watches: Vec<Watch> = std::iter::once(falls(pour_c)).chain(curves.haze_c.map(falls)).collect();
     let run = solve(
-        &Task {
-            branch: Branch::Cooling,
-            start: Start::Even { bar_c: start_c, mould_c: start_c },
-            watches: &watches,
-            ..Task::new(&body, &air, start_c, JUG_WATCHED_S)
-        },
+        &Task { branch: Branch::Cooling, watches: &watches, ..Task::new(&body, &air, start_c, JUG_WATCHED_S) },
         &|_| std::ops::ControlFlow::Continue(()),
     )?;
     let event = |at: usize| run.events_s.get(at).copied().flatten();

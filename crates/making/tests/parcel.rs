@@ -189,6 +189,52 @@ fn a_later_start_is_offered_only_where_there_is_a_night() {
     assert!(later.is_some_and(|one| one.mean_c.value < found.asked.mean_c.value - 1.0));
 }
 
+/// Twelve bars in foam, from a shed: hours and highest mean temperature of the later start, and that as asked.
+fn later(start_c: f64, route: &[(f64, f64)]) -> (Option<(f64, f64)>, f64) {
+    let formula = bar();
+    let packing = Packing { foam_m: 0.05, bars: 12, ..ALONE };
+    let task = ParcelTask { formula: &formula, packing, bar_ml: 48.0, start_c, route, cell_m: CELL_M };
+    let found = parcel(&bench(0), &task, &|_, _| ControlFlow::Continue(())).unwrap();
+    let later = found.ways.iter().find_map(|one| match one.way {
+        Way::Later { hours } => Some((hours, one.mean_c.value)),
+        _ => None,
+    });
+    (later, found.asked.mean_c.value)
+}
+
+/// Six hours of sun and eighteen of cold. Sent some hours later, in whole ones, the bars have the cold before most of the sun comes; in frost it is no other.
+#[test]
+fn the_best_later_start_has_the_cold_before_most_of_the_sun() {
+    let day = |sun_c: f64, cold_c: f64| [(0.0, sun_c), (21_600.0, sun_c), (21_600.0, cold_c), (DAY_S, cold_c)];
+    for (start_c, sun_c, cold_c) in [(20.0, 45.0, 5.0), (-10.0, 15.0, -20.0)] {
+        let (best, asked_c) = later(start_c, &day(sun_c, cold_c));
+        let (hours, mean_c) = best.unwrap();
+        assert!((4.0..=6.0).contains(&hours) && hours.fract() == 0.0, "{sun_c} °C: {hours} h");
+        assert!(mean_c < asked_c - 1.0, "{mean_c} {asked_c}");
+    }
+}
+
+/// Air of 30 °C with an hour of 25 °C in it: whenever they are sent, the bars come to 30 °C.
+#[test]
+fn a_later_start_that_spares_nothing_is_none() {
+    let route =
+        [(0.0, 30.0), (43_200.0, 30.0), (43_200.0, 25.0), (46_800.0, 25.0), (46_800.0, 30.0), (4.0 * DAY_S, 30.0)];
+    let (best, asked_c) = later(20.0, &route);
+    assert!(best.is_none() && (asked_c - 30.0).abs() < 0.1, "{best:?} {asked_c}");
+}
+
+/// A logger's rows in a zigzag of 2 K, hot for the first quarter and cold for the rest: of a day they are averaged over some ten minutes, of ten days over more
+/// than an hour, in which the hours of a day are lost.
+#[test]
+fn a_later_start_is_tried_where_the_windows_are_shorter_than_an_hour() {
+    let route = |days: f64| -> Vec<(f64, f64)> {
+        let row = |row: u32| if row < 100 { 43.0 } else { 4.0 } + 2.0 * f64::from(row % 2);
+        (0..=400).map(|number| (days * DAY_S / 400.0 * f64::from(number), row(number))).collect()
+    };
+    assert!(later(20.0, &route(1.0)).0.is_some());
+    assert_eq!(later(20.0, &route(10.0)).0, None);
+}
+
 #[test]
 fn a_million_rows_are_averaged() {
     let rows: Vec<(f64, f64)> =

@@ -6,9 +6,9 @@ use std::sync::LazyLock;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::{Options, Parameters};
-use barwright_making::pour::{BATH_C, FLASH_MARGIN_K, Limit, SEEDLESS_C};
+use barwright_making::pour::{BATH_C, FLASH_MARGIN_K, Limit, SEEDLESS_C, melting_order};
 use barwright_making::{MakingError, PourTask, Pouring, pour};
-use barwright_reference::{Formula, Library, formula};
+use barwright_reference::{Formula, Library, Part, formula};
 
 const LOTS: &str = "[lot.scent]\nlike = 'isopropyl myristate'\nflash_c = 75\n";
 
@@ -114,6 +114,18 @@ fn what_melts_highest_is_melted_first_and_of_liquids_the_most() {
     assert_eq!(plan.order[1].melts_c, Some(LIBRARY.ingredient("beeswax").unwrap().melt_high_c));
 }
 
+/// A formula that was read has each ingredient once; one put together elsewhere may not.
+#[test]
+fn an_ingredient_that_comes_twice_is_melted_at_once() {
+    let [olive, wax] = ["olive-oil", "beeswax"]
+        .map(|key| LIBRARY.ingredients.iter().position(|one| one.key == key).unwrap_or_else(|| unreachable!()));
+    let part = |ingredient: usize, percent: f64| Part { ingredient, percent };
+    let twice = Formula { name: String::new(), parts: vec![part(olive, 10.0), part(wax, 30.0), part(olive, 60.0)] };
+    let order = melting_order(&twice, |index| LIBRARY.ingredients.get(index));
+    let seen: Vec<(usize, f64)> = order.iter().map(|step| (step.ingredient, step.percent)).collect();
+    assert_eq!(seen, [(wax, 30.0), (olive, 70.0)]);
+}
+
 #[test]
 fn heat_is_that_of_warming_and_melting_and_goes_with_the_mass() {
     let wax = bar("beeswax 30, sunflower oil 70");
@@ -129,8 +141,8 @@ fn heat_is_that_of_warming_and_melting_and_goes_with_the_mass() {
     assert_eq!(half.bursts(1e9), 1);
 }
 
-/// A stirred jug has one temperature: m c dT/dt = −h A (T − room), over the whole outside of a cylinder as high as wide, with 8 to 14 W/m²K for a bare face in
-/// still air, radiation included (ISO 6946 has 7.7 for the wall of a room, recalled; a hot face gives off more).
+/// A stirred jug has one temperature: m c dT/dt = −h A (T − room), over the whole outside of a cylinder as high as wide, with 10 to 14 W/m²K for a bare face in
+/// still air that is 40 to 50 K warmer: 7 by radiation, 0.95 · 4 σ T³ at 320 K, and 3 (below) to 7 (side and top) by the air, 1.4 (ΔT/L)^¼ (Holman, recalled).
 #[test]
 fn a_jug_cools_as_one_temperature_does() {
     let wax = bar("beeswax 30, sunflower oil 70");
@@ -141,11 +153,25 @@ fn a_jug_cools_as_one_temperature_does() {
     let outside_m2 = 1.5 * std::f64::consts::PI * side_m * side_m;
     let ratio = (plan.hold_c - 20.0) / (plan.pour_c - 20.0);
     let cooled_s = |w_per_m2k: f64| 0.5 * 2100.0 / (w_per_m2k * outside_m2) * ratio.ln();
-    assert!(cooled_s(14.0) < down_s && down_s < cooled_s(8.0), "{} < {down_s} < {}", cooled_s(14.0), cooled_s(8.0));
+    assert!(cooled_s(14.0) < down_s && down_s < cooled_s(10.0), "{} < {down_s} < {}", cooled_s(14.0), cooled_s(10.0));
     // Twice as wide holds eight times as much and takes about twice as long.
     let large = planned(&PourTask { mass_kg: 4.0, ..half_kilogram(&wax) }).unwrap();
     let longer = large.down_s.unwrap().value / down_s;
     assert!((1.9..2.4).contains(&longer), "{longer}");
+}
+
+/// Hard fats set some degrees below where their old crystals dissolve (67 and 64 °C of soy wax): down to the first haze the jug is all liquid and has no heat of
+/// setting to give up, by which it would take some nine times as long.
+#[test]
+fn no_heat_of_setting_holds_up_the_jug_above_the_haze() {
+    let soy = bar("soy-wax-fully-hydrogenated 100");
+    let free = planned(&half_kilogram(&soy)).unwrap();
+    let (clear_c, haze_c) = (free.clear_c.unwrap().value, free.haze_c.unwrap().value);
+    assert!(clear_c > haze_c + 2.0, "{clear_c} {haze_c}");
+    let plan = planned(&PourTask { pour_c: Some(clear_c + 1.0), ..half_kilogram(&soy) }).unwrap();
+    let length = |to_c: f64| ((plan.hold_c - 20.0) / (to_c - 20.0)).ln();
+    let longer = plan.workable_s.unwrap().value / plan.down_s.unwrap().value * length(plan.pour_c) / length(haze_c);
+    assert!((1.0..1.2).contains(&longer), "{longer}");
 }
 
 #[test]

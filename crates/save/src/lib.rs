@@ -178,6 +178,22 @@ mod tests {
         assert_eq!(names, ["taken"]);
     }
 
+    /// A name that leads nowhere yet is taken as it is; one that cannot be looked at, below a file as if that were a folder (POSIX `lstat`: ENOTDIR), is refused.
+    #[test]
+    #[cfg(unix)]
+    fn links_end_at_a_name_that_is_free_and_not_at_one_that_cannot_be() {
+        let folder = tempfile::tempdir().unwrap();
+        let (file, free) = (folder.path().join("file"), folder.path().join("free"));
+        fs::write(&file, b"x").unwrap();
+        for (link, to) in [("to-free", "free"), ("to-none", "file/bar.toml")] {
+            std::os::unix::fs::symlink(to, folder.path().join(link)).unwrap();
+        }
+        assert_eq!(follow_links(&folder.path().join("to-free")).unwrap(), free);
+        let refused = |path: &Path| follow_links(path).unwrap_err().kind();
+        assert_eq!(refused(&file.join("bar.toml")), ErrorKind::NotADirectory);
+        assert_eq!(refused(&folder.path().join("to-none")), ErrorKind::NotADirectory);
+    }
+
     /// A pipe takes what is written and refuses to be synced (POSIX `fsync`: EINVAL): without the call there would be no refusal.
     #[test]
     #[cfg(unix)]

@@ -330,6 +330,22 @@ mod tests {
         assert!(!place.path().parent().unwrap().join("x.toml").exists());
     }
 
+    /// The folder is replaced by a file while the page is open (POSIX `stat` of a name below a file: ENOTDIR): nobody knows whether its files are gone.
+    #[test]
+    #[cfg(unix)]
+    fn a_file_that_cannot_be_looked_at_is_not_taken_as_gone() {
+        let (place, folder, library) = folder();
+        let path = place.path().to_owned();
+        drop(place);
+        std::fs::write(&path, "").unwrap();
+        let error = folder.read("bar.toml", &library).unwrap_err();
+        let saved = folder.write("bar.toml", None, &bar("x", 30.0, &library), &library);
+        std::fs::remove_file(&path).unwrap();
+        assert!(code(&error) == "bad-name" && error.complaints[0].message.contains("cannot be read"), "{error:?}");
+        let NotSaved::Failed(error) = saved.unwrap_err() else { unreachable!("nothing was seen there") };
+        assert_eq!(code(&error), "bad-name");
+    }
+
     #[test]
     #[cfg(unix)]
     fn a_link_may_stay_in_the_folder_and_not_leave_it() {

@@ -49,7 +49,7 @@ const RECORDS: usize = 240;
 /// Cells of a bar: times are within 1 % of those with cells of 1 mm, far inside what the film is known to.
 pub const CELLS: Resolution = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
 
-/// Local error of a step: times are within 1 % of those with the usual one.
+/// Local error of a step: times are within 2 % of those with the usual one.
 pub(crate) const ACCURACY: Accuracy = Accuracy { temperature_k: 0.2, melted_share: 0.02 };
 
 /// Between these temperatures the slow growth of coarse crystals is decided, °C (common practice, no source).

@@ -95,18 +95,18 @@ fn a_scented_and_coloured_batch_in_full() {
       my-wax first, the hardest: it melts up to 65 °C. Then the rest, in the order of the
         sheet.
       Melt 726 g to 72 °C, then pour at 67 °C.
-      All is dissolved at 62 °C (57 to 67); as it cools, the first haze comes at 62 °C (57
-        to 67).
+      All is dissolved at 62 °C (58 to 66); as it cools, the first haze comes at 62 °C (58
+        to 66).
       No hotter than 90 °C: what a water bath gives, and butters and oils keep well below
         it.
-      A jug of 363 g, taken off at 72 °C, pours well for 7 min (3 to 11).
+      A jug of 363 g, taken off at 72 °C, pours well for 7 min (4 to 10).
       The scent goes in last. Its lot states no `flash_c`: read its certificate how hot the
         melt may be.
 
     Cool and unmould
-      Best in the fridge at 5 °C: out of the mould after 71 min (47 to 99), with relief of
+      Best in the fridge at 5 °C: out of the mould after 71 min (46 to 100), with relief of
         0.7 mm whole.
-      It sets below 57 °C; its relief of 0.7 mm comes out whole below 22 °C, at its warmest
+      It sets below 57 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
         spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
         first.

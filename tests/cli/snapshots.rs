@@ -14,10 +14,10 @@ fn assess_in_full() {
     cold hands.
 
     Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
-      (78 in 100). Finest relief: 0.48 mm (0.12 to 2.0).
-    At 20 °C, once rested, it is as firm as liquid oil with 40 % (30 to 56) beeswax in it.
-    Keeps its shape for a day up to 40 °C (28 to 48); at 40 °C: open, 49 in 100.
-    On skin it glides (96 in 100): 80 % (75 to 83) of it is melted at 33 °C.
+      (77 in 100). Finest relief: 0.51 mm (0.16 to 1.9).
+    At 20 °C, once rested, it is as firm as liquid oil with 40 % (32 to 53) beeswax in it.
+    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 48 in 100.
+    On skin it glides (98 in 100): 80 % (78 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
@@ -31,26 +31,26 @@ fn assess_in_full() {
                Jojoba oil      12.0
 
     Melting
-      landmark          °C              test
-     ─────────────────────────────────────────────────────────────────────────────────────────
-      softening onset   25 (23 to 26)   half the firmness of 20 °C is gone; needle at several
-                                        temperatures, ASTM D1321
-      slip point        56 (51 to 61)   open tube; ISO 6321, AOCS Cc 3-25
-      drop point        57 (52 to 62)   falling drop; AOCS Cc 18-80, ASTM D127
-      end of melting    57 (53 to 62)   1 % of crystals left; calorimetry, AOCS Cj 1-94
-      clear point       60 (56 to 64)   last crystal gone; AOCS Cc 1-25
+      landmark          °C                    test
+     ───────────────────────────────────────────────────────────────────────────────────────────────
+      softening onset   24.8 (23.8 to 26.2)   half the firmness of 20 °C is gone; needle at several
+                                              temperatures, ASTM D1321
+      slip point        56 (52 to 59)         open tube; ISO 6321, AOCS Cc 3-25
+      drop point        57 (54 to 60)         falling drop; AOCS Cc 18-80, ASTM D127
+      end of melting    57 (54 to 61)         1 % of crystals left; calorimetry, AOCS Cj 1-94
+      clear point       60 (57 to 63)         last crystal gone; AOCS Cc 1-25
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
      ──────────────────────────────────────────────────────────────────────────────────────────────
-      20   36 (32 to 40)   70 (25 to 240)      40 (30 to 56)                  82 (33 to 240)
-      25   31 (24 to 35)   34 (11 to 120)      34 (25 to 47)                  180 (49 to over 250)
-      30   22 (19 to 30)   12 (3.4 to 51)      26 (22 to 38)                  over 250
-      35   19 (15 to 21)   6.4 (1.6 to 21)     25 (20 to 29)                  over 250
+      20   36 (33 to 38)   68 (27 to 220)      40 (32 to 53)                  84 (34 to 230)
+      25   31 (27 to 33)   33 (13 to 110)      34 (27 to 44)                  180 (52 to over 250)
+      30   22 (19 to 28)   12 (3.8 to 40)      26 (23 to 33)                  over 250
+      35   19 (16 to 21)   6.4 (1.8 to 20)     25 (21 to 28)                  over 250
 
     What this rests on
-      Composition: 58 figures, 34 quoted from memory of their source (58 % of the mass) and
-      24 estimated (42 % of the mass).
+      Composition: 62 figures, 34 quoted from memory of their source (57 % of the mass) and
+      28 estimated (43 % of the mass).
       In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
       points and model parameters.
 
@@ -78,51 +78,51 @@ fn compare_in_full() {
 
     What decides
       Fern hand bar, summer is firmer: 2.0 times at 20 °C, 2.2 times at 25 °C, 2.9 times at
-        30 °C and 3.0 times at 35 °C; at least 86 in 100 sure.
-      Fern hand bar, summer takes finer relief: 0.20 (0.065 to 0.73) against 0.48 (0.12 to
-        2.0) mm; 89 in 100 sure.
-      Fern hand bar, summer keeps its shape 6 °C hotter: 46 (36 to 53) against 40 (28 to 48) °C;
-        93 in 100 sure.
-      Fern hand bar, winter melts more on skin: 80 (75 to 83) against 74 (68 to 77) %; 97 in
-        100 sure.
+        30 °C and 3.0 times at 35 °C; at least 89 in 100 sure.
+      Fern hand bar, summer takes finer relief: 0.21 (0.065 to 0.70) against 0.51 (0.16 to
+        1.9) mm; the model's own odds: 93 in 100.
+      Fern hand bar, summer keeps its shape 6 °C hotter: 46 (37 to 51) against 40 (29 to 47) °C;
+        the model's own odds: 98 in 100.
+      Fern hand bar, winter melts more on skin: 80 (78 to 83) against 74 (71 to 76) %; over
+        99 in 100 sure.
 
     Which to pour
-      Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (36 to 53); 93 in 100
-        sure).
-      Finest detail: Fern hand bar, summer (finest relief 0.20 mm (0.065 to 0.73); 89 in 100
-        sure).
-      Skin: Fern hand bar, winter (96 in 100) and Fern hand bar, summer (82 in 100) glide.
+      Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (37 to 51); the
+        model's own odds: 98 in 100).
+      Finest detail: Fern hand bar, summer (finest relief 0.21 mm (0.065 to 0.70); the
+        model's own odds: 93 in 100).
+      Skin: Fern hand bar, winter (98 in 100) and Fern hand bar, summer (85 in 100) glide.
 
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
      ───────────────────────────────────────────────────────────────────────────────
-      fine detail, 0.8 mm             likely (78 in 100)      yes (97 in 100)
-      finest relief, mm               0.48 (0.12 to 2.0)      0.20 (0.065 to 0.73)
-      holds 40 °C                     open (49 in 100)        likely (88 in 100)
-      keeps its shape to, °C          40 (28 to 48)           46 (36 to 53)
-      on skin                         glides (96 in 100)      glides (82 in 100)
-      melted on skin, %               80 (75 to 83)           74 (68 to 77)
+      fine detail, 0.8 mm             likely (77 in 100)      yes (98 in 100)
+      finest relief, mm               0.51 (0.16 to 1.9)      0.21 (0.065 to 0.70)
+      holds 40 °C                     open (48 in 100)        likely (88 in 100)
+      keeps its shape to, °C          40 (29 to 47)           46 (37 to 51)
+      on skin                         glides (98 in 100)      glides (85 in 100)
+      melted on skin, %               80 (78 to 83)           74 (71 to 76)
       risk of grain, 0 to 1           0.04                    0.03
-      softening onset, °C             25 (23 to 26)           25.5 (24.2 to 27.2)
-      slip point, °C                  56 (51 to 61)           57 (53 to 62)
-      drop point, °C                  57 (52 to 62)           57 (54 to 63)
-      end of melting, °C              57 (53 to 62)           59 (56 to 65)
-      clear point, °C                 60 (56 to 64)           62 (59 to 67)
-      solids at 20 °C, %              36 (32 to 40)           44 (38 to 48)
-      solids at 25 °C, %              31 (24 to 35)           38 (30 to 43)
-      solids at 30 °C, %              22 (19 to 30)           30 (25 to 37)
-      solids at 35 °C, %              19 (15 to 21)           26 (21 to 28)
-      yield stress at 20 °C, kPa      70 (25 to 240)          140 (48 to 400)
-      yield stress at 25 °C, kPa      34 (11 to 120)          75 (24 to 220)
-      yield stress at 30 °C, kPa      12 (3.4 to 51)          35 (11 to 110)
-      yield stress at 35 °C, kPa      6.4 (1.6 to 21)         19 (6.1 to 55)
-      as beeswax in oil at 20 °C, %   40 (30 to 56)           53 (42 to 69)
-      as beeswax in oil at 25 °C, %   34 (25 to 47)           46 (35 to 61)
-      as beeswax in oil at 30 °C, %   26 (22 to 38)           39 (32 to 52)
-      as beeswax in oil at 35 °C, %   25 (20 to 29)           37 (31 to 44)
-      needle at 20 °C, 0.1 mm         82 (33 to 240)          45 (23 to 120)
-      needle at 25 °C, 0.1 mm         180 (49 to over 250)    77 (34 to 250)
-      needle at 30 °C, 0.1 mm         over 250                170 (52 to over 250)
+      softening onset, °C             24.8 (23.8 to 26.2)     25.6 (24.4 to 27.1)
+      slip point, °C                  56 (52 to 59)           57 (54 to 60)
+      drop point, °C                  57 (54 to 60)           57 (55 to 61)
+      end of melting, °C              57 (54 to 61)           59 (57 to 64)
+      clear point, °C                 60 (57 to 63)           62 (60 to 66)
+      solids at 20 °C, %              36 (33 to 38)           43 (40 to 46)
+      solids at 25 °C, %              31 (27 to 33)           38 (34 to 40)
+      solids at 30 °C, %              22 (19 to 28)           30 (26 to 35)
+      solids at 35 °C, %              19 (16 to 21)           26 (22 to 27)
+      yield stress at 20 °C, kPa      68 (27 to 220)          140 (55 to 360)
+      yield stress at 25 °C, kPa      33 (13 to 110)          74 (26 to 190)
+      yield stress at 30 °C, kPa      12 (3.8 to 40)          34 (12 to 93)
+      yield stress at 35 °C, kPa      6.4 (1.8 to 20)         19 (6.4 to 53)
+      as beeswax in oil at 20 °C, %   40 (32 to 53)           53 (43 to 68)
+      as beeswax in oil at 25 °C, %   34 (27 to 44)           46 (39 to 58)
+      as beeswax in oil at 30 °C, %   26 (23 to 33)           39 (33 to 47)
+      as beeswax in oil at 35 °C, %   25 (21 to 28)           37 (32 to 42)
+      needle at 20 °C, 0.1 mm         84 (34 to 230)          46 (25 to 110)
+      needle at 25 °C, 0.1 mm         180 (52 to over 250)    78 (37 to 230)
+      needle at 30 °C, 0.1 mm         over 250                170 (60 to over 250)
       needle at 35 °C, 0.1 mm         over 250                over 250
       Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 

@@ -40,23 +40,24 @@ fn a_wax_that_ran_out_in_full() {
     Before and after
                                    before               after
      ──────────────────────────────────────────────────────────────────────
-      keeps its shape up to, °C    40 (28 to 48)        43 (28 to 53)
-      finest relief, mm            0.48 (0.12 to 2.0)   0.65 (0.14 to 2.2)
-      yield stress at 20 °C, kPa   70 (25 to 240)       58 (17 to 220)
-      yield stress at 25 °C, kPa   34 (11 to 120)       29 (8.2 to 120)
-      yield stress at 30 °C, kPa   12 (3.4 to 51)       11 (3.6 to 43)
-      yield stress at 35 °C, kPa   6.4 (1.6 to 21)      7.4 (2.2 to 25)
-      melted on skin, %            80 (75 to 83)        89 (87 to 90)
+      keeps its shape up to, °C    40 (29 to 47)        43 (28 to 52)
+      finest relief, mm            0.51 (0.16 to 1.9)   0.70 (0.18 to 2.3)
+      yield stress at 20 °C, kPa   68 (27 to 220)       57 (20 to 200)
+      yield stress at 25 °C, kPa   33 (13 to 110)       29 (10 to 96)
+      yield stress at 30 °C, kPa   12 (3.8 to 40)       11 (3.8 to 39)
+      yield stress at 35 °C, kPa   6.4 (1.8 to 20)      7.4 (2.3 to 23)
+      melted on skin, %            80 (78 to 83)        89 (89 to 90)
       on skin it                   glides               glides
       risk of grain                low                  low
 
     The nearest, best first
       in its place        %   of its mass   off by, steps   what it cannot match
      ───────────────────────────────────────────────────────────────────────────────────────────────────
-      Candelilla wax   12.5          0.48             2.9   relief up, warmth up and the share melted
+      Candelilla wax   12.5          0.48             3.0   relief up, warmth up and the share melted
                                                             on skin up
-      Japan wax          39           1.5             3.4   relief down, warmth down and the share
-                                                            melted on skin down
+      Japan wax        38.5           1.5             3.4   firmness in a warm room down, relief down,
+                                                            warmth down and the share melted on skin
+                                                            down
       A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 %
       melted.
       In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting

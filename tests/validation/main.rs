@@ -7,6 +7,7 @@ mod heat;
 mod liquidus;
 mod measurements;
 mod orderings;
+mod pairs;
 mod paraffins;
 mod polymorphs;
 mod solubility;
@@ -17,7 +18,11 @@ use barwright_blend::{Assessment, Options, Parameters, assess};
 use barwright_reference::{CrystalState, Library, formula};
 use serde::de::DeserializeOwned;
 
-static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+/// The reference tables and the published samples.
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| {
+    let library = Library::builtin().expect("built-in tables are sound");
+    barwright_validation::samples::with_samples(&library).expect("the samples are sound")
+});
 static PARAMETERS: LazyLock<Parameters> =
     LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
 

@@ -34,6 +34,9 @@ pub(crate) const ROOM_C: f64 = 20.0;
 /// Families of symmetric stearic triglycerides, which grow the coarse crystals felt as grain.
 const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];
 
+/// What crystallises and is no wax.
+const FAT_CLASSES: [&str; 2] = ["triglyceride", "diglyceride"];
+
 /// The liquid oil of the beeswax-equivalent scale.
 const SCALE_OIL: &str = "sunflower-oil";
 
@@ -669,7 +672,7 @@ impl Content {
             };
             if SYMMETRIC_FAMILIES.contains(&family) {
                 content.symmetric_percent += percent;
-            } else if species.class != "triglyceride" {
+            } else if !FAT_CLASSES.contains(&species.class.as_str()) {
                 content.wax_percent += percent;
             }
         }

@@ -99,6 +99,8 @@ pub struct Calibration {
     pub weights: Vec<f64>,
     /// Residuals over their σ before and after.
     pub scores: Vec<(f64, f64)>,
+    /// Residuals after, on the scale of each row.
+    pub residuals: Vec<f64>,
     /// What the model leaves out.
     pub left: Left,
     /// Sum of squares of rows and coordinates, see [`packing`].
@@ -176,7 +178,18 @@ pub fn calibrate(
         .collect();
     let left = discrepancy::find(&bench, &parameters, &fit.residuals)?;
     left.store(&mut parameters);
-    Ok(Calibration { parameters, fitted, correlation, observations, weights, scores, left, objective, packings })
+    Ok(Calibration {
+        parameters,
+        fitted,
+        correlation,
+        observations,
+        weights,
+        scores,
+        residuals: fit.residuals,
+        left,
+        objective,
+        packings,
+    })
 }
 
 /// How far a parameter set stands from the optimum of the fit: the next step of the fit from where it stands, coordinate by coordinate.

@@ -12,7 +12,7 @@ use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
 use barwright_save::save;
 use barwright_validation::score::Group;
-use barwright_validation::{Report, known_off, measurement, predict};
+use barwright_validation::{Report, known_off, measurement, predict, samples};
 use clap::{Parser, ValueEnum};
 
 /// Fit the blend model's parameters to the fitting rows of the measurement table
@@ -57,6 +57,8 @@ impl Quantity {
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments = Arguments::parse();
     let library = Library::builtin().map_err(|faults| lines(&faults))?;
+    let library = samples::with_samples(&library)
+        .map_err(|faults| faults.into_iter().map(|fault| fault.message).collect::<Vec<_>>().join("\n"))?;
     let text = fs::read_to_string(&arguments.priors)?;
     let priors = Parameters::from_toml(&text)?;
     let table = measurement::read(&fs::read_to_string(&arguments.table)?, &library).map_err(|faults| lines(&faults))?;
@@ -119,9 +121,10 @@ fn report(calibration: &Calibration, out: &mut impl Write) -> std::io::Result<()
         let after = format!("{:.3} ± {:.3}", one.centre, one.sd);
         writeln!(out, "{:<32} {before:>18} {after:>18} {share:>8.0} %", one.name)?;
     }
-    writeln!(out, "\n{:<36} {:>8}  taken", "packing", "change of F")?;
+    writeln!(out, "\n{:<36} {:>8} {:>10}  taken", "packing", "change of F", "loss")?;
     for one in &calibration.packings {
-        writeln!(out, "{:<36} {:>11.1}  {}", one.name, one.change, if one.chosen { "yes" } else { "no" })?;
+        let taken = if one.chosen { "yes" } else { "no" };
+        writeln!(out, "{:<36} {:>11.1} {:>8.0} %  {taken}", one.name, one.change, 100.0 * one.loss)?;
     }
     let left = calibration.left;
     writeln!(

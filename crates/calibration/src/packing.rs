@@ -6,14 +6,22 @@
 //! F = Σ r² / σ² + Σ ((p − m) / s)²
 //! ```
 //! is compared. One that lowers `F` by [`LEAST_GAIN`] is taken, the best first; passes go on until none is. Rows count in full here: a row far
-//! off may be a bad row, which is why the fit makes light of it, but to a packing it may as well be the sign of a wrong crystal.
+//! off may be a bad row, which is why the fit makes light of it, but to a packing it may as well be the sign of a wrong crystal. The `σ` of rows of one
+//! sample is mostly that of its lot, so a curve that has moved as a whole costs little: a packing that leaves the rows of one kind further off than before,
+//! root mean square, by more than [`LARGEST_LOSS`] is not taken whatever `F` says.
+
+use std::collections::BTreeMap;
 
 use barwright_blend::coordinate::Coordinate;
 
 use crate::calibrate::{CalibrationError, Fitting, Trial, spread_out};
+use crate::observation::{Observation, Scale};
 
 /// `F` must fall by this much: two for the share, which is one more parameter (Akaike 1974, recalled), two for the choice among a dozen (judgement).
 pub const LEAST_GAIN: f64 = 4.0;
+
+/// The root mean square of the residuals of one kind may grow by this share (judgement).
+pub const LARGEST_LOSS: f64 = 0.05;
 
 /// A packing is judged when a step of its fit gains no more than this share: about as much as the data tell.
 const GAIN_TOLERANCE: f64 = 0.002;
@@ -25,6 +33,8 @@ pub struct Compared {
     pub name: String,
     /// Change of `F` when it was last tried: below zero is better.
     pub change: f64,
+    /// Largest growth of the root mean square of one kind of rows then, as a share of what it was.
+    pub loss: f64,
     /// Whether it was taken.
     pub chosen: bool,
 }
@@ -44,7 +54,7 @@ pub enum Choice {
 /// As [`crate::calibrate()`].
 pub(crate) fn choose(trial: &Trial<'_>, start: &Fitting) -> Result<Vec<Compared>, CalibrationError> {
     let mut compared: Vec<Compared> = (start.priors.packings.iter())
-        .map(|packing| Compared { name: packing.name.clone(), change: 0.0, chosen: packing.chosen })
+        .map(|packing| Compared { name: packing.name.clone(), change: 0.0, loss: 0.0, chosen: packing.chosen })
         .collect();
     let mut best: Option<Fitting> = None;
     loop {
@@ -53,8 +63,9 @@ pub(crate) fn choose(trial: &Trial<'_>, start: &Fitting) -> Result<Vec<Compared>
         for (index, one) in compared.iter_mut().enumerate().filter(|(_, one)| !one.chosen) {
             let fitting = with(trial, from, index)?;
             one.change = fitting.objective - from.objective;
+            one.loss = loss(trial.bench.observations, &from.fit.residuals, &fitting.fit.residuals);
             let least = next.as_ref().map_or(from.objective - LEAST_GAIN, |(_, other)| other.objective);
-            if fitting.objective < least {
+            if fitting.objective < least && one.loss <= LARGEST_LOSS {
                 next = Some((index, fitting));
             }
         }
@@ -62,6 +73,21 @@ pub(crate) fn choose(trial: &Trial<'_>, start: &Fitting) -> Result<Vec<Compared>
         compared[index].chosen = true;
         best = Some(fitting);
     }
+}
+
+/// Largest growth of the root mean square of one kind of rows, as a share of what it was; below zero where all shrink.
+///
+/// # Arguments
+/// * `observations`: the rows.
+/// * `before`, `after`: their residuals, on the scale of each.
+pub fn loss(observations: &[Observation], before: &[f64], after: &[f64]) -> f64 {
+    let mut squares: BTreeMap<Scale, (f64, f64)> = BTreeMap::new();
+    for ((one, before), after) in observations.iter().zip(before).zip(after) {
+        let (was, is) = squares.entry(one.scale).or_default();
+        *was += before * before;
+        *is += after * after;
+    }
+    squares.values().filter(|(was, _)| *was > 0.0).map(|(was, is)| (is / was).sqrt() - 1.0).fold(-1.0, f64::max)
 }
 
 /// The fit that stands, with one more packing.
@@ -83,4 +109,28 @@ fn with(trial: &Trial<'_>, from: &Fitting, index: usize) -> Result<Fitting, Cali
         }
     }
     trial.from(&priors, free, start, 1, GAIN_TOLERANCE)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::observation;
+    use barwright_reference::Library;
+    use barwright_validation::measurement;
+
+    /// Solids half as far off again and firmness half as far: a loss of a half, whatever the sum does.
+    #[test]
+    fn the_loss_is_that_of_the_kind_that_loses_most() {
+        let table = "id,study,formula,state,quantity,temperature_c,value,sd,kind,method,source,status,use,reason,note\n\
+            A,a,cocoa-butter 100,rested,solids_percent,20,80,2,point,m,lipp1998,recalled,fit,,\n\
+            B,a,cocoa-butter 100,rested,solids_percent,25,70,2,point,m,lipp1998,recalled,fit,,\n\
+            C,a,beeswax 100,rested,needle_dmm,25,20,,point,m,lipp1998,recalled,fit,,\n";
+        let rows = observation::of(&measurement::read(table, &Library::builtin().unwrap()).unwrap());
+        assert_eq!(rows.len(), 3);
+        // 3 and 4 points become 4.5 and 6: 5 to 7.5.
+        assert!((loss(&rows, &[3.0, 4.0, 1.0], &[4.5, -6.0, 0.5]) - 0.5).abs() < 1e-12);
+        assert!((loss(&rows, &[3.0, 4.0, 1.0], &[3.0, 4.0, 1.2]) - 0.2).abs() < 1e-12);
+        assert!((loss(&rows, &[3.0, 4.0, 1.0], &[1.5, 2.0, 0.9]) + 0.1).abs() < 1e-12);
+    }
 }

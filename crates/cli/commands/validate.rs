@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use barwright_reference::Library;
-use barwright_validation::{Measurement, Report, RowFault, before, measurement, predict, score};
+use barwright_validation::{Measurement, Report, RowFault, before, measurement, predict, samples, score};
 
 use super::builtin_parameters;
 use crate::args::Validate;
@@ -19,6 +19,9 @@ const BUILTIN_NAME: &str = "data/validation/measurements.csv";
 /// Runs the subcommand.
 pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let library = builtin_library()?;
+    let library = samples::with_samples(&library).map_err(|faults| {
+        CliError::internal(faults.into_iter().map(|fault| fault.message).collect::<Vec<_>>().join("; "))
+    })?;
     let parameters = builtin_parameters()?;
     let rows = load(order.table.as_deref(), &library)?;
     let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);

@@ -79,13 +79,13 @@ pub fn sentences(view: &View<'_>) -> Vec<String> {
     let mut said = Vec::new();
     let wanted = in_hundred(task.confidence);
     if found.mass_moved < NO_CHANGE && found.feasible {
-        said.push(format!("Nothing needs to change: everything asked is met ({wanted} sure)."));
+        said.push(format!("Nothing needs to change: everything asked is met, at odds of {wanted}."));
     } else if found.feasible {
         said.push(format!("Move {} % of the mass: {}.", amount(found.mass_moved), changes(view, found)));
     } else {
         let nearest =
             if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
-        said.push(format!("No formula within these limits meets everything asked ({wanted} sure)."));
+        said.push(format!("No formula within these limits meets everything asked at odds of {wanted}."));
         let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
         said.push(format!("{nearest}{what}."));
     }

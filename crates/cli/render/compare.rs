@@ -221,6 +221,14 @@ fn wording(property: &str) -> Option<Wording> {
     }
 }
 
+/// A probability as said: what no published figure was held against is called the model's own.
+fn odds(property: &str, probability: f64) -> String {
+    match property {
+        "hold_c" | "finest_feature_mm" | "grain_risk" => format!("the model's own odds: {}", in_hundred(probability)),
+        _ => format!("{} sure", in_hundred(probability)),
+    }
+}
+
 /// Returns the estimate of a property as shown, without its unit.
 fn shown(property: &str, estimate: &Estimate, units: Units) -> String {
     match property {
@@ -250,7 +258,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
         None => wording.several.to_owned(),
     };
     let ranked = if wording.low_first { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
-    let sure = in_hundred(ranked.probability(wording.low_first));
+    let sure = odds(&difference.property, ranked.probability(wording.low_first));
     let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
     let unit = unit(&difference.property, view.units);
     let show = |estimate: &Estimate| shown(&difference.property, estimate, view.units);
@@ -259,7 +267,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
         [(first, Some(best)), (_, Some(other))] => {
             let by = view.units.difference((best.value - other.value).abs());
             format!(
-                "{} {}: {} against {}{tail}; {sure} sure.",
+                "{} {}: {} against {}{tail}; {sure}.",
                 title(*first),
                 wording.two.replace("{}", &by),
                 show(best),
@@ -267,7 +275,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             )
         }
         [(first, Some(best)), (second, None)] => format!(
-            "{}: {}; {} {}; {sure} sure.",
+            "{}: {}; {} {}; {sure}.",
             title(*first),
             with_unit(&format!("{} {}", lower(wording.several), show(best)), unit),
             title(*second),
@@ -288,7 +296,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             let end = if wording.low_first { "lowest" } else { "highest" };
             let first = several.first().map_or("", |(index, _)| title(*index));
             format!(
-                "{}{}: {}. {first} is the {end}: {sure} sure.",
+                "{}{}: {}. {first} is the {end}: {sure}.",
                 heading,
                 if unit.is_empty() { String::new() } else { format!(", {unit}") },
                 each.join(", ")
@@ -366,15 +374,15 @@ fn best_words(view: &View<'_>, difference: &Difference, low: bool, titles: &[Str
             let shown =
                 with_unit(&shown(&difference.property, best, view.units), unit(&difference.property, view.units));
             let what = if low { "finest relief" } else { "keeps its shape up to" };
-            let sure = in_hundred(probability);
+            let sure = odds(&difference.property, probability);
             if probability < WORTH_SAYING {
                 format!(
-                    "{} by a little, too close to call against {} ({what} {shown}; {sure} sure).",
+                    "{} by a little, too close to call against {} ({what} {shown}; {sure}).",
                     title(*first),
                     title(*second)
                 )
             } else {
-                format!("{} ({what} {shown}; {sure} sure).", title(*first))
+                format!("{} ({what} {shown}; {sure}).", title(*first))
             }
         }
         _ => "none of them.".to_owned(),

@@ -99,7 +99,7 @@ pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
     output.text(&format!("  {holds}"), 2)?;
 
     if !loaded.demands.is_empty() {
-        output.heading("How surely each meets what is asked, in 100")?;
+        output.heading("Odds that each meets what is asked, in 100")?;
         let mut header = vec![String::new()];
         header.extend(loaded.demands.iter().map(|one| demand(one, units)));
         let mut sheet = Sheet::new(&header);

@@ -73,6 +73,9 @@ pub const STALL_STEPS: usize = 4;
 /// Gain in `U` of [`STALL_STEPS`] steps that still counts: about a seventh of a standard deviation.
 pub const STALL_GAIN: f64 = 1e-2;
 
+/// Damped steps that together gain less than this share of what the curvature promises creep along a corner of the model, which is then searched around (judgement).
+pub const CREEP_SHARE: f64 = 0.1;
+
 /// Corners of the model that are searched around, in all rounds together: with trials that contradict each other there is one at every step. Beyond these the
 /// point reached stands.
 pub const MOST_CORNERS: usize = 8;
@@ -503,7 +506,9 @@ impl<'a> Posterior<'a> {
             if gain <= GAIN_TOLERANCE || stalled {
                 return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian });
             }
-            loop {
+            let creeps = damping > 0.0 && before.is_some_and(|before| before - here.energy < CREEP_SHARE * gain);
+            let mut next = None;
+            while !creeps && next.is_none() && damping <= LARGEST_DAMPING {
                 let mut damped = matrix.clone();
                 for k in 0..damped.nrows() {
                     damped[(k, k)] *= 1.0 + damping;
@@ -514,24 +519,26 @@ impl<'a> Posterior<'a> {
                     let gained = here.energy - there.energy;
                     if gained > GAIN_TOLERANCE {
                         let promised = gradient.dot(&step) - 0.5 * step.dot(&(&matrix * &step));
-                        here = there;
                         damping = next_damping(damping, gained / promised);
-                        break;
+                        next = Some(there);
+                        continue;
                     }
                 }
                 damping = (damping * DAMPING_FACTOR).max(FIRST_DAMPING);
-                if damping > LARGEST_DAMPING {
-                    // A corner of the model: a crystal family appears there, and slopes say nothing of the other side.
-                    let found = if self.corners_left > 0 { self.lower_nearby(&here, &hessian)? } else { None };
-                    self.corners_left = self.corners_left.saturating_sub(1);
-                    match found {
-                        Some(found) => here = found,
-                        None => return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian }),
-                    }
-                    damping = 0.0;
-                    break;
-                }
             }
+            if let Some(there) = next {
+                here = there;
+                continue;
+            }
+            // A corner of the model: a crystal family appears there, and slopes say nothing of the other side.
+            let found = if self.corners_left > 0 { self.lower_nearby(&here, &hessian)? } else { None };
+            self.corners_left = self.corners_left.saturating_sub(1);
+            match found {
+                Some(found) => here = found,
+                None => return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian }),
+            }
+            damping = 0.0;
+            history.clear();
         }
         Err(LearnError::NotConverged { steps: MAX_STEPS, gain })
     }

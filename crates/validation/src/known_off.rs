@@ -44,7 +44,9 @@ pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) ->
             _ => continue,
         };
         let bin = if quantity == OffQuantity::Solids { (10.0 * at_c).round() as i64 } else { 0 };
-        let bins = errors.entry((&ingredient.key, row.state, quantity)).or_default();
+        // A published sample tells of the ingredient it is a sample of.
+        let of = ingredient.lot_of.and_then(|index| library.ingredients.get(index)).unwrap_or(ingredient);
+        let bins = errors.entry((&of.key, row.state, quantity)).or_default();
         bins.entry(bin).or_default().push((at_c, found.value - row.value));
     }
     let mut known = Vec::new();

@@ -2,6 +2,7 @@
 //!
 //! # Contents
 //! - [`measurement`]: reads and checks `data/validation/measurements.csv`, every fault with its line.
+//! - [`samples`]: what a publication says its samples were made of.
 //! - [`predict()`]: the same quantity from the blend model.
 //! - [`before`]: how each group stood before.
 //! - [`known_off()`]: what the residuals say is wrong of a neat ingredient.
@@ -14,6 +15,7 @@ pub mod known_off;
 pub mod measurement;
 pub mod predict;
 pub mod reproducibility;
+pub mod samples;
 pub mod score;
 
 pub use known_off::known_off;

@@ -198,8 +198,9 @@ struct Row {
 /// # Example
 /// ```
 /// use barwright_reference::Library;
-/// use barwright_validation::measurement;
+/// use barwright_validation::{measurement, samples};
 /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+/// let library = samples::with_samples(&library).map_err(|faults| format!("{faults:?}"))?;
 /// let rows = measurement::read(measurement::BUILTIN, &library).map_err(|faults| format!("{faults:?}"))?;
 /// assert!(!rows.is_empty());
 /// # Ok::<(), String>(())

@@ -107,6 +107,17 @@ fn part_files_of_killed_runs_go_and_nothing_else() {
     sweep(&at("no such folder"));
 }
 
+#[test]
+fn a_part_file_is_left_for_a_day_in_which_a_run_may_still_write_it() {
+    const HOUR: Duration = Duration::from_secs(3600);
+    let folder = tempdir().unwrap();
+    for (name, hours) in [("hour2", 2), ("hour23", 23), ("hour25", 25)] {
+        aged(&folder.path().join(format!(".barwright-{name}.part")), hours * HOUR);
+    }
+    sweep(folder.path());
+    assert_eq!(names(folder.path()), [".barwright-hour2.part", ".barwright-hour23.part"]);
+}
+
 #[cfg(unix)]
 mod unix {
     use std::fs::OpenOptions;

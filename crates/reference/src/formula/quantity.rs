@@ -534,6 +534,25 @@ mod tests {
         assert_eq!(parse_measure("1/2 l"), Ok(Measure::Millilitres(500.0)));
     }
 
+    /// By definition a pound is 16 ounces, 453.59237 g; NIST Handbook 44, appendix C (recalled): a cup is 8 fluid ounces, a pint 16.
+    #[test]
+    fn every_name_of_the_pound_the_cup_and_the_pint_means_the_same() {
+        for pound in ["lb", "lbs", "pound", "pounds"] {
+            let Ok(Measure::Grams(grams)) = parse_measure(&format!("1 {pound}")) else { unreachable!("{pound}") };
+            assert!((grams - 453.592_37).abs() < 1e-9, "{pound}: {grams}");
+        }
+        for (names, wanted_ml) in
+            [(["cup", "cups"].as_slice(), 236.588_236_5), (["pint", "pints", "pt"].as_slice(), 473.176_473)]
+        {
+            for name in names {
+                let Ok(Measure::Millilitres(seen)) = parse_measure(&format!("1 {name}")) else {
+                    unreachable!("{name}")
+                };
+                assert!((seen - wanted_ml).abs() < 1e-9, "{name}: {seen}");
+            }
+        }
+    }
+
     #[test]
     fn a_unit_longer_than_any_is_none() {
         let spread = |start: &str, end: &str, length: usize| {

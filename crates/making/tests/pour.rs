@@ -160,6 +160,19 @@ fn a_jug_cools_as_one_temperature_does() {
     assert!((1.9..2.4).contains(&longer), "{longer}");
 }
 
+/// The same for 20 kg in a room little colder than the first haze: 9 to 12 W/m²K, 8 of them by radiation at 335 K. With 2 K left the haze comes after
+/// ln(12.7 / 2) of 20 · 2100 / (h · 0.44 m²), 4.1 to 5.5 h; with half a kelvin left it would take 6.9 h at the least, longer than a jug is watched.
+#[test]
+fn a_jug_is_followed_for_six_hours() {
+    let wax = bar("beeswax 30, sunflower oil 70");
+    let haze_c = planned(&half_kilogram(&wax)).unwrap().haze_c.unwrap().value;
+    let workable =
+        |room_c: f64| planned(&PourTask { mass_kg: 20.0, room_c, ..half_kilogram(&wax) }).unwrap().workable_s;
+    let hours = workable(haze_c - 2.0).unwrap().value / 3600.0;
+    assert!((4.1..5.5).contains(&hours), "{hours}");
+    assert_eq!(workable(haze_c - 0.5), None);
+}
+
 /// Hard fats set some degrees below where their old crystals dissolve (67 and 64 °C of soy wax): down to the first haze the jug is all liquid and has no heat of
 /// setting to give up, by which it would take some nine times as long.
 #[test]

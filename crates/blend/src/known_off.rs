@@ -149,6 +149,41 @@ mod tests {
     }
 
     #[test]
+    fn what_melts_too_low_is_called_so_in_each_state() {
+        for (state, words) in [
+            (CrystalState::Fresh, "freshly cast"),
+            (CrystalState::Rested, "rested"),
+            (CrystalState::Tempered, "tempered"),
+        ] {
+            let off = KnownOff {
+                ingredient: "mango-butter".to_owned(),
+                quantity: OffQuantity::Melting,
+                state,
+                range_c: [38.0, 40.0],
+                bias: -5.1,
+                figures: 2,
+            };
+            assert_eq!(
+                off.sentence("mango butter", 75.0),
+                format!(
+                    "In the model mango butter (75 %), {words}, melts some 5 °C too low against 2 published figures."
+                )
+            );
+        }
+    }
+
+    #[test]
+    fn the_list_is_read_by_the_words_it_is_written_by() {
+        for (quantity, word) in [(OffQuantity::Solids, "solids"), (OffQuantity::Melting, "melting")] {
+            assert_eq!(quantity.word(), word);
+            let text = format!(
+                "ingredient = 'beeswax'\nquantity = '{word}'\nstate = 'rested'\nrange_c = [20.0, 30.0]\nbias = 12.0\nfigures = 2\n"
+            );
+            assert_eq!(toml::from_str::<KnownOff>(&text).unwrap().quantity, quantity);
+        }
+    }
+
+    #[test]
     fn a_lot_is_as_far_off_as_what_it_is_like() {
         assert_eq!(told("bag 50, beeswax 50", &[CrystalState::Fresh]).len(), 1);
     }

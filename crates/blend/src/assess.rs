@@ -574,7 +574,7 @@ impl<'a> Workbench<'a> {
         });
         let detail_probability = ensemble.probability(|outcome| outcome.finest_mm <= options.relief_mm);
         let hold_probability = ensemble.probability(|outcome| outcome.hold_c.is_some_and(|c| c >= options.hold_c));
-        let (likeliest, feel_probability) = likeliest_feel(&ensemble);
+        let (likeliest, feel_probability) = likeliest_feel(&ensemble, |outcome| outcome.feel);
         let grain = ensemble.estimate(|outcome| outcome.grain);
         let finite = ensemble.central.finest_mm.is_finite();
         Assessment {
@@ -617,7 +617,7 @@ impl<'a> Workbench<'a> {
                 temperature_c: parameters.skin.temperature_c,
                 melted_percent: ensemble.estimate(|outcome| outcome.melted_percent),
                 yield_stress_kpa: ensemble.estimate(|outcome| outcome.skin_kpa),
-                verdict: if feel_probability < LEAST_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest },
+                verdict: named_feel(likeliest, feel_probability),
                 likeliest,
                 probability: feel_probability,
             },
@@ -641,10 +641,15 @@ impl<'a> Workbench<'a> {
 }
 
 /// The feel that most draws agree on, that of the central draw first, and their share.
-fn likeliest_feel(ensemble: &Ensemble) -> (SkinFeel, f64) {
-    let odds = |feel| (feel, ensemble.probability(|outcome| outcome.feel == feel));
+fn likeliest_feel<T>(spread: &Spread<T>, feel_of: impl Fn(&T) -> SkinFeel) -> (SkinFeel, f64) {
+    let odds = |feel| (feel, spread.probability(|one| feel_of(one) == feel));
     let feels = [SkinFeel::Smears, SkinFeel::Glides, SkinFeel::Drags].map(odds);
-    feels.into_iter().fold(odds(ensemble.central.feel), |most, one| if one.1 > most.1 { one } else { most })
+    feels.into_iter().fold(odds(feel_of(&spread.central)), |most, one| if one.1 > most.1 { one } else { most })
+}
+
+/// The verdict of a likeliest feel with these odds.
+fn named_feel(likeliest: SkinFeel, odds: f64) -> SkinFeel {
+    if odds < LEAST_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest }
 }
 
 /// Needle penetration; draws softer than the test allows count as its limit.
@@ -677,5 +682,42 @@ impl Content {
             }
         }
         content
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::float_cmp, reason = "shares of five draws")]
+    use super::SkinFeel::{Drags, Glides, Open, Smears};
+    use super::*;
+
+    fn likeliest(central: SkinFeel, drawn: &[SkinFeel]) -> (SkinFeel, f64) {
+        likeliest_feel(&Spread { central, drawn: drawn.to_vec() }, |feel| *feel)
+    }
+
+    #[test]
+    fn the_likeliest_feel_is_that_of_most_draws_whatever_the_central_one_is() {
+        let draws = [Glides, Drags, Glides, Smears, Glides];
+        for central in [Smears, Glides, Drags] {
+            assert_eq!(likeliest(central, &draws), (Glides, 0.6));
+        }
+        assert_eq!(likeliest(Glides, &[Smears, Smears, Glides, Smears, Smears]), (Smears, 0.8));
+        assert_eq!(likeliest(Smears, &[Drags, Drags]), (Drags, 1.0));
+        assert_eq!(likeliest(Drags, &[]), (Drags, 1.0));
+    }
+
+    #[test]
+    fn of_two_feels_as_likely_the_central_one_is_named_and_else_the_softer() {
+        let draws = [Smears, Drags, Glides, Drags, Smears];
+        assert_eq!(likeliest(Smears, &draws), (Smears, 0.4));
+        assert_eq!(likeliest(Drags, &draws), (Drags, 0.4));
+        assert_eq!(likeliest(Glides, &draws), (Smears, 0.4));
+    }
+
+    #[test]
+    fn a_feel_is_named_from_six_odds_in_ten() {
+        for feel in [Smears, Glides, Drags] {
+            assert_eq!([0.4, 0.59, 0.6, 1.0].map(|odds| named_feel(feel, odds)), [Open, Open, feel, feel]);
+        }
     }
 }

@@ -22,7 +22,7 @@ fn the_fern_bar_in_its_tray() {
     stdout:
     Fern hand bar, winter  (setting)
 
-    Best in the fridge at 5 °C: out of the mould after 72 min (41 to 120), with relief of
+    Best in the fridge at 5 °C: out of the mould after 72 min (40 to 120), with relief of
       0.7 mm whole.
     Fern tray: 6 bars of 57 g, 343 g in all, 68 mm × 46 mm × 22 mm; poured at 65 °C.
 
@@ -30,8 +30,8 @@ fn the_fern_bar_in_its_tray() {
       place            skin             set through        out of the mould          grain   dew
      ────────────────────────────────────────────────────────────────────────────────────────────
       room 20 °C       1 min (0 to 1)   15 min (9 to 20)   3.1 h (0.95 to over 24)   low     no
-      fridge 5 °C      0 min (0 to 1)   13 min (8 to 17)   72 min (41 to 120)        low     no
-      freezer -18 °C   0 min            11 min (7 to 14)   47 min (30 to 60)         low     yes
+      fridge 5 °C      0 min (0 to 1)   13 min (8 to 17)   72 min (40 to 120)        low     no
+      freezer -18 °C   0 min            11 min (7 to 14)   47 min (30 to 61)         low     yes
       It sets below 56 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
       spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag

@@ -54,12 +54,12 @@ fn each_certificate_in_use_is_told_with_what_it_did() {
     let done = with_lots(&["assess", every, "--draws", "16"]);
     assert_eq!(done.status, 0);
     assert_snapshot!(done.stderr, @"
-    note: lot `soft-cocoa` melts at 31.8 °C by its certificate, 32.1 by the table: its species are shifted by up to 1.0 times what lots vary (POS 39.0 to 36.5 %, POP 19.0 to 21.1 %, SOS 22.0 to 21.2 %)
-    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.6 times what lots vary (POS 39.0 to 46.1 %, POP 19.0 to 13.0 %, SOS 22.0 to 24.2 %)
+    note: lot `soft-cocoa` melts at 31.8 °C by its certificate, 32.1 by the table: its species are shifted by up to 0.9 times what lots vary (POS 39.0 to 36.6 %, POP 19.0 to 21.0 %, SOS 22.0 to 21.2 %)
+    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.2 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
     note: lot `hard-cocoa` is past its best-before date of 2020-06-30
     note: lot `odd-cocoa` melts at 40.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 3.0 times what lots vary (POS 39.0 to 49.6 %, POP 19.0 to 12.1 %, SOS 22.0 to 27.9 %), and none may move further than 3: that reaches 33.7 °C; the certificate may be of another material or another test, or the table wrong about this one
     note: lot `read-cocoa` melts at 40.0 °C by its certificate, 33.1 by its species; its species stand, and the certificate may be of another material or another test, or the table wrong about this one
-    note: lot `soft-wax` melts at 62.5 °C by its certificate, 63.7 by the table, and has a needle penetration of 24 dmm by its certificate, 19.6 by the table: its species are shifted by up to 3.0 times what lots vary (resin 7.0 to 9.7 %, diester-C60 20.0 to 22.3 %, alkene-C33 3.4 to 5.7 %)
+    note: lot `soft-wax` melts at 62.5 °C by its certificate, 63.8 by the table, and has a needle penetration of 24 dmm by its certificate, 19.6 by the table: its species are shifted by up to 3.0 times what lots vary (resin 7.0 to 9.7 %, diester-C60 20.0 to 22.3 %, alkene-C33 3.4 to 5.7 %)
     note: lot `soft-lanolin` has a needle penetration of 20 dmm by its certificate and is too soft for the needle by the table: its species are shifted by up to 3.0 times what lots vary (lanolin-ester 32.0 to 41.6 %, lanolin-liquid 21.0 to 12.8 %, sterol-ester 18.0 to 11.0 %), and none may move further than 3: that reaches no penetration that the needle could measure; the certificate may be of another material or another test, or the table wrong about this one
     note: lot `thin-oil` has a needle penetration of 20 dmm by its certificate but is liquid at 25 °C by the table, which stands
     note: lot `thin-mineral-oil` melts at -10.0 °C by its certificate but has no melting point by the table, which stands
@@ -120,7 +120,7 @@ fn lots_of_a_shelf_are_told_too() {
     let arguments = ["explore", "-", "--lots", "lots.toml", "--candidates", "9", "--draws", "16", "--show", "1"];
     let done = run_in(folder.path(), &arguments, shelf.as_bytes());
     assert_snapshot!(done.stderr, @"
-    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.6 times what lots vary (POS 39.0 to 46.1 %, POP 19.0 to 13.0 %, SOS 22.0 to 24.2 %)
+    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.2 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
     note: lot `hard-cocoa` is past its best-before date of 2020-06-30
     note: price is not weighed: there is no price of `sunflower-oil`
     ");

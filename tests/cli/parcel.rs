@@ -27,7 +27,7 @@ fn a_parked_car_in_full() {
     Keeps its shape on this route: unlikely (12 in 100).
     The core gets to 48.0 °C (48.0 to 48.2); at the most 91 % (85 to 93) of the bar is
       liquid, its oils included, against 63 % when it is sent.
-    It keeps its shape for a day up to 41 °C (29 to 53); here its mean temperature gets to
+    It keeps its shape for a day up to 41 °C (28 to 53); here its mean temperature gets to
       48.1 °C (48.1 to 48.2).
     It fails after 1.1 h (0.44 to over 4.0).
     One bar of 44 g, 60 mm × 40 mm × 20 mm (no size was named); sent at 20 °C along
@@ -101,7 +101,7 @@ fn a_box_with_foam_and_ice_in_us_units() {
     Formula 1  (rested, in the post)
 
     Keeps its shape on this route: unlikely (19 in 100).
-    The core gets to 110.9 °F (108.9 to 112.8); at the most 87 % (84 to 90) of the bar is
+    The core gets to 110.9 °F (108.9 to 112.8); at the most 87 % (83 to 90) of the bar is
       liquid, its oils included, against 65 % when it is sent.
     It keeps its shape for a day up to 106 °F (83 to 128); here its mean temperature gets to
       112.5 °F (110.5 to 114.3).
@@ -118,7 +118,7 @@ fn a_box_with_foam_and_ice_in_us_units() {
       sent 10 h later on this route          81 in 100         92.2 °F (91.0 to 93.5)             80   -
       1.8 in of foam, 10 oz of ice           56 in 100         102 °F (97 to 103)                 82   -
       as asked: 1 in of foam, 10 oz of ice   19 in 100         110.9 °F (108.9 to 112.8)          87   18 h (14 to over 24)
-      carton only                            under 1 in 100    132.3 °F (129.4 to 133.8)          97   11 h (4.6 to 15)
+      carton only                            under 1 in 100    132.3 °F (129.4 to 133.8)          97   11 h (4.5 to 15)
       The ice has melted: 1 in of foam, 42 oz of ice after 17 h; 1.8 in of foam, 42 oz of
       ice after 23 h; sent 10 h later on this route after 5.3 h; 1.8 in of foam, 10 oz of
       ice after 11 h; as asked: 1 in of foam, 10 oz of ice after 9.2 h.

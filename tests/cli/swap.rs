@@ -42,8 +42,8 @@ fn a_wax_that_ran_out_in_full() {
      ──────────────────────────────────────────────────────────────────────
       keeps its shape up to, °C    40 (29 to 47)        43 (28 to 52)
       finest relief, mm            0.51 (0.16 to 1.9)   0.70 (0.18 to 2.3)
-      yield stress at 20 °C, kPa   68 (27 to 220)       57 (20 to 200)
-      yield stress at 25 °C, kPa   33 (13 to 110)       29 (10 to 96)
+      yield stress at 20 °C, kPa   68 (26 to 220)       57 (20 to 200)
+      yield stress at 25 °C, kPa   33 (13 to 110)       29 (9.8 to 97)
       yield stress at 30 °C, kPa   12 (3.8 to 40)       11 (3.8 to 39)
       yield stress at 35 °C, kPa   6.4 (1.8 to 20)      7.4 (2.3 to 23)
       melted on skin, %            80 (78 to 83)        89 (89 to 90)

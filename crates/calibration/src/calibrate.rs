@@ -125,7 +125,7 @@ pub fn calibrate(
     table: &[Measurement],
     choice: Choice,
 ) -> Result<Calibration, CalibrationError> {
-    let observations = observation::of(table);
+    let observations = observation::of(library, table);
     let rows: Vec<Measurement> = observations.iter().map(|one| one.row.clone()).collect();
     let bench = Bench { library, rows: &rows, observations: &observations };
     let variances = bench.variances(priors)?;
@@ -215,7 +215,7 @@ pub fn next_step(
     found: &Parameters,
     table: &[Measurement],
 ) -> Result<Vec<(String, f64)>, CalibrationError> {
-    let observations = observation::of(table);
+    let observations = observation::of(library, table);
     let rows: Vec<Measurement> = observations.iter().map(|one| one.row.clone()).collect();
     let bench = Bench { library, rows: &rows, observations: &observations };
     let variances = bench.variances(priors)?;

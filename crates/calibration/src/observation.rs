@@ -20,6 +20,7 @@ use std::collections::BTreeMap;
 
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::penetration;
+use barwright_reference::Library;
 use barwright_validation::reproducibility::{HALF_WIDTH, test_sd};
 use barwright_validation::score::Group;
 use barwright_validation::{Bound, Measurement, Quantity, Scored, Use};
@@ -53,14 +54,20 @@ pub struct Observation {
     pub scale: Scale,
     /// Standard deviation of the test.
     pub test_sd: f64,
+    /// Its ingredients as positions in the library, in order; a published sample is what it is a sample of.
+    pub ingredients: Vec<usize>,
 }
 
 /// Picks the fitting rows of a table.
-pub fn of(table: &[Measurement]) -> Vec<Observation> {
-    table.iter().filter(|row| row.use_as == Use::Fit).filter_map(one).collect()
+///
+/// # Arguments
+/// * `library`: the ingredients the rows name.
+/// * `table`: the measurements.
+pub fn of(library: &Library, table: &[Measurement]) -> Vec<Observation> {
+    table.iter().filter(|row| row.use_as == Use::Fit).filter_map(|row| one(library, row)).collect()
 }
 
-fn one(row: &Measurement) -> Option<Observation> {
+fn one(library: &Library, row: &Measurement) -> Option<Observation> {
     let mut row = row.clone();
     if row.quantity == Quantity::NeedleDmm {
         row.sd = None;
@@ -82,7 +89,10 @@ fn one(row: &Measurement) -> Option<Observation> {
         None => Scale::Ranked,
     };
     let test_sd = test_sd(&row);
-    Some(Observation { row, scale, test_sd })
+    let like = |index: usize| library.ingredients.get(index).and_then(|found| found.lot_of).unwrap_or(index);
+    let mut ingredients: Vec<usize> = row.formula.parts.iter().map(|part| like(part.ingredient)).collect();
+    ingredients.sort_unstable();
+    Some(Observation { row, scale, test_sd, ingredients })
 }
 
 impl Observation {
@@ -110,11 +120,10 @@ impl Observation {
         width / SD_PER_INTERVAL
     }
 
-    /// What shares its lots: the experiment, the set of ingredients, the state and the scale.
-    fn cluster(&self) -> (&str, Vec<usize>, &'static str, Scale) {
-        let mut parts: Vec<usize> = self.row.formula.parts.iter().map(|part| part.ingredient).collect();
-        parts.sort_unstable();
-        (&self.row.source, parts, self.row.state.word(), self.scale)
+    /// What shares its lots and what the model leaves out: the experiment, the set of ingredients, the state and the scale. Five cocoa butters of one table share
+    /// the latter.
+    fn cluster(&self) -> (&str, &[usize], &'static str, Scale) {
+        (&self.row.source, &self.ingredients, self.row.state.word(), self.scale)
     }
 }
 
@@ -159,4 +168,25 @@ pub fn cluster_sizes(observations: &[Observation]) -> Vec<f64> {
 pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
     let each = observations.iter().zip(shared_sd).zip(cluster_sizes(observations));
     each.map(|((one, sd), size)| one.test_sd * one.test_sd + size * sd * sd).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use barwright_validation::{measurement, samples};
+
+    /// The five cocoa butters of one table are one experiment of 20 figures, the coconut oil of another is one of 5.
+    #[test]
+    fn samples_of_one_fat_in_one_table_are_one_experiment() {
+        let library = samples::with_samples(&Library::builtin().unwrap()).unwrap();
+        let rows = of(&library, &measurement::read(measurement::BUILTIN, &library).unwrap());
+        let sizes = cluster_sizes(&rows);
+        let of_study = |study: &str| {
+            let members = rows.iter().zip(&sizes).filter(|(one, _)| one.row.study == study);
+            members.map(|(_, size)| *size).collect::<Vec<_>>()
+        };
+        assert_eq!(of_study("cocoa-butter-origins"), [20.0; 20]);
+        assert_eq!(of_study("coconut-typical-curve"), [5.0; 5]);
+    }
 }

@@ -126,7 +126,8 @@ mod tests {
             A,a,cocoa-butter 100,rested,solids_percent,20,80,2,point,m,lipp1998,recalled,fit,,\n\
             B,a,cocoa-butter 100,rested,solids_percent,25,70,2,point,m,lipp1998,recalled,fit,,\n\
             C,a,beeswax 100,rested,needle_dmm,25,20,,point,m,lipp1998,recalled,fit,,\n";
-        let rows = observation::of(&measurement::read(table, &Library::builtin().unwrap()).unwrap());
+        let library = Library::builtin().unwrap();
+        let rows = observation::of(&library, &measurement::read(table, &library).unwrap());
         assert_eq!(rows.len(), 3);
         // 3 and 4 points become 4.5 and 6: 5 to 7.5.
         assert!((loss(&rows, &[3.0, 4.0, 1.0], &[4.5, -6.0, 0.5]) - 0.5).abs() < 1e-12);

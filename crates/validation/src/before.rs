@@ -1,7 +1,8 @@
 //! How each group of rows stood before the present round of work on the model: `data/validation/before.csv`.
 //!
 //! The same rows, in the classes they are in today, predicted by the model of commit 8af72f0. The fitting rows of firmness were then the other reading of the
-//! gel test.
+//! gel test. Two groups have rows that came later (read unseen melting, fitting solids): theirs are by the model of commit e8505eb, which is in the same round, with
+//! the published samples scaled to triglycerides alone.
 
 use serde::Deserialize;
 
@@ -79,7 +80,7 @@ mod tests {
     fn a_group_is_set_beside_itself_and_as_many_rows() {
         let before = read(BUILTIN).unwrap();
         let mut report = Report {
-            errors: vec![solids(44, None), solids(43, None), solids(44, Some(Status::Read))],
+            errors: vec![solids(57, None), solids(56, None), solids(57, Some(Status::Read))],
             unseen_by_status: Vec::new(),
             rankings: Vec::new(),
             worst: Vec::new(),
@@ -87,7 +88,7 @@ mod tests {
             rows: Vec::new(),
         };
         set_beside(&mut report, &before);
-        assert_eq!(report.errors.iter().map(|one| one.rmse_before).collect::<Vec<_>>(), [Some(6.8), None, None]);
+        assert_eq!(report.errors.iter().map(|one| one.rmse_before).collect::<Vec<_>>(), [Some(8.2), None, None]);
         assert!(read("use,status,group,points,rmse\nunseen,read,colour,1,1\n").is_err());
     }
 }

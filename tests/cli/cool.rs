@@ -49,8 +49,6 @@ fn the_fern_bar_in_its_tray() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (22 %), rested, melts some 5 °C too low against
-        one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
@@ -96,8 +94,6 @@ fn places_of_ones_own_in_us_units() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (32 %), rested, melts some 5 °C too low against
-        one published figure.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats

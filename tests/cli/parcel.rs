@@ -75,8 +75,6 @@ fn a_parked_car_in_full() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (32 %), rested, melts some 5 °C too low against
-        one published figure.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
@@ -156,8 +154,6 @@ fn a_box_with_foam_and_ice_in_us_units() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (32 %), rested, melts some 5 °C too low against
-        one published figure.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats

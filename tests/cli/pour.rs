@@ -79,8 +79,6 @@ fn the_fern_bar_with_scent_and_microwave() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (22 %), rested, melts some 5 °C too low against
-        one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water

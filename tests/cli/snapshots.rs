@@ -55,8 +55,6 @@ fn assess_in_full() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (22 %), rested, melts some 5 °C too low against
-        one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
@@ -143,10 +141,6 @@ fn compare_in_full() {
       Softening onset, slip point and risk of grain.
 
     Mind
-      Accuracy, Fern hand bar, winter: In the model mango butter (22 %), rested, melts some
-        5 °C too low against one published figure.
-      Accuracy, Fern hand bar, summer: In the model mango butter (25 %), rested, melts some
-        5 °C too low against one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water

@@ -64,8 +64,6 @@ fn a_wax_that_ran_out_in_full() {
       points and model parameters.
 
     Mind
-      Accuracy: In the model mango butter (22 %), rested, melts some 5 °C too low against
-        one published figure.
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats

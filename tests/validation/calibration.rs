@@ -50,6 +50,8 @@ fn what_is_known_to_be_off_is_what_the_residuals_say() {
         assert_eq!(&same, kept);
         assert!((now.bias - kept.bias).abs() < 0.06, "{now:?} {kept:?}");
     }
+    // Mango butter is off by 5 °C on one figure (PEAK-002): one sample may be an odd one.
+    assert!(found.iter().all(|one| one.figures >= 2 && one.ingredient != "mango-butter"), "{found:?}");
     // Logged, fresh palm stearin: 31.3 % at 45 °C and 20.4 at 50; the model has some 17 and none.
     let stearin = found.iter().find(|one| one.ingredient == "palm-stearin").unwrap();
     assert!(stearin.bias < -15.0 && stearin.range_c == [45.0, 50.0] && stearin.figures == 2, "{stearin:?}");

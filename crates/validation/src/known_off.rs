@@ -14,10 +14,13 @@ const SOLIDS_OFF_POINTS: f64 = 10.0;
 /// Melting further off than this is told, K: twice the spread of slip points between methods (2.4 to 2.7 °C, read).
 const MELTING_OFF_K: f64 = 5.0;
 
+/// Figures that must agree before they are told: one sample may be an odd one.
+const FEWEST_FIGURES: usize = 2;
+
 /// Temperature, °C, and error of each figure, by temperature in tenths of a degree.
 type Bins = BTreeMap<i64, Vec<(f64, f64)>>;
 
-/// Returns what is known to be off, by ingredient, state, quantity and temperature: mean errors of neat ingredients beyond what is usual. Solids
+/// Returns what is known to be off, by ingredient, state, quantity and temperature: mean errors of neat ingredients beyond what is usual, of two figures at least. Solids
 /// that are off the same way at neighbouring temperatures are one entry. Rows left out or scored apart say nothing here.
 ///
 /// # Arguments
@@ -55,8 +58,8 @@ pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) ->
         let mean = |found: &[(f64, f64)]| found.iter().map(|one| one.1).sum::<f64>() / found.len() as f64;
         let mut together: Vec<(f64, f64)> = Vec::new();
         let mut close = |together: &mut Vec<(f64, f64)>| {
-            if together.is_empty() {
-                return;
+            if together.len() < FEWEST_FIGURES {
+                return together.clear();
             }
             let low_c = together.iter().map(|one| one.0).fold(f64::INFINITY, f64::min);
             let high_c = together.iter().map(|one| one.0).fold(f64::NEG_INFINITY, f64::max);

@@ -74,8 +74,8 @@ pub enum RecordsError {
         /// What the system said.
         what: String,
     },
-    /// The file or its folder may not be written to.
-    #[error("`{}` cannot be written: the file or its folder is read-only", path.display())]
+    /// The file or its folder may not be read, or not be written to: the system does not say which.
+    #[error("`{}` cannot be kept: the file or its folder may not be read and written here", path.display())]
     ReadOnly {
         /// The file.
         path: PathBuf,
@@ -327,7 +327,9 @@ impl RecordsError {
             RecordsError::Foreign { .. } => "Name another folder, or move that file away.",
             RecordsError::Newer { .. } => "Use the newer barwright; nothing was changed.",
             RecordsError::Full { .. } => "Make room on the disk and say it again; nothing was lost.",
-            RecordsError::ReadOnly { .. } => "Allow the folder and the file to be written to, or name another folder.",
+            RecordsError::ReadOnly { .. } => {
+                "Allow the folder and the file to be read and written, or name another folder."
+            }
             RecordsError::TooManyOpen { .. } => barwright_save::refusal::TOO_MANY_OPEN_HINT,
             RecordsError::Busy { .. } => "Let the other command end and say it again.",
             RecordsError::Io { .. } | RecordsError::Database { .. } => "See to what the system said and say it again.",

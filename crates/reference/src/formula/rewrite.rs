@@ -22,7 +22,7 @@ use crate::{Library, Lookup};
 /// Comments, blank lines, order, quoting, line ends and a byte-order mark stay. Each amount keeps its kind: a number stays a number
 /// and a text keeps its unit, and together they keep the file's total, be it 100, 500 or 1.2 kg. Digits are those that matter: a
 /// thousandth of the total, or two digits of a smaller dose. An amount that does not change is not written again. A part that falls
-/// to nothing loses its line and the comment on it; a comment above stays. A new ingredient is appended to the parts.
+/// to nothing loses its line and the comment on it; a comment above stays, and between braces (`parts = { ... }`) every comment does. A new ingredient is appended to the parts.
 ///
 /// # Arguments
 /// * `text`: the text of the file.

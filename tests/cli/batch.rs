@@ -104,7 +104,7 @@ fn a_scented_and_coloured_batch_in_full() {
         melt may be.
 
     Cool and unmould
-      Best in the fridge at 5 °C: out of the mould after 71 min (46 to 99), with relief of
+      Best in the fridge at 5 °C: out of the mould after 72 min (46 to 100), with relief of
         0.7 mm whole.
       It sets below 57 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
         spot.

@@ -120,7 +120,7 @@ fn a_bar_that_is_never_firm_enough() {
       place        skin               set through        out of the mould   grain   dew
      ───────────────────────────────────────────────────────────────────────────────────
       room 20 °C   not within a day   not within a day   not within a day   low     no
-      It sets below -11 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
+      It sets below -12 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
       warmest spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
       first.

@@ -55,7 +55,7 @@ fn each_certificate_in_use_is_told_with_what_it_did() {
     assert_eq!(done.status, 0);
     assert_snapshot!(done.stderr, @"
     note: lot `soft-cocoa` melts at 31.8 °C by its certificate, 32.1 by the table: its species are shifted by up to 0.9 times what lots vary (POS 39.0 to 36.6 %, POP 19.0 to 21.0 %, SOS 22.0 to 21.2 %)
-    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.2 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
+    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.3 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
     note: lot `hard-cocoa` is past its best-before date of 2020-06-30
     note: lot `odd-cocoa` melts at 40.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 3.0 times what lots vary (POS 39.0 to 49.6 %, POP 19.0 to 12.1 %, SOS 22.0 to 27.9 %), and none may move further than 3: that reaches 33.7 °C; the certificate may be of another material or another test, or the table wrong about this one
     note: lot `read-cocoa` melts at 40.0 °C by its certificate, 33.1 by its species; its species stand, and the certificate may be of another material or another test, or the table wrong about this one
@@ -120,7 +120,7 @@ fn lots_of_a_shelf_are_told_too() {
     let arguments = ["explore", "-", "--lots", "lots.toml", "--candidates", "9", "--draws", "16", "--show", "1"];
     let done = run_in(folder.path(), &arguments, shelf.as_bytes());
     assert_snapshot!(done.stderr, @"
-    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.2 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
+    note: lot `hard-cocoa` melts at 33.0 °C by its certificate, 32.1 by the table: its species are shifted by up to 2.7 times what lots vary (POS 39.0 to 46.3 %, POP 19.0 to 12.9 %, SOS 22.0 to 24.3 %)
     note: lot `hard-cocoa` is past its best-before date of 2020-06-30
     note: price is not weighed: there is no price of `sunflower-oil`
     ");

@@ -160,9 +160,9 @@ fn cooling() {
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -
     3 × path stroke #7a4a6d 2,4 fill none, 2 points
-    2 × path stroke #1f4e79 - fill none, 89 points
-    2 × path stroke #97580b 8,4 fill none, 89 points
-    2 × path stroke #3c6b4b 2,4 fill none, 89 points
+    2 × path stroke #1f4e79 - fill none, 90 points
+    2 × path stroke #97580b 8,4 fill none, 90 points
+    2 × path stroke #3c6b4b 2,4 fill none, 90 points
     1 × path stroke #1f4e79 - fill none, 2 points
     ");
 }
@@ -192,11 +192,11 @@ fn trade_offs() {
     assert_snapshot!(structure(&svg), @"
     title: Trade-offs
     desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: near smearing or dragging (ln; glides below 0) against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
-    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 20 | 50 | 100 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | near smearing or dragging (ln; glides below 0) | -1.5 | -1.0 | -0.5 | 0.0 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 20 | 50 | 100 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | near smearing or dragging (ln; glides below 0) | -2.0 | -1.5 | -1.0 | -0.5 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
     1 × rect stroke - - fill white
     4 × rect stroke #1c1f1a - fill none
     37 × line stroke #1c1f1a - fill -
-    21888 × circle stroke - - fill #bcc1b6
+    22131 × circle stroke - - fill #bcc1b6
     28 × rect stroke - - fill #1f4e79
     ");
 }

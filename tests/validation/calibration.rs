@@ -12,7 +12,7 @@ const PRIORS: &str = include_str!("../../data/priors.toml");
 const MODEL: &str = include_str!("../../data/model.toml");
 
 /// The packing nearest to the limit.
-const RIVAL: &str = "fresh-trisaturated-beta";
+const RIVAL: &str = "fresh-disaturated-apart";
 
 /// How far the next step of the fit may lead, in standard deviations after it: fits end when a step gains next to nothing, with derivatives that are rough.
 const SETTLED_SD: f64 = 0.1;
@@ -52,9 +52,11 @@ fn what_is_known_to_be_off_is_what_the_residuals_say() {
     }
     // Mango butter is off by 5 °C on one figure (PEAK-002): one sample may be an odd one.
     assert!(found.iter().all(|one| one.figures >= 2 && one.ingredient != "mango-butter"), "{found:?}");
-    // Logged, fresh palm stearin: 31.3 % at 45 °C and 20.4 at 50; the model has some 17 and none.
-    let stearin = found.iter().find(|one| one.ingredient == "palm-stearin").unwrap();
-    assert!(stearin.bias < -15.0 && stearin.range_c == [45.0, 50.0] && stearin.figures == 2, "{stearin:?}");
+    // A typical, fresh coconut oil (recalled): 60 % at 15 °C and 36 at 20; the model has some 72 and 50.
+    let coconut = found.iter().find(|one| one.ingredient == "coconut-oil-76").unwrap();
+    assert!(coconut.bias > 10.0 && coconut.range_c == [15.0, 20.0] && coconut.figures == 2, "{coconut:?}");
+    // Logged, fresh palm stearin: 31.3 % at 45 °C and 20.4 at 50. Since its trisaturated triglycerides crystallise anew, it is no longer off there.
+    assert!(found.iter().all(|one| one.ingredient != "palm-stearin"), "{found:?}");
 }
 
 #[test]

@@ -27,12 +27,12 @@ static RUN: LazyLock<Run> = LazyLock::new(|| {
 /// What the model reached when this was written, root mean square error rounded up: a change for the worse is seen. The goals of
 /// the project are 5 points of % and 2 to 2.5 °C.
 const LARGEST_RMSE: [(Use, Group, f64); 8] = [
-    (Use::Unseen, Group::Solids, 4.5),
-    (Use::Unseen, Group::Melting, 3.0),
+    (Use::Unseen, Group::Solids, 4.0),
+    (Use::Unseen, Group::Melting, 3.1),
     (Use::Unseen, Group::GelMelting, 4.0),
     (Use::Unseen, Group::Gelling, 0.35),
-    (Use::Fit, Group::Solids, 6.5),
-    (Use::Fit, Group::Melting, 4.0),
+    (Use::Fit, Group::Solids, 5.2),
+    (Use::Fit, Group::Melting, 4.1),
     (Use::Fit, Group::GelMelting, 0.6),
     (Use::Fit, Group::Firmness, 0.5),
 ];

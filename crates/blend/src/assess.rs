@@ -7,10 +7,10 @@ use thiserror::Error;
 use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, SCALE_PERCENT};
 use crate::cautions::{self, Caution};
 use crate::chain::Chain;
-use crate::equilibrium::{Change, EquilibriumError};
+use crate::equilibrium::EquilibriumError;
 use crate::interval::{Estimate, Spread};
 use crate::known_off;
-use crate::landmarks::{Beyond, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
+use crate::landmarks::{Beyond, Direction, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
 use crate::mixture::{BeyondDraws, Mixture};
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
@@ -447,7 +447,7 @@ impl<'a> Workbench<'a> {
         let mut fresh_chain = Chain::new(&fresh, None, model)?;
         let along = use_chain.changes(&in_use, None, model);
         let mut with_temperature = along.clone();
-        with_temperature.push(Change { temperature_k: 1.0, ..Change::default() });
+        with_temperature.push(Direction::warmer());
         let fresh_along = fresh_chain.changes(&fresh, None, model);
         let (released, release_rates) =
             fresh_chain.evaluator(model, fresh.beyond(None)).rates(options.release_c, &fresh_along)?;

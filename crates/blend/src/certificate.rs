@@ -45,8 +45,8 @@ use nalgebra::{DMatrix, DVector};
 use crate::Parameters;
 use crate::assess::BlendError;
 use crate::chain::Chain;
-use crate::equilibrium::{Change, EquilibriumError};
-use crate::landmarks::Beyond;
+use crate::equilibrium::EquilibriumError;
+use crate::landmarks::{Beyond, Direction};
 use crate::least_change::{Observation, least_change};
 use crate::mixture::Mixture;
 use crate::model_draw::ModelDraw;
@@ -292,7 +292,7 @@ impl<'a> Neat<'a> {
         self.chain.fill(&self.mixture, None, self.model)?;
         let along = self.chain.changes(&self.mixture, None, self.model);
         let mut with_temperature = along.clone();
-        with_temperature.push(Change { temperature_k: 1.0, ..Change::default() });
+        with_temperature.push(Direction::warmer());
         let mut evaluator = self.chain.evaluator(self.model, Beyond::NOTHING);
         let mut readings = Vec::with_capacity(goals.len());
         for goal in goals {

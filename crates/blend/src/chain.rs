@@ -1,16 +1,18 @@
 //! Buffers that follow one mixture through its draws: amounts, problem and solver, allocated once.
 
-use crate::equilibrium::{Change, EquilibriumError, Problem, Solver, SpeciesAmount};
-use crate::landmarks::{Beyond, Evaluator};
+use crate::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
+use crate::landmarks::{Beyond, Direction, Evaluator};
 use crate::mixture::Mixture;
 use crate::model_draw::ModelDraw;
 
 /// One mixture, ready to be solved draw by draw.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Chain {
     amounts: Vec<SpeciesAmount>,
     problem: Problem,
     solver: Solver,
+    /// The same for [`Mixture::recrystallised`].
+    recrystallised: Option<Box<Chain>>,
 }
 
 impl Chain {
@@ -27,7 +29,8 @@ impl Chain {
         mixture.amounts(draw, model, &mut amounts);
         let problem = Problem::new(&amounts, mixture.family_count())?;
         let solver = Solver::new(&problem);
-        Ok(Chain { amounts, problem, solver })
+        let other = mixture.recrystallised().map(|other| Chain::new(other, draw, model).map(Box::new));
+        Ok(Chain { amounts, problem, solver, recrystallised: other.transpose()? })
     }
 
     /// Fills the buffers with another draw, or other amounts, of the same mixture; the next solution starts cold.
@@ -38,33 +41,45 @@ impl Chain {
         mixture.amounts(draw, model, &mut self.amounts);
         self.problem.fill(&self.amounts)?;
         self.solver.reset();
-        Ok(())
+        match (&mut self.recrystallised, mixture.recrystallised()) {
+            (Some(chain), Some(other)) => chain.fill(other, draw, model),
+            _ => Ok(()),
+        }
     }
 
     /// The change along one more percent of each part of the mixture it was filled from, in the order of [`Mixture::parts`].
     ///
     /// # Arguments
     /// * `mixture`, `draw`, `model`: those it was filled from.
-    pub fn changes(&self, mixture: &Mixture, draw: Option<usize>, model: &ModelDraw) -> Vec<Change> {
+    pub fn changes(&self, mixture: &Mixture, draw: Option<usize>, model: &ModelDraw) -> Vec<Direction> {
         let mut rates = vec![0.0; mixture.parts().count()];
         (0..rates.len())
             .map(|part| {
                 rates.fill(0.0);
                 rates[part] = 1.0;
-                let mut change = Change::default();
-                mixture.change(draw, model, &self.amounts, &rates, &mut change);
-                change
+                self.direction(mixture, draw, model, &rates)
             })
             .collect()
     }
 
-    /// The mixture as the solver sees it.
-    pub fn problem(&self) -> &Problem {
-        &self.problem
+    fn direction(&self, mixture: &Mixture, draw: Option<usize>, model: &ModelDraw, rates: &[f64]) -> Direction {
+        let mut direction = Direction::default();
+        mixture.change(draw, model, &self.amounts, rates, &mut direction.as_set);
+        if let (Some(chain), Some(other)) = (&self.recrystallised, mixture.recrystallised()) {
+            other.change(draw, model, &chain.amounts, rates, &mut direction.recrystallised);
+        }
+        direction
+    }
+
+    /// Largest over the families of `Σ x_i γ_i K_i` in the melt: above 1 something crystallises.
+    pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
+        let other = self.recrystallised.as_ref().map_or(0.0, |other| other.largest_saturation(temperature_k));
+        self.problem.largest_saturation(temperature_k).max(other)
     }
 
     /// Prepares to compute points.
     pub fn evaluator<'b>(&'b mut self, model: &'b ModelDraw, beyond: Beyond) -> Evaluator<'b> {
-        Evaluator::new(&self.problem, &mut self.solver, model, beyond)
+        let other = self.recrystallised.as_mut().map(|other| (&other.problem, &mut other.solver));
+        Evaluator::new(&self.problem, &mut self.solver, other, model, beyond)
     }
 }

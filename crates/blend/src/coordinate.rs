@@ -171,7 +171,7 @@ impl Coordinate {
             Coordinate::Structuring(i) => draw.structuring.get_mut(i),
             Coordinate::Critical(i) => draw.critical_percent.get_mut(i),
             Coordinate::MeltShift(i) => draw.melt_shift_k.get_mut(i),
-            Coordinate::Misfit(i) => draw.misfit.get_mut(i),
+            Coordinate::Misfit(i) => draw.misfit.get_mut(i).map(|one| &mut one.w),
             Coordinate::Packing(i) => draw.packing_share.get_mut(i),
             Coordinate::Yield => Some(&mut draw.yield_kpa),
             Coordinate::Exponent => Some(&mut draw.exponent),

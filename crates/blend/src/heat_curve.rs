@@ -271,7 +271,7 @@ impl Workbench<'_> {
     pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
         let options = self.options();
         let in_use = self.mixture(formula, options.state)?;
-        let setting = self.mixture(formula, options.release_state())?;
+        let setting = self.mixture(formula, options.release_state())?.as_it_sets();
         let mut chains =
             [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&setting, None, self.model_of(None))?];
         let mut of = |draw: Option<usize>| -> Result<HeatCurves, BlendError> {

@@ -71,83 +71,74 @@ pub struct PointRates {
     pub yield_kpa: f64,
 }
 
-/// Computes points of one draw.
-#[derive(Debug)]
-pub struct Evaluator<'a> {
-    problem: &'a Problem,
-    solver: &'a mut Solver,
-    model: &'a ModelDraw,
-    beyond: Beyond,
-    melt_k: Vec<f64>,
-    fractions: Vec<f64>,
-    curve: Vec<Point>,
-    next_below_k: f64,
+/// A small change of a bar, per unit of whatever drives it.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Direction {
+    /// Of the mixture with its crystals as they set.
+    pub as_set: Change,
+    /// Of the mixture with crystals that formed anew; unused where none can.
+    pub recrystallised: Change,
 }
 
-impl<'a> Evaluator<'a> {
-    /// Prepares to evaluate `problem` under `model`.
-    pub fn new(problem: &'a Problem, solver: &'a mut Solver, model: &'a ModelDraw, beyond: Beyond) -> Self {
-        Evaluator {
-            problem,
-            solver,
-            model,
-            beyond,
-            melt_k: Vec::new(),
-            fractions: Vec::new(),
-            curve: Vec::new(),
-            next_below_k: FIRST_STEP_K,
-        }
+impl Direction {
+    /// One kelvin warmer, nothing else.
+    pub fn warmer() -> Self {
+        let change = Change { temperature_k: 1.0, ..Change::default() };
+        Direction { as_set: change.clone(), recrystallised: change }
+    }
+}
+
+/// One set of crystals the mixture can have.
+#[derive(Debug)]
+struct Crystals<'a> {
+    problem: &'a Problem,
+    solver: &'a mut Solver,
+    melt_k: Vec<f64>,
+    fractions: Vec<f64>,
+}
+
+impl<'a> Crystals<'a> {
+    fn new(problem: &'a Problem, solver: &'a mut Solver) -> Self {
+        Crystals { problem, solver, melt_k: Vec::new(), fractions: Vec::new() }
     }
 
-    /// Returns the state of the bar at `temperature_c`.
-    ///
-    /// # Errors
-    /// As [`Solver::solve`].
-    pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
-        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
-        phases.family_solids(&mut self.fractions, &mut self.melt_k);
-        Ok(self.read(temperature_c))
-    }
-
-    /// Returns the state of the bar at `temperature_c`, and the heat that melting its crystals takes, J/kg.
-    ///
-    /// # Errors
-    /// As [`Solver::solve`].
-    pub fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
-        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
-        phases.family_solids(&mut self.fractions, &mut self.melt_k);
-        let latent_j_per_kg = phases.latent_j_per_kg();
-        Ok((self.read(temperature_c), latent_j_per_kg))
-    }
-
-    /// The state of the bar, from what has crystallised of each family.
-    fn read(&self, temperature_c: f64) -> Point {
-        let structure = firmness::structure(self.model, &self.fractions, &self.melt_k, temperature_c);
+    /// The state of a bar of these crystals, from what has crystallised of each family.
+    fn read(&self, model: &ModelDraw, beyond: Beyond, temperature_c: f64) -> Point {
+        let structure = firmness::structure(model, &self.fractions, &self.melt_k, temperature_c);
         Point {
             temperature_c,
             solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
             structure,
-            holding: self.beyond.holding * firmness::holding(self.model, &self.fractions),
-            yield_kpa: self.beyond.interplay * firmness::yield_kpa(self.model, structure),
+            holding: beyond.holding * firmness::holding(model, &self.fractions),
+            yield_kpa: beyond.interplay * firmness::yield_kpa(model, structure),
         }
     }
 
-    /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.
-    ///
-    /// # Errors
-    /// As [`Solver::solve`].
-    pub fn rates(
+    fn point(
         &mut self,
+        model: &ModelDraw,
+        beyond: Beyond,
         temperature_c: f64,
-        changes: &[Change],
+    ) -> Result<(Point, f64), EquilibriumError> {
+        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
+        phases.family_solids(&mut self.fractions, &mut self.melt_k);
+        let latent_j_per_kg = phases.latent_j_per_kg();
+        Ok((self.read(model, beyond, temperature_c), latent_j_per_kg))
+    }
+
+    fn rates<'c>(
+        &mut self,
+        model: &ModelDraw,
+        beyond: Beyond,
+        temperature_c: f64,
+        changes: impl Iterator<Item = &'c Change> + Clone,
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
         let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
         phases.family_solids(&mut self.fractions, &mut self.melt_k);
         let linearised = phases.linearise();
-        let along: Vec<_> = changes.iter().map(|change| linearised.along(change)).collect();
-        let point = self.read(temperature_c);
-        let model = self.model;
-        let rates = changes.iter().zip(&along).map(|(change, crystals)| {
+        let along: Vec<_> = changes.clone().map(|change| linearised.along(change)).collect();
+        let point = self.read(model, beyond, temperature_c);
+        let rates = changes.zip(&along).map(|(change, crystals)| {
             let (mut structure, mut holding) = (0.0, 0.0);
             for (k, (&fraction, &melt_k)) in self.fractions.iter().zip(&self.melt_k).enumerate() {
                 if fraction <= 0.0 {
@@ -168,16 +159,118 @@ impl<'a> Evaluator<'a> {
             PointRates {
                 solids: crystals.fractions.iter().sum(),
                 structure,
-                holding: self.beyond.holding * holding,
+                holding: beyond.holding * holding,
                 yield_kpa,
             }
         });
         Ok((point, rates.collect()))
     }
+}
+
+/// Computes points of one draw.
+///
+/// Where some crystals can form anew from the melt of those that set, each property is that of the crystals that give more of it: the first ones, until
+/// they have melted so far that the others hold more.
+#[derive(Debug)]
+pub struct Evaluator<'a> {
+    as_set: Crystals<'a>,
+    recrystallised: Option<Crystals<'a>>,
+    model: &'a ModelDraw,
+    beyond: Beyond,
+    curve: Vec<Point>,
+    next_below_k: f64,
+}
+
+impl<'a> Evaluator<'a> {
+    /// Prepares to evaluate `problem` under `model`.
+    ///
+    /// # Arguments
+    /// * `problem`, `solver`: the mixture with its crystals as they set.
+    /// * `recrystallised`: the same with crystals that formed anew; `None` where none can.
+    /// * `model`: one draw of the model.
+    /// * `beyond`: what it leaves out.
+    pub fn new(
+        problem: &'a Problem,
+        solver: &'a mut Solver,
+        recrystallised: Option<(&'a Problem, &'a mut Solver)>,
+        model: &'a ModelDraw,
+        beyond: Beyond,
+    ) -> Self {
+        Evaluator {
+            as_set: Crystals::new(problem, solver),
+            recrystallised: recrystallised.map(|(problem, solver)| Crystals::new(problem, solver)),
+            model,
+            beyond,
+            curve: Vec::new(),
+            next_below_k: FIRST_STEP_K,
+        }
+    }
+
+    /// Returns the state of the bar at `temperature_c`.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
+        self.point_with_latent(temperature_c).map(|(point, _)| point)
+    }
+
+    /// Returns the state of the bar at `temperature_c`, and the heat that melting its crystals takes, J/kg.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
+        let (point, latent_j_per_kg) = self.as_set.point(self.model, self.beyond, temperature_c)?;
+        let Some(crystals) = &mut self.recrystallised else { return Ok((point, latent_j_per_kg)) };
+        let (other, other_j_per_kg) = crystals.point(self.model, self.beyond, temperature_c)?;
+        let more = Point {
+            temperature_c,
+            solids: point.solids.max(other.solids),
+            structure: point.structure.max(other.structure),
+            holding: point.holding.max(other.holding),
+            yield_kpa: point.yield_kpa.max(other.yield_kpa),
+        };
+        Ok((more, latent_j_per_kg.max(other_j_per_kg)))
+    }
+
+    /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn rates(
+        &mut self,
+        temperature_c: f64,
+        changes: &[Direction],
+    ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
+        let (model, beyond) = (self.model, self.beyond);
+        let along = changes.iter().map(|change| &change.as_set);
+        let (mut point, mut rates) = self.as_set.rates(model, beyond, temperature_c, along)?;
+        let Some(crystals) = &mut self.recrystallised else { return Ok((point, rates)) };
+        let along = changes.iter().map(|change| &change.recrystallised);
+        let (mut other, mut other_rates) = crystals.rates(model, beyond, temperature_c, along)?;
+        let mut take = |of: fn(&mut Point) -> &mut f64, rate: fn(&mut PointRates) -> &mut f64| {
+            if *of(&mut other) > *of(&mut point) {
+                *of(&mut point) = *of(&mut other);
+                for (into, from) in rates.iter_mut().zip(&mut other_rates) {
+                    *rate(into) = *rate(from);
+                }
+            }
+        };
+        take(|point| &mut point.solids, |rates| &mut rates.solids);
+        take(|point| &mut point.structure, |rates| &mut rates.structure);
+        take(|point| &mut point.holding, |rates| &mut rates.holding);
+        take(|point| &mut point.yield_kpa, |rates| &mut rates.yield_kpa);
+        Ok((point, rates))
+    }
+
+    /// Largest over the families of `Σ x_i γ_i K_i` in the melt: above 1 something crystallises.
+    fn largest_saturation(&self, temperature_k: f64) -> f64 {
+        let of = |crystals: &Crystals<'_>| crystals.problem.largest_saturation(temperature_k);
+        self.recrystallised.as_ref().map_or(0.0, of).max(of(&self.as_set))
+    }
 
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].
     pub fn clear_point_c(&self) -> Option<f64> {
-        let excess = |c: f64| self.problem.largest_saturation(c + ZERO_CELSIUS_K).ln();
+        let excess = |c: f64| self.largest_saturation(c + ZERO_CELSIUS_K).ln();
         let (low, high) = (LOWEST_LANDMARK_C, crate::equilibrium::HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
         let (at_low, at_high) = (excess(low), excess(high));
         if at_low.is_nan() || at_low < 0.0 {
@@ -266,11 +359,16 @@ mod tests {
     use crate::assess::{Options, Workbench};
     use crate::chain::Chain;
     use crate::equilibrium::SpeciesAmount;
+    use crate::mixture::Mixture;
 
     const BAR: &str = "beeswax 26, mango butter 22, sunflower oil 52";
 
     /// Looks at the central draw of a rested formula: its evaluator, and the changes along one more percent of each part.
-    fn with_central<T>(text: &str, lots: &str, look: impl FnOnce(&mut Evaluator<'_>, &ModelDraw, &[Change]) -> T) -> T {
+    fn with_central<T>(
+        text: &str,
+        lots: &str,
+        look: impl FnOnce(&mut Evaluator<'_>, &ModelDraw, &[Direction]) -> T,
+    ) -> T {
         let builtin = Library::builtin().unwrap();
         let library = if lots.is_empty() { builtin } else { builtin.with_lots(lots).unwrap().0 };
         let parameters = Parameters::builtin().unwrap();
@@ -336,6 +434,90 @@ mod tests {
         });
     }
 
+    /// A formula in one crystal state, with and without crystals that form anew.
+    fn fresh_chains(text: &str, percent: Option<&[f64]>) -> ([Chain; 2], [Mixture; 2], ModelDraw) {
+        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let bar = formula::read_inline(text, "bar", &library).unwrap();
+        let mut mixture = bench.mixture(&bar.formulas[0], CrystalState::Fresh).unwrap();
+        if let Some(percent) = percent {
+            mixture.set_percents(percent);
+        }
+        let model = bench.model_of(None).clone();
+        let mixtures = [mixture.clone(), mixture.as_it_sets()];
+        (mixtures.each_ref().map(|one| Chain::new(one, None, &model).unwrap()), mixtures, model)
+    }
+
+    #[test]
+    fn trisaturated_triglycerides_crystallise_anew_where_that_holds_more() {
+        let ([mut with, mut without], mixtures, model) = fresh_chains("palm stearin 100", None);
+        assert!(mixtures[0].recrystallised().is_some() && mixtures[1].recrystallised().is_none());
+        let saturation_k = 60.0 + ZERO_CELSIUS_K;
+        assert!(with.largest_saturation(saturation_k) > without.largest_saturation(saturation_k));
+        let mut with = with.evaluator(&model, Beyond::NOTHING);
+        let mut without = without.evaluator(&model, Beyond::NOTHING);
+        for celsius in [5.0, 15.0, 20.0] {
+            let (with, without) = (with.point(celsius).unwrap(), without.point(celsius).unwrap());
+            assert_eq!((with.solids, with.holding), (without.solids, without.holding));
+            // Those in beta are further from melting.
+            assert!((1.0..1.06).contains(&(with.structure / without.structure)), "{with:?} {without:?}");
+        }
+        // 20 % at 50 °C were measured of a palm stearin, warmed (refinery log, see data/validation); the first crystals leave none.
+        let (after, before) = (with.point(50.0).unwrap(), without.point(50.0).unwrap());
+        assert!((0.15..0.27).contains(&after.solids), "{after:?}");
+        assert!(before.solids < 0.02, "{before:?}");
+        assert!(
+            after.structure > before.structure && after.holding > before.holding && after.yield_kpa > before.yield_kpa
+        );
+        assert!(with.clear_point_c().unwrap() > without.clear_point_c().unwrap() + 3.0);
+        let heat = |evaluator: &mut Evaluator<'_>| evaluator.point_with_latent(50.0).unwrap().1;
+        assert!(heat(&mut with) > heat(&mut without) + 0.1 * 190e3);
+        // A cocoa butter has 1 % of them, an oil none.
+        let ([mut cocoa, mut plain], ..) = fresh_chains("cocoa butter 100", None);
+        let of = |chain: &mut Chain| chain.evaluator(&model, Beyond::NOTHING).point(20.0).unwrap();
+        assert_eq!(of(&mut cocoa).solids, of(&mut plain).solids);
+        assert!(fresh_chains("squalane 100", None).1[0].recrystallised().is_none());
+    }
+
+    #[test]
+    fn crystals_that_form_anew_follow_the_amounts_and_have_their_own_rates() {
+        let text = "palm stearin 60, sunflower oil 40";
+        let step = 1e-3;
+        // At 20 °C the first crystals hold more, at 48 °C the others.
+        for celsius in [20.0, 48.0] {
+            let ([mut chain, _], [mixture, _], model) = fresh_chains(text, None);
+            let first = mixture.parts().position(|(_, percent)| percent > 50.0).unwrap();
+            let mut changes = chain.changes(&mixture, None, &model);
+            changes.push(Direction::warmer());
+            let (point, rates) = chain.evaluator(&model, Beyond::NOTHING).rates(celsius, &changes).unwrap();
+            assert_eq!(point, chain.evaluator(&model, Beyond::NOTHING).point(celsius).unwrap());
+            let at = |more: f64, warmer_k: f64| {
+                let mut percent: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
+                percent[first] += more;
+                let ([mut chain, _], ..) = fresh_chains(text, Some(&percent));
+                // Filled anew, it is the same again.
+                let found = chain.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap();
+                let mut moved = mixture.clone();
+                moved.set_percents(&percent);
+                chain.fill(&moved, None, &model).unwrap();
+                assert_eq!(found, chain.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap());
+                found
+            };
+            let along = [(at(step, 0.0), at(-step, 0.0), rates[first]), (at(0.0, step), at(0.0, -step), rates[2])];
+            for (after, before, rate) in along {
+                for (what, of, rate) in [
+                    ("solids", (|point| point.solids) as fn(&Point) -> f64, rate.solids),
+                    ("structure", |point| point.structure, rate.structure),
+                    ("holding", |point| point.holding, rate.holding),
+                    ("yield stress", |point| point.yield_kpa, rate.yield_kpa),
+                ] {
+                    let slope = (of(&after) - of(&before)) / (2.0 * step);
+                    assert!((rate / slope - 1.0).abs() < 1e-3, "{what} at {celsius}: {rate} against {slope}");
+                }
+            }
+        }
+    }
+
     #[test]
     fn a_liquid_oil_has_no_landmark() {
         with_central("squalane 100", "", |evaluator, _, _| assert_eq!(evaluator.clear_point_c(), None));
@@ -350,7 +532,7 @@ mod tests {
             let alone = SpeciesAmount::crystal(1.0, 0.3, 0, melt_k, 5e4);
             let problem = Problem::new(&[alone], 1).unwrap();
             let mut solver = Solver::new(&problem);
-            let found_c = Evaluator::new(&problem, &mut solver, &model, Beyond::NOTHING).clear_point_c().unwrap();
+            let found_c = Evaluator::new(&problem, &mut solver, None, &model, Beyond::NOTHING).clear_point_c().unwrap();
             assert!((found_c - clear_c).abs() < 1e-5, "{melt_k} K: {found_c} °C");
         }
     }
@@ -365,11 +547,10 @@ mod tests {
             assert!((scaled.yield_kpa / plain.yield_kpa - 3.0).abs() < 1e-9);
             assert!((scaled.holding / plain.holding - 0.5).abs() < 1e-9);
             assert!((scaled.structure - plain.structure).abs() < 1e-12);
-            let (point, rates) = evaluator.rates(25.0, &[Change { temperature_k: 1.0, ..Change::default() }]).unwrap();
+            let (point, rates) = evaluator.rates(25.0, &[Direction::warmer()]).unwrap();
             assert!((point.yield_kpa / scaled.yield_kpa - 1.0).abs() < 1e-9);
             evaluator.beyond = Beyond::NOTHING;
-            let (_, plain_rates) =
-                evaluator.rates(25.0, &[Change { temperature_k: 1.0, ..Change::default() }]).unwrap();
+            let (_, plain_rates) = evaluator.rates(25.0, &[Direction::warmer()]).unwrap();
             assert!((rates[0].yield_kpa / plain_rates[0].yield_kpa - 3.0).abs() < 1e-9);
             assert!((rates[0].holding / plain_rates[0].holding - 0.5).abs() < 1e-9);
             assert!(model.exponent > 1.0);
@@ -380,14 +561,8 @@ mod tests {
     fn rates_are_the_slopes_of_the_points() {
         let step_k = 1e-3;
         for (text, celsius) in [(BAR, 25.0), (BAR, 45.0), ("candelilla wax 12, coconut oil 50, olive oil 38", 22.0)] {
-            with_central(text, "", |evaluator, _, changes| {
-                let along_temperature = Change { temperature_k: 1.0, ..changes[0].clone() };
-                let still = Change {
-                    mass: vec![0.0; changes[0].mass.len()],
-                    misfit: vec![0.0; changes[0].misfit.len()],
-                    ..along_temperature
-                };
-                let (_, rates) = evaluator.rates(celsius, &[still]).unwrap();
+            with_central(text, "", |evaluator, _, _| {
+                let (_, rates) = evaluator.rates(celsius, &[Direction::warmer()]).unwrap();
                 let colder = evaluator.point(celsius - step_k).unwrap();
                 let hotter = evaluator.point(celsius + step_k).unwrap();
                 for (what, of, rate) in [

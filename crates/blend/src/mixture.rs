@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use barwright_reference::{CrystalState, Formula, Library};
+use barwright_reference::{CrystalState, Formula, Library, Part};
 
 use crate::Parameters;
 use crate::assess::BlendError;
@@ -12,7 +12,7 @@ use crate::landmarks::Beyond;
 use crate::maker;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
-use crate::packing;
+use crate::packing::{self, Recrystallised};
 use crate::sampling::Draws;
 
 /// 0 °C in kelvin.
@@ -84,6 +84,8 @@ pub struct Mixture {
     scores: Vec<Score>,
     state: CrystalState,
     beyond: BeyondDraws,
+    /// The same with what can crystallise anew in its stable form; `None` where nothing can.
+    recrystallised: Option<Box<Mixture>>,
 }
 
 /// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
@@ -175,6 +177,30 @@ impl Mixture {
             }
         }
         parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
+        let recrystallises = |part: &&Part| {
+            let mut species = library.ingredients[part.ingredient].composition.iter().map(|one| one.species);
+            species.any(|one| {
+                library.species.get(one).is_some_and(|one| parameters.recrystallised.crystal(one, state).is_some())
+            })
+        };
+        let mut mixture = Mixture::of_parts(library, parameters, &parts, state, None, draws)?;
+        if parts.iter().any(recrystallises) {
+            let anew = Some(&parameters.recrystallised);
+            mixture.recrystallised =
+                Some(Box::new(Mixture::of_parts(library, parameters, &parts, state, anew, draws)?));
+        }
+        Ok(mixture)
+    }
+
+    /// The mixture with its crystals as they set, or with some of them crystallised anew.
+    fn of_parts(
+        library: &Library,
+        parameters: &Parameters,
+        parts: &[&Part],
+        state: CrystalState,
+        recrystallised: Option<&Recrystallised>,
+        draws: &Draws,
+    ) -> Result<Self, BlendError> {
         let mut mixture = Mixture::empty(parameters, state);
         let mut names: Vec<&str> = Vec::new();
         for part in parts {
@@ -182,7 +208,7 @@ impl Mixture {
             names.push(&ingredient.key);
             let mut shares = Vec::with_capacity(ingredient.composition.len());
             for component in &ingredient.composition {
-                let slots = mixture.slots(library, parameters, component.species, draws)?;
+                let slots = mixture.slots(library, parameters, component.species, recrystallised, draws)?;
                 let species = library.species.get(component.species).map_or("", |species| species.key.as_str());
                 let score = (component.sd_percent > 0.0)
                     .then(|| mixture.score(parameters, format!("{}:{}:{species}", maker::LOT, ingredient.key), draws));
@@ -222,7 +248,7 @@ impl Mixture {
         let composition = &found.ok_or(BlendError::UnknownIngredient { index: ingredient })?.composition;
         let (mut mixture, none) = (Mixture::empty(parameters, state), Draws::new(0, 0));
         for component in composition {
-            let slots = mixture.slots(library, parameters, component.species, &none)?;
+            let slots = mixture.slots(library, parameters, component.species, None, &none)?;
             let share = Share { species: component.species, slots, percent: 100.0, sd_percent: 0.0, score: None };
             mixture.lots.push(Lot { ingredient, percent: component.percent, shares: vec![share] });
         }
@@ -240,7 +266,18 @@ impl Mixture {
             scores: Vec::new(),
             state,
             beyond: BeyondDraws::default(),
+            recrystallised: None,
         }
+    }
+
+    /// The same with what can crystallise anew in its stable form; `None` where nothing can.
+    pub fn recrystallised(&self) -> Option<&Mixture> {
+        self.recrystallised.as_deref()
+    }
+
+    /// The same with its crystals as they set, whatever the melt could do to them.
+    pub fn as_it_sets(self) -> Mixture {
+        Mixture { recrystallised: None, ..self }
     }
 
     /// The slots of a species, one for each packing.
@@ -249,6 +286,7 @@ impl Mixture {
         library: &Library,
         parameters: &Parameters,
         species: usize,
+        recrystallised: Option<&Recrystallised>,
         draws: &Draws,
     ) -> Result<Range<usize>, BlendError> {
         if let Some(first) = self.slots.iter().position(|slot| slot.species == species) {
@@ -274,7 +312,7 @@ impl Mixture {
             heat: None,
         };
         let first = self.slots.len();
-        for branch in packing::branches(&parameters.packings, one, self.state) {
+        for branch in packing::branches(&parameters.packings, one, self.state, recrystallised) {
             let family = parameters.family_index(branch.family).ok_or_else(|| BlendError::UnknownFamily {
                 species: one.key.clone(),
                 family: branch.family.to_owned(),
@@ -324,14 +362,18 @@ impl Mixture {
     /// # Arguments
     /// * `central`: one for each of [`Mixture::score_names`]; 0 is the model's own.
     /// * `beyond`: from [`BeyondDraws::at`]; the default leaves nothing out.
-    pub fn set_scores(&mut self, central: impl Iterator<Item = f64>, beyond: BeyondDraws) {
+    pub fn set_scores(&mut self, central: impl Iterator<Item = f64> + Clone, beyond: BeyondDraws) {
+        if let Some(other) = &mut self.recrystallised {
+            other.set_scores(central.clone(), beyond.clone());
+        }
         self.scores.iter_mut().zip(central).for_each(|(score, central)| score.central = central);
         self.beyond = beyond;
     }
 
     /// The families and the liquid classes of its species, as positions in the parameters.
     pub fn kinds(&self) -> impl Iterator<Item = (Option<usize>, usize)> + '_ {
-        self.slots.iter().map(|slot| (slot.family, slot.liquid_class))
+        let anew = self.recrystallised.iter().flat_map(|other| &other.slots);
+        self.slots.iter().chain(anew).map(|slot| (slot.family, slot.liquid_class))
     }
 
     /// Species of unlike chain length get solid solutions of their own; those that are there decide.
@@ -383,6 +425,9 @@ impl Mixture {
     /// Takes over what the model leaves out of another set of ingredients: that of the amounts set, when some of them are traces.
     pub fn set_beyond(&mut self, beyond: &BeyondDraws) {
         self.beyond.clone_from(beyond);
+        if let Some(other) = &mut self.recrystallised {
+            other.set_beyond(beyond);
+        }
     }
 
     /// Sets other amounts of the same ingredients.
@@ -395,6 +440,9 @@ impl Mixture {
             lot.percent = percent;
         }
         self.separate_chain_lengths();
+        if let Some(other) = &mut self.recrystallised {
+            other.set_percents(percent);
+        }
     }
 
     /// Writes how the species change when the amounts do.

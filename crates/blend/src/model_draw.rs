@@ -7,6 +7,7 @@ use crate::coordinate;
 use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
 use crate::heat_curve::HeatProperties;
 use crate::maker;
+use crate::misfit::Misfit;
 use crate::parameters::Correlation;
 use crate::sampling::Draws;
 
@@ -22,7 +23,7 @@ pub struct ModelDraw {
     /// Shift of each family's melting points, K.
     pub melt_shift_k: Vec<f64>,
     /// Misfit of unlike molecules in each family's crystal, `w`.
-    pub misfit: Vec<f64>,
+    pub misfit: Vec<Misfit>,
     /// Share of its species in each packing.
     pub packing_share: Vec<f64>,
     /// Yield stress of the reference structure, kPa, with the spread between casts.
@@ -62,7 +63,9 @@ impl ModelDraw {
             structuring: parameters.families.iter().map(|family| family.structuring).collect(),
             critical_percent: parameters.families.iter().map(|family| family.critical_percent).collect(),
             melt_shift_k: parameters.families.iter().map(|family| family.melt_shift_k).collect(),
-            misfit: parameters.families.iter().map(|family| family.misfit).collect(),
+            misfit: (parameters.families.iter())
+                .map(|family| Misfit { w: family.misfit, between: family.misfit_between })
+                .collect(),
             packing_share: parameters.packings.iter().map(|packing| packing.share).collect(),
             yield_kpa: parameters.firmness.yield_kpa,
             exponent: parameters.firmness.exponent,

@@ -7,6 +7,9 @@
 //! others as [`Packing`]s, each with the share `x` of its species that packs so: crystals that formed early, or that have turned already, stand beside
 //! the others. The calibration takes those that the fitting rows prefer, and fits their shares. Amounts in each packing are fixed before the
 //! equilibrium is solved: molecules do not change over from one to the other as the bar warms.
+//!
+//! One change is made while it warms: in a fresh bar, the melt that the first crystals leave holds more of some triglycerides than their stable form lets
+//! it, and they crystallise anew ([`Recrystallised`]). The bar then has the crystals that hold more at that temperature ([`crate::landmarks::Evaluator`]).
 
 use barwright_reference::{CrystalForm, CrystalState, Species};
 use serde::Deserialize;
@@ -30,6 +33,28 @@ pub struct Packing {
     pub status: String,
     /// From what.
     pub basis: String,
+}
+
+/// Species of a fresh fat that crystallise anew, in their stable form, from the melt that their first crystals leave.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Recrystallised {
+    /// Families of their stable form.
+    pub families: Vec<String>,
+    /// How it was obtained.
+    pub status: String,
+    /// From what.
+    pub basis: String,
+}
+
+impl Recrystallised {
+    /// The stable form of a species and its family, where it is one of those that take it.
+    pub fn crystal<'a>(&self, species: &'a Species, state: CrystalState) -> Option<(&'a CrystalForm, &'a str)> {
+        let fresh = state == CrystalState::Fresh && species.crystal(state).is_some();
+        let stable =
+            species.crystal(CrystalState::Rested).filter(|(_, family)| self.families.iter().any(|one| one == family));
+        stable.filter(|_| fresh)
+    }
 }
 
 /// Species that move together.
@@ -70,7 +95,16 @@ pub struct Branch<'a> {
 /// * `packings`: those not chosen are passed over.
 /// * `species`: one that has not the form a packing asks for keeps that of the table.
 /// * `state`: crystal state.
-pub fn branches<'a>(packings: &'a [Packing], species: &'a Species, state: CrystalState) -> Vec<Branch<'a>> {
+/// * `recrystallised`: which species have crystallised anew, if any; no packing concerns them.
+pub fn branches<'a>(
+    packings: &'a [Packing],
+    species: &'a Species,
+    state: CrystalState,
+    recrystallised: Option<&Recrystallised>,
+) -> Vec<Branch<'a>> {
+    if let Some((form, family)) = recrystallised.and_then(|one| one.crystal(species, state)) {
+        return vec![Branch { packing: None, form, family }];
+    }
     let Some((form, family)) = species.crystal(state) else { return Vec::new() };
     let mut branches = Vec::new();
     for (index, packing) in packings.iter().enumerate().rev().filter(|(_, packing)| packing.chosen) {
@@ -136,7 +170,7 @@ mod tests {
         let library = Library::builtin().unwrap();
         let pop = library.species.iter().find(|species| species.key == "POP").unwrap();
         let seen = |packings: &[Packing], state| -> Vec<(Option<usize>, String, String)> {
-            let found = branches(packings, pop, state).into_iter();
+            let found = branches(packings, pop, state, None).into_iter();
             found.map(|one| (one.packing, one.form.form.clone(), one.family.to_owned())).collect()
         };
         let table = seen(&[], CrystalState::Fresh);
@@ -151,6 +185,32 @@ mod tests {
             table[0].clone(),
         ];
         assert_eq!(two, expected);
+    }
+
+    #[test]
+    fn only_what_the_parameters_name_crystallises_anew_and_only_in_a_fresh_bar() {
+        let library = Library::builtin().unwrap();
+        let parameters = Parameters::builtin().unwrap();
+        let anew = &parameters.recrystallised;
+        for family in &anew.families {
+            assert!(parameters.family_index(family).is_some(), "{family}");
+        }
+        let of = |key: &str, state| {
+            let species = library.species.iter().find(|species| species.key == key).unwrap();
+            let packings = [packing(true, None, "pop")];
+            let found = branches(&packings, species, state, Some(anew));
+            found.into_iter().map(|one| (one.packing, one.form.form.clone(), one.family.to_owned())).collect::<Vec<_>>()
+        };
+        // The stable form of tripalmitin is beta; none of what a packing says of POP is changed.
+        let beta = [(None, "beta".to_owned(), "sat".to_owned())];
+        assert_eq!(of("PPP", CrystalState::Fresh), beta);
+        assert_eq!(of("PPP", CrystalState::Rested), beta);
+        assert_eq!(of("POP", CrystalState::Fresh).len(), 2);
+        assert_eq!(of("POP", CrystalState::Fresh)[0].2, "pop");
+        let species = |key: &str| library.species.iter().find(|species| species.key == key).unwrap();
+        assert_eq!(anew.crystal(species("PPP"), CrystalState::Rested), None);
+        assert_eq!(anew.crystal(species("POP"), CrystalState::Fresh), None);
+        assert_eq!(Recrystallised::default().crystal(species("PPP"), CrystalState::Fresh), None);
     }
 
     #[test]

@@ -6,7 +6,8 @@ use thiserror::Error;
 use crate::coordinate;
 use crate::known_off::KnownOff;
 use crate::maker::Maker;
-use crate::packing::Packing;
+use crate::misfit::Between;
+use crate::packing::{Packing, Recrystallised};
 
 /// The parameter file that ships with barwright.
 const BUILTIN: &str = include_str!("../../../data/model.toml");
@@ -94,10 +95,13 @@ pub struct Family {
     pub melt_shift_k: f64,
     /// Standard deviation of that shift, K.
     pub melt_shift_sd_k: f64,
-    /// Misfit `w` of unlike molecules in one crystal: excess of `w (1 − Σ Y²) / 2` in units of RT, `Y` mole fractions in the family.
+    /// Misfit `w` of unlike molecules in one crystal, in units of RT: see [`crate::misfit`].
     pub misfit: f64,
     /// Standard deviation of the misfit.
     pub misfit_sd: f64,
+    /// Between what molecules the misfit is.
+    #[serde(default)]
+    pub misfit_between: Between,
     /// How it was obtained.
     pub status: String,
     /// From what.
@@ -294,6 +298,9 @@ pub struct Parameters {
     /// Other ways to pack the species into crystals.
     #[serde(rename = "packing", default)]
     pub packings: Vec<Packing>,
+    /// What crystallises anew while a fresh bar melts.
+    #[serde(default)]
+    pub recrystallised: Recrystallised,
     /// Firmness.
     pub firmness: Firmness,
     /// What the model leaves out.

@@ -11,8 +11,8 @@ use barwright_reference::Formula;
 use serde::Serialize;
 
 use crate::assess::{BlendError, Workbench};
-use crate::equilibrium::{Change, EquilibriumError};
-use crate::landmarks::{Evaluator, PointRates};
+use crate::equilibrium::EquilibriumError;
+use crate::landmarks::{Direction, Evaluator, PointRates};
 
 /// What one more percent of an ingredient does.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -37,7 +37,7 @@ pub struct Effect {
 pub(crate) fn landmark_rates(
     evaluator: &mut Evaluator<'_>,
     landmark_c: f64,
-    changes: &[Change],
+    changes: &[Direction],
     of: impl Fn(&PointRates) -> f64,
 ) -> Result<Option<Vec<f64>>, EquilibriumError> {
     let (_, rates) = evaluator.rates(landmark_c, changes)?;

@@ -10,7 +10,7 @@
 //!
 //! # 2. Equilibrium at temperature T
 //! ```text
-//! x_i^S = K_i x_i^L,  K_i = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i) − g_f],  g_f = (w_f / 2)(1 − Σ_{j in f} Y_j²),  ln γ_i = (δ_i − δ̄)²,  δ̄ = Σ x_i^L δ_i
+//! x_i^S = K_i x_i^L,  K_i = γ_i exp[(ΔH_i / R)(1/T − 1/Tm_i) − g_f],  g_f = (w_f / 2) Σ Y_i Y_j u_ij,  ln γ_i = (δ_i − δ̄)²,  δ̄ = Σ x_i^L δ_i
 //! E_i = L + K_i S_f,  l_i = n_i L / E_i,  s_i = n_i K_i S_f / E_i
 //! 1 − Σ n_i / E_i = 0,  1 − Σ_{i in f} n_i K_i / E_i = 0 for a family present, ≥ 0 for one absent
 //! ```
@@ -31,13 +31,21 @@
 //! Rested and tempered POP and SOS are in β-2, form V of cocoa butter (β-1, form VI, takes months in the solid). That is right only with what each sample was made
 //! of and with what is no triglyceride in a fat: 3 % of diglycerides and unsaponifiable matter in stearic butters, 4 to 6 % in the fats of palm, species of their own. For tempered
 //! cocoa butters of known triglycerides the sum of squares of the fit falls from 107.6 (β-1, triglycerides alone) to 102.7 (β-2) and 99.6 (with diglycerides).
-//! The mixed triglycerides of lauric fats keep the melting points of the correlation for pure ones; a dozen kinds in one β′ crystal melt lower by its misfit, `w` about 2.
+//! The mixed triglycerides of lauric fats keep the melting points of the correlation for pure ones, also where a chain of 8 carbons lies outside its range; molecules
+//! of 28 to 44 carbons in one β′ crystal melt lower by their misfit, which grows with the square of the difference in length, `w` near 2 for four carbons. Coconut oil
+//! then keeps 5 % solids at 25 °C, where 1 were measured (18 with one misfit between any two kinds), and peaks at 24.5 °C as measured; at 15 and 20 °C it stays 12 to 14 points too high.
+//! Tried and not taken: the excess of each species for itself, with those of odd length lowered most. The curves of coconut and palm kernel oil come out too flat.
+//!
+//! One change is made while a bar warms. Where the crystals of a fresh bar melt, its trisaturated triglycerides crystallise anew, in β of their own, from the melt that the mixed
+//! β′ crystals leave. Two equilibria are solved, with the crystals as they set and with these in β, and each property is that of the crystals that give more of it: all fall with
+//! temperature and none jumps. The sum of squares of the fit falls from 102.1 to 47.0. Palm stearin keeps 30, 27 and 21 % at 40, 45 and 50 °C, where 37, 31 and 20 were measured and
+//! the first crystals leave 29, 16 and 0; palm oil 5 % at 40 °C (3 and 5 measured, 0 before), but its slip point comes out 3 °C high. A melt that sets does not do it: setting
+//! curves take the crystals as they form. Code: [`crate::packing::Recrystallised`], [`crate::landmarks::Evaluator`].
 //! Where the literature leaves another form or family open, it is a packing: a share of the species, fixed while the bar warms, stands in it.
 //! Which packings there are is a choice of the fit, their shares are parameters. `data/priors.toml` lists those tried, `data/model.toml` says which are
 //! chosen: none of 13 improves the fit enough, so the species table stands. Code: [`crate::packing`].
-//! Tried and not taken: trisaturated triglycerides of a fresh fat in β of their own. All of them there give palm stearin 21 % at 50 °C, where 20 were measured and the mixed β′
-//! crystal leaves none, but 32 % at 25 °C for 64, as POP left alone melts at 27 °C. A part of them there moves the whole curve 8 to 17 points down. They seem to crystallise anew
-//! from what has melted, which a share that is fixed while the bar warms cannot do. A higher form of POP with more misfit (β′, `w` up to 3) is no better.
+//! Tried and not taken: trisaturated triglycerides of a fresh fat in β from the start, palm stearin has 32 % at 25 °C for 64 then, as POP left alone melts at 27 °C; a higher form of POP
+//! with more misfit (β′, `w` up to 3). Not in the model: compounds of two triglycerides (POP with PPO or OPO, SOS with SSO).
 //!
 //! # 4. Landmarks
 //! ```text
@@ -46,6 +54,9 @@
 //! ```
 //! `φ_k` crystallised mass fraction of family k, `c_k` its critical gelling level, mass %. Parameters: `data/model.toml` (published
 //! gelling levels of waxes, 4 ± 2 % solids at the slip point of fats; the rest judgement).
+//! Tried and not taken: one yield stress at which an open tube slips, in place of the gelling levels. At the levels published for 20 °C the model has 0.08 to 0.19 kPa for rice bran,
+//! sunflower, candelilla, berry wax and beeswax, but 2.6 kPa for carnauba, which would gel at 1.1 % for 4: hard crystals, and too few to hold oil. The order softening, slip, drop, clear
+//! holds as it is.
 //! Code: [`crate::landmarks`].
 //!
 //! # 5. Firmness
@@ -73,7 +84,8 @@
 //! # 7. Uncertainty
 //! Parameters are fitted by `barwright-calibration`: `data/priors.toml` before, `data/model.toml` after, with their correlation
 //! ([`crate::coordinate`]). What the model leaves out of a set of ingredients (a shift of all melting points, a factor on holding, one on
-//! firmness) is a spread too, set from the scatter of the fitting rows. Every figure above has a spread; 256 draws, stratified and named ([`crate::sampling`]), give 5 % and 95 % quantiles. Not in
+//! firmness) is a spread too, set from the scatter of the fitting rows. A spread of solids by itself beside that of melting points was tried: the likelihood of the fitting rows,
+//! one vote an experiment, is largest without one. Every figure above has a spread; 256 draws, stratified and named ([`crate::sampling`]), give 5 % and 95 % quantiles. Not in
 //! the spread: families that would mix, species nobody listed, a second liquid, time.
 //!
 //! # Not for

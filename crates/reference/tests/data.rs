@@ -67,7 +67,7 @@ fn the_tables_are_as_frozen() {
         names on labels: 23.000
         possibly from animals: 11.000
         sum of molar_mass_g_mol: 145239.860
-        sum of melt_c: 11409.390
+        sum of melt_c: 11463.190
         sum of heat_kj_mol: 29800.100
         sum of percent: 8400.000
         sum of sd_percent: 1055.760

@@ -19,7 +19,8 @@
 use std::ops::ControlFlow;
 
 use barwright_blend::assess::{BlendError, Workbench};
-use barwright_blend::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
+use barwright_blend::chain::Chain;
+use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
@@ -490,11 +491,11 @@ impl<'a> Explorer<'a> {
         let model = self.bench.model_of(None);
         line.fill(percent, model)?;
         let [in_use, fresh] = states(options).map(|state| line.state_index(state));
-        let mut at_release = line.chains[fresh].evaluator(model)?;
+        let mut at_release = line.bars[fresh].evaluator(model)?;
         let release = at_release.point(options.release_c)?;
         let finest_mm = finest_feature_mm(&self.parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
         drop(at_release);
-        let mut evaluator = line.chains[in_use].evaluator(model)?;
+        let mut evaluator = line.bars[in_use].evaluator(model)?;
         let skin = evaluator.point(self.parameters.skin.temperature_c)?;
         let firm = evaluator.point(settings.firmness_at_c)?;
         // Cheap demands before the search for the hold temperature.
@@ -594,7 +595,7 @@ impl Worker {
 #[derive(Clone)]
 struct Line {
     /// One for each crystal state.
-    chains: Vec<Chain>,
+    bars: Vec<Bar>,
     /// Position in the space of each part of the mixtures.
     order: Vec<usize>,
     placed: Vec<f64>,
@@ -602,11 +603,10 @@ struct Line {
 
 /// A mixture in one crystal state.
 #[derive(Clone)]
-struct Chain {
+struct Bar {
     state: CrystalState,
     mixture: Mixture,
-    amounts: Vec<SpeciesAmount>,
-    solved: Option<(Problem, Solver)>,
+    chain: Option<Chain>,
 }
 
 impl Line {
@@ -615,51 +615,43 @@ impl Line {
         let percent = 100.0 / space.ingredients.len().max(1) as f64;
         let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
         let formula = Formula { name: String::new(), parts };
-        let mut line = Line { chains: Vec::new(), order: Vec::new(), placed: Vec::new() };
+        let mut line = Line { bars: Vec::new(), order: Vec::new(), placed: Vec::new() };
         for state in states(options) {
-            if line.chains.iter().all(|chain| chain.state != state) {
+            if line.bars.iter().all(|bar| bar.state != state) {
                 let mixture = Mixture::new(library, parameters, &formula, state, &Draws::new(0, 0))?;
-                line.chains.push(Chain { state, mixture, amounts: Vec::new(), solved: None });
+                line.bars.push(Bar { state, mixture, chain: None });
             }
         }
-        if let Some(chain) = line.chains.first() {
+        if let Some(bar) = line.bars.first() {
             let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
-            line.order = chain.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
+            line.order = bar.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
         }
         Ok(line)
     }
 
     fn state_index(&self, state: CrystalState) -> usize {
-        self.chains.iter().position(|chain| chain.state == state).unwrap_or(0)
+        self.bars.iter().position(|bar| bar.state == state).unwrap_or(0)
     }
 
     /// Sets the amounts; species of ingredients that are not there drop out of the equilibria.
     fn fill(&mut self, percent: &[f64], model: &ModelDraw) -> Result<(), EquilibriumError> {
         self.placed.clear();
         self.placed.extend(self.order.iter().map(|&place| percent[place]));
-        for chain in &mut self.chains {
-            chain.mixture.set_percents(&self.placed);
-            chain.mixture.amounts(None, model, &mut chain.amounts);
-            let problem = match chain.solved.take() {
-                Some((mut problem, _)) => {
-                    problem.fill(&chain.amounts)?;
-                    problem
-                }
-                None => Problem::new(&chain.amounts, chain.mixture.family_count())?,
-            };
-            // The buffers of a solver are as long as its problem, and that changes with the ingredients that are there.
-            let solver = Solver::new(&problem);
-            chain.solved = Some((problem, solver));
+        for bar in &mut self.bars {
+            bar.mixture.set_percents(&self.placed);
+            match &mut bar.chain {
+                Some(chain) => chain.fill(&bar.mixture, None, model)?,
+                None => bar.chain = Some(Chain::new(&bar.mixture, None, model)?),
+            }
         }
         Ok(())
     }
 }
 
-impl Chain {
+impl Bar {
     fn evaluator<'b>(&'b mut self, model: &'b ModelDraw) -> Result<Evaluator<'b>, EquilibriumError> {
-        let beyond = self.mixture.beyond(None);
-        let (problem, solver) = self.solved.as_mut().ok_or(EquilibriumError::Empty)?;
-        Ok(Evaluator::new(problem, solver, model, beyond))
+        let chain = self.chain.as_mut().ok_or(EquilibriumError::Empty)?;
+        Ok(chain.evaluator(model, self.mixture.beyond(None)))
     }
 }
 

@@ -14,8 +14,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use barwright_blend::assess::{BlendError, Workbench};
 use barwright_blend::chain::Chain;
-use barwright_blend::equilibrium::{Change, EquilibriumError, Problem};
-use barwright_blend::landmarks::{Point, PointRates};
+use barwright_blend::equilibrium::EquilibriumError;
+use barwright_blend::landmarks::{Direction, Point, PointRates};
 use barwright_blend::mixture::{BeyondDraws, Mixture, ZERO_CELSIUS_K};
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
@@ -260,7 +260,7 @@ impl<'a> Judge<'a> {
             for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == *state) {
                 let point = chain.evaluator(model, mixture.beyond(draw)).point(spot.temperature_c)?;
                 for (demand, margin) in found.iter_mut().enumerate().filter(|(i, _)| self.spot_of[*i] == number) {
-                    *margin = self.margin(demand, draw, &point, chain.problem());
+                    *margin = self.margin(demand, draw, &point, chain);
                 }
             }
         }
@@ -268,7 +268,7 @@ impl<'a> Judge<'a> {
     }
 
     /// Margin of one demand at the point it is asked at.
-    fn margin(&self, demand: usize, draw: Option<usize>, point: &Point, problem: &Problem) -> f64 {
+    fn margin(&self, demand: usize, draw: Option<usize>, point: &Point, chain: &Chain) -> f64 {
         let asked = self.demands[demand];
         match (self.measure().strength(demand, draw, point), asked) {
             (None, Demand::Melts { percent }) => (melted_percent(point) - percent) / MELTED_SCALE,
@@ -277,7 +277,7 @@ impl<'a> Judge<'a> {
                 let strength = if point.structure > 0.0 {
                     ratio.ln().max(NO_CRYSTALS)
                 } else {
-                    no_crystals(problem, point.temperature_c)
+                    no_crystals(chain, point.temperature_c)
                 };
                 if asked.wants_less() { -strength } else { strength }
             }
@@ -300,11 +300,11 @@ impl<'a> Judge<'a> {
         let chain = filled(&mut slot, mixture, draw, model)?;
         // In the order of the ingredients, not of the mixture.
         let along = chain.changes(mixture, draw, model);
-        let changes: Vec<Change> = self.places.iter().map(|&place| along[place].clone()).collect();
+        let changes: Vec<Direction> = self.places.iter().map(|&place| along[place].clone()).collect();
         let (point, rates) = chain.evaluator(model, mixture.beyond(draw)).rates(spot.temperature_c, &changes)?;
         let melted = matches!(self.demands[demand], Demand::Melts { .. });
         if point.structure <= 0.0 && !melted {
-            let before = self.margin(demand, draw, &point, chain.problem());
+            let before = self.margin(demand, draw, &point, chain);
             for (i, slope) in gradient.iter_mut().enumerate() {
                 let mut moved = mixture.clone();
                 let mut placed: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
@@ -312,7 +312,7 @@ impl<'a> Judge<'a> {
                 moved.set_percents(&placed);
                 let mut slot = None;
                 let chain = filled(&mut slot, &moved, draw, model)?;
-                let after = self.margin(demand, draw, &point, chain.problem());
+                let after = self.margin(demand, draw, &point, chain);
                 *slope = (after - before) / DIFFERENCE_PERCENT;
             }
             return Ok(gradient);
@@ -337,8 +337,8 @@ impl<'a> Judge<'a> {
 }
 
 /// Margin of a melt: how far it is from its first crystal.
-fn no_crystals(problem: &Problem, temperature_c: f64) -> f64 {
-    let saturation = problem.largest_saturation(temperature_c + ZERO_CELSIUS_K);
+fn no_crystals(chain: &Chain, temperature_c: f64) -> f64 {
+    let saturation = chain.largest_saturation(temperature_c + ZERO_CELSIUS_K);
     NO_CRYSTALS + saturation.max(f64::MIN_POSITIVE).ln().min(0.0)
 }
 

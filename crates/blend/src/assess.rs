@@ -1,6 +1,7 @@
 //! The whole answer for one formula.
 
 use barwright_reference::{CrystalState, Formula, Library};
+use rayon::prelude::*;
 use serde::Serialize;
 use thiserror::Error;
 
@@ -319,6 +320,21 @@ pub fn assess(
     Workbench::new(library, parameters, options.clone())?.assess(formula)
 }
 
+/// Works through draws on all cores. Each begins cold, so that the number of cores does not change what comes out.
+///
+/// # Arguments
+/// * `buffers`: every core has a copy of its own.
+/// * `count`: of draws.
+/// * `of`: what a draw gives.
+pub(crate) fn each_draw<B: Clone + Sync, T: Send>(
+    buffers: &B,
+    count: usize,
+    of: impl Fn(&mut B, usize) -> Result<T, EquilibriumError> + Sync + Send,
+) -> Result<Vec<T>, EquilibriumError> {
+    let found: Vec<_> = (0..count).into_par_iter().map_init(|| buffers.clone(), of).collect();
+    found.into_iter().collect()
+}
+
 impl<'a> Workbench<'a> {
     /// Draws the model parameters and lays the beeswax scale.
     ///
@@ -363,17 +379,17 @@ impl<'a> Workbench<'a> {
     /// * `at`: position of the temperature in [`Options::at_c`].
     /// * `draw`: `None` for the central one.
     pub fn beeswax_scale(&self, at: usize, draw: Option<usize>) -> &BeeswaxScale {
-        let scale = self.scales.get(draw.map_or(0, |index| index + 1)).and_then(|scales| scales.get(at));
-        scale.unwrap_or(&BeeswaxScale::LIQUID)
+        self.scales_of(draw).get(at).unwrap_or(&BeeswaxScale::LIQUID)
+    }
+
+    /// Beeswax in oil at each of the temperatures of the options.
+    fn scales_of(&self, draw: Option<usize>) -> &[BeeswaxScale] {
+        self.scales.get(draw.map_or(0, |index| index + 1)).map_or(&[], Vec::as_slice)
     }
 
     /// A mixture of a formula in a crystal state, with the draws of this bench.
     pub(crate) fn mixture(&self, formula: &Formula, state: CrystalState) -> Result<Mixture, BlendError> {
         Mixture::new(self.library, self.parameters, formula, state, &self.draws)
-    }
-
-    fn draw_numbers(&self) -> impl Iterator<Item = Option<usize>> + use<> {
-        std::iter::once(None).chain((0..self.draws.count()).map(Some))
     }
 
     fn model(&self, draw: Option<usize>) -> &ModelDraw {
@@ -396,19 +412,25 @@ impl<'a> Workbench<'a> {
     }
 
     fn beeswax_scales(&self) -> Result<Vec<Vec<BeeswaxScale>>, BlendError> {
-        let temperatures = self.options.at_c.len();
-        let mut scales = vec![vec![BeeswaxScale::LIQUID; temperatures]; self.draws.count() + 1];
-        for (level, &percent) in SCALE_PERCENT.iter().enumerate() {
-            let mixture = self.scale_mixture(percent)?;
-            let mut bench = Chain::new(&mixture, None, self.model(None))?;
-            for (scale, draw) in scales.iter_mut().zip(self.draw_numbers()) {
-                bench.fill(&mixture, draw, self.model(draw))?;
-                let mut evaluator = bench.evaluator(self.model(draw), Beyond::NOTHING);
+        let mixtures: Vec<Mixture> =
+            SCALE_PERCENT.iter().map(|&level| self.scale_mixture(level)).collect::<Result<_, _>>()?;
+        let chains: Result<Vec<Chain>, EquilibriumError> =
+            mixtures.iter().map(|mixture| Chain::new(mixture, None, self.model(None))).collect();
+        let mut chains = chains?;
+        let scale = |chains: &mut Vec<Chain>, draw: Option<usize>| {
+            let model = self.model(draw);
+            let mut scale = vec![BeeswaxScale::LIQUID; self.options.at_c.len()];
+            for (level, (chain, mixture)) in chains.iter_mut().zip(&mixtures).enumerate() {
+                chain.fill(mixture, draw, model)?;
+                let mut evaluator = chain.evaluator(model, Beyond::NOTHING);
                 for (at, &celsius) in scale.iter_mut().zip(&self.options.at_c) {
                     at.structure[level] = evaluator.point(celsius)?.structure;
                 }
             }
-        }
+            Ok(scale)
+        };
+        let mut scales = vec![scale(&mut chains, None)?];
+        scales.extend(each_draw(&chains, self.draws.count(), |chains, draw| scale(chains, Some(draw)))?);
         Ok(scales)
     }
 
@@ -421,20 +443,19 @@ impl<'a> Workbench<'a> {
         let in_use = self.mixture(formula, options.state)?;
         let fresh = self.mixture(formula, options.release_state())?;
         let content = Content::of(self.library, &in_use);
-        let mut use_chain = Chain::new(&in_use, None, self.model(None))?;
-        let mut fresh_chain = Chain::new(&fresh, None, self.model(None))?;
-        let mut outcomes = Vec::with_capacity(self.draws.count() + 1);
-        for (scale, draw) in self.scales.iter().zip(self.draw_numbers()) {
+        let outcome = |[use_chain, fresh_chain]: &mut [Chain; 2], draw: Option<usize>| {
             let model = self.model(draw);
             use_chain.fill(&in_use, draw, model)?;
             fresh_chain.fill(&fresh, draw, model)?;
             let beyond = in_use.beyond(draw);
             let release = fresh_chain.evaluator(model, beyond).point(options.release_c)?;
             let mut evaluator = use_chain.evaluator(model, beyond);
-            outcomes.push(self.outcome(&mut evaluator, model, release, scale, &content)?);
-        }
-        let central = outcomes.remove(0);
-        Ok(self.summarise(formula, Ensemble { central, drawn: outcomes }, &content))
+            self.outcome(&mut evaluator, model, release, self.scales_of(draw), &content)
+        };
+        let mut chains = [Chain::new(&in_use, None, self.model(None))?, Chain::new(&fresh, None, self.model(None))?];
+        let central = outcome(&mut chains, None)?;
+        let drawn = each_draw(&chains, self.draws.count(), |chains, draw| outcome(chains, Some(draw)))?;
+        Ok(self.summarise(formula, Ensemble { central, drawn }, &content))
     }
 
     /// See [`crate::sensitivity::effects`].
@@ -687,6 +708,7 @@ impl Content {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
     #![allow(clippy::float_cmp, reason = "shares of five draws")]
     use super::SkinFeel::{Drags, Glides, Open, Smears};
     use super::*;
@@ -719,5 +741,22 @@ mod tests {
         for feel in [Smears, Glides, Drags] {
             assert_eq!([0.4, 0.59, 0.6, 1.0].map(|odds| named_feel(feel, odds)), [Open, Open, feel, feel]);
         }
+    }
+
+    #[test]
+    fn every_number_of_threads_gives_the_same_answer() {
+        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let bar =
+            barwright_reference::formula::read_inline("beeswax 26, palm stearin 30, olive oil 44", "bar", &library);
+        let bar = &bar.unwrap().formulas[0];
+        let options = Options { draws: 32, state: CrystalState::Fresh, ..Options::default() };
+        let answers = [1, 3].map(|threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| {
+                let bench = Workbench::new(&library, &parameters, options.clone()).unwrap();
+                format!("{:?} {:?}", bench.assess(bar).unwrap(), bench.heat_curves(bar, 16).unwrap())
+            })
+        });
+        assert!(answers[0] == answers[1]);
     }
 }

@@ -23,7 +23,7 @@
 
 use barwright_reference::Formula;
 
-use crate::assess::{BlendError, Workbench};
+use crate::assess::{BlendError, Workbench, each_draw};
 use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
 use crate::interval::Spread;
@@ -274,13 +274,13 @@ impl Workbench<'_> {
         let setting = self.mixture(formula, options.release_state())?.as_it_sets();
         let mut chains =
             [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&setting, None, self.model_of(None))?];
-        let mut of = |draw: Option<usize>| -> Result<HeatCurves, BlendError> {
+        let of = |chains: &mut [Chain; 2], draw: Option<usize>| {
             let model = self.model_of(draw);
             for (chain, mixture) in chains.iter_mut().zip([&in_use, &setting]) {
                 chain.fill(mixture, draw, model)?;
             }
             let beyond = in_use.beyond(draw);
-            let [warmed, cooled] = &mut chains;
+            let [warmed, cooled] = chains;
             let mut evaluator = warmed.evaluator(model, beyond);
             let clear_c = evaluator.clear_point_c();
             let warmed = curve(&mut evaluator, &model.heat, clear_c)?;
@@ -299,8 +299,8 @@ impl Workbench<'_> {
                 release_kpa,
             })
         };
-        let central = of(None)?;
-        let drawn = (0..draws.min(options.draws)).map(|draw| of(Some(draw))).collect::<Result<_, _>>()?;
+        let central = of(&mut chains, None)?;
+        let drawn = each_draw(&chains, draws.min(options.draws), |chains, draw| of(chains, Some(draw)))?;
         Ok(Spread { central, drawn })
     }
 }

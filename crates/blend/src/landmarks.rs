@@ -8,7 +8,7 @@
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
-use crate::equilibrium::{Change, EquilibriumError, Problem, Solver};
+use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver};
 use crate::firmness;
 use crate::mixture::ZERO_CELSIUS_K;
 use crate::model_draw::ModelDraw;
@@ -114,16 +114,11 @@ impl<'a> Crystals<'a> {
         }
     }
 
-    fn point(
-        &mut self,
-        model: &ModelDraw,
-        beyond: Beyond,
-        temperature_c: f64,
-    ) -> Result<(Point, f64), EquilibriumError> {
+    /// Solves the equilibrium, keeps what has crystallised of each family, and looks at the phases.
+    fn solve<T>(&mut self, temperature_c: f64, look: impl FnOnce(Phases<'_>) -> T) -> Result<T, EquilibriumError> {
         let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
         phases.family_solids(&mut self.fractions, &mut self.melt_k);
-        let latent_j_per_kg = phases.latent_j_per_kg();
-        Ok((self.read(model, beyond, temperature_c), latent_j_per_kg))
+        Ok(look(phases))
     }
 
     fn rates<'c>(
@@ -133,10 +128,10 @@ impl<'a> Crystals<'a> {
         temperature_c: f64,
         changes: impl Iterator<Item = &'c Change> + Clone,
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
-        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
-        phases.family_solids(&mut self.fractions, &mut self.melt_k);
-        let linearised = phases.linearise();
-        let along: Vec<_> = changes.clone().map(|change| linearised.along(change)).collect();
+        let along: Vec<_> = self.solve(temperature_c, |phases| {
+            let linearised = phases.linearise();
+            changes.clone().map(|change| linearised.along(change)).collect()
+        })?;
         let point = self.read(model, beyond, temperature_c);
         let rates = changes.zip(&along).map(|(change, crystals)| {
             let (mut structure, mut holding) = (0.0, 0.0);
@@ -211,7 +206,7 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`Solver::solve`].
     pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
-        self.point_with_latent(temperature_c).map(|(point, _)| point)
+        self.point_with(temperature_c, |_| 0.0).map(|(point, _)| point)
     }
 
     /// Returns the state of the bar at `temperature_c`, and the heat that melting its crystals takes, J/kg.
@@ -219,9 +214,20 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`Solver::solve`].
     pub fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
-        let (point, latent_j_per_kg) = self.as_set.point(self.model, self.beyond, temperature_c)?;
-        let Some(crystals) = &mut self.recrystallised else { return Ok((point, latent_j_per_kg)) };
-        let (other, other_j_per_kg) = crystals.point(self.model, self.beyond, temperature_c)?;
+        self.point_with(temperature_c, |phases| phases.latent_j_per_kg())
+    }
+
+    /// The state of the bar, and a property of its phases.
+    fn point_with(
+        &mut self,
+        temperature_c: f64,
+        of: impl Fn(&Phases<'_>) -> f64,
+    ) -> Result<(Point, f64), EquilibriumError> {
+        let property = self.as_set.solve(temperature_c, |phases| of(&phases))?;
+        let point = self.as_set.read(self.model, self.beyond, temperature_c);
+        let Some(crystals) = &mut self.recrystallised else { return Ok((point, property)) };
+        let other_property = crystals.solve(temperature_c, |phases| of(&phases))?;
+        let other = crystals.read(self.model, self.beyond, temperature_c);
         let more = Point {
             temperature_c,
             solids: point.solids.max(other.solids),
@@ -229,7 +235,7 @@ impl<'a> Evaluator<'a> {
             holding: point.holding.max(other.holding),
             yield_kpa: point.yield_kpa.max(other.yield_kpa),
         };
-        Ok((more, latent_j_per_kg.max(other_j_per_kg)))
+        Ok((more, property.max(other_property)))
     }
 
     /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.

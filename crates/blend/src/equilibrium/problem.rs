@@ -136,17 +136,25 @@ impl Problem {
         for (index, one) in species.iter().enumerate() {
             check(index, one, self.family_count)?;
         }
-        self.source.clear();
-        self.source.extend((0..species.len()).filter(|&i| species[i].mass > 0.0));
+        // Draws of one mixture have the same species, nearly in the same order: the sort begins with that of the last one.
+        let there = |i: usize| species.get(i).is_some_and(|one| one.mass > 0.0);
+        let count = (0..species.len()).filter(|&i| there(i)).count();
+        if self.source.len() != count || !self.source.iter().all(|&i| there(i)) {
+            self.source.clear();
+            self.source.extend((0..species.len()).filter(|&i| there(i)));
+        }
         if self.source.is_empty() {
             return Err(EquilibriumError::Empty);
         }
         let key = |i: usize| species[i].family.map_or((usize::MAX, 0), |family| (family, species[i].solution));
-        let order = |i: usize| {
-            let one = &species[i];
-            (key(i), one.delta.to_bits(), one.melt_k.to_bits(), one.molar_mass_kg_mol.to_bits(), one.mass.to_bits())
-        };
-        self.source.sort_by_key(|&i| order(i));
+        self.source.sort_by(|&a, &b| {
+            let bits = |of: fn(&SpeciesAmount) -> f64| of(&species[a]).to_bits().cmp(&of(&species[b]).to_bits());
+            (key(a).cmp(&key(b)))
+                .then_with(|| bits(|one| one.delta))
+                .then_with(|| bits(|one| one.melt_k))
+                .then_with(|| bits(|one| one.molar_mass_kg_mol))
+                .then_with(|| bits(|one| one.mass))
+        });
         for list in [&mut self.moles, &mut self.heat_k, &mut self.inverse_melt, &mut self.molar_mass] {
             list.clear();
         }
@@ -352,6 +360,28 @@ mod tests {
     fn a_melt_that_would_split_is_refused() {
         let apart = [one(1.0), one(1.0).with_delta(1.5)];
         assert!(matches!(Problem::new(&apart, 1), Err(EquilibriumError::LiquidSplits { .. })));
+    }
+
+    #[test]
+    fn a_problem_filled_again_is_that_filled_once_whatever_was_in_it() {
+        let species = |masses: [f64; 4], melt_k: [f64; 4]| -> Vec<SpeciesAmount> {
+            let of = |(mass, melt_k)| SpeciesAmount { mass, melt_k, ..one(1.0) };
+            masses.into_iter().zip(melt_k).map(of).collect()
+        };
+        let draws = [
+            species([1.0, 2.0, 3.0, 4.0], [310.0, 320.0, 330.0, 340.0]),
+            species([1.0, 2.0, 3.0, 4.0], [340.0, 310.0, 335.0, 330.0]),
+            // One drops out, another comes in its place, then fewer are there at all.
+            species([0.0, 2.0, 3.0, 4.0], [340.0, 310.0, 335.0, 330.0]),
+            species([5.0, 0.0, 3.0, 4.0], [340.0, 310.0, 335.0, 330.0]),
+            species([5.0, 0.0, 3.0, 4.0], [340.0, 310.0, 335.0, 330.0])[..3].to_vec(),
+        ];
+        let mut problem = Problem::new(&draws[0], 1).unwrap();
+        for draw in &draws {
+            problem.fill(draw).unwrap();
+            let once = Problem::new(draw, 1).unwrap();
+            assert_eq!(format!("{problem:?}"), format!("{once:?}"));
+        }
     }
 
     #[test]

@@ -501,12 +501,13 @@ mod tests {
                 let mut percent: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
                 percent[first] += more;
                 let ([mut chain, _], ..) = fresh_chains(text, Some(&percent));
-                // Filled anew, it is the same again.
                 let found = chain.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap();
+                // A chain of other amounts, filled with these, gives the same.
+                let ([mut other, _], ..) = fresh_chains(text, Some(&[50.0, 50.0]));
                 let mut moved = mixture.clone();
                 moved.set_percents(&percent);
-                chain.fill(&moved, None, &model).unwrap();
-                assert_eq!(found, chain.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap());
+                other.fill(&moved, None, &model).unwrap();
+                assert_eq!(found, other.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap());
                 found
             };
             let along = [(at(step, 0.0), at(-step, 0.0), rates[first]), (at(0.0, step), at(0.0, -step), rates[2])];

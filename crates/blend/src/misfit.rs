@@ -229,6 +229,18 @@ mod tests {
     }
 
     #[test]
+    fn every_solid_solution_has_the_misfit_of_its_own_composition() {
+        // Two lengths in one, one alone in another.
+        let mut amounts = of_lengths(&[36.0, 40.0, 48.0]);
+        amounts[0].solution = 1;
+        amounts[1].solution = 1;
+        lower_melting_points(&mut amounts, &[LENGTHS]);
+        let lowered = |one: &SpeciesAmount| (1.0 / one.melt_k - 1.0 / 310.0) * one.heat_j_mol / GAS_CONSTANT;
+        let found: Vec<f64> = amounts.iter().map(lowered).collect();
+        assert!((found[0] - 0.5).abs() < 1e-9 && (found[1] - 0.5).abs() < 1e-9 && found[2].abs() < 1e-12, "{found:?}");
+    }
+
+    #[test]
     fn rates_are_the_slopes_of_both_kinds_of_misfit() {
         let (moved, step) = ([0.3, -0.1, 0.0, 0.2], 1e-6);
         for misfit in [KINDS, LENGTHS] {

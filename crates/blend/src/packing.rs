@@ -188,6 +188,16 @@ mod tests {
     }
 
     #[test]
+    fn parts_are_what_each_packing_takes_of_what_the_later_ones_left() {
+        let found: Vec<f64> = parts([Some(2), Some(0), None], &[0.25, 0.9, 0.4]).collect();
+        let expected = [0.4, 0.6 * 0.25, 0.6 * 0.75];
+        assert_eq!(found.len(), expected.len());
+        assert!(found.iter().zip(expected).all(|(found, expected)| (found - expected).abs() < 1e-12), "{found:?}");
+        // A packing beyond the shares takes nothing.
+        assert_eq!(parts([Some(7), None], &[0.3]).collect::<Vec<_>>(), [0.0, 1.0]);
+    }
+
+    #[test]
     fn only_what_the_parameters_name_crystallises_anew_and_only_in_a_fresh_bar() {
         let library = Library::builtin().unwrap();
         let parameters = Parameters::builtin().unwrap();

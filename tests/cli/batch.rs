@@ -95,11 +95,11 @@ fn a_scented_and_coloured_batch_in_full() {
       my-wax first, the hardest: it melts up to 65 °C. Then the rest, in the order of the
         sheet.
       Melt 726 g to 72 °C, then pour at 67 °C.
-      All is dissolved at 62 °C (58 to 66); as it cools, the first haze comes at 62 °C (58
+      All is dissolved at 61 °C (58 to 66); as it cools, the first haze comes at 61 °C (58
         to 66).
       No hotter than 90 °C: what a water bath gives, and butters and oils keep well below
         it.
-      A jug of 363 g, taken off at 72 °C, pours well for 7 min (4 to 10).
+      A jug of 363 g, taken off at 72 °C, pours well for 7 min (4 to 11).
       The scent goes in last. Its lot states no `flash_c`: read its certificate how hot the
         melt may be.
 

@@ -29,7 +29,7 @@ fn the_fern_bar_in_its_tray() {
     Where it cools
       place            skin             set through        out of the mould          grain   dew
      ────────────────────────────────────────────────────────────────────────────────────────────
-      room 20 °C       1 min (0 to 1)   15 min (9 to 20)   3.1 h (0.95 to over 24)   low     no
+      room 20 °C       1 min (0 to 1)   15 min (9 to 20)   3.2 h (0.95 to over 24)   low     no
       fridge 5 °C      0 min (0 to 1)   13 min (8 to 17)   72 min (40 to 120)        low     no
       freezer -18 °C   0 min            11 min (7 to 14)   47 min (30 to 61)         low     yes
       It sets below 56 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
@@ -120,7 +120,7 @@ fn a_bar_that_is_never_firm_enough() {
       place        skin               set through        out of the mould   grain   dew
      ───────────────────────────────────────────────────────────────────────────────────
       room 20 °C   not within a day   not within a day   not within a day   low     no
-      It sets below -12 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
+      It sets below -11 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
       warmest spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
       first.

@@ -160,9 +160,9 @@ fn cooling() {
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -
     3 × path stroke #7a4a6d 2,4 fill none, 2 points
-    2 × path stroke #1f4e79 - fill none, 90 points
-    2 × path stroke #97580b 8,4 fill none, 90 points
-    2 × path stroke #3c6b4b 2,4 fill none, 90 points
+    2 × path stroke #1f4e79 - fill none, 91 points
+    2 × path stroke #97580b 8,4 fill none, 91 points
+    2 × path stroke #3c6b4b 2,4 fill none, 91 points
     1 × path stroke #1f4e79 - fill none, 2 points
     ");
 }
@@ -196,7 +196,7 @@ fn trade_offs() {
     1 × rect stroke - - fill white
     4 × rect stroke #1c1f1a - fill none
     37 × line stroke #1c1f1a - fill -
-    22131 × circle stroke - - fill #bcc1b6
+    22593 × circle stroke - - fill #bcc1b6
     28 × rect stroke - - fill #1f4e79
     ");
 }
@@ -235,10 +235,10 @@ fn a_terminal_gets_it_in_letters() {
          │      ┊       ⠈⠑⠦⠤⣄⣀⣀░     ┊                 ┊                ┊
       40 ┤      ┊             ⠈⠉⠉⠉⠓⠒⠲⠤⢤⣀⣀              ┊                ┊
          │      ┊                    ┊  ⠈⠉⠉⠓⠒⠲⠤⢄⣀░     ┊                ┊
-         │      ┊                    ┊         ░⠈⠙⠲⠤⣀⣀⡀┊                ┊
-      20 ┤      ┊                    ┊                ⠈⠉⠉⠉⠉⠉⠉⠓⠒⠒⠲⠤⠤⣄⣀⡀  ┊
-         │      ┊                    ┊                 ┊             ⠉⠉⠓⠒⠤⠤⣄⣀⣀⣀⣀
-         │      ┊                    ┊                 ┊                ┊      ⠈⠉⠉⠉⠑⠒⠒⠦⠤⢄⣀⣀⣀⣀
+         │      ┊                    ┊         ░⠈⠙⠲⢤⣀⣀⡀┊                ┊
+      20 ┤      ┊                    ┊                ⠉⠉⠉⠉⠉⠉⠉⠒⠒⠒⠲⠤⠤⣄⣀⡀  ┊
+         │      ┊                    ┊                 ┊             ⠉⠉⠓⠒⠤⠤⣄⣀⣀⣀⡀
+         │      ┊                    ┊                 ┊                ┊      ⠈⠉⠉⠉⠓⠒⠒⠦⠤⣄⣀⣀⣀⣀
        0 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬─────────────⠉⠉⠉⠉⠉⠉⠉⠁
           0            10            20            30           40            50            60
                                                 temperature, °C
@@ -253,13 +253,13 @@ fn a_terminal_gets_it_in_letters() {
          │      ┊           ░░░░░░░░⠉⠉⠒⠢⠤⣀⣀░░░░░░      ┊                ┊
          │      ┊                   ░┊░░░░⠈⠉⠓⠒⠤⣀⡀░░░░  ┊                ┊
          │      ┊                    ┊    ░░░░░░⠉⠑⠢⣄⡀░░┊░░░             ┊
-      10 ┤      ┊                    ┊          ░░░░⠉⠉⠓⠒⠦⠤⣄⣀⡀░░░░       ┊
+      10 ┤      ┊                    ┊          ░░░░⠉⠉⠒⠒⠦⠤⣄⣀⡀░░░░       ┊
          │      ┊                    ┊                ░┊░░░░⠉⠙⠒⠦⢄⣀░░░░░ ┊
-         │      ┊                    ┊                 ┊    ░░░░░⠈⠙⠲⢄⡀░░┊░░░
-       1 ┤      ┊                    ┊                 ┊        ░░░░░⠉⠒⢤⡀░░░░░░░
-         │      ┊                    ┊                 ┊           ░░░░░⠈⠳⢤⡀░░░░░░░
-         │      ┊                    ┊                 ┊              ░░┊░░⠈⠓⠦⣄⡀░░░░░
-         │      ┊                    ┊                 ┊                ┊░░░░░░⠉⠓⢤⡀░░░░░
+         │      ┊                    ┊                 ┊   ░░░░░░⠈⠙⠲⢄⡀░░┊░░░
+       1 ┤      ┊                    ┊                 ┊        ░░░░░⠉⠲⢤⡀░░░░░░░
+         │      ┊                    ┊                 ┊           ░░░░░⠈⠲⢄⡀░░░░░░░
+         │      ┊                    ┊                 ┊              ░░┊░░⠉⠓⠦⣄⡀░░░░░
+         │      ┊                    ┊                 ┊                ┊ ░░░░░⠉⠲⢄⡀░░░░
      0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠁──────────┬──────
           0            10            20            30           40            50            60
                                                 temperature, °C

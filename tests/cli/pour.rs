@@ -29,10 +29,10 @@ fn the_fern_bar_with_scent_and_microwave() {
     Fern hand bar, winter  (melt)
 
     Melt 361 g, the mould's filling and what stays in the jug, to 70 °C, then pour at 65 °C.
-    All is dissolved at 60 °C (56 to 63); as it cools, the first haze comes at 60 °C (56 to
+    All is dissolved at 59 °C (56 to 63); as it cools, the first haze comes at 59 °C (56 to
       63).
     No hotter than 90 °C: what a water bath gives, and butters and oils keep well below it.
-    A jug of 361 g, taken off at 70 °C, pours well for 7 min (4 to 10).
+    A jug of 361 g, taken off at 70 °C, pours well for 8 min (4 to 10).
 
     Melting, the hardest first
           ingredient      part, %    mass   melts up to
@@ -98,8 +98,8 @@ fn two_streams_in_us_units() {
     Formula 1  (melt)
 
     Melt 12 oz to 162 °F, then pour at 153 °F.
-    All is dissolved at 143 °F (135 to 150); as it cools, the first haze comes at 143 °F
-      (135 to 150).
+    All is dissolved at 142 °F (134 to 149); as it cools, the first haze comes at 142 °F
+      (134 to 149).
     No hotter than 194 °F: what a water bath gives, and butters and oils keep well below it.
     A jug of 12 oz, taken off at 162 °F, pours well for 7 min (4 to 10).
     At 153 °F the first is 17 mPa·s (15 to 20) thick; the second is as thick at 200 °F (193

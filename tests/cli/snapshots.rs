@@ -14,9 +14,9 @@ fn assess_in_full() {
     cold hands.
 
     Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
-      (76 in 100). Finest relief: 0.53 mm (0.16 to 2.0).
-    At 20 °C, once rested, it is as firm as liquid oil with 40 % (31 to 53) beeswax in it.
-    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 49 in 100.
+      (75 in 100). Finest relief: 0.53 mm (0.16 to 1.9).
+    At 20 °C, once rested, it is as firm as liquid oil with 40 % (32 to 52) beeswax in it.
+    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 48 in 100.
     On skin it glides (98 in 100): 80 % (78 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
@@ -33,19 +33,19 @@ fn assess_in_full() {
     Melting
       landmark          °C                    test
      ───────────────────────────────────────────────────────────────────────────────────────────────
-      softening onset   24.8 (23.8 to 26.2)   half the firmness of 20 °C is gone; needle at several
+      softening onset   24.8 (23.8 to 26.1)   half the firmness of 20 °C is gone; needle at several
                                               temperatures, ASTM D1321
       slip point        56 (52 to 59)         open tube; ISO 6321, AOCS Cc 3-25
       drop point        57 (54 to 60)         falling drop; AOCS Cc 18-80, ASTM D127
       end of melting    57 (54 to 61)         1 % of crystals left; calorimetry, AOCS Cj 1-94
-      clear point       60 (57 to 63)         last crystal gone; AOCS Cc 1-25
+      clear point       59 (57 to 63)         last crystal gone; AOCS Cc 1-25
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
      ──────────────────────────────────────────────────────────────────────────────────────────────
-      20   36 (33 to 38)   68 (26 to 220)      40 (31 to 53)                  84 (34 to 230)
-      25   31 (26 to 33)   33 (13 to 110)      34 (27 to 44)                  180 (52 to over 250)
-      30   22 (19 to 28)   12 (3.8 to 40)      26 (23 to 33)                  over 250
+      20   36 (33 to 38)   68 (27 to 220)      40 (32 to 52)                  84 (34 to 230)
+      25   31 (27 to 33)   33 (13 to 110)      34 (27 to 44)                  180 (52 to over 250)
+      30   22 (19 to 28)   12 (3.7 to 39)      26 (23 to 33)                  over 250
       35   19 (16 to 21)   6.4 (1.8 to 20)     25 (21 to 28)                  over 250
 
     What this rests on
@@ -77,50 +77,50 @@ fn compare_in_full() {
     What decides
       Fern hand bar, summer is firmer: 2.0 times at 20 °C, 2.2 times at 25 °C, 2.9 times at
         30 °C and 3.0 times at 35 °C; at least 89 in 100 sure.
-      Fern hand bar, summer takes finer relief: 0.22 (0.067 to 0.71) against 0.53 (0.16 to
-        2.0) mm; the model's own odds: 93 in 100.
+      Fern hand bar, summer takes finer relief: 0.22 (0.067 to 0.70) against 0.53 (0.16 to
+        1.9) mm; the model's own odds: 93 in 100.
       Fern hand bar, summer keeps its shape 6 °C hotter: 46 (37 to 51) against 40 (29 to 47) °C;
-        the model's own odds: 98 in 100.
-      Fern hand bar, winter melts more on skin: 80 (78 to 83) against 74 (71 to 76) %; over
+        the model's own odds: 99 in 100.
+      Fern hand bar, winter melts more on skin: 80 (78 to 83) against 74 (72 to 76) %; over
         99 in 100 sure.
 
     Which to pour
       Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (37 to 51); the
-        model's own odds: 98 in 100).
-      Finest detail: Fern hand bar, summer (finest relief 0.22 mm (0.067 to 0.71); the
+        model's own odds: 99 in 100).
+      Finest detail: Fern hand bar, summer (finest relief 0.22 mm (0.067 to 0.70); the
         model's own odds: 93 in 100).
-      Skin: Fern hand bar, winter (98 in 100) and Fern hand bar, summer (84 in 100) glide.
+      Skin: Fern hand bar, winter (98 in 100) and Fern hand bar, summer (85 in 100) glide.
 
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
      ───────────────────────────────────────────────────────────────────────────────
-      fine detail, 0.8 mm             likely (76 in 100)      yes (98 in 100)
-      finest relief, mm               0.53 (0.16 to 2.0)      0.22 (0.067 to 0.71)
-      holds 40 °C                     open (49 in 100)        likely (88 in 100)
+      fine detail, 0.8 mm             likely (75 in 100)      yes (98 in 100)
+      finest relief, mm               0.53 (0.16 to 1.9)      0.22 (0.067 to 0.70)
+      holds 40 °C                     open (48 in 100)        likely (88 in 100)
       keeps its shape to, °C          40 (29 to 47)           46 (37 to 51)
-      on skin                         glides (98 in 100)      glides (84 in 100)
-      melted on skin, %               80 (78 to 83)           74 (71 to 76)
+      on skin                         glides (98 in 100)      glides (85 in 100)
+      melted on skin, %               80 (78 to 83)           74 (72 to 76)
       risk of grain, 0 to 1           0.04                    0.03
-      softening onset, °C             24.8 (23.8 to 26.2)     25.6 (24.4 to 27.1)
+      softening onset, °C             24.8 (23.8 to 26.1)     25.6 (24.4 to 27.1)
       slip point, °C                  56 (52 to 59)           57 (54 to 60)
       drop point, °C                  57 (54 to 60)           57 (55 to 61)
-      end of melting, °C              57 (54 to 61)           59 (57 to 64)
-      clear point, °C                 60 (57 to 63)           62 (60 to 66)
-      solids at 20 °C, %              36 (33 to 38)           43 (39 to 46)
-      solids at 25 °C, %              31 (26 to 33)           38 (34 to 40)
+      end of melting, °C              57 (54 to 61)           59 (57 to 63)
+      clear point, °C                 59 (57 to 63)           62 (59 to 66)
+      solids at 20 °C, %              36 (33 to 38)           43 (40 to 46)
+      solids at 25 °C, %              31 (27 to 33)           38 (34 to 40)
       solids at 30 °C, %              22 (19 to 28)           30 (26 to 35)
       solids at 35 °C, %              19 (16 to 21)           26 (22 to 27)
-      yield stress at 20 °C, kPa      68 (26 to 220)          140 (55 to 360)
-      yield stress at 25 °C, kPa      33 (13 to 110)          74 (26 to 190)
-      yield stress at 30 °C, kPa      12 (3.8 to 40)          34 (12 to 93)
-      yield stress at 35 °C, kPa      6.4 (1.8 to 20)         19 (6.4 to 53)
-      as beeswax in oil at 20 °C, %   40 (31 to 53)           53 (43 to 68)
+      yield stress at 20 °C, kPa      68 (27 to 220)          140 (54 to 360)
+      yield stress at 25 °C, kPa      33 (13 to 110)          74 (27 to 190)
+      yield stress at 30 °C, kPa      12 (3.7 to 39)          34 (11 to 93)
+      yield stress at 35 °C, kPa      6.4 (1.8 to 20)         19 (6.3 to 52)
+      as beeswax in oil at 20 °C, %   40 (32 to 52)           53 (43 to 68)
       as beeswax in oil at 25 °C, %   34 (27 to 44)           46 (39 to 58)
-      as beeswax in oil at 30 °C, %   26 (23 to 33)           39 (33 to 48)
+      as beeswax in oil at 30 °C, %   26 (23 to 33)           39 (34 to 47)
       as beeswax in oil at 35 °C, %   25 (21 to 28)           37 (32 to 42)
       needle at 20 °C, 0.1 mm         84 (34 to 230)          46 (25 to 110)
       needle at 25 °C, 0.1 mm         180 (52 to over 250)    78 (37 to 230)
-      needle at 30 °C, 0.1 mm         over 250                170 (60 to over 250)
+      needle at 30 °C, 0.1 mm         over 250                180 (61 to over 250)
       needle at 35 °C, 0.1 mm         over 250                over 250
       Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 

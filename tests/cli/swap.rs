@@ -41,10 +41,10 @@ fn a_wax_that_ran_out_in_full() {
                                    before               after
      ──────────────────────────────────────────────────────────────────────
       keeps its shape up to, °C    40 (29 to 47)        43 (28 to 52)
-      finest relief, mm            0.53 (0.16 to 2.0)   0.73 (0.18 to 2.3)
-      yield stress at 20 °C, kPa   68 (26 to 220)       57 (20 to 200)
-      yield stress at 25 °C, kPa   33 (13 to 110)       29 (9.8 to 97)
-      yield stress at 30 °C, kPa   12 (3.8 to 40)       11 (3.8 to 39)
+      finest relief, mm            0.53 (0.16 to 1.9)   0.73 (0.19 to 2.3)
+      yield stress at 20 °C, kPa   68 (27 to 220)       57 (20 to 200)
+      yield stress at 25 °C, kPa   33 (13 to 110)       29 (9.9 to 96)
+      yield stress at 30 °C, kPa   12 (3.7 to 39)       11 (3.8 to 39)
       yield stress at 35 °C, kPa   6.4 (1.8 to 20)      7.4 (2.3 to 23)
       melted on skin, %            80 (78 to 83)        89 (89 to 90)
       on skin it                   glides               glides
@@ -55,7 +55,7 @@ fn a_wax_that_ran_out_in_full() {
      ───────────────────────────────────────────────────────────────────────────────────────────────────
       Candelilla wax   12.5          0.48             3.0   relief up, warmth up and the share melted
                                                             on skin up
-      Japan wax        38.5           1.5             3.5   firmness in a warm room down, relief down,
+      Japan wax        38.5           1.5             3.4   firmness in a warm room down, relief down,
                                                             warmth down and the share melted on skin
                                                             down
       A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 %

@@ -32,7 +32,7 @@ const LARGEST_RMSE: [(Use, Group, f64); 8] = [
     (Use::Unseen, Group::GelMelting, 4.0),
     (Use::Unseen, Group::Gelling, 0.35),
     (Use::Fit, Group::Solids, 5.2),
-    (Use::Fit, Group::Melting, 4.1),
+    (Use::Fit, Group::Melting, 3.4),
     (Use::Fit, Group::GelMelting, 0.6),
     (Use::Fit, Group::Firmness, 0.5),
 ];

@@ -45,7 +45,8 @@
 //! Which packings there are is a choice of the fit, their shares are parameters. `data/priors.toml` lists those tried, `data/model.toml` says which are
 //! chosen: none of 13 improves the fit enough, so the species table stands. Code: [`crate::packing`].
 //! Tried and not taken: trisaturated triglycerides of a fresh fat in β from the start, palm stearin has 32 % at 25 °C for 64 then, as POP left alone melts at 27 °C; a higher form of POP
-//! with more misfit (β′, `w` up to 3). Not in the model: compounds of two triglycerides (POP with PPO or OPO, SOS with SSO).
+//! with more misfit (β′, `w` up to 3). Not in the model: compounds of two triglycerides (POP with PPO or OPO,
+//! SOS with SSO): they are β crystals of rested palm fats, which no row of solids or melting is about.
 //!
 //! # 4. Landmarks
 //! ```text

@@ -49,6 +49,27 @@ pub fn species(
     Ok(amounts)
 }
 
+/// The problems of a formula with central parameters: with its crystals as they set and, where some can form anew, with those.
+///
+/// # Errors
+/// As [`Mixture::new`] and [`Problem::new`].
+pub fn problems(
+    library: &Library,
+    parameters: &Parameters,
+    formula: &Formula,
+    state: CrystalState,
+) -> Result<Vec<Problem>, BlendError> {
+    let draws = Draws::new(0, 0);
+    let mixture = Mixture::new(library, parameters, formula, state, &draws)?;
+    let model = ModelDraws::new(parameters, &draws).central;
+    let problem = |mixture: &Mixture| {
+        let mut amounts = Vec::new();
+        mixture.amounts(None, &model, &mut amounts);
+        Problem::new(&amounts, mixture.family_count()).map_err(BlendError::from)
+    };
+    std::iter::once(&mixture).chain(mixture.recrystallised()).map(problem).collect()
+}
+
 /// The problem of a formula with central parameters.
 ///
 /// # Errors

@@ -1,36 +1,35 @@
 //! The whole answer for one formula.
 
+use crate::error::BlendError;
+use crate::outcome::{Ensemble, Outcome};
+use crate::units::ROOM_C;
 use barwright_reference::{CrystalState, Formula, Library};
 use rayon::prelude::*;
 use serde::Serialize;
-use thiserror::Error;
 
 use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, SCALE_PERCENT};
+use crate::beyond::Beyond;
+use crate::beyond::BeyondDraws;
 use crate::cautions::{self, Caution};
 use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
 use crate::interval::{Estimate, Spread};
 use crate::known_off;
-use crate::landmarks::{Beyond, Direction, Evaluator, LOWEST_LANDMARK_C, Point, PointRates};
-use crate::mixture::{BeyondDraws, Mixture};
+use crate::landmarks::{Evaluator, Point};
+use crate::mixture::Mixture;
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
 use crate::penetration;
 use crate::sampling::Draws;
-use crate::sensitivity::{Effect, landmark_rates};
 use crate::suitability::{
     self, DetailOutlook, GrainOutlook, GrainRisk, LEAST_ODDS_OF_A_FEEL, SkinFeel, SkinOutlook, Verdict, WarmthOutlook,
 };
-use crate::viscosity::LineError;
 
 /// Draws behind an interval unless asked otherwise.
 pub const DEFAULT_DRAWS: usize = 256;
 
 /// Seed unless asked otherwise.
 pub const DEFAULT_SEED: u64 = 20;
-
-/// A room, °C: a blend that slips below it is no bar.
-pub(crate) const ROOM_C: f64 = 20.0;
 
 /// Families of symmetric stearic triglycerides, which grow the coarse crystals felt as grain.
 const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];
@@ -43,54 +42,6 @@ const SCALE_OIL: &str = "sunflower-oil";
 
 /// The wax of the beeswax-equivalent scale.
 const SCALE_WAX: &str = "beeswax";
-
-/// Why a blend could not be assessed.
-#[derive(Debug, Clone, PartialEq, Error)]
-#[non_exhaustive]
-pub enum BlendError {
-    /// A part points outside the reference table.
-    #[error("no ingredient or species number {index} in the reference table")]
-    UnknownIngredient {
-        /// The number.
-        index: usize,
-    },
-    /// A species names a family without parameters.
-    #[error("species {species}: crystal family `{family}` has no parameters")]
-    UnknownFamily {
-        /// Key of the species.
-        species: String,
-        /// The family.
-        family: String,
-    },
-    /// A species names a liquid class without parameters.
-    #[error("species {species}: liquid class `{liquid_class}` has no parameters")]
-    UnknownLiquidClass {
-        /// Key of the species.
-        species: String,
-        /// The class.
-        liquid_class: String,
-    },
-    /// The reference table lacks an ingredient that the firmness scale needs.
-    #[error("the reference table has no `{key}`, which the firmness scale needs")]
-    MissingReference {
-        /// Key of the ingredient.
-        key: &'static str,
-    },
-    /// No part has a share.
-    #[error("no part of the formula has a share above 0 %")]
-    NoParts,
-    /// The viscosities of an ingredient make no line.
-    #[error("viscosity of {ingredient}: {error}")]
-    Viscosity {
-        /// Key of the ingredient.
-        ingredient: String,
-        /// Why not.
-        error: LineError,
-    },
-    /// No equilibrium.
-    #[error(transparent)]
-    Equilibrium(#[from] EquilibriumError),
-}
 
 /// What to compute.
 #[derive(Debug, Clone, PartialEq)]
@@ -237,36 +188,6 @@ impl Assessment {
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 fn is_zero(count: &usize) -> bool {
     *count == 0
-}
-
-/// Everything computed from one draw.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Outcome {
-    pub solids_percent: Vec<f64>,
-    pub yield_kpa: Vec<f64>,
-    /// Mass % of beeswax in oil as firm as the bar; `None` when it is harder than beeswax.
-    pub beeswax_percent: Vec<Option<f64>>,
-    pub softening_c: Option<f64>,
-    pub slip_c: Option<f64>,
-    pub drop_c: Option<f64>,
-    pub end_c: Option<f64>,
-    pub clear_c: Option<f64>,
-    pub hold_c: Option<f64>,
-    pub finest_mm: f64,
-    pub melted_percent: f64,
-    pub skin_kpa: f64,
-    pub feel: SkinFeel,
-    pub grain: f64,
-}
-
-/// The central outcome and that of every draw.
-pub(crate) type Ensemble = Spread<Outcome>;
-
-impl Ensemble {
-    /// As [`Spread::estimate_or`]; draws without a landmark count as the lowest one looked for.
-    pub fn landmark(&self, of: impl Fn(&Outcome) -> Option<f64>) -> Option<Estimate> {
-        self.estimate_or(LOWEST_LANDMARK_C, of)
-    }
 }
 
 /// What several formulas of one run share: the draws of the model and the beeswax scale.
@@ -456,67 +377,6 @@ impl<'a> Workbench<'a> {
         let central = outcome(&mut chains, None)?;
         let drawn = each_draw(&chains, self.draws.count(), |chains, draw| outcome(chains, Some(draw)))?;
         Ok(self.summarise(formula, Ensemble { central, drawn }, &content))
-    }
-
-    /// See [`crate::sensitivity::effects`].
-    pub(crate) fn effects(&self, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
-        let (options, parameters, none) = (&self.options, self.parameters, Draws::new(0, 0));
-        let in_use = Mixture::new(self.library, parameters, formula, options.state, &none)?;
-        let fresh = Mixture::new(self.library, parameters, formula, options.release_state(), &none)?;
-        let model = self.model(None);
-        let mut use_chain = Chain::new(&in_use, None, model)?;
-        let mut fresh_chain = Chain::new(&fresh, None, model)?;
-        let along = use_chain.changes(&in_use, None, model);
-        let mut with_temperature = along.clone();
-        with_temperature.push(Direction::warmer());
-        let fresh_along = fresh_chain.changes(&fresh, None, model);
-        let (released, release_rates) =
-            fresh_chain.evaluator(model, fresh.beyond(None)).rates(options.release_c, &fresh_along)?;
-        let mut evaluator = use_chain.evaluator(model, in_use.beyond(None));
-        evaluator.start_curve(evaluator.clear_point_c());
-        let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
-        let carries_c = evaluator.carries_c()?;
-        let weeps_c = evaluator.weeps_c()?;
-        let holding = |rate: &PointRates| rate.holding;
-        let slip = match slip_c {
-            Some(celsius) => landmark_rates(&mut evaluator, celsius, &with_temperature, holding)?,
-            None => None,
-        };
-        let hold = match carries_c.zip(weeps_c) {
-            Some((carries, weeps)) if carries < weeps => {
-                landmark_rates(&mut evaluator, carries, &with_temperature, |rate| rate.yield_kpa)?
-            }
-            Some((_, weeps)) => landmark_rates(&mut evaluator, weeps, &with_temperature, holding)?,
-            None => None,
-        };
-        let (_, skin) = evaluator.rates(parameters.skin.temperature_c, &along)?;
-        let mut tables = Vec::with_capacity(options.at_c.len());
-        for &celsius in &options.at_c {
-            tables.push(evaluator.rates(celsius, &along)?);
-        }
-        // Adding zero turns a -0 into 0.
-        let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value + 0.0);
-        let found = in_use.parts().enumerate().map(|(index, (ingredient, percent))| Effect {
-            ingredient: self.library.ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
-            percent,
-            firmness_percent: (tables.iter())
-                .map(|(point, rates)| relative(rates[index].yield_kpa, point.yield_kpa).unwrap_or(0.0))
-                .collect(),
-            hold_k: hold.as_ref().map(|rates| rates[index]),
-            slip_point_k: slip.as_ref().map(|rates| rates[index]),
-            // The finest relief is as 1/τ.
-            finest_feature_percent: relative(-release_rates[index].yield_kpa, released.yield_kpa),
-            melted_points: -100.0 * skin[index].solids + 0.0,
-        });
-        let order = |key: &str| {
-            let place = |part: &barwright_reference::Part| {
-                self.library.ingredients.get(part.ingredient).is_some_and(|one| one.key == key)
-            };
-            formula.parts.iter().position(place)
-        };
-        let mut found: Vec<Effect> = found.collect();
-        found.sort_by_key(|effect| order(&effect.ingredient));
-        Ok(found)
     }
 
     fn outcome(

@@ -3,7 +3,8 @@
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientKind, Library, NutOrigin};
 use serde::Serialize;
 
-use crate::assess::{Outcome, ROOM_C};
+use crate::outcome::Outcome;
+use crate::units::ROOM_C;
 
 /// One thing to mind.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

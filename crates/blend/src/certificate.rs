@@ -42,14 +42,15 @@ use barwright_reference::lots::LOT_SOURCE;
 use barwright_reference::{Component, CrystalState, Ingredient, Library, Status};
 use nalgebra::{DMatrix, DVector};
 
-use crate::Parameters;
-use crate::assess::BlendError;
+use crate::beyond::Beyond;
 use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
-use crate::landmarks::{Beyond, Direction};
+use crate::error::BlendError;
+use crate::landmarks::Direction;
 use crate::least_change::{Observation, least_change};
 use crate::mixture::Mixture;
 use crate::model_draw::ModelDraw;
+use crate::parameters::Parameters;
 use crate::penetration::{needle_dmm_from_yield, yield_kpa_from_needle};
 use crate::sensitivity::falling_rates;
 

@@ -1,7 +1,8 @@
 //! Buffers that follow one mixture through its draws: amounts, problem and solver, allocated once.
 
+use crate::beyond::Beyond;
 use crate::equilibrium::{EquilibriumError, Problem, Solver, SpeciesAmount};
-use crate::landmarks::{Beyond, Direction, Evaluator};
+use crate::landmarks::{Direction, Evaluator};
 use crate::mixture::Mixture;
 use crate::model_draw::ModelDraw;
 

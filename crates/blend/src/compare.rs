@@ -3,9 +3,11 @@
 use barwright_reference::{Formula, Library};
 use serde::Serialize;
 
-use crate::assess::{Assessment, BlendError, Ensemble, Options, Outcome, Workbench};
+use crate::assess::{Assessment, Options, Workbench};
+use crate::error::BlendError;
 use crate::interval::Estimate;
 use crate::landmarks::LOWEST_LANDMARK_C;
+use crate::outcome::{Ensemble, Outcome};
 use crate::parameters::Parameters;
 use crate::suitability::COARSEST_FEATURE_MM;
 

@@ -13,8 +13,7 @@
 //!
 //! One list serves the draws behind the intervals and the fit, so that what was fitted is what is drawn.
 
-use crate::Parameters;
-use crate::model_draw::ModelDraw;
+use crate::parameters::Parameters;
 
 /// Smallest exponent of the network.
 pub const SMALLEST_EXPONENT: f64 = 1.0;
@@ -110,7 +109,7 @@ impl Coordinate {
 
     /// The figure of the parameter file for `value` on its own scale; one the model has no use for (a negative misfit) is moved to the nearest
     /// useful one.
-    fn figure(self, value: f64) -> f64 {
+    pub(crate) fn figure(self, value: f64) -> f64 {
         let figure = if self.is_logarithm() { value.exp() } else { value };
         match self {
             Coordinate::Misfit(_) | Coordinate::Softening => figure.max(0.0),
@@ -162,26 +161,6 @@ impl Coordinate {
         };
         let (figure, sd) = kept.unwrap_or((f64::NAN, f64::NAN));
         (if self.is_logarithm() { figure.ln() } else { figure }, sd)
-    }
-
-    /// Writes `value`, on its own scale, into a draw.
-    pub fn apply(self, draw: &mut ModelDraw, value: f64) {
-        let place = match self {
-            Coordinate::Delta(i) => draw.delta.get_mut(i),
-            Coordinate::Structuring(i) => draw.structuring.get_mut(i),
-            Coordinate::Critical(i) => draw.critical_percent.get_mut(i),
-            Coordinate::MeltShift(i) => draw.melt_shift_k.get_mut(i),
-            Coordinate::Misfit(i) => draw.misfit.get_mut(i).map(|one| &mut one.w),
-            Coordinate::Packing(i) => draw.packing_share.get_mut(i),
-            Coordinate::Yield => Some(&mut draw.yield_kpa),
-            Coordinate::Exponent => Some(&mut draw.exponent),
-            Coordinate::Softening => Some(&mut draw.softening_exponent),
-            Coordinate::Drop => Some(&mut draw.drop_over_slip),
-            Coordinate::End => Some(&mut draw.end_percent),
-        };
-        if let Some(place) = place {
-            *place = self.figure(value);
-        }
     }
 
     /// Writes centre and standard deviation, on its own scale, into a parameter set.

@@ -12,8 +12,8 @@
 //! temperature as the measure of softness of a crystal: general in materials science (recalled); linear in `1 − T/Tm` because neat beeswax
 //! loses about six sevenths of its yield stress from 25 to 43 °C (needle 20 and 76 dmm, recalled).
 
-use crate::mixture::ZERO_CELSIUS_K;
 use crate::model_draw::ModelDraw;
+use crate::units::ZERO_CELSIUS_K;
 
 /// Temperature of the reference structure, °C.
 pub const REFERENCE_C: f64 = 25.0;

@@ -21,15 +21,15 @@
 //! # Source
 //! First law with the equilibrium of [`crate::equilibrium`]; heat capacities as in `data/priors.toml`, `[heat]`.
 
+use crate::heat_properties::HeatProperties;
 use barwright_reference::Formula;
 
-use crate::assess::{BlendError, Workbench, each_draw};
+use crate::assess::{Workbench, each_draw};
 use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
+use crate::error::BlendError;
 use crate::interval::Spread;
 use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
-use crate::parameters::Heat;
-use crate::sampling::Draws;
 use crate::suitability::yield_kpa_for_feature;
 
 /// Where the melt has no heat, °C.
@@ -37,56 +37,6 @@ pub const ZERO_C: f64 = 60.0;
 
 /// Spacing of a curve, K: between two points solids are straight within about a tenth of a percent.
 const STEP_K: f64 = 1.0;
-
-/// Properties of crystals and melt, in one draw.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeatProperties {
-    /// Heat capacity of crystals, J/kgK.
-    pub solid_j_per_kgk: f64,
-    /// Heat capacity of the melt, J/kgK.
-    pub liquid_j_per_kgk: f64,
-    /// Conductivity of crystals, W/mK.
-    pub solid_w_per_mk: f64,
-    /// Conductivity of the melt, W/mK.
-    pub liquid_w_per_mk: f64,
-    /// Volume expansion of the melt, 1/K.
-    pub expansion_per_k: f64,
-    /// Share of its volume that the melt gives up as it crystallises.
-    pub crystal_contraction: f64,
-}
-
-impl HeatProperties {
-    /// The central values.
-    pub(crate) fn central(heat: &Heat) -> Self {
-        HeatProperties {
-            solid_j_per_kgk: heat.solid_j_per_kgk,
-            liquid_j_per_kgk: heat.liquid_j_per_kgk,
-            solid_w_per_mk: heat.solid_w_per_mk,
-            liquid_w_per_mk: heat.liquid_w_per_mk,
-            expansion_per_k: heat.expansion_per_k,
-            crystal_contraction: heat.crystal_contraction,
-        }
-    }
-
-    /// Draws them, each on its own.
-    pub(crate) fn draw(heat: &Heat, draws: &Draws) -> Vec<Self> {
-        let dimension = |name: &str| draws.dimension(&format!("heat:{name}"));
-        let mut drawn = vec![Self::central(heat); draws.count()];
-        let mut scale = |name: &str, ln_sd: f64, of: fn(&mut Self) -> &mut f64| {
-            for (one, z) in drawn.iter_mut().zip(dimension(name)) {
-                *of(one) *= (ln_sd * z).exp();
-            }
-        };
-        scale("solid", heat.solid_ln_sd, |one| &mut one.solid_j_per_kgk);
-        scale("liquid", heat.liquid_ln_sd, |one| &mut one.liquid_j_per_kgk);
-        scale("solid-conductivity", heat.solid_conductivity_ln_sd, |one| &mut one.solid_w_per_mk);
-        scale("liquid-conductivity", heat.liquid_conductivity_ln_sd, |one| &mut one.liquid_w_per_mk);
-        for (one, z) in drawn.iter_mut().zip(dimension("contraction")) {
-            one.crystal_contraction = (heat.crystal_contraction + heat.crystal_contraction_sd * z).max(0.0);
-        }
-        drawn
-    }
-}
 
 /// One point of a curve.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -8,11 +8,12 @@
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
+use crate::beyond::Beyond;
 use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver};
 use crate::firmness;
-use crate::mixture::ZERO_CELSIUS_K;
 use crate::model_draw::ModelDraw;
 use crate::root::{End, Tolerance, find_root, try_find_root};
+use crate::units::ZERO_CELSIUS_K;
 
 /// Landmarks below this temperature are not looked for, °C.
 pub const LOWEST_LANDMARK_C: f64 = -20.0;
@@ -42,20 +43,6 @@ pub struct Point {
     pub holding: f64,
     /// Yield stress, kPa.
     pub yield_kpa: f64,
-}
-
-/// What the model leaves out of one set of ingredients, in one draw.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Beyond {
-    /// Factor on the yield stress.
-    pub interplay: f64,
-    /// Factor on how well the crystals hold oil.
-    pub holding: f64,
-}
-
-impl Beyond {
-    /// Nothing left out: the central draw.
-    pub const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
 }
 
 /// How the bar at one temperature answers to a change of the mixture or of the temperature, per unit of the change.

@@ -10,15 +10,13 @@
 //! scores is as wide as the trials leave it. The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
 //! share theirs: a comparison stays a paired one.
 //!
-//! The parameters themselves are never changed: what was learned stands beside them, in [`Parameters::maker`].
+//! The parameters themselves are never changed: what was learned stands beside them, in [`crate::Parameters::maker`].
 
 use barwright_reference::short;
 use nalgebra::{Cholesky, DMatrix};
 use statrs::distribution::{ContinuousCDF, Normal};
 use thiserror::Error;
 
-use crate::Parameters;
-use crate::coordinate;
 use crate::sampling::Draws;
 
 /// Spread between casts: logarithm of the yield stress, in units of `cast_ln_sd`.
@@ -154,7 +152,7 @@ fn near(name: &str, sds: f64) -> Result<(), MakerError> {
 /// Scores of one maker; [`Maker::default`] has learned nothing.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Maker {
-    names: Vec<String>,
+    pub(crate) names: Vec<String>,
     mean: Vec<f64>,
     /// Lower Cholesky factor of the covariance, row by row.
     root: Vec<Vec<f64>>,
@@ -174,7 +172,7 @@ impl Maker {
     /// * `trials`: how many trials it rests on.
     ///
     /// # Errors
-    /// [`MakerError`]; whether the model knows the names is seen by [`Parameters::taught`].
+    /// [`MakerError`]; whether the model knows the names is seen by [`crate::Parameters::taught`].
     ///
     /// # Example
     /// ```
@@ -305,51 +303,12 @@ impl Maker {
     }
 }
 
-impl Parameters {
-    /// Returns the same parameters with what a maker's trials say beside them; whatever was there before is replaced.
-    ///
-    /// # Arguments
-    /// * `maker`: what was learned with these parameters.
-    ///
-    /// # Errors
-    /// [`MakerError::UnknownName`] when the model has no such score: what was learned belongs to another version of it.
-    ///
-    /// # Example
-    /// ```
-    /// use barwright_blend::{Maker, Options, Parameters, assess};
-    /// use barwright_reference::{Library, formula};
-    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-    ///     .map_err(|errors| errors[0].message.clone())?;
-    /// let (bar, options) = (&reading.formulas[0], Options::default());
-    /// let before = assess(&library, &Parameters::builtin()?, bar, &options)?;
-    /// let firmer = Maker::new(vec!["cast".into()], vec![1.0], &[vec![0.1]], 4)?;
-    /// let after = assess(&library, &Parameters::builtin()?.taught(firmer)?, bar, &options)?;
-    /// assert!(after.firmness[0].yield_stress_kpa.value > before.firmness[0].yield_stress_kpa.value);
-    /// assert_eq!((before.trials, after.trials), (0, 4));
-    /// # Ok(())
-    /// # }
-    /// ```
-    pub fn taught(mut self, maker: Maker) -> Result<Self, MakerError> {
-        let known: Vec<String> = coordinate::all(&self).iter().map(|one| one.name(&self)).collect();
-        for name in &maker.names {
-            let kinds = [BEYOND_MELT, HOLDING, INTERPLAY, MELT, HEAT, LOT];
-            let of_matter = name.split_once(':').is_some_and(|(kind, _)| kinds.contains(&kind));
-            if !(of_matter || [CAST, COMPLIANCE, LOAD, WEEP].contains(&name.as_str()) || known.contains(name)) {
-                return Err(MakerError::UnknownName { name: name.clone() });
-            }
-        }
-        self.maker = maker;
-        Ok(self)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, clippy::float_cmp)]
     use super::*;
     use crate::model_draw::{ModelDraw, ModelDraws};
+    use crate::parameters::Parameters;
 
     fn maker() -> Maker {
         let names = ["yield", "cast", "exponent", "load", "beyond-melt:beeswax"].map(str::to_owned).to_vec();

@@ -1,22 +1,21 @@
 //! From a formula to the species the equilibrium works on: the mass-weighted sum of what its ingredients are made of.
 
+use crate::beyond::BeyondDraws;
+use crate::units::ZERO_CELSIUS_K;
 use std::ops::Range;
 
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
-use crate::Parameters;
-use crate::assess::BlendError;
+use crate::beyond::Beyond;
 use crate::chain_length;
 use crate::equilibrium::{Change, SpeciesAmount};
-use crate::landmarks::Beyond;
+use crate::error::BlendError;
 use crate::maker;
 use crate::misfit;
 use crate::model_draw::ModelDraw;
 use crate::packing::{self, Recrystallised};
+use crate::parameters::Parameters;
 use crate::sampling::Draws;
-
-/// 0 °C in kelvin.
-pub const ZERO_CELSIUS_K: f64 = 273.15;
 
 /// The families whose species crystallise with those of nearly their own chain length only.
 const CHAIN_LENGTH_FAMILIES: [&str; 3] = ["alkane", "acid", "alcohol"];
@@ -86,67 +85,6 @@ pub struct Mixture {
     beyond: BeyondDraws,
     /// The same with what can crystallise anew in its stable form; `None` where nothing can.
     recrystallised: Option<Box<Mixture>>,
-}
-
-/// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
-/// difference is known better.
-#[derive(Debug, Clone)]
-pub struct BeyondDraws {
-    central_melt_shift_k: f64,
-    central: Beyond,
-    melt_shift_k: Vec<f64>,
-    holding: Vec<f64>,
-    interplay: Vec<f64>,
-}
-
-impl Default for BeyondDraws {
-    /// Nothing left out.
-    fn default() -> Self {
-        BeyondDraws {
-            central_melt_shift_k: 0.0,
-            central: Beyond::NOTHING,
-            melt_shift_k: Vec::new(),
-            holding: Vec::new(),
-            interplay: Vec::new(),
-        }
-    }
-}
-
-impl BeyondDraws {
-    /// Draws it for a set of ingredients, as the maker's trials leave it.
-    ///
-    /// # Arguments
-    /// * `keys`: keys of the ingredients, in alphabetical order.
-    /// * `parameters`: spreads.
-    /// * `draws`: source of draws.
-    pub fn new(keys: &[&str], parameters: &Parameters, draws: &Draws) -> Self {
-        let maker = &parameters.maker;
-        let column =
-            |kind: &str, sd: f64| maker.scores(draws, &maker::of_set(kind, keys)).into_iter().map(move |z| sd * z);
-        BeyondDraws {
-            melt_shift_k: column(maker::BEYOND_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
-            holding: column(maker::HOLDING, parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
-            interplay: column(maker::INTERPLAY, parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
-            ..Self::at(keys, parameters, |name| maker.centre(name))
-        }
-    }
-
-    /// What is left out at given scores: a central value without draws.
-    ///
-    /// # Arguments
-    /// * `keys`, `parameters`: as for [`BeyondDraws::new`].
-    /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
-    pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
-        let score = |kind: &str| score(&maker::of_set(kind, keys));
-        BeyondDraws {
-            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::BEYOND_MELT),
-            central: Beyond {
-                holding: (parameters.discrepancy.holding_ln_sd * score(maker::HOLDING)).exp(),
-                interplay: (parameters.firmness.interplay_ln_sd * score(maker::INTERPLAY)).exp(),
-            },
-            ..Self::default()
-        }
-    }
 }
 
 impl Mixture {

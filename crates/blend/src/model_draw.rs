@@ -1,14 +1,15 @@
 //! One set of model parameters: the central one, or a draw from their spread.
 
+use crate::coordinate::Coordinate;
 use nalgebra::{Cholesky, DMatrix, DVector};
 
-use crate::Parameters;
 use crate::coordinate;
 use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
-use crate::heat_curve::HeatProperties;
+use crate::heat_properties::HeatProperties;
 use crate::maker;
 use crate::misfit::Misfit;
 use crate::parameters::Correlation;
+use crate::parameters::Parameters;
 use crate::sampling::Draws;
 
 /// Model parameters of one draw; vectors follow the order of [`Parameters`].
@@ -98,7 +99,7 @@ impl ModelDraw {
     /// let parameters = Parameters::builtin()?;
     /// let load_kpa = |z: f64| ModelDraw::at(&parameters, |name| if name == "load" { z } else { 0.0 }).load_kpa;
     /// assert!((load_kpa(1.0) / load_kpa(0.0) - parameters.warmth.load_ln_sd.exp()).abs() < 1e-12);
-    /// # Ok::<(), barwright_blend::parameters::ParameterError>(())
+    /// # Ok::<(), barwright_blend::model_file::ParameterError>(())
     /// ```
     pub fn at(parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
         let mut draw = Self::central(parameters);
@@ -202,6 +203,28 @@ fn keep_one_liquid(delta: &mut [f64]) {
         let middle = 0.5 * (low + high);
         for one in delta {
             *one = middle + (*one - middle) * allowed / range;
+        }
+    }
+}
+
+impl Coordinate {
+    /// Writes `value`, on its own scale, into a draw.
+    pub fn apply(self, draw: &mut ModelDraw, value: f64) {
+        let place = match self {
+            Coordinate::Delta(i) => draw.delta.get_mut(i),
+            Coordinate::Structuring(i) => draw.structuring.get_mut(i),
+            Coordinate::Critical(i) => draw.critical_percent.get_mut(i),
+            Coordinate::MeltShift(i) => draw.melt_shift_k.get_mut(i),
+            Coordinate::Misfit(i) => draw.misfit.get_mut(i).map(|one| &mut one.w),
+            Coordinate::Packing(i) => draw.packing_share.get_mut(i),
+            Coordinate::Yield => Some(&mut draw.yield_kpa),
+            Coordinate::Exponent => Some(&mut draw.exponent),
+            Coordinate::Softening => Some(&mut draw.softening_exponent),
+            Coordinate::Drop => Some(&mut draw.drop_over_slip),
+            Coordinate::End => Some(&mut draw.end_percent),
+        };
+        if let Some(place) = place {
+            *place = self.figure(value);
         }
     }
 }

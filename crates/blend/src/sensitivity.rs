@@ -7,11 +7,15 @@
 //! Exact derivatives of the equilibrium ([`crate::equilibrium::Linearised`]); no formula is changed and solved again. Central values: a small change of one
 //! formula shares almost all of what is uncertain about it.
 
+use crate::chain::Chain;
+use crate::mixture::Mixture;
+use crate::sampling::Draws;
 use barwright_reference::Formula;
 use serde::Serialize;
 
-use crate::assess::{BlendError, Workbench};
+use crate::assess::Workbench;
 use crate::equilibrium::EquilibriumError;
+use crate::error::BlendError;
 use crate::landmarks::{Direction, Evaluator, PointRates};
 
 /// What one more percent of an ingredient does.
@@ -78,5 +82,61 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
 /// # }
 /// ```
 pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
-    bench.effects(formula)
+    let (options, parameters, none) = (bench.options(), bench.parameters(), Draws::new(0, 0));
+    let in_use = Mixture::new(bench.library(), parameters, formula, options.state, &none)?;
+    let fresh = Mixture::new(bench.library(), parameters, formula, options.release_state(), &none)?;
+    let model = bench.model_of(None);
+    let mut use_chain = Chain::new(&in_use, None, model)?;
+    let mut fresh_chain = Chain::new(&fresh, None, model)?;
+    let along = use_chain.changes(&in_use, None, model);
+    let mut with_temperature = along.clone();
+    with_temperature.push(Direction::warmer());
+    let fresh_along = fresh_chain.changes(&fresh, None, model);
+    let (released, release_rates) =
+        fresh_chain.evaluator(model, fresh.beyond(None)).rates(options.release_c, &fresh_along)?;
+    let mut evaluator = use_chain.evaluator(model, in_use.beyond(None));
+    evaluator.start_curve(evaluator.clear_point_c());
+    let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
+    let carries_c = evaluator.carries_c()?;
+    let weeps_c = evaluator.weeps_c()?;
+    let holding = |rate: &PointRates| rate.holding;
+    let slip = match slip_c {
+        Some(celsius) => landmark_rates(&mut evaluator, celsius, &with_temperature, holding)?,
+        None => None,
+    };
+    let hold = match carries_c.zip(weeps_c) {
+        Some((carries, weeps)) if carries < weeps => {
+            landmark_rates(&mut evaluator, carries, &with_temperature, |rate| rate.yield_kpa)?
+        }
+        Some((_, weeps)) => landmark_rates(&mut evaluator, weeps, &with_temperature, holding)?,
+        None => None,
+    };
+    let (_, skin) = evaluator.rates(parameters.skin.temperature_c, &along)?;
+    let mut tables = Vec::with_capacity(options.at_c.len());
+    for &celsius in &options.at_c {
+        tables.push(evaluator.rates(celsius, &along)?);
+    }
+    // Adding zero turns a -0 into 0.
+    let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value + 0.0);
+    let found = in_use.parts().enumerate().map(|(index, (ingredient, percent))| Effect {
+        ingredient: bench.library().ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
+        percent,
+        firmness_percent: (tables.iter())
+            .map(|(point, rates)| relative(rates[index].yield_kpa, point.yield_kpa).unwrap_or(0.0))
+            .collect(),
+        hold_k: hold.as_ref().map(|rates| rates[index]),
+        slip_point_k: slip.as_ref().map(|rates| rates[index]),
+        // The finest relief is as 1/τ.
+        finest_feature_percent: relative(-release_rates[index].yield_kpa, released.yield_kpa),
+        melted_points: -100.0 * skin[index].solids + 0.0,
+    });
+    let order = |key: &str| {
+        let place = |part: &barwright_reference::Part| {
+            bench.library().ingredients.get(part.ingredient).is_some_and(|one| one.key == key)
+        };
+        formula.parts.iter().position(place)
+    };
+    let mut found: Vec<Effect> = found.collect();
+    found.sort_by_key(|effect| order(&effect.ingredient));
+    Ok(found)
 }

@@ -35,8 +35,9 @@ pub use rules::{blending_index, double_logarithm_rule, logarithm_rule, viscosity
 
 use barwright_reference::{Formula, Ingredient, ViscosityUnit};
 
-use crate::assess::{BlendError, Workbench};
-use crate::heat_curve::HeatProperties;
+use crate::assess::Workbench;
+use crate::error::BlendError;
+use crate::heat_properties::HeatProperties;
 use crate::interval::Estimate;
 use crate::root::{End, Tolerance, find_root};
 use line::THINNEST_MM2_S;

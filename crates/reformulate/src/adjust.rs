@@ -11,7 +11,7 @@
 //! # Source
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
 
-use barwright_blend::assess::BlendError;
+use barwright_blend::error::BlendError;
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{Formula, Library, Part};
 use serde::Serialize;

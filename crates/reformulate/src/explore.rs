@@ -18,9 +18,10 @@
 
 use std::ops::ControlFlow;
 
-use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::assess::Workbench;
 use barwright_blend::chain::Chain;
 use barwright_blend::equilibrium::EquilibriumError;
+use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;

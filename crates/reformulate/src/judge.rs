@@ -12,13 +12,16 @@ use std::cmp::Ordering;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::assess::Workbench;
+use barwright_blend::beyond::BeyondDraws;
 use barwright_blend::chain::Chain;
 use barwright_blend::equilibrium::EquilibriumError;
+use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::{Direction, Point, PointRates};
-use barwright_blend::mixture::{BeyondDraws, Mixture, ZERO_CELSIUS_K};
+use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
+use barwright_blend::units::ZERO_CELSIUS_K;
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;

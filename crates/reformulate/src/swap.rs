@@ -13,8 +13,9 @@
 //! # Source
 //! Golden section: Kiefer 1953, Proc. Amer. Math. Soc. 4:502 (recalled).
 
-use barwright_blend::assess::{BlendError, Workbench};
+use barwright_blend::assess::Workbench;
 use barwright_blend::compare::{NOTICEABLE_K, NOTICEABLE_POINTS, NOTICEABLE_RATIO};
+use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::{Assessment, Options, Parameters};
 use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};

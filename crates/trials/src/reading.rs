@@ -14,12 +14,13 @@ use std::collections::{BTreeSet, HashMap};
 
 use barwright_blend::BlendError;
 use barwright_blend::Parameters;
+use barwright_blend::beyond::BeyondDraws;
 use barwright_blend::chain::Chain;
 use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::maker;
-use barwright_blend::mixture::{BeyondDraws, Mixture};
+use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;

@@ -13,7 +13,7 @@
 
 use thiserror::Error;
 
-use crate::mixture::ZERO_CELSIUS_K;
+use crate::units::ZERO_CELSIUS_K;
 
 /// Added to a viscosity before its logarithms are taken, mm²/s.
 const OFFSET_MM2_S: f64 = 0.7;

@@ -1,0 +1,80 @@
+//! What the model leaves out of one set of ingredients: in one draw, and draw by draw.
+
+use crate::maker;
+use crate::parameters::Parameters;
+use crate::sampling::Draws;
+
+/// What the model leaves out of one set of ingredients, in one draw.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Beyond {
+    /// Factor on the yield stress.
+    pub interplay: f64,
+    /// Factor on how well the crystals hold oil.
+    pub holding: f64,
+}
+
+impl Beyond {
+    /// Nothing left out: the central draw.
+    pub const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
+}
+
+/// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
+/// difference is known better.
+#[derive(Debug, Clone)]
+pub struct BeyondDraws {
+    pub(crate) central_melt_shift_k: f64,
+    pub(crate) central: Beyond,
+    pub(crate) melt_shift_k: Vec<f64>,
+    pub(crate) holding: Vec<f64>,
+    pub(crate) interplay: Vec<f64>,
+}
+
+impl Default for BeyondDraws {
+    /// Nothing left out.
+    fn default() -> Self {
+        BeyondDraws {
+            central_melt_shift_k: 0.0,
+            central: Beyond::NOTHING,
+            melt_shift_k: Vec::new(),
+            holding: Vec::new(),
+            interplay: Vec::new(),
+        }
+    }
+}
+
+impl BeyondDraws {
+    /// Draws it for a set of ingredients, as the maker's trials leave it.
+    ///
+    /// # Arguments
+    /// * `keys`: keys of the ingredients, in alphabetical order.
+    /// * `parameters`: spreads.
+    /// * `draws`: source of draws.
+    pub fn new(keys: &[&str], parameters: &Parameters, draws: &Draws) -> Self {
+        let maker = &parameters.maker;
+        let column =
+            |kind: &str, sd: f64| maker.scores(draws, &maker::of_set(kind, keys)).into_iter().map(move |z| sd * z);
+        BeyondDraws {
+            melt_shift_k: column(maker::BEYOND_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
+            holding: column(maker::HOLDING, parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
+            interplay: column(maker::INTERPLAY, parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
+            ..Self::at(keys, parameters, |name| maker.centre(name))
+        }
+    }
+
+    /// What is left out at given scores: a central value without draws.
+    ///
+    /// # Arguments
+    /// * `keys`, `parameters`: as for [`BeyondDraws::new`].
+    /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
+    pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
+        let score = |kind: &str| score(&maker::of_set(kind, keys));
+        BeyondDraws {
+            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::BEYOND_MELT),
+            central: Beyond {
+                holding: (parameters.discrepancy.holding_ln_sd * score(maker::HOLDING)).exp(),
+                interplay: (parameters.firmness.interplay_ln_sd * score(maker::INTERPLAY)).exp(),
+            },
+            ..Self::default()
+        }
+    }
+}

@@ -15,11 +15,11 @@ use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
 use barwright_save::refusal;
 
 use crate::commands::builtin_parameters;
-use crate::complain::visible;
 use crate::error::{CliError, Complaint, Place};
 use crate::output::Streams;
 use crate::render;
 use crate::today::today;
+use crate::visible::visible;
 
 /// What a text is, for how large it may be and what to say when it is too large or empty.
 pub struct TextKind {

@@ -10,12 +10,12 @@ use barwright_trials::Test;
 use serde_json::Value;
 
 use crate::commands::builtin_parameters;
-use crate::complain::visible;
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::refused;
 use crate::render;
 use crate::today::today;
+use crate::visible::visible;
 
 /// Difference of a share below which two formulas are the same, mass %.
 const SAME_PERCENT: f64 = 1e-6;

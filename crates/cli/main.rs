@@ -23,6 +23,7 @@ mod space;
 mod stop;
 mod threads;
 mod today;
+mod visible;
 
 fn main() -> std::process::ExitCode {
     run::run()

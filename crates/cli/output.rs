@@ -5,8 +5,8 @@ use std::io::{self, Write};
 use clap::builder::styling::{AnsiColor, Style};
 use serde::Serialize;
 
-use crate::complain::visible;
 use crate::error::CliError;
+use crate::visible::visible;
 
 /// Most columns laid out for.
 pub const MOST_COLUMNS: usize = 100;

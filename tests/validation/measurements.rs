@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
-use barwright_validation::score::Group;
+use barwright_validation::group::Group;
 use barwright_validation::{Bound, Measurement, Quantity, Report, Scored, Use, measurement, predict, score};
 
 use crate::{LIBRARY, PARAMETERS};

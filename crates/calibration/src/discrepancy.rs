@@ -4,16 +4,13 @@
 //! 100 point values inside their 90 % interval: a shift of all melting points (solids and melting), how well crystals hold oil
 //! (gelling levels), how they meet (firmness).
 
-use barwright_blend::{BlendError, Parameters, coordinate};
+use barwright_blend::{BlendError, Parameters};
 use barwright_validation::Bound;
+use barwright_validation::group::Group;
 use barwright_validation::reproducibility::HALF_WIDTH;
-use barwright_validation::score::Group;
 
-use crate::calibrate::Bench;
+use crate::fitting::{Bench, without_model_spread};
 use crate::observation::{self, Scale};
-
-/// Draws behind a standard deviation.
-pub const DRAWS: usize = 128;
 
 /// Share of point values that the intervals shall hold.
 const WANTED_SHARE: f64 = 0.9;
@@ -42,17 +39,6 @@ impl Left {
         parameters.discrepancy.holding_ln_sd = self.holding_ln_sd;
         parameters.firmness.interplay_ln_sd = self.interplay_ln_sd;
     }
-}
-
-/// The same parameters, all coordinates known exactly: what is left is the spread of lots and species and of what the model leaves out.
-pub fn without_model_spread(parameters: &Parameters) -> Parameters {
-    let mut still = parameters.clone();
-    still.correlation = barwright_blend::parameters::Correlation::default();
-    for one in coordinate::all(parameters) {
-        let (centre, _) = one.spread(parameters);
-        one.store(&mut still, centre, 0.0);
-    }
-    still
 }
 
 /// Finds the spreads.

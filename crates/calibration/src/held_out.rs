@@ -7,10 +7,11 @@ use std::collections::BTreeSet;
 
 use barwright_blend::Parameters;
 use barwright_reference::Library;
-use barwright_validation::score::Group;
+use barwright_validation::group::Group;
 use barwright_validation::{Measurement, Report, Scored, Use, predict, score};
 
-use crate::calibrate::{CalibrationError, calibrate};
+use crate::calibrate::calibrate;
+use crate::error::CalibrationError;
 use crate::packing::Choice;
 
 /// Draws behind the intervals.

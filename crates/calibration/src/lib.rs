@@ -11,9 +11,12 @@
 
 pub mod calibrate;
 pub mod discrepancy;
+mod error;
+mod fitting;
 pub mod held_out;
 pub mod observation;
 pub mod packing;
 pub mod write;
 
-pub use calibrate::{Calibration, CalibrationError, calibrate, next_step};
+pub use calibrate::{Calibration, calibrate, next_step};
+pub use error::CalibrationError;

@@ -11,7 +11,7 @@ use barwright_calibration::packing::Choice;
 use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
 use barwright_save::save;
-use barwright_validation::score::Group;
+use barwright_validation::group::Group;
 use barwright_validation::{Report, known_off, measurement, predict, samples};
 use clap::{Parser, ValueEnum};
 

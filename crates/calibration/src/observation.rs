@@ -21,8 +21,8 @@ use std::collections::BTreeMap;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::penetration;
 use barwright_reference::Library;
+use barwright_validation::group::Group;
 use barwright_validation::reproducibility::{HALF_WIDTH, test_sd};
-use barwright_validation::score::Group;
 use barwright_validation::{Bound, Measurement, Quantity, Scored, Use};
 
 /// Step of the levels tried for gelling, mass % (published levels are whole percent, or 0.5; judgement).

@@ -14,7 +14,8 @@ use std::collections::BTreeMap;
 
 use barwright_blend::coordinate::Coordinate;
 
-use crate::calibrate::{CalibrationError, Fitting, Trial, spread_out};
+use crate::error::CalibrationError;
+use crate::fitting::{Fitting, Trial, spread_out};
 use crate::observation::{Observation, Scale};
 
 /// `F` must fall by this much: two for the share, which is one more parameter (Akaike 1974, recalled), two for the choice among a dozen (judgement).

@@ -12,10 +12,10 @@ use barwright_reference::{Formula, Library};
 use barwright_save::save;
 use serde::Serialize;
 
-use crate::complain::visible;
 use crate::error::{CliError, Complaint};
 use crate::input::{read_file, say};
 use crate::profile::digest;
+use crate::visible::visible;
 
 /// Ending of a formula file.
 const ENDING: &str = ".toml";

@@ -8,7 +8,6 @@ use super::{frame, sentence, terms};
 use crate::args::Units;
 use crate::basis::Basis;
 use crate::commands::curves;
-use crate::complain::visible;
 use crate::plot::{self, Picture};
 use crate::render::assess::{
     LANDMARKS, RULE_OF_THUMB, below_the_scale, in_units, interval_words, landmarks, sentences,
@@ -18,6 +17,7 @@ use crate::render::compare::{
 };
 use crate::render::ingredients::{FIGURES, HOW, cited, figures};
 use crate::render::{self, list};
+use crate::visible::visible;
 
 /// Where the figures come from.
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";

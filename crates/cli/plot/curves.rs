@@ -4,7 +4,7 @@ use barwright_blend::{Assessment, Estimate};
 
 use super::chart::{Axis, Chart, Naming, Picture, Place, Series};
 use crate::args::Units;
-use crate::render::units::PSI_KPA;
+use crate::firmness::PSI_KPA;
 
 /// Places that matter to a bar, °C.
 pub const PLACES_C: [(&str, f64); 4] = [("fridge", 5.0), ("room", 20.0), ("skin", 33.0), ("hot parcel", 45.0)];

@@ -1,6 +1,7 @@
 //! Measured against predicted values.
 
-use barwright_validation::score::{Group, Row};
+use barwright_validation::group::Group;
+use barwright_validation::score::Row;
 use barwright_validation::{Report, Use};
 
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};

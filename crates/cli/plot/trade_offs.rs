@@ -5,8 +5,8 @@ use barwright_reformulate::explore::{Candidate, Properties};
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};
 use crate::args::Units;
 use crate::commands::explore::Shown;
+use crate::firmness::PSI_KPA;
 use crate::render::explore::letter;
-use crate::render::units::PSI_KPA;
 
 /// What is softer is not drawn, kPa.
 const SOFTEST_KPA: f64 = 1e-6;

@@ -11,11 +11,11 @@ use barwright_reformulate::{Demand, Firmness};
 use super::assess::{RULE_OF_THUMB, interval_words, write_cautions};
 use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
-use super::units::PSI_KPA;
 use super::{capital, list, name};
 use crate::args::Units;
-use crate::complain::visible;
+use crate::firmness::PSI_KPA;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// Changes below this are none, mass %.
 const NO_CHANGE: f64 = 5e-4;

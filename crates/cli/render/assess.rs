@@ -15,8 +15,8 @@ use super::units::{needle, with_unit};
 use super::{Group, capital, name};
 use crate::args::Units;
 use crate::basis::Basis;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// What the tables call the parts of the bar a rule of thumb speaks about.
 pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of thumb, no published relation.";

@@ -17,8 +17,8 @@ use super::table::Sheet;
 use super::{capital, list, name};
 use crate::args::Units;
 use crate::commands::plans::Plans;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// A mass is weighed too coarsely when the scale is right within more than this share of it.
 const COARSE: f64 = 0.05;

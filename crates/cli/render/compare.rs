@@ -15,8 +15,8 @@ use super::table::Sheet;
 use super::units::{needle, with_unit};
 use super::{Group, capital, list, lower, names};
 use crate::args::Units;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// Most formulas side by side in one table.
 pub const MOST_BESIDE: usize = 3;

@@ -16,8 +16,8 @@ use super::table::Sheet;
 use super::units::with_unit;
 use super::{capital, name};
 use crate::args::Units;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {

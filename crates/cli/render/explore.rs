@@ -11,9 +11,9 @@ use super::table::Sheet;
 use super::{capital, list, name};
 use crate::args::Units;
 use crate::commands::explore::Shown;
-use crate::complain::visible;
 use crate::output::Output;
 use crate::space::LoadedSpace;
+use crate::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {

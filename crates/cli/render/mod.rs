@@ -22,7 +22,7 @@ pub mod why;
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Ingredient, IngredientKind};
 
-use crate::complain::visible;
+use crate::visible::visible;
 
 /// Names in a hint.
 const MOST_NEAREST: usize = 3;

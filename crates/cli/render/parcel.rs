@@ -19,8 +19,8 @@ use super::units::with_unit;
 use super::{capital, name};
 use crate::args::Units;
 use crate::commands::parcel::Sent;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// Rows of the table along the way, about.
 const SHOWN: usize = 9;

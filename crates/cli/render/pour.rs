@@ -16,8 +16,8 @@ use super::table::Sheet;
 use super::units::with_unit;
 use super::{capital, name};
 use crate::args::Units;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// Spacing of the table of viscosities, K.
 const STEP_C: f64 = 5.0;

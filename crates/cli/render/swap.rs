@@ -13,8 +13,8 @@ use super::number::significant;
 use super::table::Sheet;
 use super::{capital, list, name};
 use crate::args::Units;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {

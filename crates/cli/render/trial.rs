@@ -15,8 +15,8 @@ use super::units::{needle, with_unit};
 use super::{capital, count, cut, list as list_words, name};
 use crate::args::Units;
 use crate::commands::trial::Fitted;
-use crate::complain::visible;
 use crate::output::Output;
+use crate::visible::visible;
 
 /// Share of the prior's variance below which a score is not worth a line.
 const LEAST_SHARE: f64 = 0.05;

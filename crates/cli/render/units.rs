@@ -7,9 +7,7 @@ use barwright_reference::length::INCH_MM;
 
 use super::number::{fixed, interval, signed, significant, whole};
 use crate::args::Units;
-
-/// One pound-force per square inch, kPa.
-pub const PSI_KPA: f64 = 6.894_757;
+use crate::firmness::PSI_KPA;
 
 /// °F per °C of a difference.
 const FAHRENHEIT_PER_CELSIUS: f64 = 1.8;

@@ -2,7 +2,8 @@
 
 use std::io;
 
-use barwright_validation::score::{Errors, Group, Row};
+use barwright_validation::group::Group;
+use barwright_validation::score::{Errors, Row};
 use barwright_validation::{Report, Status, Use};
 
 use super::capital;

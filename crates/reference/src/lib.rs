@@ -21,6 +21,7 @@
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
 pub mod apportion;
+mod data_fault;
 pub mod diagnostic;
 mod finder;
 mod findings;
@@ -49,12 +50,13 @@ mod toml_text;
 pub mod viscosity;
 mod wording;
 
+pub use data_fault::DataFault;
 pub use diagnostic::{Diagnostic, Severity};
 pub use formula::{Formula, Part, Reading};
 pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin};
 pub use jiff::civil::Date;
 pub use label::Market;
-pub use library::{DataFault, Library, TableTexts};
+pub use library::{Library, TableTexts};
 pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};
 pub use status::Status;

@@ -2,23 +2,12 @@
 
 use std::collections::HashMap;
 
+use crate::data_fault::DataFault;
 use crate::label::LabelName;
 use crate::names::{Claim, Lookup, NameIndex};
 use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;
 use crate::{Ingredient, Species};
-
-/// A fault in the reference tables: file, line and what was wrong.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-#[error("{file}, line {line}: {what}")]
-pub struct DataFault {
-    /// File name below `data/`.
-    pub file: &'static str,
-    /// Line, counted from 1.
-    pub line: u64,
-    /// What was wrong.
-    pub what: String,
-}
 
 /// The tables as CSV text; the columns are those of `data/README.md`.
 #[derive(Debug, Clone, Copy)]

@@ -16,10 +16,10 @@ use std::ops::Range;
 
 use serde::Deserialize;
 
+use crate::data_fault::DataFault;
 use crate::findings::Findings;
 use crate::formula::BYTE_ORDER_MARK;
 use crate::formula::delimited::{Field, Row, Splitter, delimiter};
-use crate::library::DataFault;
 use crate::names::normalise;
 use crate::number::{Scan, scan};
 use crate::tables::Table;

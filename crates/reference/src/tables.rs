@@ -7,9 +7,9 @@ use serde::Deserialize;
 use serde::de::value::{Error as WordError, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
+use crate::data_fault::DataFault;
 use crate::ingredient::AND;
 use crate::label::LabelName;
-use crate::library::DataFault;
 use crate::wording::{list, quote, short};
 use crate::{
     AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Species,

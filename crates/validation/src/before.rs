@@ -6,8 +6,9 @@
 
 use serde::Deserialize;
 
+use crate::group::Group;
 use crate::measurement::{Status, Use};
-use crate::score::{Group, Report};
+use crate::score::Report;
 
 /// The table.
 pub const BUILTIN: &str = include_str!("../../../data/validation/before.csv");

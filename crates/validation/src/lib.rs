@@ -11,6 +11,7 @@
 //!   never see apart.
 
 pub mod before;
+pub mod group;
 pub mod known_off;
 pub mod measurement;
 pub mod predict;

@@ -17,8 +17,8 @@
 
 use barwright_blend::Estimate;
 
+use crate::group::Group;
 use crate::measurement::{Measurement, Quantity};
-use crate::score::Group;
 
 /// Reproducibility of solids by nuclear magnetic resonance between laboratories, points (2 to 4; recalled).
 pub const SOLIDS_SD: f64 = 2.5;

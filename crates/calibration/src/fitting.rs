@@ -1,0 +1,269 @@
+//! One robust least-squares fit of some coordinates to the rows.
+//!
+//! # Source
+//! Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84:881 (t weights; recalled). Levenberg and Marquardt: `barwright-fit`.
+
+use std::num::NonZeroUsize;
+use std::thread;
+
+use barwright_blend::coordinate::{self, Coordinate};
+use barwright_blend::{BlendError, Parameters};
+use barwright_fit::least_squares::{Bounds, Fit, Noise, Options, Prior, Problem};
+use barwright_reference::Library;
+use barwright_validation::{Measurement, Scored, predict};
+use nalgebra::DMatrix;
+
+use crate::error::CalibrationError;
+use crate::observation::{self, Observation};
+
+/// Draws behind a standard deviation.
+pub const DRAWS: usize = 128;
+
+/// Degrees of freedom of the t weights.
+const T_DEGREES: f64 = 4.0;
+
+/// Fits with weights from the one before.
+const ROUNDS: usize = 3;
+
+/// Difference step, in prior standard deviations: far above the tolerance of the landmarks, well inside the curvature.
+const STEP_SD: f64 = 0.02;
+
+/// A coordinate that moves no residual by this much of its σ, for a move of one prior standard deviation, keeps its prior.
+const LEAST_EFFECT: f64 = 0.05;
+
+/// The peaks of curves jump and families come and go, so derivatives are rough: a fit ends when a step gains no more than this share.
+const GAIN_TOLERANCE: f64 = 1e-4;
+
+/// Range of δ that keeps the melt one liquid, whatever the others do.
+const DELTA_BOUNDS: Bounds = Bounds::new(-0.25, 1.14);
+
+/// Range of the logarithm of the drop over the slip structure.
+const DROP_BOUNDS: Bounds = Bounds::new(-4.0, -0.01);
+
+/// Range of the exponents.
+const EXPONENT_BOUNDS: Bounds = Bounds::new(coordinate::SMALLEST_EXPONENT, 6.0);
+
+/// The same parameters, all coordinates known exactly: what is left is the spread of lots and species and of what the model leaves out.
+pub fn without_model_spread(parameters: &Parameters) -> Parameters {
+    let mut still = parameters.clone();
+    still.correlation = barwright_blend::parameters::Correlation::default();
+    for one in coordinate::all(parameters) {
+        let (centre, _) = one.spread(parameters);
+        one.store(&mut still, centre, 0.0);
+    }
+    still
+}
+
+/// Weights of Student's t.
+pub(crate) fn t_weights(residuals: &[f64], variances: &[f64]) -> Vec<f64> {
+    residuals
+        .iter()
+        .zip(variances)
+        .map(|(residual, variance)| (T_DEGREES + 1.0) / (T_DEGREES + residual * residual / variance))
+        .collect()
+}
+
+/// One set of coordinates fitted to the rows.
+pub(crate) struct Fitting {
+    /// Parameters before the fit.
+    pub priors: Parameters,
+    /// What was free.
+    pub free: Vec<(Coordinate, Prior)>,
+    /// The fit.
+    pub fit: Fit,
+    /// Weights of the rows in it.
+    pub weights: Vec<f64>,
+    /// Sum of squares of the rows, each counted in full, and of the coordinates.
+    pub objective: f64,
+}
+
+/// The rows with the variance of each residual: what fits are made on and compared by.
+pub(crate) struct Trial<'a> {
+    pub bench: &'a Bench<'a>,
+    pub variances: &'a [f64],
+}
+
+impl Trial<'_> {
+    /// Fits every coordinate that the rows can move, from the priors.
+    pub(crate) fn whole(&self, priors: &Parameters) -> Result<Fitting, CalibrationError> {
+        let all = spread_out(priors);
+        let means: Vec<f64> = all.iter().map(|(_, prior)| prior.mean).collect();
+        let jacobian = self.bench.jacobian(priors, &all, &means)?;
+        let effect = |column: usize, sd: f64| {
+            let slopes = jacobian.column(column);
+            slopes
+                .iter()
+                .zip(self.variances)
+                .map(|(slope, variance)| (slope * sd / variance.sqrt()).abs())
+                .fold(0.0, f64::max)
+        };
+        let free: Vec<_> = all
+            .iter()
+            .enumerate()
+            .filter(|(j, (_, prior))| effect(*j, prior.sd) >= LEAST_EFFECT)
+            .map(|(_, one)| *one)
+            .collect();
+        let start: Vec<f64> = free.iter().map(|(_, prior)| prior.mean).collect();
+        self.from(priors, free, start, ROUNDS, GAIN_TOLERANCE)
+    }
+
+    /// Fits `free` from `start`, in so many rounds of weights.
+    pub fn from(
+        &self,
+        priors: &Parameters,
+        free: Vec<(Coordinate, Prior)>,
+        mut start: Vec<f64>,
+        rounds: usize,
+        gain_tolerance: f64,
+    ) -> Result<Fitting, CalibrationError> {
+        let mut residuals = self.bench.residuals(&Bench::at(priors, &free, &start))?;
+        let mut left = rounds;
+        loop {
+            let weights = t_weights(&residuals, self.variances);
+            let scaled = weights.iter().zip(self.variances).map(|(weight, variance)| weight / variance).collect();
+            let fit = self.bench.fit(priors, &free, scaled, &start, gain_tolerance)?;
+            start.clone_from(&fit.parameters);
+            residuals.clone_from(&fit.residuals);
+            left -= 1;
+            if left == 0 {
+                let objective = self.objective(&fit);
+                return Ok(Fitting { priors: priors.clone(), free, fit, weights, objective });
+            }
+        }
+    }
+
+    /// Sum of squares of the rows, each counted in full, and of the coordinates.
+    fn objective(&self, fit: &Fit) -> f64 {
+        let rows: f64 = fit.residuals.iter().zip(self.variances).map(|(r, variance)| r * r / variance).sum();
+        rows + fit.prior_sum_of_squares
+    }
+}
+
+/// Every coordinate that has a spread.
+pub(crate) fn spread_out(priors: &Parameters) -> Vec<(Coordinate, Prior)> {
+    let all = coordinate::all(priors).into_iter().map(|one| (one, one.spread(priors)));
+    all.filter(|(_, (_, sd))| *sd > 0.0).map(|(one, (mean, sd))| (one, Prior { mean, sd })).collect()
+}
+
+/// The rows and what is needed to predict them.
+pub(crate) struct Bench<'a> {
+    pub library: &'a Library,
+    pub rows: &'a [Measurement],
+    pub observations: &'a [Observation],
+}
+
+impl Bench<'_> {
+    fn predict(&self, parameters: &Parameters, draws: usize) -> Result<Vec<Scored>, BlendError> {
+        predict(self.library, parameters, self.rows, draws)
+    }
+
+    /// Residuals of the central predictions.
+    pub fn residuals(&self, parameters: &Parameters) -> Result<Vec<f64>, BlendError> {
+        let mut residuals = vec![0.0; self.rows.len()];
+        observation::residuals(self.observations, &self.predict(parameters, 0)?, &mut residuals);
+        Ok(residuals)
+    }
+
+    /// Variance of each residual, with the spread of the species table alone, so that packings are compared on one scale.
+    pub(crate) fn variances(&self, priors: &Parameters) -> Result<Vec<f64>, BlendError> {
+        let mut table_only = without_model_spread(priors);
+        table_only.packings.iter_mut().for_each(|packing| packing.chosen = false);
+        Ok(observation::variances(self.observations, &self.spread(&table_only)?))
+    }
+
+    /// Standard deviation of each prediction, on the scale of its row.
+    pub fn spread(&self, parameters: &Parameters) -> Result<Vec<f64>, BlendError> {
+        let scored = self.predict(parameters, DRAWS)?;
+        Ok(self.observations.iter().zip(&scored).map(|(one, scored)| one.predicted_sd(scored)).collect())
+    }
+
+    pub(crate) fn at(priors: &Parameters, free: &[(Coordinate, Prior)], point: &[f64]) -> Parameters {
+        let mut parameters = priors.clone();
+        for ((coordinate, prior), value) in free.iter().zip(point) {
+            coordinate.store(&mut parameters, *value, prior.sd);
+        }
+        parameters
+    }
+
+    /// Derivatives by central differences; columns are shared out among threads, each the same on any of them.
+    pub(crate) fn jacobian(
+        &self,
+        priors: &Parameters,
+        free: &[(Coordinate, Prior)],
+        point: &[f64],
+    ) -> Result<DMatrix<f64>, BlendError> {
+        let column = |j: usize| -> Result<Vec<f64>, BlendError> {
+            let (coordinate, prior) = free[j];
+            let range = bounds(coordinate);
+            let step = STEP_SD * prior.sd;
+            let (low, high) = ((point[j] - step).max(range.lower), (point[j] + step).min(range.upper));
+            let side = |value: f64| {
+                let mut moved = point.to_vec();
+                moved[j] = value;
+                self.residuals(&Self::at(priors, free, &moved))
+            };
+            let (left, right) = (side(low)?, side(high)?);
+            Ok(left.iter().zip(&right).map(|(left, right)| (right - left) / (high - low)).collect())
+        };
+        let threads = thread::available_parallelism().map_or(1, NonZeroUsize::get);
+        let mut columns: Vec<(usize, Result<Vec<f64>, BlendError>)> = Vec::with_capacity(free.len());
+        thread::scope(|scope| {
+            let workers: Vec<_> = (0..threads)
+                .map(|first| {
+                    let column = &column;
+                    scope
+                        .spawn(move || (first..free.len()).step_by(threads).map(|j| (j, column(j))).collect::<Vec<_>>())
+                })
+                .collect();
+            for worker in workers {
+                if let Ok(found) = worker.join() {
+                    columns.extend(found);
+                }
+            }
+        });
+        let mut jacobian = DMatrix::from_element(self.rows.len(), free.len(), f64::NAN);
+        for (j, column) in columns {
+            jacobian.column_mut(j).copy_from_slice(&column?);
+        }
+        Ok(jacobian)
+    }
+
+    pub(crate) fn fit(
+        &self,
+        priors: &Parameters,
+        free: &[(Coordinate, Prior)],
+        weights: Vec<f64>,
+        start: &[f64],
+        gain_tolerance: f64,
+    ) -> Result<Fit, CalibrationError> {
+        let options = Options { noise: Noise::Known, gain_tolerance, ..Options::default() };
+        let residual = |point: &[f64], into: &mut [f64]| {
+            into.copy_from_slice(&self.residuals(&Self::at(priors, free, point))?);
+            Ok(())
+        };
+        let jacobian = |point: &[f64], into: &mut DMatrix<f64>| {
+            into.copy_from(&self.jacobian(priors, free, point)?);
+            Ok(())
+        };
+        let problem = Problem::new(self.rows.len(), residual)
+            .jacobian(jacobian)
+            .weights(weights)
+            .bounds(free.iter().map(|(coordinate, _)| bounds(*coordinate)).collect())
+            .priors(free.iter().map(|(_, prior)| Some(*prior)).collect())
+            .options(options);
+        Ok(problem.fit(start)?)
+    }
+}
+
+/// Range in which a coordinate is physical.
+pub(crate) fn bounds(coordinate: Coordinate) -> Bounds {
+    match coordinate {
+        Coordinate::Delta(_) => DELTA_BOUNDS,
+        Coordinate::Misfit(_) => Bounds::new(0.0, f64::INFINITY),
+        Coordinate::Packing(_) => Bounds::new(0.0, 1.0),
+        Coordinate::Exponent => EXPONENT_BOUNDS,
+        Coordinate::Softening => Bounds::new(0.0, EXPONENT_BOUNDS.upper),
+        Coordinate::Drop => DROP_BOUNDS,
+        _ => Bounds::NONE,
+    }
+}

@@ -5,8 +5,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::Library;
+use crate::label_name::LabelName;
 use crate::names::normalise;
-use crate::{Library, Status};
 
 /// Where a label is to be read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
@@ -38,23 +39,6 @@ impl Market {
             Market::Us => "US",
         }
     }
-}
-
-/// Names of one ingredient that no rule gives.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LabelName {
-    /// Dictionary (INCI) name, as the tables have it.
-    pub inci_name: String,
-    /// Name on a label of the EU.
-    pub eu_name: String,
-    /// Name on a label of the US.
-    pub us_name: String,
-    /// How they were obtained.
-    pub status: Status,
-    /// Key of the source in `data/sources.bib`.
-    pub source: String,
-    /// Remarks.
-    pub note: String,
 }
 
 impl Library {

@@ -28,6 +28,7 @@ mod findings;
 pub mod formula;
 pub mod ingredient;
 pub mod label;
+pub mod label_name;
 pub mod length;
 pub mod library;
 pub mod lots;

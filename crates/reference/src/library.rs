@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use crate::data_fault::DataFault;
-use crate::label::LabelName;
+use crate::label_name::LabelName;
 use crate::names::{Claim, Lookup, NameIndex};
 use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;

@@ -9,7 +9,7 @@ use serde::de::{DeserializeOwned, IntoDeserializer};
 
 use crate::data_fault::DataFault;
 use crate::ingredient::AND;
-use crate::label::LabelName;
+use crate::label_name::LabelName;
 use crate::wording::{list, quote, short};
 use crate::{
     AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Species,

@@ -72,7 +72,7 @@ impl Seen {
     }
 
     /// A path from the root of the crate; `None` for one into another crate.
-    fn from_root(&self, path: &[String]) -> Option<Module> {
+    fn rooted(&self, path: &[String]) -> Option<Module> {
         let up = path.iter().take_while(|name| *name == "super").count();
         match path.first()?.as_str() {
             "crate" => Some(path[1..].to_vec()),
@@ -114,7 +114,7 @@ impl<'a> Visit<'a> for Seen {
     fn visit_item_use(&mut self, item: &'a ItemUse) {
         for (path, name) in leaves(&item.tree, &[]) {
             let passes_on = !matches!(item.vis, Visibility::Inherited);
-            match self.from_root(&path) {
+            match self.rooted(&path) {
                 Some(full) if !passes_on => drop(self.used.insert(full)),
                 Some(full) => drop(self.passed.insert(name, full)),
                 // The name of a module below, or of another crate: as the former it is no file of this one.
@@ -127,7 +127,7 @@ impl<'a> Visit<'a> for Seen {
     fn visit_path(&mut self, path: &'a syn::Path) {
         let names: Vec<String> = path.segments.iter().map(|one| one.ident.to_string()).collect();
         if names.len() > 1 {
-            self.used.extend(self.from_root(&names));
+            self.used.extend(self.rooted(&names));
         }
         visit::visit_path(self, path);
     }

@@ -7,12 +7,14 @@
 //! - [`predict`](mod@predict): what the model expects of it, before or after learning.
 //! - [`learn`](mod@learn): a maker's own scores from all trials, and which trials do not fit.
 
+mod error;
 pub mod learn;
 mod likelihood;
 pub mod predict;
 mod reading;
 pub mod trial;
 
-pub use learn::{Flag, LearnError, Learned, LearnedError, Told, learn};
+pub use error::{LearnError, LearnedError};
+pub use learn::{Flag, Learned, Told, learn};
 pub use predict::{Expected, predict};
 pub use trial::{Test, Trial, TrialError};

@@ -10,7 +10,7 @@ use barwright_blend::{BlendError, Estimate, Options, Parameters};
 use barwright_reference::Library;
 use serde::Serialize;
 
-use crate::learn::LearnError;
+use crate::error::LearnError;
 use crate::likelihood::Site;
 use crate::reading::Read;
 use crate::trial::{Test, Trial, shown};

@@ -24,21 +24,13 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::{Mode, Posterior};
+use super::budget::{FIRST_ROUND, is_affordable, most_samples};
+use super::posterior::{Mode, Posterior};
 use barwright_blend::BlendError;
 use barwright_blend::sampling::Draws;
 
-/// Readings to spend, unlike trials times samples: up to three quarters of a second.
-const READINGS: usize = 45_000;
-
 /// Effective size aimed at: the error of a mean is then 0.018 standard deviations.
 const EFFECTIVE_SIZE: f64 = 3_000.0;
-
-/// Fewest samples for each score; with fewer the mode and its curvature stand.
-const LEAST_SAMPLES_A_SCORE: usize = 10;
-
-/// Samples of the first round.
-const FIRST_ROUND: usize = 1_000;
 
 /// Share of the prior's variance left in a direction below which the trials count as having told something of it.
 const INFORMED: f64 = 0.98;
@@ -57,16 +49,6 @@ const LEAST_EFFECTIVE: f64 = 300.0;
 
 /// Scores of a sample are kept to this.
 const SAMPLE_DIGIT: f64 = 1e-4;
-
-/// Most samples of so many unlike readings.
-fn most_samples(unlike: usize) -> usize {
-    READINGS / unlike.max(1)
-}
-
-/// Whether samples of so many scores, with so many unlike readings, are worth their cost.
-pub(super) fn is_affordable(unlike: usize, scores: usize) -> bool {
-    most_samples(unlike) >= FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * scores)
-}
 
 /// What the samples say.
 pub(super) struct Found {

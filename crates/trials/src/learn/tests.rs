@@ -4,14 +4,17 @@ use std::sync::LazyLock;
 use std::thread;
 use std::time::Instant;
 
-use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE};
+use barwright_blend::BlendError;
+use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE, MakerError};
 use barwright_blend::sampling::Draws;
 use barwright_reference::{Formula, formula};
 use barwright_testkit::full;
+use nalgebra::DVector;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::posterior::{WEIGHT_TOLERANCE, weight};
 use super::*;
 use crate::reading::Read;
 use crate::trial::{FIRMNESS_LN_SD, RELIEF_LN_SD, SHELF_SD_K, TUBE_SD_K, Test, shown};

@@ -1,0 +1,20 @@
+//! How many samples are worth their cost.
+
+/// Readings to spend, unlike trials times samples: up to three quarters of a second.
+const READINGS: usize = 45_000;
+
+/// Fewest samples for each score; with fewer the mode and its curvature stand.
+const LEAST_SAMPLES_A_SCORE: usize = 10;
+
+/// Samples of the first round.
+pub(super) const FIRST_ROUND: usize = 1_000;
+
+/// Most samples of so many unlike readings.
+pub(super) fn most_samples(unlike: usize) -> usize {
+    READINGS / unlike.max(1)
+}
+
+/// Whether samples of so many scores, with so many unlike readings, are worth their cost.
+pub(super) fn is_affordable(unlike: usize, scores: usize) -> bool {
+    most_samples(unlike) >= FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * scores)
+}

@@ -14,6 +14,7 @@ mod kept;
 mod mould;
 mod output;
 mod page;
+mod places;
 mod plot;
 mod profile;
 mod progress;

@@ -512,6 +512,25 @@ fn the_deliveries_of_the_profile_can_be_picked() {
     assert_eq!(run(&["page", "--profile", profile.path().to_str().unwrap()]).status, 1);
 }
 
+/// One list: a fridge had 4 °C on the page and 5 °C in a plot.
+#[test]
+fn curves_of_the_page_are_marked_with_the_places_of_the_plots() {
+    let folder = TempDir::new().unwrap();
+    let plot = folder.path().join("bar.svg");
+    let drawn = run(&["assess", "beeswax 30, olive oil 70", "--plot", plot.to_str().unwrap()]);
+    assert_eq!(drawn.status, 0, "{}", drawn.stderr);
+    let plot = std::fs::read_to_string(plot).unwrap();
+    let server = Server::with(folder, &[]);
+    let (_, start) = server.ask("GET", "/api/start", &Value::Null);
+    let places = start["places"].as_array().unwrap();
+    assert!(places.contains(&serde_json::json!(["fridge", 5.0])), "{start}");
+    let marked: Vec<String> = places
+        .iter()
+        .map(|place| format!("{} {} °C", place[0].as_str().unwrap(), place[1].as_f64().unwrap()))
+        .collect();
+    assert!(plot.contains(&format!("Marked: {}.", marked.join(", "))), "{marked:?}");
+}
+
 /// Words that a hostile request may be made of.
 const METHODS: [&str; 8] = ["GET", "POST", "PUT", "DELETE", "HEAD", "BREW", "OPTIONS", "get"];
 const PATHS: [&str; 14] = [

@@ -22,6 +22,7 @@ use crate::commands::batch::{PlainBatch, sheet_page};
 use crate::commands::{adjust, swap as swapping};
 use crate::error::{CliError, Complaint};
 use crate::page::STYLE;
+use crate::places::{self, Place};
 use crate::render::{self, Group};
 
 /// Draws while something moves: enough for a steady curve, few enough for the hand not to wait.
@@ -145,6 +146,7 @@ struct Start<'a> {
     resting_draws: usize,
     hold_c: Range,
     relief_mm: Range,
+    places: [Place; 4],
     rule_of_thumb: &'static str,
     heat: &'static str,
 }
@@ -256,6 +258,7 @@ pub fn start(kitchen: &Kitchen<'_>) -> Reply {
         resting_draws: usual.draws,
         hold_c: Range { usual: usual.hold_c, low: *MODEL_C.start(), high: *MODEL_C.end() },
         relief_mm: Range { usual: usual.relief_mm, low: *RELIEF_MM.start(), high: *RELIEF_MM.end() },
+        places: places::MARKED,
         rule_of_thumb: render::assess::RULE_OF_THUMB,
         heat: barwright_blend::cautions::HEAT,
     })

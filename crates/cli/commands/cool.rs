@@ -13,13 +13,11 @@ use crate::args::Cool;
 use crate::error::{CliError, Complaint};
 use crate::input::load;
 use crate::output::Streams;
+use crate::places;
 use crate::plot;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
-
-/// Usual places besides the room, °C.
-const USUAL_PLACES: [(&str, f64); 2] = [("fridge", 5.0), ("freezer", -18.0)];
 
 /// Above where the last crystal dissolves a melt is poured by this much, K (common practice, no source).
 const POURED_ABOVE_K: f64 = 5.0;
@@ -113,7 +111,7 @@ pub(super) fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64
 
 /// Room, fridge and freezer.
 pub(super) fn usual_places(room_c: f64, fan: bool) -> Vec<Place> {
-    let all = std::iter::once(("room", room_c)).chain(USUAL_PLACES);
+    let all = std::iter::once(("room", room_c)).chain(places::COLD);
     all.map(|(name, air_c)| Place { name: name.to_owned(), air_c, fan }).collect()
 }
 

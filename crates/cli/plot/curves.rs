@@ -5,9 +5,7 @@ use barwright_blend::{Assessment, Estimate};
 use super::chart::{Axis, Chart, Naming, Picture, Place, Series};
 use crate::args::Units;
 use crate::firmness::PSI_KPA;
-
-/// Places that matter to a bar, °C.
-pub const PLACES_C: [(&str, f64); 4] = [("fridge", 5.0), ("room", 20.0), ("skin", 33.0), ("hot parcel", 45.0)];
+use crate::places;
 
 /// Curves begin here, °C.
 const FROM_C: f64 = 0.0;
@@ -123,7 +121,7 @@ fn chart(
     if let Some((first, last)) = ends {
         x = x.within(first.0, last.0);
     }
-    let places = PLACES_C
+    let places = places::MARKED
         .map(|(word, celsius)| Place { at: degrees(celsius), words: [word.to_owned(), units.whole_degrees(celsius)] });
     Chart { title: String::new(), x, y: Axis { label: label.to_owned(), ..axis }, series, places: places.into() }
 }

@@ -9,9 +9,6 @@ const height = (width) => Math.round(Math.min(270, Math.max(130, 0.5 * width)));
 /// A paper narrower than this has fewer words, px.
 const NARROW = 300;
 
-/// Temperatures a maker knows, °C.
-const PLACES = [[4, "fridge"], [20, "room"], [33, "skin"], [45, "hot parcel"]];
-
 function put(parent, name, attributes, text) {
   const made = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
@@ -21,7 +18,7 @@ function put(parent, name, attributes, text) {
 }
 
 /// What does not move: frame, grid, words. Returns what draws the curves.
-function paper(svg, { first, last, ticks, place, words }) {
+function paper(svg, { first, last, places, ticks, place, words }) {
   // One unit is one pixel: words stay as large as the page's own.
   const WIDTH = Math.max(120, Math.round(svg.getBoundingClientRect().width));
   const HEIGHT = height(WIDTH);
@@ -41,7 +38,7 @@ function paper(svg, { first, last, ticks, place, words }) {
   }
   put(still, "text", { x: WIDTH - RIGHT, y: HEIGHT - 5, "text-anchor": "end" }, narrow ? "°C" : "temperature, °C");
   put(still, "line", { class: "axis", x1: LEFT, x2: WIDTH - RIGHT, y1: HEIGHT - BOTTOM, y2: HEIGHT - BOTTOM });
-  for (const [celsius, word] of PLACES) {
+  for (const [word, celsius] of places) {
     put(still, "line", { class: "place", x1: x(celsius), x2: x(celsius), y1: TOP, y2: HEIGHT - BOTTOM });
     if (!narrow) put(still, "text", { x: x(celsius), y: TOP - 6, "text-anchor": "middle" }, word);
   }
@@ -78,9 +75,9 @@ function paper(svg, { first, last, ticks, place, words }) {
   };
 }
 
-/// Prepares both papers; returns a function that draws a bar's curves from its assessment.
-export function curves(solidsSvg, firmnessSvg) {
-  const range = { first: 0, last: 84 };
+/// Prepares both papers, marked with the places a maker knows ([name, °C]); returns a function that draws a bar's curves from its assessment.
+export function curves(solidsSvg, firmnessSvg, places) {
+  const range = { first: 0, last: 84, places };
   // Yield stress over five powers of ten, from a soft cream to a hard wax.
   const least = -1, most = 4;
   const solidsPaper = { ...range, ticks: [0, 20, 40, 60, 80, 100], place: (percent) => percent / 100, words: String };

@@ -569,7 +569,7 @@ try {
   $("folder").textContent = start.folder;
   $("thumb").textContent = start.rule_of_thumb;
   $("mind").replaceChildren(make("li", {}, start.heat));
-  draw = curves($("solids"), $("firmness"));
+  draw = curves($("solids"), $("firmness"), start.places);
   remember();
   [0, 1].forEach(lay);
   await Promise.all([files(), rest()]);

@@ -11,6 +11,7 @@ pub mod records;
 pub mod report;
 pub mod trial;
 
+use barwright_answer::words::units::Units;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
@@ -19,12 +20,14 @@ use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{ColourWish, parse_colour};
-use crate::firmness::{FirmnessWish, parse_firmness};
+use crate::drawing::Drawing;
 use crate::mould::MouldArgs;
-use crate::plot::Drawing;
+use crate::output::Form;
+use barwright_answer::firmness::{FirmnessWish, parse_firmness};
 
 /// Temperatures the model is made for, °C.
 pub const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
@@ -489,7 +492,7 @@ pub struct Batch {
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for ounces first; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
@@ -765,11 +768,14 @@ pub struct Making {
 #[derive(Debug, clap::Args)]
 pub struct Showing {
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
     pub json: bool,
+    /// Tell every caution in full: what heat, scent, nuts and labels ask of you
+    #[arg(long, conflicts_with = "json")]
+    pub cautions: bool,
     /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
@@ -843,13 +849,11 @@ impl From<Colour> for clap::ColorChoice {
     }
 }
 
-/// Units shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Units {
-    /// °C, g, kPa, mm
-    Metric,
-    /// °F, oz, psi, in
-    Us,
+/// Reads the units shown.
+pub fn units() -> impl TypedValueParser<Value = Units> {
+    let known = [("metric", "°C, g, kPa, mm"), ("us", "°F, oz, psi, in")];
+    PossibleValuesParser::new(known.map(|(name, help)| PossibleValue::new(name).help(help)))
+        .map(|name| if name == "us" { Units::Us } else { Units::Metric })
 }
 
 /// Market of a label.
@@ -935,6 +939,19 @@ impl Wishes {
             relief_mm: self.relief.unwrap_or(barwright_blend::Options::default().relief_mm),
             hold_c: self.hold,
             ..options(&self.making, &self.showing)
+        }
+    }
+}
+
+impl Showing {
+    /// How the answer is written.
+    pub fn form(&self) -> Form {
+        if self.json {
+            Form::Json
+        } else if self.cautions {
+            Form::Whole
+        } else {
+            Form::Folded
         }
     }
 }

@@ -2,10 +2,10 @@
 
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 
-use crate::error::{Complaint, Place};
 use crate::excerpt::excerpt;
-use crate::output::wrap;
-use crate::visible::visible;
+use barwright_answer::refusal::{Fault, Place};
+use barwright_answer::terminal::wrap;
+use barwright_answer::words::visible::visible;
 
 /// Columns taken by the rule and the word before a hint.
 const HINT_START: usize = 12;
@@ -16,27 +16,27 @@ const LONGEST_LINE: usize = 500;
 /// Most characters shown of the name of a text.
 const LONGEST_PATH: usize = 200;
 
-/// Returns complaints as text, one after the other with an empty line between.
-pub fn render(complaints: &[Complaint], colour: bool, columns: usize) -> String {
+/// Returns faults as text, one after the other with an empty line between.
+pub fn render(faults: &[Fault], colour: bool, columns: usize) -> String {
     let renderer = if colour { Renderer::styled() } else { Renderer::plain() }.term_width(columns);
     let mut text = String::new();
-    for complaint in complaints {
+    for fault in faults {
         if !text.is_empty() {
             text.push('\n');
         }
-        text.push_str(&one(complaint, &renderer, columns));
+        text.push_str(&one(fault, &renderer, columns));
         text.push('\n');
     }
-    if complaints.len() > 1 {
-        text.push_str(&format!("\n{} errors in all\n", complaints.len()));
+    if faults.len() > 1 {
+        text.push_str(&format!("\n{} errors in all\n", faults.len()));
     }
     text
 }
 
-fn one(complaint: &Complaint, renderer: &Renderer, columns: usize) -> String {
-    let title = Level::ERROR.primary_title(visible(&complaint.message)).id(complaint.code);
+fn one(fault: &Fault, renderer: &Renderer, columns: usize) -> String {
+    let title = Level::ERROR.primary_title(visible(&fault.message)).id(fault.code);
     let mut group = Group::with_title(title);
-    match &complaint.place {
+    match &fault.place {
         Place::None => {}
         Place::File { origin, at } => {
             let mut place = Origin::path(path(origin));
@@ -48,8 +48,8 @@ fn one(complaint: &Complaint, renderer: &Renderer, columns: usize) -> String {
         Place::Text { origin, text, span } => {
             let cut = excerpt(text, span, LONGEST_LINE);
             let mut mark = AnnotationKind::Primary.span(cut.span);
-            if !complaint.label.is_empty() {
-                mark = mark.label(visible(&complaint.label));
+            if !fault.label.is_empty() {
+                mark = mark.label(visible(&fault.label));
             }
             let snippet = Snippet::source(cut.shown).line_start(cut.line).annotation(mark);
             group = if cut.whole {
@@ -61,7 +61,7 @@ fn one(complaint: &Complaint, renderer: &Renderer, columns: usize) -> String {
             };
         }
     }
-    for hint in &complaint.hints {
+    for hint in &fault.hints {
         let lines = wrap(&visible(hint), columns.saturating_sub(HINT_START), 0);
         group = group.element(Level::HELP.with_name("hint").message(lines.join("\n")));
     }

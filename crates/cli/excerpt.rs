@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use barwright_reference::diagnostic::line_column;
 
-use crate::visible::visible_letter;
+use barwright_answer::words::visible::visible_letter;
 
 /// Characters shown before the place when a line has to be cut.
 const LEAD: usize = 30;

@@ -5,7 +5,7 @@ use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{self, ErrorKind, IsTerminal, Read};
 use std::path::Path;
-use std::rc::Rc;
+use std::sync::Arc;
 
 use barwright_blend::certificate::{LotShift, fit_lots};
 use barwright_records::MOST_TABLE_BYTES;
@@ -14,12 +14,13 @@ use barwright_reference::suggest::nearest;
 use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
 use barwright_save::refusal;
 
-use crate::commands::builtin_parameters;
-use crate::error::{CliError, Complaint, Place};
+use crate::error::CliError;
 use crate::output::Streams;
 use crate::render;
 use crate::today::today;
-use crate::visible::visible;
+use barwright_answer::engine::{Recipe, builtin_library, builtin_parameters};
+use barwright_answer::refusal::{Fault, Place};
+use barwright_answer::words::visible::visible;
 
 /// What a text is, for how large it may be and what to say when it is too large or empty.
 pub struct TextKind {
@@ -68,7 +69,7 @@ const MOST_NAMES: usize = 5000;
 struct Source {
     /// Name shown in messages.
     origin: String,
-    text: Rc<str>,
+    text: Arc<str>,
     format: Format,
     /// How the format was told, where the name does not say.
     note: Option<String>,
@@ -86,17 +87,26 @@ pub struct Loaded {
     /// Remark of each formula's file, where it has one.
     pub remarks: Vec<Option<String>>,
     /// Text of each formula's file, where it is one that can be written back.
-    pub texts: Vec<Option<Rc<str>>>,
+    pub texts: Vec<Option<Arc<str>>>,
     /// What to say of lots that come into a formula later.
     pub about: AboutLots,
 }
 
-/// Returns the built-in tables.
-pub fn builtin_library() -> Result<Library, CliError> {
-    Library::builtin().map_err(|faults| {
-        let faults: Vec<String> = faults.iter().map(ToString::to_string).collect();
-        CliError::internal(format!("the reference tables are faulty: {}", faults.join("; ")))
-    })
+impl Loaded {
+    /// Asks about every formula.
+    pub fn recipes(&self) -> Vec<Recipe> {
+        let remarks = self.remarks.iter().cloned();
+        let recipe = |(formula, remark)| Recipe { remark, ..Recipe::of(formula, &self.library) };
+        self.formulas.iter().zip(remarks).map(recipe).collect()
+    }
+
+    /// Asks about one formula.
+    ///
+    /// # Errors
+    /// There is none at that place, which is a fault of this program.
+    pub fn recipe(&self, index: usize) -> Result<Recipe, CliError> {
+        self.recipes().into_iter().nth(index).ok_or_else(|| CliError::internal("a formula was read and lost"))
+    }
 }
 
 /// The library with the maker's lots.
@@ -104,7 +114,7 @@ pub struct Lots {
     /// Reference tables, and the lots where they could be read.
     pub library: Library,
     /// Everything that is wrong with the lots.
-    pub complaints: Vec<Complaint>,
+    pub faults: Vec<Fault>,
     /// Notes on how they were read.
     pub notes: Vec<String>,
     /// What to say of the lots that are used.
@@ -152,19 +162,19 @@ impl AboutLots {
 ///
 /// # Errors
 /// When the model fails, or a lot has a last day and the clock shows none; what is wrong with the lots is in
-/// [`Lots::complaints`].
+/// [`Lots::faults`].
 pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
     let library = builtin_library()?;
     let Some(path) = lots else {
-        return Ok(Lots { library, complaints: Vec::new(), notes: Vec::new(), about: AboutLots::default() });
+        return Ok(Lots { library, faults: Vec::new(), notes: Vec::new(), about: AboutLots::default() });
     };
     let (library, notes) = match load_lots(&library, path) {
         Ok(found) => found,
-        Err(complaints) => return Ok(Lots { library, complaints, notes: Vec::new(), about: AboutLots::default() }),
+        Err(faults) => return Ok(Lots { library, faults, notes: Vec::new(), about: AboutLots::default() }),
     };
     let (library, shifts) = fit_lots(&library, &builtin_parameters()?)?;
     let about = AboutLots::new(&library, &shifts, today)?;
-    Ok(Lots { library, complaints: Vec::new(), notes, about })
+    Ok(Lots { library, faults: Vec::new(), notes, about })
 }
 
 /// Loads lots and formulas and writes the notes on how they were read.
@@ -173,14 +183,14 @@ pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
 /// Everything that is wrong with any of them.
 pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Loaded, CliError> {
     check_stdin_once(written, lots)?;
-    let Lots { library, mut complaints, mut notes, about } = library_with(lots)?;
-    let lots_known = complaints.is_empty();
+    let Lots { library, mut faults, mut notes, about } = library_with(lots)?;
+    let lots_known = faults.is_empty();
     let (mut formulas, mut remarks, mut texts) = (Vec::new(), Vec::new(), Vec::new());
     for (index, argument) in written.iter().enumerate() {
         let source = match resolve(argument, index + 1, &library) {
             Ok(source) => source,
-            Err(complaint) => {
-                complaints.push(*complaint);
+            Err(fault) => {
+                faults.push(*fault);
                 continue;
             }
         };
@@ -189,11 +199,11 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
             Ok(reading) => {
                 notes.extend(reading.notes.iter().map(|note| say(note, &source.origin, &source.text)));
                 remarks.extend(reading.formulas.iter().map(|_| reading.remark.clone()));
-                let text = (source.format == Format::Toml).then(|| Rc::clone(&source.text));
+                let text = (source.format == Format::Toml).then(|| Arc::clone(&source.text));
                 texts.extend(reading.formulas.iter().map(|_| text.clone()));
                 formulas.extend(reading.formulas);
             }
-            Err(mut errors) => complaints.extend({
+            Err(mut errors) => faults.extend({
                 // A table with several formulas names the same wrong ingredient once for each.
                 errors.dedup();
                 errors
@@ -209,10 +219,10 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
         streams.remarks.note(&note)?;
     }
     about.write(used, streams)?;
-    if complaints.is_empty() {
+    if faults.is_empty() {
         Ok(Loaded { library, formulas, remarks, texts, about })
     } else {
-        Err(CliError::input(complaints))
+        Err(CliError::input(faults))
     }
 }
 
@@ -223,7 +233,7 @@ pub fn check_stdin_once(written: &[&OsStr], lots: Option<&Path>) -> Result<(), C
         return Ok(());
     }
     Err(CliError::command_line(
-        Complaint::new("stdin-twice", "`-` is written more than once, and standard input can be read only once")
+        Fault::new("stdin-twice", "`-` is written more than once, and standard input can be read only once")
             .hint("Put the other text into a file and write its name."),
     ))
 }
@@ -241,38 +251,38 @@ pub fn say(note: &Diagnostic, origin: &str, text: &str) -> String {
 }
 
 /// Places a finding in its source, and adds what the source as a whole lets one guess.
-fn complaint_in(error: Diagnostic, source: &Source, library: &Library) -> Complaint {
-    let complaint = Complaint::from_diagnostic(error, &source.origin, &source.text);
+fn complaint_in(error: Diagnostic, source: &Source, library: &Library) -> Fault {
+    let fault = Fault::from_diagnostic(error, &source.origin, &source.text);
     let text = source.text.as_ref();
     let one_word = !text.contains(|letter: char| letter.is_ascii_digit() || matches!(letter, '\n' | ','));
-    if complaint.code == "unknown-key" && text.contains("[lot") {
-        complaint.hint("A file of lots is named behind `--lots`.")
+    if fault.code == "unknown-key" && text.contains("[lot") {
+        fault.hint("A file of lots is named behind `--lots`.")
     } else if source.format == Format::Inline && one_word && matches!(library.find(text), Lookup::Unknown { .. }) {
-        complaint.hint("This was read as a formula; to name a file, write its ending too, such as `.toml`.")
+        fault.hint("This was read as a formula; to name a file, write its ending too, such as `.toml`.")
     } else {
-        complaint
+        fault
     }
 }
 
 /// Reads the maker's lots into a copy of the library, with the notes on how they were read.
-fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Complaint>> {
-    let (text, origin) = read_text(path).map_err(|complaint| vec![*complaint])?;
+fn load_lots(library: &Library, path: &Path) -> Result<(Library, Vec<String>), Vec<Fault>> {
+    let (text, origin) = read_text(path).map_err(|fault| vec![*fault])?;
     match library.with_lots(&text) {
         Ok((library, notes)) => {
             let notes = notes.iter().map(|note| say(note, &origin, &text)).collect();
             Ok((library, notes))
         }
-        Err(errors) => Err(errors.into_iter().map(|error| Complaint::from_diagnostic(error, &origin, &text)).collect()),
+        Err(errors) => Err(errors.into_iter().map(|error| Fault::from_diagnostic(error, &origin, &text)).collect()),
     }
 }
 
 /// Reads a file, or standard input for `-`; returns the text and its name as shown.
-pub fn read_text(path: &Path) -> Result<(Rc<str>, String), Box<Complaint>> {
+pub fn read_text(path: &Path) -> Result<(Arc<str>, String), Box<Fault>> {
     read_text_of(path, &SMALL)
 }
 
 /// The same for a kind of text.
-pub fn read_text_of(path: &Path, kind: &TextKind) -> Result<(Rc<str>, String), Box<Complaint>> {
+pub fn read_text_of(path: &Path, kind: &TextKind) -> Result<(Arc<str>, String), Box<Fault>> {
     if path == Path::new("-") {
         let origin = "standard input".to_owned();
         Ok((read_stdin(&origin, kind)?, origin))
@@ -291,7 +301,7 @@ pub fn nameless(number: usize) -> String {
 ///
 /// An existing file, or what has the ending of one, is a file; what has a slash in it is a file unless it reads as a formula
 /// (`caprylic/capric triglyceride 20`); anything else is a formula.
-fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source, Box<Complaint>> {
+fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source, Box<Fault>> {
     let inline_name = nameless(number);
     if argument == "-" {
         let (text, origin) = read_text(Path::new(argument))?;
@@ -302,10 +312,10 @@ fn resolve(argument: &OsStr, number: usize, library: &Library) -> Result<Source,
     let written = argument.to_str();
     if written != Some("") && may_be_there(path) || written.is_none_or(|text| names_file(text, &ending, library)) {
         let origin = path.display().to_string();
-        let text = read_file(path, &origin).map_err(|complaint| {
-            let missing = complaint.code == "no-file";
+        let text = read_file(path, &origin).map_err(|fault| {
+            let missing = fault.code == "no-file";
             let instead = "A formula can be written in place of a file: 'beeswax 26, sunflower oil 74'.";
-            if missing { Box::new(complaint.hint(instead)) } else { complaint }
+            if missing { Box::new(fault.hint(instead)) } else { fault }
         })?;
         let (format, note) = format_of(&ending, &origin, &text);
         return Ok(Source {
@@ -365,7 +375,7 @@ fn names_file(text: &str, ending: &str, library: &Library) -> bool {
 }
 
 /// Reads standard input up to the largest size.
-fn read_stdin(origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
+fn read_stdin(origin: &str, kind: &TextKind) -> Result<Arc<str>, Box<Fault>> {
     let stdin = io::stdin();
     if stdin.is_terminal() {
         // Whoever typed `-` by mistake would wait for ever; a failure to say so changes nothing.
@@ -378,17 +388,17 @@ fn read_stdin(origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> 
 }
 
 /// Reads a file, refusing by its size before reading it.
-pub fn read_file(path: &Path, origin: &str) -> Result<Rc<str>, Box<Complaint>> {
+pub fn read_file(path: &Path, origin: &str) -> Result<Arc<str>, Box<Fault>> {
     read_file_of(path, origin, &SMALL)
 }
 
 /// The same for a kind of text.
-fn read_file_of(path: &Path, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
+fn read_file_of(path: &Path, origin: &str, kind: &TextKind) -> Result<Arc<str>, Box<Fault>> {
     let failed = |error: io::Error| Box::new(unreadable(path, origin, &error));
     let facts = std::fs::metadata(path).map_err(failed)?;
     if facts.is_dir() {
         return Err(Box::new(
-            Complaint::about_file("directory", format!("`{}` is a folder, not a file", short(origin)), origin)
+            Fault::about_file("directory", format!("`{}` is a folder, not a file", short(origin)), origin)
                 .hint("Write the name of a formula file in it."),
         ));
     }
@@ -399,7 +409,7 @@ fn read_file_of(path: &Path, origin: &str, kind: &TextKind) -> Result<Rc<str>, B
 }
 
 /// Reads at most the largest size, and checks that it is text and not empty.
-fn read_capped(reader: impl Read, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
+fn read_capped(reader: impl Read, origin: &str, kind: &TextKind) -> Result<Arc<str>, Box<Fault>> {
     let mut bytes = Vec::new();
     let capped = reader.take(kind.largest_bytes + 1).read_to_end(&mut bytes);
     capped.map_err(|error| Box::new(unreadable(Path::new(origin), origin, &error)))?;
@@ -413,81 +423,79 @@ fn read_capped(reader: impl Read, origin: &str, kind: &TextKind) -> Result<Rc<st
 }
 
 /// Refuses a text with nothing in it.
-fn check_filled(text: &str, origin: &str, kind: &TextKind) -> Result<Rc<str>, Box<Complaint>> {
+fn check_filled(text: &str, origin: &str, kind: &TextKind) -> Result<Arc<str>, Box<Fault>> {
     if text.trim_matches(|letter: char| letter.is_whitespace() || letter == '\u{feff}').is_empty() {
         return Err(Box::new(
-            Complaint::about_file("empty", format!("{} is empty", named(origin)), origin).hint(kind.empty),
+            Fault::about_file("empty", format!("{} is empty", named(origin)), origin).hint(kind.empty),
         ));
     }
-    Ok(Rc::from(text))
+    Ok(Arc::from(text))
 }
 
-fn too_large(origin: &str, bytes: u64, kind: &TextKind) -> Complaint {
+fn too_large(origin: &str, bytes: u64, kind: &TextKind) -> Fault {
     let most = kind.largest_bytes;
     let size = if bytes > most + 1 { format!("has {:.1} MB", bytes as f64 / 1e6) } else { "goes on".to_owned() };
     let message = format!("{} {size}, above the {} MB taken", named(origin), most / 1_000_000);
-    Complaint::about_file("too-large", message, origin).hint(kind.too_large)
+    Fault::about_file("too-large", message, origin).hint(kind.too_large)
 }
 
-fn not_text(bytes: &[u8], at: usize, origin: &str) -> Complaint {
+fn not_text(bytes: &[u8], at: usize, origin: &str) -> Fault {
     let before = bytes.get(..at).unwrap_or(&[]);
     let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
     let byte = bytes.get(at).copied().unwrap_or(0);
     let line_start = before.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
     let on_line = std::str::from_utf8(before.get(line_start..).unwrap_or(&[])).unwrap_or("");
     let message = format!("{} is not UTF-8 text: the byte at offset {at} is 0x{byte:02X}", named(origin));
-    let complaint = Complaint {
+    let fault = Fault {
         place: Place::File { origin: origin.to_owned(), at: Some((line, on_line.chars().count() + 1)) },
-        ..Complaint::new("not-utf8", message)
+        ..Fault::new("not-utf8", message)
     };
     if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
-        complaint.hint("It is UTF-16; save it again as UTF-8.")
+        fault.hint("It is UTF-16; save it again as UTF-8.")
     } else {
-        complaint.hint("Save it again as UTF-8.")
+        fault.hint("Save it again as UTF-8.")
     }
 }
 
 /// Says why a file cannot be read; for a missing one, which one may be meant.
-fn unreadable(path: &Path, origin: &str, error: &io::Error) -> Complaint {
+fn unreadable(path: &Path, origin: &str, error: &io::Error) -> Fault {
     let shown = short(origin);
     if refusal::is_too_many_open(error) {
         let message = format!("`{shown}` cannot be read: too many files are open");
-        return Complaint::about_file("open-files", message, origin).hint(refusal::TOO_MANY_OPEN_HINT);
+        return Fault::about_file("open-files", message, origin).hint(refusal::TOO_MANY_OPEN_HINT);
     }
     if refusal::is_circle(error) {
         let message = format!("`{shown}` cannot be read: it is a link that leads in a circle");
-        return Complaint::about_file("link", message, origin).hint("Name the file itself, or make the link anew.");
+        return Fault::about_file("link", message, origin).hint("Name the file itself, or make the link anew.");
     }
     match error.kind() {
         ErrorKind::NotFound if path.is_symlink() => {
             let to = path.read_link().map(|to| short(&to.display().to_string())).unwrap_or_default();
             let message = format!("`{shown}` cannot be read: it is a link to `{to}`, and there is no such file");
-            Complaint::about_file("link", message, origin).hint("Name the file itself, or make the link anew.")
+            Fault::about_file("link", message, origin).hint("Name the file itself, or make the link anew.")
         }
         ErrorKind::InvalidFilename => {
             let length = path.file_name().map_or(0, OsStr::len);
             let message =
                 format!("there is no file `{shown}`: its name of {length} bytes is longer than the system takes");
-            Complaint::about_file("no-file", message, origin)
+            Fault::about_file("no-file", message, origin)
         }
         ErrorKind::NotFound => {
-            let complaint = Complaint::about_file("no-file", format!("there is no file `{shown}`"), origin);
+            let fault = Fault::about_file("no-file", format!("there is no file `{shown}`"), origin);
             match neighbour(path) {
-                Neighbour::File(name) => complaint.hint(format!("The nearest file there is `{name}`.")),
-                Neighbour::None => complaint.hint("There is no formula file in that folder."),
-                Neighbour::NoFolder(folder) => complaint.hint(format!("There is no folder `{folder}`.")),
+                Neighbour::File(name) => fault.hint(format!("The nearest file there is `{name}`.")),
+                Neighbour::None => fault.hint("There is no formula file in that folder."),
+                Neighbour::NoFolder(folder) => fault.hint(format!("There is no folder `{folder}`.")),
             }
         }
-        ErrorKind::PermissionDenied => {
-            Complaint::about_file("no-permission", format!("`{shown}` may not be read"), origin)
-                .hint("Allow reading it, or copy it to where you may read it.")
-        }
-        ErrorKind::NotADirectory => Complaint::about_file(
+        ErrorKind::PermissionDenied => Fault::about_file("no-permission", format!("`{shown}` may not be read"), origin)
+            .hint("Allow reading it, or copy it to where you may read it."),
+        ErrorKind::NotADirectory => Fault::about_file(
             "no-file",
             format!("there is no file `{shown}`: a part of its path is a file, not a folder"),
             origin,
         ),
-        _ => Complaint::about_file("unreadable", format!("`{shown}` cannot be read: {error}"), origin),
+        _ => Fault::about_file("unreadable", format!("`{shown}` cannot be read: {error}"), origin),
     }
 }
 

@@ -1,5 +1,6 @@
 //! Between the records, which know no model, and the model: formulas, deliveries, bench tests.
 
+use barwright_answer::words::names;
 use barwright_blend::certificate::fit_lots;
 use barwright_records::{
     Figures, Kept, Lot, MOST_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
@@ -9,13 +10,12 @@ use barwright_reference::{Formula, Ingredient, Library, Part, Status};
 use barwright_trials::Test;
 use serde_json::Value;
 
-use crate::commands::builtin_parameters;
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::refused;
-use crate::render;
 use crate::today::today;
-use crate::visible::visible;
+use barwright_answer::engine::builtin_parameters;
+use barwright_answer::words::visible::visible;
 
 /// Difference of a share below which two formulas are the same, mass %.
 const SAME_PERCENT: f64 = 1e-6;
@@ -121,7 +121,7 @@ pub fn keep_lots(
         if !keep_lot(store, &lot_of(library, one, parent))? {
             streams.remarks.note(&format!(
                 "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
-                render::name(&one.key)
+                names::name(&one.key)
             ))?;
         }
     }
@@ -285,7 +285,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
-    use crate::input::builtin_library;
+    use barwright_answer::engine::builtin_library;
 
     #[test]
     fn every_test_is_read_back_as_it_was_kept() {

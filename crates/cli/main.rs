@@ -1,21 +1,19 @@
 //! The command `barwright`: arguments in, tables or JSON out. It holds no model.
 
 mod args;
-mod basis;
 mod bench_page;
 mod colour;
 mod commands;
 mod complain;
+mod drawing;
 mod error;
 mod excerpt;
-mod firmness;
 mod input;
 mod kept;
 mod mould;
 mod output;
 mod page;
-mod places;
-mod plot;
+mod pick;
 mod profile;
 mod progress;
 mod render;
@@ -24,7 +22,6 @@ mod space;
 mod stop;
 mod threads;
 mod today;
-mod visible;
 
 fn main() -> std::process::ExitCode {
     run::run()

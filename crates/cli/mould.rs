@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::{BAR_MM, BarShape, Mould};
 
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::read_text;
+use barwright_answer::Fault;
 
 /// A palm-sized bar, mm.
 const USUAL_MM: [f64; 3] = [60.0, 40.0, 20.0];
@@ -49,10 +50,10 @@ impl MouldArgs {
 /// # Errors
 /// Everything that is wrong with it.
 pub fn load(path: &Path) -> Result<Mould, CliError> {
-    let (text, origin) = read_text(path).map_err(|complaint| CliError::input(vec![*complaint]))?;
+    let (text, origin) = read_text(path).map_err(|fault| CliError::input(vec![*fault]))?;
     Mould::read(&text).map_err(|errors| {
-        let complaints = errors.into_iter().map(|error| Complaint::from_diagnostic(error, &origin, &text));
-        CliError::input(complaints.collect())
+        let faults = errors.into_iter().map(|error| Fault::from_diagnostic(error, &origin, &text));
+        CliError::input(faults.collect())
     })
 }
 

@@ -2,14 +2,14 @@
 
 use std::io::{self, Write};
 
+use barwright_answer::terminal::{self, Look, wrap};
+use barwright_answer::{Answered, Document};
 use clap::builder::styling::{AnsiColor, Style};
 use serde::Serialize;
 
+use crate::drawing::Drawing;
 use crate::error::CliError;
-use crate::visible::visible;
-
-/// Most columns laid out for.
-pub const MOST_COLUMNS: usize = 100;
+use barwright_answer::words::visible::visible;
 
 /// Columns that running text is wrapped at, at most: longer lines are hard to read.
 const TEXT_COLUMNS: usize = 92;
@@ -20,6 +20,45 @@ pub struct Streams<'w> {
     pub data: Output<'w>,
     /// Standard error: notes and warnings.
     pub remarks: Output<'w>,
+}
+
+/// How an answer is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// One JSON document.
+    Json,
+    /// As text, with every caution in full.
+    Whole,
+    /// As text, with cautions only named.
+    Folded,
+}
+
+impl Streams<'_> {
+    /// Writes an answer, and its picture where one is wanted.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn answer<F: Serialize>(
+        &mut self,
+        answer: &Answered<F>,
+        form: Form,
+        drawing: &Drawing,
+    ) -> Result<(), CliError> {
+        self.figures(answer, form)?;
+        answer.picture.as_ref().map_or(Ok(()), |picture| drawing.show(picture, self))
+    }
+
+    /// Writes an answer that has no picture.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn figures<F: Serialize>(&mut self, answer: &Answered<F>, form: Form) -> Result<(), CliError> {
+        match form {
+            Form::Json => self.data.json(&answer.figures),
+            Form::Whole => Ok(self.data.document(&answer.document, false)?),
+            Form::Folded => Ok(self.data.document(&answer.document, true)?),
+        }
+    }
 }
 
 /// One stream, with what it can show.
@@ -61,6 +100,15 @@ impl<'w> Output<'w> {
     /// Writes an empty line.
     pub fn blank(&mut self) -> io::Result<()> {
         writeln!(self.writer)
+    }
+
+    /// Writes an answer.
+    ///
+    /// # Arguments
+    /// * `fold_cautions`: whether cautions are only named.
+    pub fn document(&mut self, document: &Document, fold_cautions: bool) -> io::Result<()> {
+        let look = Look { columns: self.columns, colour: self.colour, fold_cautions, pictures: false };
+        self.as_is(&terminal::text(document, look))
     }
 
     /// Writes the title of an answer.
@@ -117,47 +165,9 @@ impl<'w> Output<'w> {
     }
 }
 
-/// Columns kept free for a unit, which stays on the line of its number.
-const UNIT_ROOM: usize = 4;
-
-/// Breaks a text at blanks into lines of at most `columns`; lines after the first are indented by `hang`.
-pub fn wrap(text: &str, columns: usize, hang: usize) -> Vec<String> {
-    let indent = text.len() - text.trim_start_matches(' ').len();
-    let mut lines = vec![" ".repeat(indent)];
-    let mut used = indent;
-    let mut at_start = true;
-    for word in text.split(' ').filter(|word| !word.is_empty()) {
-        let length = word.chars().count();
-        let unit = word.starts_with(['°', '%']) || word.starts_with("mm") || word.starts_with("kPa");
-        if !at_start && !unit && used + 1 + length + UNIT_ROOM > columns {
-            lines.push(" ".repeat(hang));
-            used = hang;
-            at_start = true;
-        }
-        if let Some(line) = lines.last_mut() {
-            if !at_start {
-                line.push(' ');
-                used += 1;
-            }
-            line.push_str(word);
-            used += length;
-            at_start = false;
-        }
-    }
-    lines
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn text_is_wrapped_at_blanks() {
-        assert_eq!(wrap("one two three", 12, 2), ["one two", "  three"]);
-        assert_eq!(wrap("  a verylongword b", 9, 1), ["  a", " verylongword", " b"]);
-        assert_eq!(wrap("it is now 20 °C in here", 16, 0), ["it is now 20 °C", "in here"]);
-        assert_eq!(wrap("", 6, 1), [""]);
-    }
 
     #[test]
     fn without_colour_nothing_but_text_is_written() {

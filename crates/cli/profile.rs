@@ -10,10 +10,11 @@ use barwright_trials::Learned;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::commands::builtin_parameters;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::{LEARNED, read_text_of};
 use crate::output::Streams;
+use barwright_answer::Fault;
+use barwright_answer::engine::builtin_parameters;
 
 /// Name of the deliveries in a profile folder.
 const LOTS_FILE: &str = "lots.toml";
@@ -74,7 +75,7 @@ impl Profile {
     /// None was named.
     pub fn folder(&self) -> Result<&Path, CliError> {
         self.folder.as_deref().ok_or_else(|| {
-            CliError::command_line(Complaint::new("no-profile", "no folder was named to keep records in").hint(
+            CliError::command_line(Fault::new("no-profile", "no folder was named to keep records in").hint(
                 "Name one: `barwright --profile FOLDER ...`, or put it into the environment as BARWRIGHT_PROFILE.",
             ))
         })
@@ -135,7 +136,7 @@ impl Profile {
         }
         kept.learned.applied(&parameters).map_err(|error| {
             CliError::from(
-                Complaint::new("learned", format!("what your bench tests taught cannot be used: {error}"))
+                Fault::new("learned", format!("what your bench tests taught cannot be used: {error}"))
                     .hint("Say `barwright trial fit` again."),
             )
         })
@@ -166,7 +167,7 @@ impl Profile {
         self.store_if_any()?.ok_or_else(|| {
             let message = format!("there are no records in `{}`", folder.display());
             let hint = "They begin with the first `barwright batch --record` or `barwright trial add`.";
-            Complaint::new("no-records", message).hint(hint).into()
+            Fault::new("no-records", message).hint(hint).into()
         })
     }
 
@@ -196,9 +197,9 @@ impl Profile {
         if !path.exists() {
             return Ok(None);
         }
-        let (text, origin) = read_text_of(&path, &LEARNED).map_err(|complaint| CliError::from(*complaint))?;
+        let (text, origin) = read_text_of(&path, &LEARNED).map_err(|fault| CliError::from(*fault))?;
         let damaged = |what: String| {
-            Complaint::about_file("learned", format!("`{origin}` is not what `trial fit` writes: {what}"), &origin)
+            Fault::about_file("learned", format!("`{origin}` is not what `trial fit` writes: {what}"), &origin)
                 .hint("Say `barwright trial fit` again to write it anew.")
         };
         let unread = |error: serde_json::Error| damaged(error.to_string());
@@ -223,7 +224,7 @@ impl Profile {
 /// Makes a folder, and those above it, unless it is there.
 pub fn make_folder(folder: &Path) -> Result<(), CliError> {
     std::fs::create_dir_all(folder).map_err(|error| {
-        Complaint::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
+        Fault::new("no-folder", format!("the folder `{}` cannot be made: {error}", folder.display()))
             .hint("Name another folder, or make it first.")
             .into()
     })
@@ -231,7 +232,7 @@ pub fn make_folder(folder: &Path) -> Result<(), CliError> {
 
 /// Returns a refusal of the records as a failure of the command.
 pub fn refused(error: RecordsError) -> CliError {
-    Complaint::new("records", error.to_string()).hint(error.hint()).into()
+    Fault::new("records", error.to_string()).hint(error.hint()).into()
 }
 
 /// SHA-256 of a text, in hexadecimal digits.

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use std::sync::OnceLock;
 
 use anstream::{AutoStream, ColorChoice};
+use barwright_answer::terminal::MOST_COLUMNS;
 use barwright_stdout::Checked;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches};
@@ -15,7 +16,7 @@ use crate::args::{Action, Args, Colour, PROFILE_VARIABLE};
 use crate::commands;
 use crate::complain;
 use crate::error::{CliError, Kind};
-use crate::output::{MOST_COLUMNS, Output, Streams};
+use crate::output::{Output, Streams};
 use crate::profile::Profile;
 use crate::threads;
 
@@ -123,7 +124,7 @@ fn act(args: &Args) -> Result<(), CliError> {
 
 /// Prints a failure on standard error; when that is gone too, the exit status must do.
 fn report(error: &CliError, colour: bool) {
-    let text = complain::render(&error.complaints, colour, columns(&io::stderr()));
+    let text = complain::render(&error.faults, colour, columns(&io::stderr()));
     let _ = io::stderr().lock().write_all(text.as_bytes());
 }
 

@@ -1,5 +1,6 @@
 //! Loads a space of formulas: its file, lots, prices, and what is asked of the bars.
 
+use barwright_answer::words::names;
 use std::ffi::OsStr;
 use std::path::Path;
 
@@ -9,11 +10,11 @@ use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 
 use crate::args::{model_temperature, parse_relief, percent, positive};
-use crate::error::{CliError, Complaint};
-use crate::firmness::parse_firmness;
+use crate::error::CliError;
 use crate::input::{Lots, check_stdin_once, library_with, read_text};
 use crate::output::Streams;
-use crate::render;
+use barwright_answer::Fault;
+use barwright_answer::firmness::parse_firmness;
 
 /// A space with everything that belongs to it.
 #[derive(Debug)]
@@ -48,29 +49,29 @@ pub fn load_space(
     streams: &mut Streams<'_>,
 ) -> Result<LoadedSpace, CliError> {
     check_stdin_once(&[argument], lots)?;
-    let Lots { library, mut complaints, notes, about } = library_with(lots)?;
-    let lots_known = complaints.is_empty();
+    let Lots { library, mut faults, notes, about } = library_with(lots)?;
+    let lots_known = faults.is_empty();
     for note in notes {
         streams.remarks.note(&note)?;
     }
     let path = Path::new(argument);
     let (text, origin) = match read_text(path) {
         Ok(read) => read,
-        Err(complaint) => {
-            complaints.push(*complaint);
-            return Err(CliError::input(complaints));
+        Err(fault) => {
+            faults.push(*fault);
+            return Err(CliError::input(faults));
         }
     };
     let found =
         SpaceText::read(&text, &library).and_then(|written| Ok((understood(&written, &library, seed)?, written)));
     let (meant, written) = match found {
-        Ok(found) if complaints.is_empty() => found,
-        Ok(_) => return Err(CliError::input(complaints)),
+        Ok(found) if faults.is_empty() => found,
+        Ok(_) => return Err(CliError::input(faults)),
         Err(errors) => {
             // A name may be that of a lot in the file that could not be read.
             let own = errors.into_iter().filter(|error| lots_known || error.code != "unknown-ingredient");
-            complaints.extend(own.map(|error| Complaint::from_diagnostic(error, &origin, &text)));
-            return Err(CliError::input(complaints));
+            faults.extend(own.map(|error| Fault::from_diagnostic(error, &origin, &text)));
+            return Err(CliError::input(faults));
         }
     };
     about.write(meant.filler.space().ingredients.iter().copied(), streams)?;
@@ -143,7 +144,7 @@ fn understood(written: &SpaceText, library: &Library, seed: u64) -> Result<Meant
     if without.is_empty() {
         space.price = Some(prices.into_iter().flatten().collect());
     } else {
-        let missing = render::list(&without, "and");
+        let missing = names::list(&without, "and");
         let needed = written
             .prices_span
             .clone()

@@ -5,7 +5,8 @@ use std::time::SystemTime;
 use barwright_reference::Date;
 use jiff::ZonedDateTime;
 
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
+use barwright_answer::Fault;
 
 /// Returns the day of the computer's clock in its time zone.
 ///
@@ -18,7 +19,7 @@ pub fn today() -> Result<Date, CliError> {
 /// Returns the day of a time.
 fn day_of(time: SystemTime) -> Result<Date, CliError> {
     ZonedDateTime::try_from(time).map(|time| time.date()).map_err(|error| {
-        Complaint::new("clock", format!("the clock of this computer shows no day of the calendar: {error}"))
+        Fault::new("clock", format!("the clock of this computer shows no day of the calendar: {error}"))
             .hint("Set date and time of the computer, and say it again.")
             .into()
     })
@@ -38,11 +39,8 @@ mod tests {
         let at = |seconds: u64| day_of(SystemTime::UNIX_EPOCH + Duration::from_secs(seconds));
         assert!(at(LAST_S - TWO_DAYS_S).is_ok_and(|day| day.year() == 9999));
         for seconds in [LAST_S + TWO_DAYS_S, 1 << 40, i64::MAX as u64] {
-            let told = at(seconds).map_err(|error| (error.kind.exit_status(), error.complaints));
-            assert!(
-                matches!(&told, Err((1, complaints)) if complaints.iter().any(|one| one.code == "clock")),
-                "{told:?}"
-            );
+            let told = at(seconds).map_err(|error| (error.kind.exit_status(), error.faults));
+            assert!(matches!(&told, Err((1, faults)) if faults.iter().any(|one| one.code == "clock")), "{told:?}");
         }
     }
 }

@@ -105,7 +105,7 @@ fn a_plain_sheet_is_sound() {
 
 #[test]
 fn ink_stands_out_from_paper() {
-    let style = include_str!("../../crates/cli/page/style.css");
+    let style = include_str!("../../crates/answer/src/style.css");
     let colour = |name: &str| -> [f64; 3] {
         let (_, rest) = style.split_once(&format!("--{name}: #")).unwrap();
         [0, 2, 4].map(|at| f64::from(u8::from_str_radix(&rest[at..at + 2], 16).unwrap()) / 255.0)

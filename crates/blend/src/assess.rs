@@ -5,7 +5,8 @@ use crate::outcome::{Ensemble, Outcome};
 use crate::units::ROOM_C;
 use barwright_reference::{CrystalState, Formula, Library};
 use rayon::prelude::*;
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, SCALE_PERCENT};
 use crate::beyond::Beyond;
@@ -44,7 +45,8 @@ const SCALE_OIL: &str = "sunflower-oil";
 const SCALE_WAX: &str = "beeswax";
 
 /// What to compute.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
 pub struct Options {
     /// Temperatures of the solids and firmness tables, °C.
     pub at_c: Vec<f64>,
@@ -87,7 +89,7 @@ impl Options {
 }
 
 /// A part as shown.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PartShown {
     /// Key of the ingredient.
     pub ingredient: String,
@@ -96,7 +98,7 @@ pub struct PartShown {
 }
 
 /// The formula as shown.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FormulaShown {
     /// Its name.
     pub name: String,
@@ -105,7 +107,7 @@ pub struct FormulaShown {
 }
 
 /// Solids at one temperature.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SolidsAt {
     /// °C.
     pub temperature_c: f64,
@@ -114,7 +116,7 @@ pub struct SolidsAt {
 }
 
 /// Melt landmarks; `None` below −20 °C.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Melt {
     /// Half of the yield stress of 20 °C is gone, or the bar slips, whichever comes first; `None` for what slips below 20 °C.
     pub softening_c: Option<Estimate>,
@@ -129,7 +131,7 @@ pub struct Melt {
 }
 
 /// Firmness at one temperature.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FirmnessAt {
     /// °C.
     pub temperature_c: f64,
@@ -143,7 +145,7 @@ pub struct FirmnessAt {
 }
 
 /// The whole answer for one formula.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Assessment {
     /// The formula.
     pub formula: FormulaShown,

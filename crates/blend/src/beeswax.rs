@@ -5,6 +5,7 @@
 //! ```
 //! There is none where beeswax itself is liquid, nor for a bar that is harder than neat beeswax.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::interval::Estimate;
@@ -90,7 +91,7 @@ impl BeeswaxScale {
 /// `beeswax_equivalent`, whose `status` is `percent`, `harder_than_beeswax` or `beeswax_is_liquid`. Where the interval of a percentage goes on beyond
 /// neat beeswax, its `high` is 100 and the status stands beside `"high_end": "harder_than_beeswax"`. Where that of a bar harder than beeswax
 /// begins below it, `low_percent` says where.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(into = "Written")]
 pub enum BeeswaxEquivalent {
     /// As firm as liquid oil with this much beeswax in it, mass %.
@@ -143,7 +144,7 @@ impl BeeswaxEquivalent {
 }
 
 /// What is known of a beeswax equivalent, as JSON.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum Standing {
     Percent,
@@ -152,7 +153,7 @@ enum Standing {
 }
 
 /// The keys of a [`BeeswaxEquivalent`].
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct Written {
     #[serde(skip_serializing_if = "Option::is_none")]
     beeswax_equivalent_percent: Option<Estimate>,
@@ -160,7 +161,7 @@ struct Written {
 }
 
 /// What its figure means.
-#[derive(Serialize)]
+#[derive(Serialize, JsonSchema)]
 struct WrittenStatus {
     status: Standing,
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -1,13 +1,14 @@
 //! What a maker must mind, from the ingredients and the outcome.
 
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientKind, Library, NutOrigin};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::outcome::Outcome;
 use crate::units::ROOM_C;
 
 /// One thing to mind.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Caution {
     /// What it is about, one word.
     pub about: &'static str,

@@ -1,6 +1,7 @@
 //! Several formulas side by side, by paired draws: what they share cancels.
 
 use barwright_reference::{Formula, Library};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::assess::{Assessment, Options, Workbench};
@@ -27,7 +28,7 @@ pub const NOTICEABLE_RATIO: f64 = 1.3;
 const LARGEST_WEIGHT: f64 = 5.0;
 
 /// One property of all formulas.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Difference {
     /// Key of the property.
     pub property: String,
@@ -48,7 +49,7 @@ pub struct Difference {
 }
 
 /// Several assessments and what sets them apart.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Comparison {
     /// One assessment for each formula.
     pub formulas: Vec<Assessment>,

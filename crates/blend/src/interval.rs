@@ -1,5 +1,6 @@
 //! An estimate and its 90 % interval.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::statistics::{Data, OrderStatistics};
 
@@ -7,7 +8,7 @@ use statrs::statistics::{Data, OrderStatistics};
 pub const TAIL: f64 = 0.05;
 
 /// A value with its 90 % interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Estimate {
     /// Best estimate: every parameter at its central value.
     pub value: f64,

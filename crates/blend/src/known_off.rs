@@ -4,13 +4,14 @@
 //! `barwright validate` prints.
 
 use barwright_reference::{CrystalState, Formula, Library};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Share of a formula from which an ingredient's known error is told, mass %.
 pub const TOLD_FROM_PERCENT: f64 = 15.0;
 
 /// What is off.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum OffQuantity {
     /// Solids, points of mass %.
@@ -30,7 +31,7 @@ impl OffQuantity {
 }
 
 /// A known error of one neat ingredient in one crystal state.
-#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KnownOff {
     /// Key of the ingredient.

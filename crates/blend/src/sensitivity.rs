@@ -11,6 +11,7 @@ use crate::chain::Chain;
 use crate::mixture::Mixture;
 use crate::sampling::Draws;
 use barwright_reference::Formula;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::assess::Workbench;
@@ -19,7 +20,7 @@ use crate::error::BlendError;
 use crate::landmarks::{Direction, Evaluator, PointRates};
 
 /// What one more percent of an ingredient does.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Effect {
     /// Key of the ingredient.
     pub ingredient: String,

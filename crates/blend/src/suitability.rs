@@ -6,6 +6,7 @@
 //! All four are heuristics: no published relation was found between any of them and composition. The rules stand beside each
 //! function; their constants are in `data/model.toml`.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::interval::Estimate;
@@ -16,7 +17,7 @@ use crate::parameters::{Detail, Grain, Skin};
 pub const COARSEST_FEATURE_MM: f64 = 1000.0;
 
 /// How sure a yes or no is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// At least 9 in 10.
@@ -56,7 +57,7 @@ impl Verdict {
 }
 
 /// Fine detail.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct DetailOutlook {
     /// Finest relief that leaves the mould whole, mm; `None` when the bar does not set.
     pub finest_feature_mm: Option<Estimate>,
@@ -71,7 +72,7 @@ pub struct DetailOutlook {
 }
 
 /// Warmth.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WarmthOutlook {
     /// Highest temperature at which the bar keeps its shape for a day, °C; `None` when it never does.
     pub hold_c: Option<Estimate>,
@@ -84,7 +85,7 @@ pub struct WarmthOutlook {
 }
 
 /// How a bar behaves on skin.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SkinFeel {
     /// Too soft.
@@ -129,7 +130,7 @@ impl SkinFeel {
 }
 
 /// Skin feel.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SkinOutlook {
     /// Skin temperature, °C.
     pub temperature_c: f64,
@@ -146,7 +147,7 @@ pub struct SkinOutlook {
 }
 
 /// Risk of graininess in words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum GrainRisk {
     /// Below 0.15.
@@ -178,7 +179,7 @@ impl GrainRisk {
 }
 
 /// Graininess when cooled slowly.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GrainOutlook {
     /// Index from 0 (none) to 1 (sure).
     pub risk: Estimate,

@@ -37,7 +37,7 @@ pub enum RecordsAction {
     Lot(Box<LotArgs>),
     /// Keep where bars of a batch went
     Went(WentArgs),
-    /// Keep a remark on a batch: a complaint, a bloom, a correction
+    /// Keep a remark on a batch: a fault, a bloom, a correction
     Remark(Remark),
     /// Write one kind of record, or all, as CSV
     Export(Export),

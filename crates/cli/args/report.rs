@@ -3,11 +3,12 @@
 use std::ffi::OsString;
 use std::path::PathBuf;
 
+use barwright_answer::words::units::Units;
 use barwright_blend::Options;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 
 use super::{
-    Making, Temperatures, Units, humidity, model_temperature, parse_relief, table_temperatures, whole, with_mould_help,
+    Making, Temperatures, humidity, model_temperature, parse_relief, table_temperatures, units, whole, with_mould_help,
 };
 use crate::mould::MouldArgs;
 
@@ -58,7 +59,7 @@ pub struct Report {
     #[arg(allow_hyphen_values = true)]
     pub hold: f64,
     /// Units shown: `us` for °F, oz, psi and inches
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]

@@ -7,7 +7,8 @@ use barwright_reference::length::parse_length;
 use barwright_trials::Test;
 use clap::{ArgGroup, Subcommand};
 
-use super::{Units, date, model_temperature, parse_relief, whole, with_formula_help};
+use super::{date, model_temperature, parse_relief, units, whole, with_formula_help};
+use barwright_answer::words::units::Units;
 
 /// Diameters of rods taken, mm: how wide one may be is for the trial to say.
 const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;
@@ -120,7 +121,7 @@ pub struct Add {
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
@@ -175,7 +176,7 @@ pub struct List {
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
@@ -193,7 +194,7 @@ pub struct Fit {
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, value_enum, default_value = "metric")]
+    #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]

@@ -1,6 +1,7 @@
 //! What the page asks and what it is told: read, handed to the libraries, put into the JSON and the sentences of the subcommands.
 
 use axum::http::StatusCode;
+use barwright_answer::words::names;
 use barwright_blend::{Assessment, Options, compare_on};
 use barwright_reference::formula::quantity::SMALLEST;
 use barwright_reference::mould::RELIEF_MM;
@@ -16,14 +17,20 @@ use super::files::{Listed, NotSaved};
 use super::guard::policy_with_style;
 use super::kitchen::Kitchen;
 use super::reply::Reply;
-use crate::args::{DIGIT_G, LEFT_PERCENT, MASS_G, MODEL_C, Units};
-use crate::commands::adjust::{distinct, find, find_change};
+use crate::args::{DIGIT_G, LEFT_PERCENT, MASS_G, MODEL_C};
+use barwright_answer::assess::{RULE_OF_THUMB, interval_words, sentences};
+use barwright_answer::compare;
+use barwright_answer::engine::find;
+use barwright_answer::words::units::Units;
+
+use crate::commands::adjust::{distinct, find_change};
 use crate::commands::batch::{PlainBatch, sheet_page};
 use crate::commands::{adjust, swap as swapping};
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::page::STYLE;
-use crate::places::{self, Place};
 use crate::render::{self, Group};
+use barwright_answer::Fault;
+use barwright_answer::places::{self, Place};
 
 /// Draws while something moves: enough for a steady curve, few enough for the hand not to wait.
 const MOVING_DRAWS: usize = 32;
@@ -259,7 +266,7 @@ pub fn start(kitchen: &Kitchen<'_>) -> Reply {
         hold_c: Range { usual: usual.hold_c, low: *MODEL_C.start(), high: *MODEL_C.end() },
         relief_mm: Range { usual: usual.relief_mm, low: *RELIEF_MM.start(), high: *RELIEF_MM.end() },
         places: places::MARKED,
-        rule_of_thumb: render::assess::RULE_OF_THUMB,
+        rule_of_thumb: RULE_OF_THUMB,
         heat: barwright_blend::cautions::HEAT,
     })
 }
@@ -268,7 +275,7 @@ pub fn start(kitchen: &Kitchen<'_>) -> Reply {
 pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliError> {
     let library = kitchen.library;
     if asked.bars.is_empty() || asked.bars.len() > 2 {
-        return Err(Complaint::new("bars", "the page has one bar or two").into());
+        return Err(Fault::new("bars", "the page has one bar or two").into());
     }
     let formulas = asked.bars.iter().map(|bar| bar.formula(library)).collect::<Result<Vec<_>, _>>()?;
     let mut options = asked.conditions.options()?;
@@ -285,18 +292,13 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
             !one.property.starts_with("yield_stress")
                 || usual_c.iter().any(|celsius| one.property == format!("yield_stress_kpa_at_{celsius}c"))
         });
-        let names = render::names(formulas.iter().map(|formula| formula.name.as_str()));
-        let titles: Vec<String> = names.iter().map(|name| render::capital(name)).collect();
-        let view = render::compare::View {
-            comparison: &comparison,
-            formulas: &formulas,
-            library,
-            options: &options,
-            units: UNITS,
-        };
-        decides = render::compare::what_decides(&view, &titles);
-        if render::compare::same_blends(&formulas).iter().any(|first| *first != 0) {
-            let all = render::compare::purposes(&view, &titles).into_iter();
+        let names = names::names(formulas.iter().map(|formula| formula.name.as_str()));
+        let titles: Vec<String> = names.iter().map(|name| names::capital(name)).collect();
+        let view =
+            compare::View { comparison: &comparison, formulas: &formulas, library, options: &options, units: UNITS };
+        decides = compare::what_decides(&view, &titles);
+        if compare::same_blends(&formulas).iter().any(|first| *first != 0) {
+            let all = compare::purposes(&view, &titles).into_iter();
             purposes = all.map(|(about, text)| Said { about, text }).collect();
         }
     }
@@ -318,7 +320,7 @@ pub fn change(kitchen: &Kitchen<'_>, asked: &AdjustAsked) -> Result<Reply, CliEr
         demands.push(Demand::Detail { relief_mm: options.relief_mm });
     }
     if demands.is_empty() {
-        return Err(Complaint::new("no-demand", "nothing is asked of the bar")
+        return Err(Fault::new("no-demand", "nothing is asked of the bar")
             .hint("Say what it must do: keep its shape at a temperature, or take a relief.")
             .into());
     }
@@ -328,7 +330,7 @@ pub fn change(kitchen: &Kitchen<'_>, asked: &AdjustAsked) -> Result<Reply, CliEr
         let kept = found(library, name)?;
         let at = ingredients.iter().position(|one| *one == kept);
         let at =
-            at.ok_or_else(|| Complaint::new("not-in-formula", format!("`{}` is not in the bar", render::name(name))))?;
+            at.ok_or_else(|| Fault::new("not-in-formula", format!("`{}` is not in the bar", names::name(name))))?;
         let now: f64 = formula.parts.iter().filter(|part| part.ingredient == kept).map(|part| part.percent).sum();
         (limits.least[at], limits.most[at]) = (now, now);
     }
@@ -391,11 +393,11 @@ pub fn replace(kitchen: &Kitchen<'_>, asked: &SwapAsked) -> Result<Reply, CliErr
 pub fn sheet(kitchen: &Kitchen<'_>, asked: &SheetAsked) -> Result<Reply, CliError> {
     let formula = asked.bar.formula(kitchen.library)?;
     if asked.bars == 0 || asked.bars > MOST_BARS {
-        return Err(Complaint::new("bars", format!("{} is no number of bars from 1 to {MOST_BARS}", asked.bars)).into());
+        return Err(Fault::new("bars", format!("{} is no number of bars from 1 to {MOST_BARS}", asked.bars)).into());
     }
     let number = asked.number.as_deref().map(str::trim).filter(|number| !number.is_empty());
     if number.is_some_and(|number| number.chars().count() > LONGEST_NAME) {
-        return Err(Complaint::new("number", "the number of the batch is too long").into());
+        return Err(Fault::new("number", "the number of the batch is too long").into());
     }
     let plain = PlainBatch {
         formula: &formula,
@@ -446,12 +448,10 @@ impl BarAsked {
     fn formula(&self, library: &Library) -> Result<Formula, CliError> {
         let name = self.name.trim();
         if name.is_empty() || name.chars().count() > LONGEST_NAME {
-            return Err(Complaint::new("name", "the bar needs a name of a few words").into());
+            return Err(Fault::new("name", "the bar needs a name of a few words").into());
         }
         if self.parts.len() > MOST_PARTS {
-            return Err(
-                Complaint::new("parts", format!("{} parts are more than {MOST_PARTS}", self.parts.len())).into()
-            );
+            return Err(Fault::new("parts", format!("{} parts are more than {MOST_PARTS}", self.parts.len())).into());
         }
         let mut total = 0.0;
         for part in &self.parts {
@@ -460,7 +460,7 @@ impl BarAsked {
             }
         }
         if total <= 0.0 {
-            return Err(Complaint::new("parts", "the bar has no part above 0").into());
+            return Err(Fault::new("parts", "the bar has no part above 0").into());
         }
         let part = |part: &PartAsked| -> Result<Part, CliError> {
             Ok(Part { ingredient: found(library, &part.ingredient)?, percent: 100.0 * part.amount / total })
@@ -498,26 +498,14 @@ fn curve_c() -> Vec<f64> {
 
 /// The sentences of `assess`.
 fn verdicts(answer: &Assessment, options: &Options) -> Vec<Said<'static>> {
-    let mut said = Vec::new();
-    let mut add = |about, text| said.push(Said { about, text });
-    if !answer.sets_at_room() {
-        let words = answer.cautions.iter().find(|caution| caution.about == "setting");
-        add("setting", words.map_or_else(String::new, |caution| caution.text.clone()));
-    }
-    add("detail", render::assess::detail_sentence(answer, UNITS));
-    add("warmth", render::assess::warmth_sentence(answer, UNITS));
-    add("skin", render::assess::skin_sentence(answer, UNITS));
-    add("grain", render::assess::grain_sentence(answer));
-    if let Some(sentence) = render::assess::firmness_sentence(answer, options, UNITS) {
-        add("firmness", sentence);
-    }
-    add("intervals", render::assess::interval_words(answer));
-    said
+    let intervals = Said { about: "intervals", text: interval_words(answer) };
+    let said = sentences(answer, options, UNITS).into_iter().map(|one| Said { about: one.about, text: one.text });
+    said.chain([intervals]).collect()
 }
 
 /// Finds an ingredient by any of its names.
 fn found(library: &Library, name: &str) -> Result<usize, CliError> {
-    find(library, name, "bar").map_err(|complaint| CliError::input(vec![*complaint]))
+    Ok(find(library, name, "bar")?)
 }
 
 /// A number in a range.
@@ -525,7 +513,7 @@ fn within(value: f64, range: &std::ops::RangeInclusive<f64>, what: &str) -> Resu
     if range.contains(&value) {
         Ok(value)
     } else {
-        Err(Complaint::new(
+        Err(Fault::new(
             "range",
             format!("{what}: {} is outside {} to {}", short(value), short(*range.start()), short(*range.end())),
         )
@@ -562,8 +550,8 @@ mod tests {
         assert_eq!(bar(SMALLEST).formula(&library).unwrap().parts.len(), 3);
         for amount in [5e-324, 0.99 * SMALLEST, -1.0, 1.01 * MOST_AMOUNT, f64::INFINITY, f64::NAN] {
             let error = bar(amount).formula(&library).unwrap_err();
-            assert_eq!(error.complaints[0].code, "range", "{amount}");
-            assert!(error.complaints[0].message.len() < 100, "{}", error.complaints[0].message);
+            assert_eq!(error.faults[0].code, "range", "{amount}");
+            assert!(error.faults[0].message.len() < 100, "{}", error.faults[0].message);
         }
     }
 }

@@ -4,7 +4,7 @@ use std::ffi::OsStr;
 use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
-use std::rc::Rc;
+use std::sync::Arc;
 use std::sync::{Mutex, PoisonError};
 
 use barwright_reference::formula::{Format, read, rewrite_toml, to_toml};
@@ -12,10 +12,11 @@ use barwright_reference::{Formula, Library};
 use barwright_save::save;
 use serde::Serialize;
 
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::{read_file, say};
 use crate::profile::digest;
-use crate::visible::visible;
+use barwright_answer::Fault;
+use barwright_answer::words::visible::visible;
 
 /// Ending of a formula file.
 const ENDING: &str = ".toml";
@@ -76,7 +77,7 @@ impl Folder {
     pub fn open(path: &Path) -> Result<Self, CliError> {
         let shown = visible(&path.display().to_string());
         let real = path.canonicalize().ok().filter(|real| real.is_dir()).ok_or_else(|| {
-            Complaint::new("no-folder", format!("there is no folder `{shown}`"))
+            Fault::new("no-folder", format!("there is no folder `{shown}`"))
                 .hint("Make it first, or name another behind `--folder`.")
         })?;
         Ok(Folder { path: real, writing: Mutex::new(()) })
@@ -90,7 +91,7 @@ impl Folder {
     /// Lists the formula files.
     pub fn list(&self) -> Result<Vec<Listed>, CliError> {
         let entries = fs::read_dir(&self.path)
-            .map_err(|error| Complaint::new("no-folder", format!("the folder cannot be read: {error}")))?;
+            .map_err(|error| Fault::new("no-folder", format!("the folder cannot be read: {error}")))?;
         let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
         let mut names: Vec<String> = names.filter(|name| self.place(name).is_ok_and(|path| path.is_file())).collect();
         names.sort_unstable();
@@ -102,14 +103,14 @@ impl Folder {
     pub fn read(&self, name: &str, library: &Library) -> Result<Opened, CliError> {
         let path = self.place(name)?;
         let text =
-            self.text(&path, name)?.ok_or_else(|| Complaint::new("no-file", format!("there is no file `{name}`")))?;
+            self.text(&path, name)?.ok_or_else(|| Fault::new("no-file", format!("there is no file `{name}`")))?;
         let stem = name.strip_suffix(ENDING).unwrap_or(name);
         let reading = read(&text, Format::Toml, stem, library).map_err(|errors| {
-            CliError::input(errors.into_iter().map(|error| Complaint::from_diagnostic(error, name, &text)).collect())
+            CliError::input(errors.into_iter().map(|error| Fault::from_diagnostic(error, name, &text)).collect())
         })?;
         let notes = reading.notes.iter().map(|note| say(note, name, &text)).collect();
         let formula = reading.formulas.into_iter().next();
-        let formula = formula.ok_or_else(|| Complaint::new("no-formula", format!("`{name}` holds no formula")))?;
+        let formula = formula.ok_or_else(|| Fault::new("no-formula", format!("`{name}` holds no formula")))?;
         Ok(Opened { digest: digest(text.as_bytes()), formula, remark: reading.remark, notes })
     }
 
@@ -145,16 +146,16 @@ impl Folder {
             }
             None => to_toml(formula, None, "", library),
         };
-        let text = text.map_err(|error| CliError::from(Complaint::new("unwritable", error.to_string())))?;
+        let text = text.map_err(|error| CliError::from(Fault::new("unwritable", error.to_string())))?;
         save(&path, text.as_bytes()).map_err(CliError::from)?;
         Ok(digest(text.as_bytes()))
     }
 
     /// The text of a file that may not be there.
-    fn text(&self, path: &Path, name: &str) -> Result<Option<Rc<str>>, CliError> {
+    fn text(&self, path: &Path, name: &str) -> Result<Option<Arc<str>>, CliError> {
         match fs::metadata(path) {
             Ok(found) if found.is_file() => {
-                read_file(path, name).map(Some).map_err(|complaint| CliError::input(vec![*complaint]))
+                read_file(path, name).map(Some).map_err(|fault| CliError::input(vec![*fault]))
             }
             Ok(_) => Err(refused(name, "is no file")),
             Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
@@ -195,7 +196,7 @@ fn fault(name: &str) -> Option<&'static str> {
 /// Says that a name is refused.
 fn refused(name: &str, why: &str) -> CliError {
     let shown: String = visible(name).chars().take(LONGEST_NAME).collect();
-    Complaint::new("bad-name", format!("`{shown}` {why}")).into()
+    Fault::new("bad-name", format!("`{shown}` {why}")).into()
 }
 
 #[cfg(test)]
@@ -238,7 +239,7 @@ mod tests {
     }
 
     fn code(error: &CliError) -> &'static str {
-        error.complaints.first().unwrap().code
+        error.faults.first().unwrap().code
     }
 
     /// A formula named `name`, `beeswax` parts of beeswax and the rest olive oil.
@@ -253,7 +254,7 @@ mod tests {
         assert_eq!(fault(&of(LONGEST_NAME)), None);
         assert_eq!(fault(&of(LONGEST_NAME + 1)), Some("is too long for a name"));
         assert!(code(&refused(&"y".repeat(500), "is too long")) == "bad-name");
-        assert!(refused(&"y".repeat(500), "is too long").complaints[0].message.len() < 200);
+        assert!(refused(&"y".repeat(500), "is too long").faults[0].message.len() < 200);
     }
 
     #[test]
@@ -341,7 +342,7 @@ mod tests {
         let error = folder.read("bar.toml", &library).unwrap_err();
         let saved = folder.write("bar.toml", None, &bar("x", 30.0, &library), &library);
         std::fs::remove_file(&path).unwrap();
-        assert!(code(&error) == "bad-name" && error.complaints[0].message.contains("cannot be read"), "{error:?}");
+        assert!(code(&error) == "bad-name" && error.faults[0].message.contains("cannot be read"), "{error:?}");
         let NotSaved::Failed(error) = saved.unwrap_err() else { unreachable!("nothing was seen there") };
         assert_eq!(code(&error), "bad-name");
     }

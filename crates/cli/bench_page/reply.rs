@@ -60,7 +60,7 @@ impl Reply {
             Kind::Input | Kind::CommandLine => StatusCode::UNPROCESSABLE_ENTITY,
             Kind::Output | Kind::ReaderGone | Kind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
         };
-        let all = error.complaints.iter();
+        let all = error.faults.iter();
         let all = all.map(|one| WrongOne { code: one.code, message: &one.message, hints: &one.hints });
         Reply::json_as(status, &Wrong { error: all.collect() })
     }

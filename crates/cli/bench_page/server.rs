@@ -17,9 +17,10 @@ use tokio::time::{sleep, timeout};
 use super::guard::Guard;
 use super::kitchen::{Kitchen, queue, work};
 use super::routes::{MOST_REQUESTS, Site, routes};
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::stop::Stop;
 use crate::threads::work_alone;
+use barwright_answer::Fault;
 
 /// Time the head of a request has to arrive; a connection at rest is closed after it too.
 const HEAD_TIME: Duration = Duration::from_secs(10);
@@ -96,14 +97,14 @@ fn listen(listener: TcpListener, site: Arc<Site>, stop: &Stop) -> Result<(), Cli
 pub fn no_network(error: &std::io::Error) -> CliError {
     if refusal::is_too_many_open(error) {
         let message = "the page cannot be served: too many files are open";
-        return Complaint::new("open-files", message).hint(refusal::TOO_MANY_OPEN_HINT).into();
+        return Fault::new("open-files", message).hint(refusal::TOO_MANY_OPEN_HINT).into();
     }
-    Complaint::new("network", format!("the page cannot be served: {error}")).into()
+    Fault::new("network", format!("the page cannot be served: {error}")).into()
 }
 
 /// Says that the system does not let this program compute beside the network.
 fn no_thread(error: &std::io::Error) -> CliError {
-    Complaint::new("threads", format!("the page cannot be served: the system starts no thread for it: {error}"))
+    Fault::new("threads", format!("the page cannot be served: the system starts no thread for it: {error}"))
         .hint("Close other programs, or allow more processes (`ulimit -u`) or more memory (`ulimit -v`), and say it again.")
         .into()
 }

@@ -1,24 +1,27 @@
 //! `adjust`: the smallest change of a formula that meets every demand.
 
+use barwright_answer::words::names;
 use std::path::Path;
 
 use barwright_blend::{Assessment, Options, Parameters, assess};
 use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::range::parse_range;
-use barwright_reference::{Formula, IngredientKind, Library, Lookup};
+use barwright_reference::{Formula, IngredientKind, Library};
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task, adjust};
 use barwright_reformulate::limits::LimitError;
 use barwright_reformulate::{Demand, Limits};
 use barwright_save::save;
 use serde::Serialize;
 
-use super::assess::pick;
 use crate::args::Adjust;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::{load, read_file};
 use crate::output::Streams;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::render;
+use barwright_answer::Fault;
+use barwright_answer::engine::find;
 
 /// Confidence of an even chance, shown beside a surer answer.
 const EVEN: f64 = 0.5;
@@ -106,23 +109,23 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     let library = &loaded.library;
     let demands = demands(order);
     if demands.is_empty() && order.max_price.is_none() {
-        return Err(CliError::command_line(Complaint::new("no-demand", "nothing is asked of the formula").hint(
+        return Err(CliError::command_line(Fault::new("no-demand", "nothing is asked of the formula").hint(
             "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`.",
         )));
     }
     let mut ingredients = distinct(formula);
     let written = ingredients.len();
-    let mut complaints = Vec::new();
+    let mut faults = Vec::new();
     for (place, name) in shelf(order)? {
         match find(library, &name, &place) {
             Ok(found) if ingredients.contains(&found) => {}
             Ok(found) => ingredients.push(found),
-            Err(complaint) => complaints.push(*complaint),
+            Err(fault) => faults.push(*fault),
         }
     }
-    let limits = limits(order, library, formula, &ingredients, written, &mut complaints);
-    if !complaints.is_empty() {
-        return Err(CliError::input(complaints));
+    let limits = limits(order, library, formula, &ingredients, written, &mut faults);
+    if !faults.is_empty() {
+        return Err(CliError::input(faults));
     }
     let parameters = profile.parameters(streams)?;
     let options = order.options();
@@ -151,7 +154,7 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     }
     let Some(path) = &order.out else { return Ok(()) };
     if !found.feasible {
-        return Err(Complaint::new(
+        return Err(Fault::new(
             "not-written",
             format!("`{}` is not written: nothing within the limits meets everything", path.display()),
         )
@@ -194,8 +197,7 @@ fn demands(order: &Adjust) -> Vec<Demand> {
 fn shelf(order: &Adjust) -> Result<Vec<(String, String)>, CliError> {
     let mut names: Vec<(String, String)> = order.add.iter().map(|name| ("--add".to_owned(), name.clone())).collect();
     if let Some(path) = &order.shelf {
-        let text =
-            read_file(path, &path.display().to_string()).map_err(|complaint| CliError::input(vec![*complaint]))?;
+        let text = read_file(path, &path.display().to_string()).map_err(|fault| CliError::input(vec![*fault]))?;
         for (number, line) in text.lines().enumerate() {
             let name = line.split('#').next().unwrap_or("").trim().trim_start_matches('\u{feff}');
             if !name.is_empty() {
@@ -206,54 +208,34 @@ fn shelf(order: &Adjust) -> Result<Vec<(String, String)>, CliError> {
     Ok(names)
 }
 
-/// Finds an ingredient by any of its names.
-pub fn find(library: &Library, name: &str, place: &str) -> Result<usize, Box<Complaint>> {
-    let keys = |found: &[usize]| -> String {
-        let keys = found.iter().filter_map(|&index| library.ingredients.get(index)).map(|one| format!("`{}`", one.key));
-        render::list(&keys.collect::<Vec<_>>(), "and")
-    };
-    let shown = render::name(name);
-    match library.find(name) {
-        Lookup::Found(index) => Ok(index),
-        Lookup::Ambiguous(several) => Err(Box::new(
-            Complaint::new("ambiguous-ingredient", format!("{place}: several ingredients are called `{shown}`"))
-                .hint(format!("Say which: {}.", keys(&several))),
-        )),
-        Lookup::Unknown { nearest } => Err(Box::new(
-            Complaint::new("unknown-ingredient", format!("{place}: no ingredient is called `{shown}`"))
-                .hint(format!("The nearest names are {}.", keys(&nearest))),
-        )),
-    }
-}
-
 /// Positions among `ingredients` of what a name or a kind means.
-fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> Result<Vec<usize>, Box<Complaint>> {
+fn meant(library: &Library, ingredients: &[usize], name: &str, option: &str) -> Result<Vec<usize>, Box<Fault>> {
     let places = |belongs: &dyn Fn(usize) -> bool| -> Vec<usize> {
         (0..ingredients.len()).filter(|&at| belongs(ingredients[at])).collect()
     };
     let absent = |what: &str| {
         Box::new(
-            Complaint::new("not-in-formula", format!("{option}: there is no {what} in the formula"))
+            Fault::new("not-in-formula", format!("{option}: there is no {what} in the formula"))
                 .hint("Name an ingredient of the formula, or one that `--add` or `--shelf` allows."),
         )
     };
     if let Some(kind) = IngredientKind::called(name) {
         let found = places(&|index| library.ingredients.get(index).is_some_and(|one| one.kind == kind));
-        return if found.is_empty() { Err(absent(&render::name(name))) } else { Ok(found) };
+        return if found.is_empty() { Err(absent(&names::name(name))) } else { Ok(found) };
     }
     let index = find(library, name, option)?;
     let found = places(&|one| one == index);
-    if found.is_empty() { Err(absent(&format!("`{}`", render::name(name)))) } else { Ok(found) }
+    if found.is_empty() { Err(absent(&format!("`{}`", names::name(name)))) } else { Ok(found) }
 }
 
-/// What may change; what is wrong with the options is added to `complaints`.
+/// What may change; what is wrong with the options is added to `faults`.
 fn limits(
     order: &Adjust,
     library: &Library,
     formula: &Formula,
     ingredients: &[usize],
     written: usize,
-    complaints: &mut Vec<Complaint>,
+    faults: &mut Vec<Fault>,
 ) -> Limits {
     let mut limits = Limits::free(ingredients.len());
     let now: Vec<f64> = (ingredients.iter())
@@ -264,7 +246,7 @@ fn limits(
         for name in names {
             match meant(library, ingredients, name, option) {
                 Ok(found) => places.extend(found),
-                Err(complaint) => complaints.push(*complaint),
+                Err(fault) => faults.push(*fault),
             }
         }
         places
@@ -292,7 +274,7 @@ fn limits(
                         (least.unwrap_or(limits.least[at]), most.unwrap_or(limits.most[at]));
                 }
             }
-            Err(complaint) => complaints.push(*complaint),
+            Err(fault) => faults.push(*fault),
         }
     }
     if let Some(most) = order.max_price {
@@ -305,8 +287,8 @@ fn limits(
         if without.is_empty() {
             limits.price = Some((ingredients.iter().filter_map(price).collect(), most));
         } else {
-            complaints.push(
-                Complaint::new("no-price", format!("--max-price: there is no price of {}", render::list(&without, "and")))
+            faults.push(
+                Fault::new("no-price", format!("--max-price: there is no price of {}", names::list(&without, "and")))
                     .hint("Prices come from your lots: write `price_per_kg` into a file of lots, name it behind `--lots`, and use the lots in the formula."),
             );
         }
@@ -320,14 +302,14 @@ fn bound(
     library: &Library,
     ingredients: &[usize],
     text: &str,
-) -> Result<(Vec<usize>, Option<f64>, Option<f64>), Box<Complaint>> {
+) -> Result<(Vec<usize>, Option<f64>, Option<f64>), Box<Fault>> {
     let wrong = |what: String| {
         Box::new(
-            Complaint::new("bad-bound", format!("--bound: {what}"))
+            Fault::new("bad-bound", format!("--bound: {what}"))
                 .hint("Write a name, `=`, and amounts in % of the bar: `beeswax=15..25`, `beeswax=..25`, `beeswax=20..`, `beeswax=20`."),
         )
     };
-    let (name, range) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
+    let (name, range) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", names::name(text))))?;
     let (least, most) = parse_range(range).map_err(wrong)?;
     Ok((meant(library, ingredients, name.trim(), "--bound")?, least, most))
 }
@@ -345,12 +327,10 @@ fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> CliE
                 .get(ingredient)
                 .and_then(|&index| library.ingredients.get(index))
                 .map_or("", |one| &one.key);
-            Complaint::new("limits", format!("`{key}` must be at least {least} % and at most {most} %"))
-                .hint(loosen)
-                .into()
+            Fault::new("limits", format!("`{key}` must be at least {least} % and at most {most} %")).hint(loosen).into()
         }
-        AdjustError::Demand(error) => Complaint::new("demand", error.to_string()).hint(MEASURABLE).into(),
-        error => Complaint::new("limits", error.to_string()).hint(loosen).into(),
+        AdjustError::Demand(error) => Fault::new("demand", error.to_string()).hint(MEASURABLE).into(),
+        error => Fault::new("limits", error.to_string()).hint(loosen).into(),
     }
 }
 

@@ -1,5 +1,6 @@
 //! `batch`: weigh sheet, cost, label.
 
+use barwright_answer::words::names;
 use barwright_blend::assess::DEFAULT_DRAWS;
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch, uses};
@@ -11,19 +12,22 @@ use barwright_reference::{Formula, Library, Market};
 use barwright_save::save;
 use serde::Serialize;
 
-use super::adjust::find;
-use super::assess::pick;
+use barwright_answer::engine::find;
+use barwright_answer::words::units::Units;
+
 use super::batch_record::{Pour, record};
 use super::plans::{PlanTask, Plans, plan};
-use crate::args::{Batch as Order, Units};
-use crate::error::{CliError, Complaint};
+use crate::args::Batch as Order;
+use crate::error::CliError;
 use crate::input::{load, nameless};
 use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::page;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::render;
 use crate::render::batch::Words;
+use barwright_answer::Fault;
 
 /// One line as JSON.
 #[derive(Debug, Serialize)]
@@ -198,22 +202,22 @@ fn read(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<A
         (None, Some(bars), Some(bar_kg)) => (bars, 1e3 * bar_kg),
         _ => {
             return Err(CliError::command_line(
-                Complaint::new("no-bars", "nobody said how many bars")
+                Fault::new("no-bars", "nobody said how many bars")
                     .hint("Name a mould, `--mould FILE`, or say how many: `--bars 20 --bar 50g`."),
             ));
         }
     };
     let teaspoon_ml = order.units.teaspoon_ml();
-    let mut complaints = Vec::new();
+    let mut faults = Vec::new();
     let mut scents = Vec::new();
     for text in &order.scent {
         match scent(&library, text, teaspoon_ml) {
             Ok(scent) => scents.push(scent),
-            Err(complaint) => complaints.push(*complaint),
+            Err(fault) => faults.push(*fault),
         }
     }
-    if !complaints.is_empty() {
-        return Err(CliError::input(complaints));
+    if !faults.is_empty() {
+        return Err(CliError::input(faults));
     }
     let in_formula = |index: &usize| formula.parts.iter().any(|part| part.ingredient == *index);
     let added = scents.iter().map(|scent| scent.ingredient).filter(|index| !in_formula(index));
@@ -339,14 +343,14 @@ fn melting_order(library: &Library, formula: &Formula) -> Formula {
 }
 
 /// Reads `NAME=AMOUNT` of a scent.
-fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<Scent, Box<Complaint>> {
+fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<Scent, Box<Fault>> {
     let wrong = |what: String| {
         Box::new(
-            Complaint::new("bad-scent", format!("--scent: {what}"))
+            Fault::new("bad-scent", format!("--scent: {what}"))
                 .hint("Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`."),
         )
     };
-    let (name, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
+    let (name, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", names::name(text))))?;
     let ingredient = find(library, name.trim(), "--scent")?;
     let of_volume =
         |millilitres: f64| millilitres * library.ingredients.get(ingredient).map_or(f64::NAN, |one| one.density_g_ml);
@@ -360,19 +364,17 @@ fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<Scent, Box<C
 
 /// Says why there is no batch.
 fn refused(error: BatchError) -> CliError {
-    let complaint = Complaint::new("batch", error.to_string());
+    let fault = Fault::new("batch", error.to_string());
     match error {
         BatchError::TooCoarse { .. } => {
-            complaint.hint("Make a larger batch, or say what your scale shows: `--scale 0.1g`.")
+            fault.hint("Make a larger batch, or say what your scale shows: `--scale 0.1g`.")
         }
-        BatchError::NoJug { .. } => {
-            complaint.hint("Say how many jugs there are, `--split 2`, or name another behind `#`.")
-        }
+        BatchError::NoJug { .. } => fault.hint("Say how many jugs there are, `--split 2`, or name another behind `#`."),
         BatchError::TooManyJugs { .. } => {
-            complaint.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
+            fault.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
         }
-        BatchError::AllScent { .. } => complaint.hint("Check the amounts behind `--scent`."),
-        _ => complaint,
+        BatchError::AllScent { .. } => fault.hint("Check the amounts behind `--scent`."),
+        _ => fault,
     }
     .into()
 }

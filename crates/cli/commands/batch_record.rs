@@ -1,18 +1,20 @@
 //! `batch --record`: the pour goes into the records, with the deliveries weighed in.
 
+use barwright_answer::words::names;
 use barwright_making::batch::{Batch as Sheet, BatchTask, uses};
 use barwright_records::{Batch, Lot, LotUse, RecordsError, Store};
 use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
 use barwright_reference::{Formula, Library};
 
-use super::adjust::find;
 use super::trial::days;
 use crate::args::Batch as Order;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::kept::{keep_formula, keep_lot, keep_lots};
 use crate::output::Streams;
 use crate::profile::{Profile, refused};
 use crate::render::{self, capital};
+use barwright_answer::Fault;
+use barwright_answer::engine::find;
 
 /// What was poured.
 pub struct Pour<'a> {
@@ -44,7 +46,7 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     let WeighedIn { used, own, unnamed } = weighed_in(pour)?;
     let mut store = profile.store_to_write(streams)?;
     if store.batch(&number).is_ok() {
-        return Err(refused(RecordsError::AlreadyThere { what: "batch", name: render::name(&number) }));
+        return Err(refused(RecordsError::AlreadyThere { what: "batch", name: names::name(&number) }));
     }
     keep_lots(&mut store, pour.library, pour.formula, streams)?;
     for lot in &own {
@@ -68,14 +70,14 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     };
     streams.remarks.note(&format!(
         "batch {} is in the records as {}: {} bars, {lots}",
-        render::name(&number),
-        render::name(&formula),
+        names::name(&number),
+        names::name(&formula),
         pour.task.bars
     ))?;
     if !unnamed.is_empty() {
         streams.remarks.note(&format!(
             "no delivery was named for {}: `--from '{}=WHAT STANDS ON THE BAG'` lets a recall find it",
-            render::list(&unnamed, "and"),
+            names::list(&unnamed, "and"),
             unnamed.first().map_or("", String::as_str)
         ))?;
     }
@@ -98,11 +100,11 @@ fn keep_named(store: &mut Store, lot: &Lot) -> Result<(), CliError> {
         Ok(kept) if kept.like != lot.like => {
             let message = format!(
                 "--from: the records keep the lot `{}` as a delivery of {}, not of {}",
-                render::name(&lot.key),
+                names::name(&lot.key),
                 kept.like,
                 lot.like
             );
-            Err(Complaint::new("other-lot", message).hint("Check what stands on the bag.").into())
+            Err(Fault::new("other-lot", message).hint("Check what stands on the bag.").into())
         }
         Ok(_) => Ok(()),
         Err(RecordsError::Unknown { .. }) => keep_lot(store, lot).map(|_| ()),
@@ -124,11 +126,11 @@ struct WeighedIn {
 /// Reads the deliveries weighed in.
 fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
     let library = pour.library;
-    let (mut named, mut complaints) = (Vec::new(), Vec::new());
+    let (mut named, mut faults) = (Vec::new(), Vec::new());
     for text in &pour.order.from {
         match read(pour, text) {
             Ok(one) => named.push(one),
-            Err(complaint) => complaints.push(*complaint),
+            Err(fault) => faults.push(*fault),
         }
     }
     let WeighedIn { mut used, mut own, mut unnamed } = WeighedIn::default();
@@ -167,7 +169,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
                     format!("make {} g", render::batch::plain(stated_g))
                 }
             );
-            complaints.push(Complaint::new("lot-masses", message).hint(format!("Write the mass of each, as `--from '{0}=A:120g' --from '{0}=B:66g'`; one may go without, and takes the rest.", ingredient.key)));
+            faults.push(Fault::new("lot-masses", message).hint(format!("Write the mass of each, as `--from '{0}=A:120g' --from '{0}=B:66g'`; one may go without, and takes the rest.", ingredient.key)));
             continue;
         }
         for one in its {
@@ -177,24 +179,24 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
             }
         }
     }
-    if complaints.is_empty() { Ok(WeighedIn { used, own, unnamed }) } else { Err(CliError::input(complaints)) }
+    if faults.is_empty() { Ok(WeighedIn { used, own, unnamed }) } else { Err(CliError::input(faults)) }
 }
 
 /// Reads `INGREDIENT=LOT` or `INGREDIENT=LOT:MASS`.
-fn read(pour: &Pour<'_>, text: &str) -> Result<Named, Box<Complaint>> {
+fn read(pour: &Pour<'_>, text: &str) -> Result<Named, Box<Fault>> {
     let wrong = |what: String| {
         let hint =
             "Write the ingredient and what stands on the bag, and the mass where it is a part: `beeswax=W-2311:120g`.";
-        Box::new(Complaint::new("bad-lot", format!("--from: {what}")).hint(hint))
+        Box::new(Fault::new("bad-lot", format!("--from: {what}")).hint(hint))
     };
-    let (name, lot) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", render::name(text))))?;
+    let (name, lot) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", names::name(text))))?;
     let ingredient = find(pour.library, name.trim(), "--from")?;
     if !pour.formula.parts.iter().any(|part| part.ingredient == ingredient) {
-        return Err(wrong(format!("the bar has no {}", render::name(name))));
+        return Err(wrong(format!("the bar has no {}", names::name(name))));
     }
     let known = pour.library.ingredients.get(ingredient);
     if known.is_some_and(|one| one.lot_of.is_some()) {
-        return Err(wrong(format!("{} is a delivery of your lot file already", capital(&render::name(name)))));
+        return Err(wrong(format!("{} is a delivery of your lot file already", capital(&names::name(name)))));
     }
     // A mass is only what reads as one: a key may have a colon in it.
     let (lot, mass_g) = match lot.rsplit_once(':') {
@@ -207,7 +209,7 @@ fn read(pour: &Pour<'_>, text: &str) -> Result<Named, Box<Complaint>> {
     };
     let lot = lot.trim().to_owned();
     if lot.is_empty() {
-        return Err(wrong(format!("`{}` names no delivery", render::name(text))));
+        return Err(wrong(format!("`{}` names no delivery", names::name(text))));
     }
     Ok(Named { ingredient, lot, mass_g })
 }

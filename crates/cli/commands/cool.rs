@@ -8,16 +8,17 @@ use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
 use serde::Serialize;
 
-use super::assess::pick;
 use crate::args::Cool;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::load;
 use crate::output::Streams;
-use crate::places;
-use crate::plot;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use barwright_answer::Fault;
+use barwright_answer::picture;
+use barwright_answer::places;
 
 /// Above where the last crystal dissolves a melt is poured by this much, K (common practice, no source).
 const POURED_ABOVE_K: f64 = 5.0;
@@ -98,7 +99,7 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         render::cool::write(&mut streams.data, &view)?;
     }
     if order.drawing.is_wanted() {
-        order.drawing.show(&plot::cooling::picture(&found, pour_c, order.showing.units), streams)?;
+        order.drawing.show(&picture::cooling::picture(&found, pour_c, order.showing.units), streams)?;
     }
     Ok(())
 }
@@ -118,7 +119,7 @@ pub(super) fn usual_places(room_c: f64, fan: bool) -> Vec<Place> {
 /// Refuses a melt that the mould cannot take.
 pub(super) fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
     match mould.most_c {
-        Some(most_c) if pour_c > most_c => Err(Complaint::new(
+        Some(most_c) if pour_c > most_c => Err(Fault::new(
             "too-hot",
             format!("a melt of {pour_c:.0} °C is too hot for the mould, which takes {most_c:.0} °C"),
         )
@@ -133,15 +134,15 @@ pub fn refused(error: MakingError) -> CliError {
     match error {
         MakingError::Blend(error) => error.into(),
         error @ MakingError::NotMelted { .. } => {
-            Complaint::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
+            Fault::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
         }
         error @ MakingError::NotCooled { .. } => {
-            Complaint::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
+            Fault::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
         }
         MakingError::Heat(error) => {
-            Complaint::new("out-of-range", error.to_string()).hint("Check the sizes and temperatures you gave.").into()
+            Fault::new("out-of-range", error.to_string()).hint("Check the sizes and temperatures you gave.").into()
         }
-        error => Complaint::new("stopped", format!("{error} before there was an answer")).into(),
+        error => Fault::new("stopped", format!("{error} before there was an answer")).into(),
     }
 }
 

@@ -17,14 +17,16 @@ use serde::Serialize;
 
 use super::adjust::MEASURABLE;
 use crate::args::Explore;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::output::Streams;
-use crate::plot;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 use crate::space::{LoadedSpace, load_space};
 use crate::stop::Stop;
+use barwright_answer::Fault;
+use barwright_answer::explore::Shown;
+use barwright_answer::picture;
 
 /// Steps of the amounts shown, mass %: the first that the space allows.
 const SHOWN_STEPS_PERCENT: [f64; 2] = [0.5, 0.1];
@@ -43,18 +45,6 @@ const EVEN: f64 = 0.5;
 
 /// The bar of progress.
 const BAR: &str = "{bar:30} {percent:>3} %  {msg}  {eta} left, Ctrl-C stops with what there is";
-
-/// A trade-off that is shown.
-pub struct Shown {
-    /// By the central model.
-    pub candidate: Candidate,
-    /// The formula, its amounts rounded.
-    pub formula: Formula,
-    /// What it is.
-    pub assessment: Assessment,
-    /// Share of draws that meet each demand.
-    pub probabilities: Vec<f64>,
-}
 
 /// A part as JSON.
 #[derive(Debug, Serialize)]
@@ -143,9 +133,10 @@ pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Res
         streams.remarks.note(&format!("{} trade-offs written into {}", found.front.len(), path.display()))?;
     }
     if order.drawing.is_wanted() {
-        order
-            .drawing
-            .show(&plot::trade_offs::picture(&found.front, &shown, order.firmness_at, order.showing.units), streams)?;
+        order.drawing.show(
+            &picture::trade_offs::picture(&found.front, &shown, order.firmness_at, order.showing.units),
+            streams,
+        )?;
     }
     if !found.finished {
         let on = match &order.resume {
@@ -176,15 +167,13 @@ fn kept(path: &Path) -> Result<Option<Exploration>, CliError> {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
         Err(error) => {
-            return Err(Complaint::new(
-                "unreadable",
-                format!("--resume: `{}` cannot be read: {error}", path.display()),
-            )
-            .into());
+            return Err(
+                Fault::new("unreadable", format!("--resume: `{}` cannot be read: {error}", path.display())).into()
+            );
         }
     };
     serde_json::from_slice(&bytes).map(Some).map_err(|error| {
-        Complaint::new("not-kept", format!("--resume: `{}` is not a kept exploration: {error}", path.display()))
+        Fault::new("not-kept", format!("--resume: `{}` is not a kept exploration: {error}", path.display()))
             .hint("Name a file that `--resume` has written, or one that is not there yet; this one is left as it is.")
             .into()
     })
@@ -228,12 +217,12 @@ fn refused(error: ExploreError, resume: Option<&Path>) -> CliError {
     match (error, resume) {
         (ExploreError::Blend(error), _) => error.into(),
         (error @ ExploreError::OtherExploration, Some(path)) => {
-            Complaint::new("other-exploration", format!("--resume: `{}`: {error}", path.display()))
+            Fault::new("other-exploration", format!("--resume: `{}`: {error}", path.display()))
                 .hint("Name another file, or take the space and options it was kept with; this one is left as it is.")
                 .into()
         }
-        (ExploreError::Demand(error), _) => Complaint::new("demand", error.to_string()).hint(MEASURABLE).into(),
-        (error, _) => Complaint::new("space", error.to_string()).into(),
+        (ExploreError::Demand(error), _) => Fault::new("demand", error.to_string()).hint(MEASURABLE).into(),
+        (error, _) => Fault::new("space", error.to_string()).into(),
     }
 }
 

@@ -4,11 +4,12 @@ use barwright_reference::names::normalise;
 use barwright_reference::{Ingredient, IngredientKind, Library, Lookup};
 
 use crate::args::Ingredients;
-use crate::error::{CliError, Complaint};
-use crate::input::builtin_library;
+use crate::error::CliError;
 use crate::output::Streams;
 use crate::render::ingredients::{Document, write_card, write_table};
 use crate::render::{list, name};
+use barwright_answer::Fault;
+use barwright_answer::engine::builtin_library;
 
 /// What a query matched.
 enum Matches<'l> {
@@ -94,14 +95,14 @@ fn nothing(library: &Library, query: &str, lookup: &Lookup, narrowed: bool) -> C
     match lookup {
         Lookup::Found(index) if narrowed => {
             let key = list(&keys(&[*index]), "and");
-            Complaint::new("unknown-ingredient", format!("{key} is not of that kind")).hint("Leave `--kind` out.")
+            Fault::new("unknown-ingredient", format!("{key} is not of that kind")).hint("Leave `--kind` out.")
         }
         Lookup::Unknown { nearest } => {
-            let complaint = Complaint::new("unknown-ingredient", format!("no ingredient is called `{shown}`"))
+            let fault = Fault::new("unknown-ingredient", format!("no ingredient is called `{shown}`"))
                 .hint(format!("The nearest names are {}.", list(&keys(nearest), "and")));
-            if narrowed { complaint.hint("Leave `--kind` out to search all kinds.") } else { complaint }
+            if narrowed { fault.hint("Leave `--kind` out to search all kinds.") } else { fault }
         }
-        _ => Complaint::new("unknown-ingredient", format!("no ingredient of that kind is called `{shown}`"))
+        _ => Fault::new("unknown-ingredient", format!("no ingredient of that kind is called `{shown}`"))
             .hint("Leave `--kind` out."),
     }
     .into()

@@ -1,5 +1,6 @@
 //! `manual`: pages for `man`, from the command itself.
 
+use barwright_answer::words::names;
 use std::path::Path;
 
 use barwright_save::save;
@@ -8,10 +9,10 @@ use clap_mangen::Man;
 
 use crate::args::Args;
 use crate::args::manual::Manual;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::make_folder;
-use crate::render;
+use barwright_answer::Fault;
 
 /// Runs the subcommand.
 pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
@@ -33,10 +34,10 @@ pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
 /// Says that there is no such command.
 fn unknown(among: &Command, name: &str) -> CliError {
     let names: Vec<&str> = among.get_subcommands().map(Command::get_name).collect();
-    let complaint = Complaint::new("unknown-command", format!("no command is called `{}`", render::name(name)));
-    match render::nearest_names(name, &names) {
-        Some(near) => complaint.hint(format!("The nearest are {near}.")),
-        None => complaint,
+    let fault = Fault::new("unknown-command", format!("no command is called `{}`", names::name(name)));
+    match names::nearest_names(name, &names) {
+        Some(near) => fault.hint(format!("The nearest are {near}.")),
+        None => fault,
     }
     .into()
 }

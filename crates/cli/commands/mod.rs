@@ -7,7 +7,6 @@ mod batch_record;
 pub mod compare;
 pub mod completions;
 pub mod cool;
-pub mod curves;
 pub mod explore;
 pub mod ingredients;
 pub mod manual;
@@ -20,12 +19,3 @@ pub mod report;
 pub mod swap;
 pub mod trial;
 pub mod validate;
-
-use barwright_blend::Parameters;
-
-use crate::error::CliError;
-
-/// Returns the built-in model parameters.
-pub fn builtin_parameters() -> Result<Parameters, CliError> {
-    Parameters::builtin().map_err(|error| CliError::internal(format!("the model parameters are faulty: {error}")))
-}

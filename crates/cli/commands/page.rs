@@ -8,17 +8,18 @@ use crate::args::page::Page;
 use crate::bench_page::guard::Guard;
 use crate::bench_page::kitchen::Kitchen;
 use crate::bench_page::{files::Folder, server};
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::library_with;
 use crate::output::Streams;
 use crate::profile::Profile;
 use crate::stop::Stop;
+use barwright_answer::Fault;
 
 /// Runs the subcommand: prints the address and serves until it is told to stop.
 pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let lots = library_with(profile.lots(None).as_deref())?;
-    if !lots.complaints.is_empty() {
-        return Err(CliError::input(lots.complaints));
+    if !lots.faults.is_empty() {
+        return Err(CliError::input(lots.faults));
     }
     for note in &lots.notes {
         streams.remarks.note(note)?;
@@ -49,7 +50,7 @@ fn taken(address: SocketAddr, error: &std::io::Error) -> CliError {
     if refusal::is_too_many_open(error) {
         return server::no_network(error);
     }
-    Complaint::new("address", format!("`{address}` cannot be used: {error}"))
+    Fault::new("address", format!("`{address}` cannot be used: {error}"))
         .hint("Take another port with `--port`, or leave it out to have a free one.")
         .into()
 }

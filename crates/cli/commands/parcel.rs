@@ -1,5 +1,6 @@
 //! `parcel`: a bar along a hot route.
 
+use barwright_answer::words::names;
 use std::ffi::OsStr;
 use std::path::Path;
 
@@ -15,16 +16,19 @@ use barwright_reference::suggest::nearest;
 use barwright_save::save;
 use serde::Serialize;
 
-use super::assess::pick;
 use super::cool::refused;
-use crate::args::{self, Units};
-use crate::error::{CliError, Complaint};
+use crate::args;
+use barwright_answer::words::units::Units;
+
+use crate::error::CliError;
 use crate::input::{self, check_stdin_once, load, read_text_of, say};
 use crate::output::Streams;
-use crate::plot;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use barwright_answer::Fault;
+use barwright_answer::picture;
 
 /// A route as the command takes it.
 pub struct Sent {
@@ -156,7 +160,9 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
         streams.remarks.note(&format!("{} times written into {}", found.asked.history.len(), path.display()))?;
     }
     if order.drawing.is_wanted() {
-        order.drawing.show(&plot::parcel::picture(&found, &render::name(&sent.name), order.showing.units), streams)?;
+        order
+            .drawing
+            .show(&picture::parcel::picture(&found, &names::name(&sent.name), order.showing.units), streams)?;
     }
     if !found.finished {
         streams.remarks.note("stopped early: not everything that may help was tried")?;
@@ -175,7 +181,7 @@ pub(super) fn known() -> Result<Vec<KnownRoute>, CliError> {
 /// Says why there is no answer.
 pub(super) fn unsent(error: MakingError) -> CliError {
     match error {
-        error @ MakingError::Heat(_) => Complaint::new("out-of-range", error.to_string())
+        error @ MakingError::Heat(_) => Fault::new("out-of-range", error.to_string())
             .hint("Check the size of the bar and the temperatures and times of the route.")
             .into(),
         error => refused(error),
@@ -195,18 +201,18 @@ pub(super) fn sent(written: &OsStr, known: Vec<KnownRoute>, streams: &mut Stream
         let near = nearest(&wanted, known.iter().map(|one| one.name.as_str()).enumerate(), 3);
         let near: Vec<String> =
             near.iter().filter_map(|at| known.get(*at)).map(|one| format!("`{}`", one.name)).collect();
-        let message = format!("no route is called `{}`", render::name(&written.to_string_lossy()));
-        return Err(Complaint::new("unknown-route", message)
+        let message = format!("no route is called `{}`", names::name(&written.to_string_lossy()));
+        return Err(Fault::new("unknown-route", message)
             .hint(format!(
                 "The nearest names are {}; `barwright parcel --routes` lists all.",
-                render::list(&near, "and")
+                names::list(&near, "and")
             ))
             .hint("To name a file, write its ending too, such as `.csv`.")
             .into());
     }
-    let (text, origin) = read_text_of(path, &input::ROUTE).map_err(|complaint| CliError::input(vec![*complaint]))?;
+    let (text, origin) = read_text_of(path, &input::ROUTE).map_err(|fault| CliError::input(vec![*fault]))?;
     let (route, notes) = Route::read(&text).map_err(|errors| {
-        let errors = errors.into_iter().map(|error| Complaint::from_diagnostic(error, &origin, &text));
+        let errors = errors.into_iter().map(|error| Fault::from_diagnostic(error, &origin, &text));
         CliError::input(errors.collect())
     })?;
     for note in &notes {

@@ -12,16 +12,17 @@ use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
 use serde::Serialize;
 
-use super::assess::pick;
 use super::cool::refused;
 use crate::args::Pour;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use barwright_answer::Fault;
 
 /// Mass in a jug when nobody says, kg.
 pub(super) const USUAL_KG: f64 = 0.5;
@@ -72,7 +73,7 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let loaded = load(&written, profile.lots(order.lots.as_deref()).as_deref(), streams)?;
     let several = || {
         CliError::from(
-            Complaint::new("several-formulas", "with `--with`, each of the two must be one formula")
+            Fault::new("several-formulas", "with `--with`, each of the two must be one formula")
                 .hint("Write one of them as a text, or put it into a file of its own."),
         )
     };

@@ -1,5 +1,6 @@
 //! `records`: what was poured, from which deliveries, and where it went.
 
+use barwright_answer::words::names;
 use std::path::Path;
 
 use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome, RecordsError, Store, Went};
@@ -7,17 +8,20 @@ use barwright_reference::text_cell;
 use barwright_save::save;
 use serde_json::{Map, Value, json};
 
-use super::adjust::find;
 use super::trial::days;
 use crate::args::records::{
     Export, Import, ListKind, LotArgs, Records as Order, RecordsAction, Remark, Trace, WentArgs,
 };
-use crate::error::{CliError, Complaint, Place};
-use crate::input::{RECORDS, builtin_library, read_text_of};
+use crate::error::CliError;
+use crate::input::{RECORDS, read_text_of};
+use barwright_answer::engine::builtin_library;
+use barwright_answer::engine::find;
+
 use crate::output::Streams;
 use crate::profile::{Profile, make_folder, refused};
 use crate::render::{self, capital};
 use crate::today::today;
+use barwright_answer::refusal::{Fault, Place};
 
 /// Columns that hold numbers.
 const NUMBERS: [&str; 10] = [
@@ -152,12 +156,12 @@ fn nobody(order: &Trace, store: &Store) -> Result<CliError, CliError> {
     let lots = store.lots().map_err(refused)?.into_iter().map(|lot| lot.key);
     let batches = store.batches().map_err(refused)?.into_iter().map(|batch| batch.number);
     let names: Vec<String> = lots.chain(batches).collect();
-    let message = format!("no lot and no batch is called `{}`", render::name(&order.name));
-    let hint = match render::nearest_names(&order.name, &names) {
+    let message = format!("no lot and no batch is called `{}`", names::name(&order.name));
+    let hint = match names::nearest_names(&order.name, &names) {
         Some(near) => format!("The nearest names are {near}."),
         None => "`barwright records list lots` and `records list batches` show what there is.".to_owned(),
     };
-    Ok(Complaint::new("unknown-record", message).hint(hint).into())
+    Ok(Fault::new("unknown-record", message).hint(hint).into())
 }
 
 /// A lot's trace as JSON.
@@ -215,7 +219,7 @@ fn remark_json(remark: &Outcome) -> Value {
 /// `records lot`.
 fn lot(order: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let library = builtin_library()?;
-    let like = find(&library, &order.like, "--like").map_err(|complaint| CliError::from(*complaint))?;
+    let like = find(&library, &order.like, "--like").map_err(CliError::from)?;
     let like = library.ingredients.get(like).map_or("", |one| one.key.as_str());
     let lot = Lot {
         delivered_on: order.delivered,
@@ -226,7 +230,7 @@ fn lot(order: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         ..Lot::new(&order.key, like)
     };
     profile.store_to_write(streams)?.add_lot(&lot, today()?).map_err(refused)?;
-    Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", render::name(&order.key)))?)
+    Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", names::name(&order.key)))?)
 }
 
 /// `records went`.
@@ -244,7 +248,7 @@ fn went(order: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Resul
     Ok(streams.data.line(&format!(
         "{} of batch {}: {}.",
         capital(&render::records::bars_words(first, last)),
-        render::name(&order.batch),
+        names::name(&order.batch),
         went.word()
     ))?)
 }
@@ -254,7 +258,7 @@ fn remark(order: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Resul
     let (today, noted_on) = days(order.date)?;
     let outcome = Outcome { batch: order.batch.clone(), noted_on, note: order.text.clone() };
     store.add_outcome(&outcome, today).map_err(refused)?;
-    Ok(streams.data.line(&format!("Remark on batch {} kept.", render::name(&order.batch)))?)
+    Ok(streams.data.line(&format!("Remark on batch {} kept.", names::name(&order.batch)))?)
 }
 
 /// `records export`.
@@ -292,7 +296,7 @@ fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Resul
             let message = format!("there are no tables in `{}`", folder.display());
             let hint =
                 "They are called `formulas.csv`, `lots.csv` and so on, as `records export --folder` writes them.";
-            return Err(Complaint::new("no-tables", message).hint(hint).into());
+            return Err(Fault::new("no-tables", message).hint(hint).into());
         }
         return there.into_iter().try_for_each(|kind| import_one(kind, &folder.join(file_name(kind)), store, streams));
     }
@@ -304,7 +308,7 @@ fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Resul
 
 /// Adds the records of one table.
 fn import_one(kind: Kind, file: &Path, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let (text, origin) = read_text_of(file, &RECORDS).map_err(|complaint| CliError::from(*complaint))?;
+    let (text, origin) = read_text_of(file, &RECORDS).map_err(CliError::from)?;
     let Imported { added, already_there } =
         store.import_csv(kind, &text, today()?).map_err(|error| not_imported(error, &origin))?;
     Ok(streams.data.line(&format!("{}: {added} added, {already_there} there already.", capital(kind.word())))?)
@@ -316,7 +320,7 @@ fn not_imported(error: RecordsError, origin: &str) -> CliError {
         RecordsError::Faults { faults, more } => (faults, more),
         error => (vec![error], 0),
     };
-    let mut complaints: Vec<Complaint> = faults
+    let mut faults: Vec<Fault> = faults
         .into_iter()
         .map(|fault| {
             let hint = fault.hint();
@@ -327,14 +331,14 @@ fn not_imported(error: RecordsError, origin: &str) -> CliError {
             };
             let at = line.and_then(|line| usize::try_from(line).ok()).map(|line| (line, 1));
             let place = Place::File { origin: origin.to_owned(), at };
-            Complaint { place, ..Complaint::new("records", message) }.hint(hint)
+            Fault { place, ..Fault::new("records", message) }.hint(hint)
         })
         .collect();
-    if let Some(last) = complaints.last_mut() {
+    if let Some(last) = faults.last_mut() {
         if more > 0 {
             last.hints.push(format!("There are {more} more faults."));
         }
         last.hints.push("Nothing of this table was added.".to_owned());
     }
-    CliError::input(complaints)
+    CliError::input(faults)
 }

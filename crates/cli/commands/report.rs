@@ -2,8 +2,13 @@
 
 use std::ffi::OsStr;
 
+use barwright_answer::document::{Block, Kind, Section, Table};
+use barwright_answer::report::{Plans, Report as Asked, assess, page};
+use barwright_answer::words::names::{capital, name};
+use barwright_answer::words::visible::visible;
+use barwright_answer::{Engine, picture};
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Assessment, Options, assess};
+use barwright_blend::{Assessment, Options};
 use barwright_making::cool::CELLS;
 use barwright_making::{CoolTask, Packing, ParcelTask, PourTask, cool, parcel, pour};
 use barwright_reference::mould::Mould;
@@ -11,7 +16,6 @@ use barwright_reference::{Formula, Library};
 use barwright_save::save;
 
 use super::cool::{too_hot, usual_places, usual_pour_c};
-use super::curves;
 use super::parcel::{Sent, known, sent, unsent};
 use super::plans::within_reach;
 use super::pour::{USUAL_KG, filling_kg};
@@ -19,10 +23,10 @@ use crate::args::report::Report;
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
 use crate::output::Streams;
-use crate::page::report::{Found, Section, page};
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use crate::render::ingredients::{FIGURES, HOW, cited, figures};
 
 /// Trial computations behind each interval of a plan: as on a weigh sheet.
 const PLAN_DRAWS: usize = 64;
@@ -36,44 +40,18 @@ pub fn run(order: &Report, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     let sent = order.route.as_deref().map(|route| sent(route, known()?, streams)).transpose()?;
     let loaded = load(&written, lots.as_deref(), streams)?;
     let mould = order.mould.load()?;
-    let options = order.options(mould.relief_mm);
-    let parameters = profile.parameters(streams)?;
-    let (library, formulas) = (&loaded.library, loaded.formulas.as_slice());
-    let comparison = match formulas {
-        [_] => None,
-        several => Some(barwright_blend::compare(library, &parameters, several, &options)?),
-    };
-    let alone: Vec<Assessment>;
-    let answers = match &comparison {
-        Some(comparison) => &comparison.formulas,
-        None => {
-            alone = formulas.iter().map(|one| assess(library, &parameters, one, &options)).collect::<Result<_, _>>()?;
-            &alone
-        }
-    };
-    let computed = curves::computed(library, &parameters, formulas, answers, &options)?;
-    let plan_options = Options { draws: options.draws.min(PLAN_DRAWS), ..options.clone() };
-    let bench = Workbench::new(library, &parameters, plan_options.clone())?;
+    let asked = Asked { formulas: loaded.recipes(), options: order.options(mould.relief_mm), units: order.units };
+    let engine = Engine { library: loaded.library, parameters: profile.parameters(streams)? };
+    let found = assess(&engine, &asked)?;
+    let plan_options = Options { draws: asked.options.draws.min(PLAN_DRAWS), ..asked.options.clone() };
+    let bench = engine.bench(&plan_options)?;
+    let library = &engine.library;
     let task = Plan { order, bench: &bench, options: &plan_options, library, mould: &mould, sent: sent.as_ref() };
-    let plans = formulas
-        .iter()
-        .zip(answers)
+    let of = (found.formulas.iter().zip(&found.answers))
         .map(|(formula, answer)| task.sections(formula, answer, streams))
         .collect::<Result<Vec<_>, _>>()?;
-    let found = Found {
-        titles: &curves::titles(formulas),
-        formulas,
-        answers,
-        comparison: comparison.as_ref(),
-        remarks: &loaded.remarks,
-        computed: &computed,
-        plans: &plans,
-        plan_draws: plan_options.draws,
-        library,
-        options: &options,
-        units: order.units,
-    };
-    save(&order.out, page(&found).as_bytes())?;
+    let plans = Plans { of, draws: plan_options.draws };
+    save(&order.out, page(&engine, &asked, &found, plans, sources(library, &found.formulas))?.as_bytes())?;
     Ok(streams.remarks.note(&format!("the report is in {}", order.out.display()))?)
 }
 
@@ -121,7 +99,7 @@ impl Plan<'_> {
         };
         let found = progress::watched(|control| pour(self.bench, &task, control))?;
         let Some(found) = within_reach(found, "pour", streams)? else { return Ok(None) };
-        Ok(Some(Section::pouring(&render::pour::View {
+        Ok(Some(pouring(&render::pour::View {
             found: &found,
             formula,
             second: None,
@@ -150,7 +128,7 @@ impl Plan<'_> {
         let task = CoolTask { formula, mould: self.mould, pour_c, mould_c: room_c, places: &places, room };
         let found = progress::watched(|control| cool(self.bench, &task, control))?;
         let Some(found) = within_reach(found, "cooling", streams)? else { return Ok(None) };
-        Ok(Some(Section::cooling(&render::cool::View {
+        Ok(Some(cooling(&render::cool::View {
             found: &found,
             formula,
             mould: self.mould,
@@ -172,7 +150,7 @@ impl Plan<'_> {
             cell_m: CELLS.cell_m,
         };
         let found = progress::watched(|control| parcel(self.bench, &task, control))?.map_err(unsent)?;
-        Ok(Section::post(&render::parcel::View {
+        Ok(post(&render::parcel::View {
             found: &found,
             sent,
             task: &task,
@@ -182,4 +160,71 @@ impl Plan<'_> {
             units: self.order.units,
         }))
     }
+}
+
+/// How to melt and pour.
+fn pouring(view: &render::pour::View<'_>) -> Section {
+    let head = render::pour::STEPS.map(|word| if word.is_empty() { "step" } else { word });
+    let [a, b, c, d, e] = head;
+    let table = Table::new("What to melt, the hardest first.")
+        .columns(Kind::Words, [a, b])
+        .columns(Kind::Figure, [c, d])
+        .columns(Kind::Words, [e])
+        .rows(render::pour::steps(view));
+    let rests_on = Block::Small(render::pour::RESTS_ON.to_owned());
+    Section::new("Pouring", [Block::said(render::pour::decisive(view)), Block::Table(table), rests_on])
+}
+
+/// How it sets in its mould.
+fn cooling(view: &render::cool::View<'_>) -> Section {
+    let filling = barwright_answer::mould::filling(view.mould, "Mould", view.found.bar_kg, view.units);
+    let poured = format!("{filling}; poured at {}.", view.units.whole_degrees(view.pour_c));
+    let said = [render::cool::answer(view), poured].into_iter().chain(render::cool::below(view));
+    let table = Table::new("Where it cools, with 90 % intervals.")
+        .columns(Kind::Words, render::cool::PLACES)
+        .rows(render::cool::places(view));
+    let picture = picture::cooling::picture(view.found, view.pour_c, view.units);
+    let rests_on = Block::Small(render::cool::RESTS_ON.to_owned());
+    let said = Block::said(said.chain([render::cool::dew(view)]));
+    Section::new("Setting", [said, Block::Table(table), Block::Picture(picture), rests_on])
+}
+
+/// What becomes of it in the post.
+fn post(view: &render::parcel::View<'_>) -> Section {
+    let [a, b, c, d, e] = render::parcel::WAYS;
+    let table = Table::new("What helps, the surest first.")
+        .columns(Kind::Words, [a, b, c])
+        .columns(Kind::Figure, [d])
+        .columns(Kind::Words, [e])
+        .rows(render::parcel::ways(view));
+    let picture = picture::parcel::picture(view.found, &name(&view.sent.name), view.units);
+    let mut blocks = vec![Block::said(render::parcel::answer(view)), Block::Table(table), Block::Picture(picture)];
+    blocks.extend(render::parcel::rests_on(view).into_iter().map(Block::Small));
+    let cautions = render::parcel::cautions(&view.task.packing);
+    blocks.push(Block::terms(cautions.into_iter().map(|one| (capital(one.about), one.text))));
+    Section::new("In the post", blocks)
+}
+
+/// Every figure of every ingredient, with how it was obtained and where from.
+fn sources(library: &Library, formulas: &[Formula]) -> Section {
+    let mut blocks = Vec::new();
+    let mut seen = Vec::new();
+    let mut keys = Vec::new();
+    for part in formulas.iter().flat_map(|formula| &formula.parts) {
+        let Some(ingredient) = library.ingredients.get(part.ingredient) else { continue };
+        if seen.contains(&part.ingredient) {
+            continue;
+        }
+        seen.push(part.ingredient);
+        let caption = format!("{} ({})", capital(&name(&ingredient.common_name)), visible(&ingredient.inci_name));
+        let figures = figures(library, ingredient);
+        keys.extend(figures.iter().map(|figure| figure.source.clone()));
+        let rows =
+            figures.into_iter().map(|one| [one.what, one.value, one.how, render::ingredients::source(&one.source)]);
+        blocks.push(Block::Table(Table::new(caption).columns(Kind::Words, FIGURES).rows(rows)));
+    }
+    blocks.push(Block::Small(HOW.to_owned()));
+    blocks.push(Block::Under("References".to_owned()));
+    blocks.push(Block::terms(cited(keys.iter().map(String::as_str))));
+    Section::new("Where the figures of the ingredients come from", blocks)
 }

@@ -1,18 +1,21 @@
 //! `swap`: another ingredient in place of one that ran out.
 
+use barwright_answer::words::names;
 use barwright_blend::{Assessment, assess};
 use barwright_reference::{AnimalOrigin, Ingredient, Library, NutOrigin};
 use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask, swap};
 use serde::Serialize;
 
-use super::adjust::{find, write_formula};
-use super::assess::pick;
+use super::adjust::write_formula;
 use crate::args::Swap;
-use crate::error::{CliError, Complaint};
+use crate::error::CliError;
 use crate::input::load;
 use crate::output::Streams;
+use crate::pick::pick;
 use crate::profile::Profile;
 use crate::render;
+use barwright_answer::Fault;
+use barwright_answer::engine::find;
 
 /// One replacement as JSON.
 #[derive(Debug, Serialize)]
@@ -39,13 +42,12 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let index = pick(&loaded.formulas, order.named.as_deref(), "swap")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let library = &loaded.library;
-    let mut complaints = Vec::new();
-    let mut found =
-        |name: &str, option: &str| find(library, name, option).map_err(|complaint| complaints.push(*complaint)).ok();
+    let mut faults = Vec::new();
+    let mut found = |name: &str, option: &str| find(library, name, option).map_err(|fault| faults.push(*fault)).ok();
     let replaced = found(&order.replace, "--replace");
     let candidates: Vec<usize> = order.with.iter().filter_map(|name| found(name, "--with")).collect();
-    let (Some(replaced), true) = (replaced, complaints.is_empty()) else {
-        return Err(CliError::input(complaints));
+    let (Some(replaced), true) = (replaced, faults.is_empty()) else {
+        return Err(CliError::input(faults));
     };
     let task = SwapTask {
         replaced,
@@ -78,7 +80,7 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
     for (_, option, kept) in asked.iter().filter(|(asked, ..)| *asked) {
         let left = left(*kept);
         if !left.is_empty() {
-            let what = render::list(&left, "and");
+            let what = names::list(&left, "and");
             streams
                 .remarks
                 .note(&format!("`{option}` chooses the replacement only; the formula still holds {what}"))?;
@@ -130,15 +132,15 @@ pub fn json<'a>(
 
 /// Says why nothing was replaced.
 pub fn refused(error: SwapError, name: &str) -> CliError {
-    let shown = render::name(name);
+    let shown = names::name(name);
     match error {
         SwapError::Blend(error) => error.into(),
-        SwapError::Limits(error) => Complaint::new("step", error.to_string()).into(),
+        SwapError::Limits(error) => Fault::new("step", error.to_string()).into(),
         SwapError::NotThere => {
-            Complaint::new("not-in-formula", format!("--replace: `{shown}` is not in the formula")).into()
+            Fault::new("not-in-formula", format!("--replace: `{shown}` is not in the formula")).into()
         }
-        SwapError::Itself => Complaint::new("itself", format!("--with: `{shown}` cannot stand in for itself")).into(),
-        error => Complaint::new("no-candidates", error.to_string())
+        SwapError::Itself => Fault::new("itself", format!("--with: `{shown}` cannot stand in for itself")).into(),
+        error => Fault::new("no-candidates", error.to_string())
             .hint("Leave `--vegan` or `--nut-free` out, or name others behind `--with`.")
             .into(),
     }

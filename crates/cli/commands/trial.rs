@@ -1,5 +1,6 @@
 //! `trial`: bench tests kept, listed, learned from.
 
+use barwright_answer::words::names;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_blend::{Assessment, BlendError, Options, Parameters};
 use barwright_records::{Date, Kept, PouredFormula, RecordsError, Store, Trial as KeptTrial};
@@ -7,16 +8,17 @@ use barwright_reference::{Formula, Library};
 use barwright_trials::{Expected, LearnError, Learned, Test, Trial, learn, predict};
 use serde::Serialize;
 
-use super::assess::pick;
-use super::builtin_parameters;
 use crate::args::trial::{Add, Fit, List, Trial as Order, TrialAction};
-use crate::error::{CliError, Complaint, Place};
+use crate::error::CliError;
 use crate::input::{Lots, library_with, load, nameless};
 use crate::kept::{figures_of, formula_of, keep_formula, keep_lots, kind_of, test_of, with_kept_lots};
 use crate::output::Streams;
+use crate::pick::pick;
 use crate::profile::{Profile, refused};
 use crate::render;
 use crate::today::today;
+use barwright_answer::engine::builtin_parameters;
+use barwright_answer::refusal::{Fault, Place};
 
 /// Formulas shown before and after learning: those tested most.
 const MOST_SHOWN: usize = 3;
@@ -69,7 +71,7 @@ fn tested(
 
 /// Whether a failure is about a file, and not about what was written on the command line.
 fn is_file_fault(error: &CliError) -> bool {
-    error.complaints.iter().any(|complaint| match &complaint.place {
+    error.faults.iter().any(|fault| match &fault.place {
         Place::File { .. } => true,
         Place::Text { origin, .. } => *origin != nameless(1),
         Place::None => false,
@@ -80,31 +82,31 @@ fn is_file_fault(error: &CliError) -> bool {
 fn unknown_formula(name: &str, store: &Store) -> CliError {
     let kept: Vec<String> =
         store.formulas().map_or_else(|_| Vec::new(), |all| all.into_iter().map(|one| one.name).collect());
-    let message = format!("the records keep no formula called `{}`", render::name(name));
-    let complaint = Complaint::new("unknown-formula", message);
-    let complaint = match render::nearest_names(name, &kept) {
-        Some(near) => complaint.hint(format!("The nearest names are {near}.")),
-        None => complaint,
+    let message = format!("the records keep no formula called `{}`", names::name(name));
+    let fault = Fault::new("unknown-formula", message);
+    let fault = match names::nearest_names(name, &kept) {
+        Some(near) => fault.hint(format!("The nearest names are {near}.")),
+        None => fault,
     };
-    complaint.hint("Or name a file, or write the formula: 'beeswax 26, sunflower oil 74'.").into()
+    fault.hint("Or name a file, or write the formula: 'beeswax 26, sunflower oil 74'.").into()
 }
 
 /// The library with the maker's deliveries, those of the records included.
 fn known(lots: Lots, store: &Store) -> Result<Library, CliError> {
-    if !lots.complaints.is_empty() {
-        return Err(CliError::input(lots.complaints));
+    if !lots.faults.is_empty() {
+        return Err(CliError::input(lots.faults));
     }
     Ok(with_kept_lots(lots.library, &store.lots().map_err(refused)?)?.0)
 }
 
 /// Says that a formula of the records cannot be read any more.
 fn unreadable(kept: &PouredFormula, unknown: &[String]) -> CliError {
-    Complaint::new(
+    Fault::new(
         "unknown-ingredient",
         format!(
             "no ingredient is called {}, of which `{}` was made",
-            render::quoted(unknown, "or"),
-            render::name(&kept.name)
+            names::quoted(unknown, "or"),
+            names::name(&kept.name)
         ),
     )
     .hint("Name the file with those deliveries behind `--lots`.")
@@ -146,11 +148,11 @@ impl<'a> TrialJson<'a> {
 
 /// `trial add`.
 fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let test = order.test().map_err(|what| CliError::command_line(Complaint::new("test", what)))?;
+    let test = order.test().map_err(|what| CliError::command_line(Fault::new("test", what)))?;
     let (today, tested_on) = days(order.date)?;
     let Tested { library, formula, nameless } = tested(order, profile, profile.store_if_any()?.as_ref(), streams)?;
     let trial = Trial { label: String::new(), formula, days: f64::from(order.days), tempered: order.tempered, test };
-    trial.check().map_err(|error| Complaint::new("trial", error.to_string()))?;
+    trial.check().map_err(|error| Fault::new("trial", error.to_string()))?;
     let parameters = profile.parameters_to_write(streams)?;
     let expected = predict(&library, &parameters, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
     let mut store = profile.store_to_write(streams)?;
@@ -255,7 +257,7 @@ fn fit(order: &Fit, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     let store = profile.store()?;
     let kept = store.trials(None).map_err(refused)?;
     let Some(last) = kept.last() else {
-        return Err(Complaint::new("no-trials", "the records hold no bench test yet")
+        return Err(Fault::new("no-trials", "the records hold no bench test yet")
             .hint("Keep one with `barwright trial add`; `barwright help trial` says how.")
             .into());
     };
@@ -310,7 +312,7 @@ fn read(store: &Store, library: &Library, kept: &Kept<KeptTrial>) -> Result<Resu
             tempered,
             test,
         }),
-        Err(unknown) => Err(format!("no ingredient is called {}", render::list(&unknown, "or"))),
+        Err(unknown) => Err(format!("no ingredient is called {}", names::list(&unknown, "or"))),
     })
 }
 
@@ -339,8 +341,8 @@ fn changes(
 fn not_learned(error: LearnError) -> CliError {
     match error {
         LearnError::Blend(error) => error.into(),
-        LearnError::Trial { .. } => Complaint::new("trial", error.to_string()).into(),
-        _ => Complaint::new("not-learned", error.to_string())
+        LearnError::Trial { .. } => Fault::new("trial", error.to_string()).into(),
+        _ => Fault::new("not-learned", error.to_string())
             .hint("The tests may contradict each other: `barwright trial list` shows them.")
             .into(),
     }

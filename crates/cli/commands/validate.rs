@@ -5,13 +5,16 @@ use std::path::Path;
 use barwright_reference::Library;
 use barwright_validation::{Measurement, Report, RowFault, before, measurement, predict, samples, score};
 
-use super::builtin_parameters;
 use crate::args::Validate;
-use crate::error::{CliError, Complaint, Place};
-use crate::input::{builtin_library, read_file};
+use crate::error::CliError;
+use crate::input::read_file;
+use barwright_answer::engine::builtin_library;
+use barwright_answer::engine::builtin_parameters;
+
 use crate::output::Streams;
-use crate::plot;
 use crate::render::validate::{write_report, write_rows};
+use barwright_answer::picture;
+use barwright_answer::refusal::{Fault, Place};
 
 /// Name of the table that ships with the command.
 const BUILTIN_NAME: &str = "data/validation/measurements.csv";
@@ -40,7 +43,7 @@ pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> 
         }
     }
     if order.drawing.is_wanted() {
-        order.drawing.show(&plot::measured::picture(&report), streams)?;
+        order.drawing.show(&picture::measured::picture(&report), streams)?;
     }
     Ok(())
 }
@@ -51,15 +54,15 @@ fn load(path: Option<&Path>, library: &Library) -> Result<Vec<Measurement>, CliE
         return measurement::read(measurement::BUILTIN, library).map_err(|faults| refuse(&faults, BUILTIN_NAME));
     };
     let origin = path.display().to_string();
-    let text = read_file(path, &origin).map_err(|complaint| CliError::input(vec![*complaint]))?;
+    let text = read_file(path, &origin).map_err(|fault| CliError::input(vec![*fault]))?;
     measurement::read(&text, library).map_err(|faults| refuse(&faults, &origin))
 }
 
 /// Every faulty row, with its line.
 fn refuse(faults: &[RowFault], origin: &str) -> CliError {
-    let complaint = |fault: &RowFault| {
+    let fault = |fault: &RowFault| {
         let at = usize::try_from(fault.line).ok().map(|line| (line, 1));
-        Complaint { place: Place::File { origin: origin.to_owned(), at }, ..Complaint::new("measurement", &fault.what) }
+        Fault { place: Place::File { origin: origin.to_owned(), at }, ..Fault::new("measurement", &fault.what) }
     };
-    CliError::input(faults.iter().map(complaint).collect())
+    CliError::input(faults.iter().map(fault).collect())
 }

@@ -2,12 +2,11 @@
 //! bytes for the same input.
 
 pub mod batch;
-pub mod report;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// How every page looks: dark on white, so that a black-and-white printer loses nothing; figures under each other; real squares to tick.
-pub const STYLE: &str = include_str!("style.css");
+pub use barwright_answer::html::STYLE;
 
 /// Nothing may be fetched or run, whatever a name says.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";

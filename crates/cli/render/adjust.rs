@@ -8,14 +8,15 @@ use barwright_reformulate::adjust::{Adjustment, Met, Task};
 use barwright_reformulate::limits::price_per_kg;
 use barwright_reformulate::{Demand, Firmness};
 
-use super::assess::{RULE_OF_THUMB, interval_words, write_cautions};
-use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
+use super::write_cautions;
 use super::{capital, list, name};
-use crate::args::Units;
-use crate::firmness::PSI_KPA;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::{RULE_OF_THUMB, interval_words};
+use barwright_answer::words::number::{in_hundred, interval, significant, whole};
+use barwright_answer::words::units::PSI_KPA;
+use barwright_answer::words::units::Units;
+use barwright_answer::words::visible::visible;
 
 /// Changes below this are none, mass %.
 const NO_CHANGE: f64 = 5e-4;

@@ -10,15 +10,15 @@ use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library, Market};
 
 use super::adjust::{amount, in_text};
-use super::assess::{interval_words, share};
-use super::cool::mass;
-use super::number::significant;
 use super::table::Sheet;
 use super::{capital, list, name};
-use crate::args::Units;
 use crate::commands::plans::Plans;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::{interval_words, share};
+use barwright_answer::mould::mass;
+use barwright_answer::words::number::significant;
+use barwright_answer::words::units::Units;
+use barwright_answer::words::visible::visible;
 
 /// A mass is weighed too coarsely when the scale is right within more than this share of it.
 const COARSE: f64 = 0.05;

@@ -2,22 +2,23 @@
 
 use std::io;
 
+use barwright_answer::mould::filling;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::{Assessment, Estimate, Options};
 use barwright_making::Cooling;
 use barwright_making::cool::{PlaceOutcome, WATCHED_S};
-use barwright_making::declaration::OUNCE_G;
 use barwright_reference::Formula;
-use barwright_reference::mould::{BarShape, Mould};
+use barwright_reference::mould::Mould;
 
-use super::assess::{interval_words, write_cautions};
-use super::number::{in_hundred, interval, significant};
 use super::table::Sheet;
-use super::units::with_unit;
+use super::write_cautions;
 use super::{capital, name};
-use crate::args::Units;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::interval_words;
+use barwright_answer::words::number::{in_hundred, interval, significant};
+use barwright_answer::words::units::Units;
+use barwright_answer::words::units::with_unit;
+use barwright_answer::words::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {
@@ -58,44 +59,6 @@ pub fn times(estimate: Option<&Estimate>) -> String {
         ("h", &|seconds| if seconds >= WATCHED_S { "over 24".to_owned() } else { significant(seconds / 3600.0, 2) })
     };
     with_unit(&interval(estimate, shown), unit)
-}
-
-/// A mass: `57 g`, `2.0 oz`.
-pub fn mass(grams: f64, units: Units) -> String {
-    match units {
-        Units::Metric if grams >= 1000.0 => format!("{} kg", significant(1e-3 * grams, 3)),
-        Units::Metric => format!("{} g", significant(grams, if grams < 100.0 { 2 } else { 3 })),
-        Units::Us => format!("{} oz", significant(grams / OUNCE_G, 2)),
-    }
-}
-
-/// What a mould holds: `Fern tray: 6 bars of 44 g, 60 mm × 40 mm × 20 mm`.
-///
-/// # Arguments
-/// * `called`: what it is called where it has no name.
-/// * `bar_kg`: mass of one bar, kg.
-pub fn filling(mould: &Mould, called: &str, bar_kg: f64, units: Units) -> String {
-    let grams = 1e3 * bar_kg;
-    let bars = match mould.cavities {
-        1 => format!("one bar of {}", mass(grams, units)),
-        count => format!("{count} bars of {}, {} in all", mass(grams, units), mass(grams * f64::from(count), units)),
-    };
-    format!(
-        "{}: {bars}, {}",
-        mould.name.as_ref().map_or_else(|| called.to_owned(), |named| capital(&name(named))),
-        size(mould.shape, units)
-    )
-}
-
-/// The size of a bar: `60 × 40 × 20 mm`.
-pub fn size(shape: BarShape, units: Units) -> String {
-    let one = |mm: f64| units.given_length(mm);
-    match shape {
-        BarShape::Box { length_mm, width_mm, height_mm } => {
-            format!("{} × {} × {}", one(length_mm), one(width_mm), one(height_mm))
-        }
-        BarShape::Round { diameter_mm, height_mm } => format!("{} across, {} high", one(diameter_mm), one(height_mm)),
-    }
 }
 
 /// Writes the answer.

@@ -5,15 +5,15 @@ use std::io;
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Settings};
 
 use super::adjust::{amount, demand, in_text};
-use super::assess::{RULE_OF_THUMB, interval_words};
-use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
 use super::{capital, list, name};
-use crate::args::Units;
-use crate::commands::explore::Shown;
 use crate::output::Output;
 use crate::space::LoadedSpace;
-use crate::visible::visible;
+use barwright_answer::assess::{RULE_OF_THUMB, interval_words};
+use barwright_answer::explore::{Shown, letter};
+use barwright_answer::words::number::{in_hundred, interval, significant, whole};
+use barwright_answer::words::units::Units;
+use barwright_answer::words::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {
@@ -29,11 +29,6 @@ pub struct View<'a> {
     pub settings: &'a Settings,
     /// Units shown.
     pub units: Units,
-}
-
-/// The letter of a trade-off: `A`, `B`, ...
-pub fn letter(number: usize) -> String {
-    char::from(b'A' + u8::try_from(number % 26).unwrap_or(0)).to_string()
 }
 
 /// Writes the answer.

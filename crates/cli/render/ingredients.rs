@@ -13,9 +13,9 @@ use barwright_reference::{
 use serde::Serialize;
 
 use super::capital;
-use super::number::significant;
 use super::table::Sheet;
 use crate::output::Output;
+use barwright_answer::words::number::significant;
 
 /// The key of figures without a publication.
 const ESTIMATE: &str = "estimate";

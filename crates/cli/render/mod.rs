@@ -1,151 +1,31 @@
 //! Answers as text for people: the answer first, then the tables, then what to mind.
 
 pub mod adjust;
-pub mod assess;
 pub mod batch;
-pub mod compare;
 pub mod cool;
 pub mod explore;
 pub mod ingredients;
 pub mod lot;
-pub mod number;
 pub mod parcel;
 pub mod pour;
 pub mod records;
 pub mod swap;
 pub mod table;
 pub mod trial;
-pub mod units;
 pub mod validate;
-pub mod why;
 
-use barwright_reference::suggest::nearest;
-use barwright_reference::{Ingredient, IngredientKind};
+pub use barwright_answer::words::group::Group;
+pub use barwright_answer::words::names::{capital, count, cut, list, name};
+pub use barwright_answer::words::number;
 
-use crate::visible::visible;
-
-/// Names in a hint.
-const MOST_NEAREST: usize = 3;
-
-/// Most characters of a formula's name shown.
-const LONGEST_NAME: usize = 40;
-
-/// An ingredient below this melting point counts as liquid in the groups shown, °C.
-const LIQUID_BELOW_C: f64 = 20.0;
-
-/// An ingredient above this melting point that is neither wax nor butter counts with the waxes, °C.
-const WAXY_ABOVE_C: f64 = 40.0;
-
-/// The groups a maker thinks of a formula in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Group {
-    /// Waxes and what hardens like one.
-    Wax,
-    /// Butters and other soft solids.
-    Butter,
-    /// What is liquid at room temperature.
-    Liquid,
-}
-
-impl Group {
-    /// Every group, in the order shown.
-    pub const ALL: [Group; 3] = [Group::Wax, Group::Butter, Group::Liquid];
-
-    /// Returns the group of an ingredient.
-    pub fn of(ingredient: &Ingredient) -> Self {
-        match ingredient.kind {
-            IngredientKind::Wax => Group::Wax,
-            IngredientKind::Butter => Group::Butter,
-            IngredientKind::Oil => Group::Liquid,
-            _ if ingredient.melt_high_c < LIQUID_BELOW_C => Group::Liquid,
-            _ if ingredient.melt_high_c > WAXY_ABOVE_C => Group::Wax,
-            _ => Group::Butter,
-        }
+/// Writes what to mind of one formula.
+pub fn write_cautions(
+    output: &mut crate::output::Output<'_>,
+    answer: &barwright_blend::Assessment,
+) -> std::io::Result<()> {
+    output.heading("Cautions")?;
+    for caution in answer.cautions.iter().filter(|caution| caution.about != "setting") {
+        output.item(&capital(caution.about), &barwright_answer::words::visible::visible(&caution.text))?;
     }
-
-    /// Returns the word shown.
-    pub fn word(self) -> &'static str {
-        match self {
-            Group::Wax => "wax",
-            Group::Butter => "butter",
-            Group::Liquid => "liquid",
-        }
-    }
-}
-
-/// Returns a name as shown: safe and not too long.
-pub fn name(name: &str) -> String {
-    cut(name.trim(), LONGEST_NAME)
-}
-
-/// Returns a text as shown: safe, and cut to so many characters.
-pub fn cut(text: &str, most: usize) -> String {
-    let shown = visible(text);
-    if shown.chars().count() > most { shown.chars().take(most - 1).chain(['…']).collect() } else { shown }
-}
-
-/// Returns a count in words: `1 test`, `3 tests`.
-pub fn count(count: usize, one: &str, several: &str) -> String {
-    if count == 1 { format!("1 {one}") } else { format!("{count} {several}") }
-}
-
-/// Returns names in back quotes as a list: ``` `a`, `b` and `c` ```.
-pub fn quoted<S: AsRef<str>>(names: &[S], last: &str) -> String {
-    list(&names.iter().map(|one| format!("`{}`", name(one.as_ref()))).collect::<Vec<_>>(), last)
-}
-
-/// Returns the names nearest to the one that was written, as a list; `None` when none is near.
-pub fn nearest_names<S: AsRef<str>>(written: &str, names: &[S]) -> Option<String> {
-    let near = nearest(written, names.iter().map(AsRef::as_ref).enumerate(), MOST_NEAREST);
-    let near: Vec<&str> = near.iter().filter_map(|index| names.get(*index)).map(AsRef::as_ref).collect();
-    (!near.is_empty()).then(|| quoted(&near, "and"))
-}
-
-/// Returns names as shown, each different from the others.
-pub fn names<'n>(all: impl IntoIterator<Item = &'n str>) -> Vec<String> {
-    let mut shown: Vec<String> = Vec::new();
-    for one in all {
-        let plain = name(one);
-        let mut unique = plain.clone();
-        let mut count = 1;
-        while shown.contains(&unique) {
-            count += 1;
-            unique = format!("{plain} ({count})");
-        }
-        shown.push(unique);
-    }
-    shown
-}
-
-/// Returns words as a list: `a, b and c`.
-pub fn list(words: &[String], last: &str) -> String {
-    match words.split_last() {
-        None => String::new(),
-        Some((only, [])) => only.clone(),
-        Some((end, rest)) => format!("{} {last} {end}", rest.join(", ")),
-    }
-}
-
-/// Returns a text with a capital letter first.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}
-
-/// Returns a text with a small letter first.
-pub fn lower(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_are_safe_short_and_different() {
-        assert_eq!(names(["a", "b", "a", "a"]), ["a", "b", "a (2)", "a (3)"]);
-        assert_eq!(name(&"x".repeat(99)).chars().count(), LONGEST_NAME);
-        assert_eq!(name("\u{1b}[31m"), "␛[31m");
-    }
+    Ok(())
 }

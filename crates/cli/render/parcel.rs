@@ -11,16 +11,17 @@ use barwright_reference::mould::BarShape;
 use barwright_reference::route::KnownRoute;
 use barwright_reference::sources::source_citation;
 
-use super::assess::{interval_words, write_cautions};
-use super::cool::{mass, size};
-use super::number::{in_hundred, interval, significant, whole};
 use super::table::Sheet;
-use super::units::with_unit;
+use super::write_cautions;
 use super::{capital, name};
-use crate::args::Units;
 use crate::commands::parcel::Sent;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::interval_words;
+use barwright_answer::mould::{mass, size};
+use barwright_answer::words::number::{in_hundred, interval, significant, whole};
+use barwright_answer::words::units::Units;
+use barwright_answer::words::units::with_unit;
+use barwright_answer::words::visible::visible;
 
 /// Rows of the table along the way, about.
 const SHOWN: usize = 9;

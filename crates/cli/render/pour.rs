@@ -9,15 +9,17 @@ use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep};
 use barwright_reference::{Formula, Library};
 
 use super::adjust::in_text;
-use super::assess::{interval_words, share, write_cautions};
-use super::cool::{mass, times};
-use super::number::{interval, significant};
+use super::cool::times;
 use super::table::Sheet;
-use super::units::with_unit;
+use super::write_cautions;
 use super::{capital, name};
-use crate::args::Units;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::{interval_words, share};
+use barwright_answer::mould::mass;
+use barwright_answer::words::number::{interval, significant};
+use barwright_answer::words::units::Units;
+use barwright_answer::words::units::with_unit;
+use barwright_answer::words::visible::visible;
 
 /// Spacing of the table of viscosities, K.
 const STEP_C: f64 = 5.0;

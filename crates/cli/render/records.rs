@@ -8,7 +8,7 @@ use barwright_records::{Bars, BatchTrace, Checked, Kept, Kind, LotTrace, Outcome
 use super::table::Sheet;
 use super::{capital, count, cut, name};
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::words::visible::visible;
 
 /// Most characters of a cell shown in a list; an export has all of them.
 const CELL_LETTERS: usize = 40;

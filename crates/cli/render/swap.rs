@@ -8,13 +8,14 @@ use barwright_reference::{AnimalOrigin, Formula, Library};
 use barwright_reformulate::swap::{Kept, Replacement};
 
 use super::adjust::{amount, before_and_after, in_text};
-use super::assess::{RULE_OF_THUMB, interval_words, write_cautions};
-use super::number::significant;
 use super::table::Sheet;
+use super::write_cautions;
 use super::{capital, list, name};
-use crate::args::Units;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::{RULE_OF_THUMB, interval_words};
+use barwright_answer::words::number::significant;
+use barwright_answer::words::units::Units;
+use barwright_answer::words::visible::visible;
 
 /// What is shown.
 pub struct View<'a> {

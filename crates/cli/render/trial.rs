@@ -7,16 +7,16 @@ use barwright_blend::maker::{BEYOND_MELT, HEAT, HOLDING, INTERPLAY, LOT, MELT};
 use barwright_records::{Kept, Trial as KeptTrial};
 use barwright_trials::{Expected, Test};
 
-use super::assess::interval_words;
 use super::batch::plain;
-use super::number::{in_hundred, interval, signed, significant};
 use super::table::Sheet;
-use super::units::{needle, with_unit};
 use super::{capital, count, cut, list as list_words, name};
-use crate::args::Units;
 use crate::commands::trial::Fitted;
 use crate::output::Output;
-use crate::visible::visible;
+use barwright_answer::assess::interval_words;
+use barwright_answer::words::number::{in_hundred, interval, signed, significant};
+use barwright_answer::words::units::Units;
+use barwright_answer::words::units::{needle, with_unit};
+use barwright_answer::words::visible::visible;
 
 /// Share of the prior's variance below which a score is not worth a line.
 const LEAST_SHARE: f64 = 0.05;

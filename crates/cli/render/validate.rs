@@ -7,9 +7,9 @@ use barwright_validation::score::{Errors, Row};
 use barwright_validation::{Report, Status, Use};
 
 use super::capital;
-use super::number::{interval, signed, significant};
 use super::table::Sheet;
 use crate::output::Output;
+use barwright_answer::words::number::{interval, signed, significant};
 
 /// Writes the report.
 pub fn write_report(output: &mut Output<'_>, report: &Report) -> io::Result<()> {

@@ -7,6 +7,7 @@
 
 use barwright_reference::apportion::apportion;
 use barwright_reference::{Formula, Library, Part};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Bulk densities taken, g/ml: from the fluffiest silica to metal powder (judgement).
@@ -22,7 +23,7 @@ pub struct Scent {
 }
 
 /// A colour stirred in at the end; it is weighed, and is not part of the melt's model.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Colour {
     /// Name on the label, such as a CI number.
     pub name: String,
@@ -69,7 +70,7 @@ pub struct BatchTask<'a> {
 }
 
 /// One line of the weigh sheet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WeighLine {
     /// Position in the library.
     #[serde(skip)]
@@ -85,7 +86,7 @@ pub struct WeighLine {
 }
 
 /// A share above what a certificate allows.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct OverLimit {
     /// Position in the library.
     #[serde(skip)]
@@ -97,7 +98,7 @@ pub struct OverLimit {
 }
 
 /// What a batch costs, in the money of the prices given.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Cost {
     /// Ingredients, waste included.
     pub ingredients: f64,

@@ -25,6 +25,7 @@ use barwright_heat::{
 };
 use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::MakingError;
@@ -63,7 +64,7 @@ const NEAR_K: f64 = 3.0;
 const QUICK_S: f64 = 3600.0;
 
 /// Where a bar can cool.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Place {
     /// Its name.
     pub name: String,

@@ -19,6 +19,7 @@
 
 use barwright_reference::ingredient::AND;
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, Library, Market, NutOrigin};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Around this share the order is free: in the EU below it, in the US at it, too; mass %.
@@ -45,7 +46,7 @@ pub const OLD_CERTIFICATE: &str = "A certificate from before the longer list of 
 const SCENT_WORDS: [&str; 4] = ["parfum", "fragrance", "aroma", "flavor"];
 
 /// One name on the label.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Declared {
     /// Name.
     pub name: String,
@@ -65,7 +66,7 @@ impl Declared {
 }
 
 /// What is to be minded of the label: about what, and a text of sentences.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Note {
     /// What it is about, in a word or two.
     pub about: &'static str,
@@ -87,7 +88,7 @@ pub struct LabelTask<'a> {
 }
 
 /// What the label says of the formula.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Declaration {
     /// Where the label is to be read.
     pub market: Market,
@@ -254,7 +255,7 @@ fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: 
 }
 
 /// What the label states of the content of one bar: never more than is in it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Content {
     /// Whole grams, below 10 g tenths of one.
     pub grams: f64,

@@ -19,6 +19,7 @@ use barwright_heat::ambient::Side;
 use barwright_heat::{Ambient, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
 use barwright_reference::Formula;
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::MakingError;
@@ -89,7 +90,7 @@ pub struct ParcelTask<'a> {
 }
 
 /// One way to send it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "way", rename_all = "kebab-case")]
 pub enum Way {
     /// As asked.

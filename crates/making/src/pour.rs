@@ -21,6 +21,7 @@ use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
 use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Task, Watch, solve};
 use barwright_reference::{Formula, Ingredient};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::MakingError;
@@ -82,7 +83,7 @@ pub struct PourTask<'a> {
 }
 
 /// One step of melting.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MeltStep {
     /// Position in the library.
     #[serde(skip)]
@@ -94,7 +95,7 @@ pub struct MeltStep {
 }
 
 /// What decides how hot a melt may get.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "because", content = "of")]
 pub enum Limit {
     /// The water bath.

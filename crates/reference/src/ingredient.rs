@@ -1,6 +1,7 @@
 //! Ingredients: waxes, butters, oils and what they are made of.
 
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::{Status, ViscosityPoint};
@@ -9,7 +10,7 @@ use crate::{Status, ViscosityPoint};
 pub const AND: &str = " (and) ";
 
 /// What an ingredient is, in trade words.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum IngredientKind {
     /// A wax.
@@ -54,7 +55,7 @@ impl IngredientKind {
 }
 
 /// Whether an ingredient comes from a nut, for the allergen statement.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum NutOrigin {
     /// Not from a nut.
@@ -96,7 +97,7 @@ impl NutOrigin {
 }
 
 /// Whether an ingredient comes from an animal, for makers and buyers who want nothing that does.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum AnimalOrigin {
     /// Not from an animal.
@@ -122,7 +123,7 @@ impl AnimalOrigin {
 }
 
 /// Where an ingredient comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Origin {
     /// From a plant.
@@ -153,7 +154,7 @@ pub struct Component {
 }
 
 /// One of the names that a blend is declared by, such as the oil and the hardened fat of avocado butter.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct InciPart {
     /// Declared (INCI) name.
     pub inci_name: String,

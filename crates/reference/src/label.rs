@@ -3,6 +3,7 @@
 //! The dictionary name of a plant ingredient has its English word in brackets: the EU list leaves it out, the US list keeps it. What no rule
 //! gives, such as `Cera Alba` for beeswax, stands in `data/label_names.csv`.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Library;
@@ -10,7 +11,7 @@ use crate::label_name::LabelName;
 use crate::names::normalise;
 
 /// Where a label is to be read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Market {
     /// The European Union, and those that follow its names.

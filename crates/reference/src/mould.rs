@@ -10,6 +10,8 @@
 
 use std::ops::{Range, RangeInclusive};
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use toml::de::DeValue;
 
 use crate::Diagnostic;
@@ -48,7 +50,8 @@ const FILLED: RangeInclusive<f64> = 0.1..=1.02;
 const USUAL_WALL_MM: f64 = 5.0;
 
 /// Outer shape of a bar.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum BarShape {
     /// Rectangular.
     Box {
@@ -87,7 +90,8 @@ impl BarShape {
 }
 
 /// A mould.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Mould {
     /// Its name.
     pub name: Option<String>,

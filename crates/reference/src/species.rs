@@ -1,11 +1,12 @@
 //! Crystallising species and their crystal forms.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Status;
 
 /// The crystal state a bar is in: how it was cooled and how long it has stood.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum CrystalState {
     /// Quick-chilled and just set: the less stable form. Right for leaving the mould.

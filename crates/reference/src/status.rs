@@ -1,9 +1,10 @@
 //! How a figure was obtained.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// How a figure of the reference tables was obtained.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Status {
     /// Seen in the named publication, or in a page or excerpt of it.

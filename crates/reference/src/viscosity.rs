@@ -1,11 +1,12 @@
 //! Published viscosities of melts and oils.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Status;
 
 /// What a viscosity is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ViscosityUnit {
     /// Dynamic, mPa·s: resistance to shear.

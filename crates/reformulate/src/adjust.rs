@@ -14,6 +14,7 @@
 use barwright_blend::error::BlendError;
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{Formula, Library, Part};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::demand::{Demand, DemandError};
@@ -104,7 +105,7 @@ pub struct Task {
 }
 
 /// How a formula stands to one demand.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Met {
     /// The demand.
     #[serde(flatten)]

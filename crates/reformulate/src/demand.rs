@@ -14,6 +14,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::landmarks::Point;
 use barwright_blend::suitability::yield_kpa_for_feature;
+use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;
 
@@ -21,7 +22,7 @@ use thiserror::Error;
 pub const MELTED_SCALE: f64 = 20.0;
 
 /// A measure of firmness.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "unit", content = "value")]
 pub enum Firmness {
     /// Yield stress, kPa.
@@ -51,7 +52,7 @@ pub enum DemandError {
 }
 
 /// One demand.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "demand")]
 pub enum Demand {
     /// Keeps its shape for a day.

@@ -30,6 +30,7 @@ use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_
 use barwright_blend::{Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::demand::{Demand, DemandError, Measure};
@@ -72,7 +73,7 @@ const HOLD: usize = 1;
 const SURELY_LOWER_K: f64 = 0.01;
 
 /// Which way firmness is better.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FirmnessAim {
     /// As firm as can be.
@@ -116,7 +117,7 @@ impl Default for Settings {
 }
 
 /// What a candidate is, by the central model.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Properties {
     /// Yield stress in use, kPa.
     pub firmness_kpa: f64,
@@ -151,7 +152,7 @@ impl Properties {
 }
 
 /// A formula and what it is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Candidate {
     /// Mass % of each ingredient of the space.
     pub percent: Vec<f64>,
@@ -171,7 +172,7 @@ pub struct Progress {
 }
 
 /// What was found, and where to go on.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Exploration {
     /// The trade-offs: best firmness first, then best in the order of the coordinates.
     pub front: Vec<Candidate>,

@@ -1,5 +1,6 @@
 //! What may change, and how far.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Largest error of a sum of shares, mass %.
@@ -9,7 +10,7 @@ pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 
 /// Bounds of each ingredient, and the price.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Limits {
     /// Least mass %, one for each ingredient.
     pub least: Vec<f64>,

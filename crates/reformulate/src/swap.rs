@@ -20,6 +20,7 @@ use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::{Assessment, Options, Parameters};
 use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::limits::{LimitError, check_step};
@@ -92,7 +93,7 @@ pub struct SwapTask {
 }
 
 /// One property before and after.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Kept {
     /// Key of the property.
     pub property: String,

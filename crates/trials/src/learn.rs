@@ -46,6 +46,7 @@
 use barwright_blend::Parameters;
 use barwright_blend::maker::Maker;
 use barwright_reference::Library;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use self::moments::{Found, Gaussian};
@@ -58,7 +59,7 @@ use crate::error::{LearnError, LearnedError};
 use crate::trial::Trial;
 
 /// A trial that does not fit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Flag {
     /// Its position among the trials, from 0.
     pub trial: usize,
@@ -72,7 +73,7 @@ pub struct Flag {
 }
 
 /// One score, as learned.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Told<'a> {
     /// Its name.
     pub name: &'a str,
@@ -85,7 +86,7 @@ pub struct Told<'a> {
 }
 
 /// What was learned of one maker.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Learned {
     /// Names of scores, in alphabetical order.

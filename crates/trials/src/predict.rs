@@ -8,6 +8,7 @@ use barwright_blend::model_draw::ModelDraws;
 use barwright_blend::sampling::Draws;
 use barwright_blend::{BlendError, Estimate, Options, Parameters};
 use barwright_reference::Library;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::error::LearnError;
@@ -16,7 +17,7 @@ use crate::reading::Read;
 use crate::trial::{Test, Trial, shown};
 
 /// What is expected of one trial.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Expected {
     /// In the unit of the test: slip point °C; depth 0.1 mm; grams; highest temperature held for a day °C; finest feature mm; index of graininess.
     /// Of the bar itself: a single test scatters about it.

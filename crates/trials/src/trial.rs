@@ -18,6 +18,7 @@ use barwright_blend::penetration::{
 };
 use barwright_blend::suitability::COARSEST_FEATURE_MM;
 use barwright_reference::{CrystalState, Formula, short};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -121,7 +122,7 @@ pub enum TrialError {
 }
 
 /// What was tested, and what came out.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Test {
     /// Melting point in an open tube.

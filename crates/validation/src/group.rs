@@ -1,11 +1,12 @@
 //! What is scored together.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::measurement::{Measurement, Quantity};
 
 /// What is scored together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Group {
     /// Solid fat content, percentage points.

@@ -2,6 +2,7 @@
 
 use barwright_reference::sources::source_citation;
 use barwright_reference::{CrystalState, Formula, Library, formula};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
@@ -9,7 +10,7 @@ use thiserror::Error;
 pub const BUILTIN: &str = include_str!("../../../data/validation/measurements.csv");
 
 /// What was measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Quantity {
     /// Solid fat content, mass %.
@@ -70,7 +71,7 @@ impl Quantity {
 }
 
 /// What kind of value a row states.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Bound {
     /// The value itself.
@@ -82,7 +83,7 @@ pub enum Bound {
 }
 
 /// What a row may be used for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Use {
     /// Parameters may be fitted on it.
@@ -105,7 +106,7 @@ impl Use {
 }
 
 /// How a value came into the table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Status {
     /// Seen in the publication, or in an excerpt of it.

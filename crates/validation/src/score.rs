@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use barwright_blend::Estimate;
+use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
 
@@ -18,7 +19,7 @@ pub const WORST_ROWS: usize = 10;
 const FEWEST_RANKED: usize = 4;
 
 /// Errors of one group of rows.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Errors {
     /// What is scored.
     pub group: Group,
@@ -64,7 +65,7 @@ pub struct Errors {
 }
 
 /// Rank correlation of firmness inside one study.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Ranking {
     /// The study.
     pub study: String,
@@ -78,7 +79,7 @@ pub struct Ranking {
 }
 
 /// One row, for the list of the worst and for plots.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Row {
     /// Unique name.
     pub id: String,
@@ -106,7 +107,7 @@ pub struct Row {
 }
 
 /// Everything a score says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Report {
     /// Errors by group, by what the rows may be used for.
     pub errors: Vec<Errors>,

@@ -1,7 +1,9 @@
 //! What a picture says, whatever it is drawn on.
 
+use serde::Serialize;
+
 /// A picture: charts, with what they are about.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Picture {
     /// Over all charts.
     pub title: String,
@@ -14,7 +16,7 @@ pub struct Picture {
 }
 
 /// One pair of axes and what is drawn on it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Chart {
     /// Over it; may be empty.
     pub title: String,
@@ -53,7 +55,7 @@ impl Chart {
 }
 
 /// An axis.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Axis {
     /// What it measures, with its unit.
     pub label: String,
@@ -83,7 +85,7 @@ impl Axis {
 }
 
 /// A place on an axis, named in two lines above the chart.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Place {
     /// Where.
     pub at: f64,
@@ -92,7 +94,7 @@ pub struct Place {
 }
 
 /// Data with one look.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Series {
     /// What it is.
     pub name: String,
@@ -109,7 +111,7 @@ pub struct Series {
 }
 
 /// How data is drawn.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub enum Shape {
     /// A line of some width.
     Line(Dash, f64),
@@ -118,7 +120,7 @@ pub enum Shape {
 }
 
 /// Dashes of a line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Dash {
     /// None.
     Solid,
@@ -149,7 +151,7 @@ impl Dash {
 }
 
 /// How a point looks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub enum Marker {
     /// A small dot, for one of many.
     Dot,
@@ -160,7 +162,7 @@ pub enum Marker {
 }
 
 /// Where the name of a series stands.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub enum Naming {
     /// Beside its line; below the chart where there is no room.
     Beside,

@@ -4,7 +4,7 @@ use barwright_making::Parcel;
 use barwright_making::parcel::Record;
 
 use super::chart::{Axis, Chart, Dash, Picture, Series, Shape};
-use crate::args::Units;
+use crate::words::units::Units;
 
 /// Looks of core, air outside, air in a box, and what the bar keeps its shape to.
 const CORE: usize = 0;

@@ -1,24 +1,10 @@
-//! Pictures: each is described once ([`chart`]), laid out on paper or in letters ([`sheet`]), and drawn as SVG, PNG or text.
-
-mod chart;
-pub mod cooling;
-pub mod curves;
-mod letters;
-pub mod measured;
-mod paint;
-pub mod parcel;
-mod sheet;
-mod ticks;
-pub mod trade_offs;
+//! Where a picture goes: below the answer in letters, or into a file.
 
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
+use barwright_answer::picture::{self, Picture};
 use barwright_save::save;
-
-pub use chart::Picture;
-pub use letters::text;
-pub use paint::svg;
 
 use crate::error::CliError;
 use crate::output::Streams;
@@ -66,8 +52,8 @@ impl PictureFile {
     /// Draws a picture into the file.
     fn write(&self, picture: &Picture) -> Result<&Path, CliError> {
         let bytes = match self.format {
-            Format::Svg => paint::svg_file(picture).into_bytes(),
-            Format::Png => paint::png(picture)
+            Format::Svg => picture::svg_file(picture).into_bytes(),
+            Format::Png => picture::png(picture)
                 .map_err(|error| CliError::internal(format!("the picture could not be drawn: {error}")))?,
         };
         save(&self.path, &bytes)?;
@@ -89,7 +75,7 @@ impl Drawing {
         if self.draw {
             streams.data.blank()?;
             let columns = streams.data.columns();
-            streams.data.as_is(&text(picture, columns))?;
+            streams.data.as_is(&picture::text(picture, columns))?;
         }
         if let Some(file) = &self.plot {
             let path = file.write(picture)?;

@@ -3,10 +3,9 @@
 use barwright_reformulate::explore::{Candidate, Properties};
 
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};
-use crate::args::Units;
-use crate::commands::explore::Shown;
-use crate::firmness::PSI_KPA;
-use crate::render::explore::letter;
+use crate::explore::{Shown, letter};
+use crate::words::units::PSI_KPA;
+use crate::words::units::Units;
 
 /// What is softer is not drawn, kPa.
 const SOFTEST_KPA: f64 = 1e-6;

@@ -1,28 +1,124 @@
 //! One assessment for people.
 
-use std::io;
-
 use barwright_blend::assess::{FirmnessAt, SolidsAt};
 use barwright_blend::beeswax::BeeswaxEquivalent;
-use barwright_blend::cautions::Caution;
 use barwright_blend::suitability::{SkinFeel, Verdict};
-use barwright_blend::{Assessment, Estimate, Options};
+use barwright_blend::{Assessment, Estimate, Options, sensitivity};
+use barwright_making::bar::density_kg_per_m3;
+use barwright_reference::mould::Mould;
 use barwright_reference::{CrystalState, Formula, Library};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
-use super::number::{in_hundred, interval, significant, whole};
-use super::table::Sheet;
-use super::units::{needle, with_unit};
-use super::{Group, capital, name};
-use crate::args::Units;
-use crate::basis::Basis;
-use crate::output::Output;
-use crate::visible::visible;
+use crate::Answered;
+use crate::cautions;
+use crate::document::{Block, Document, Kind, Sentence, Table};
+use crate::engine::{Engine, Recipe};
+use crate::mould::filling;
+use crate::picture::curves;
+use crate::refusal::Refusal;
+use crate::why;
+use crate::words::basis::Basis;
+use crate::words::group::Group;
+use crate::words::names::{capital, name};
+use crate::words::number::{in_hundred, interval, significant, whole};
+use crate::words::units::{Units, needle, with_unit};
+use crate::words::visible::visible;
+
+/// What is one bar like?
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Assess {
+    /// The bar.
+    pub formula: Recipe,
+    /// What is asked of it, and how it is computed.
+    pub options: Options,
+    /// The mould, of which bars and masses are worked out.
+    pub mould: Option<Mould>,
+    /// Whether to say what one more percent of each ingredient does.
+    pub why: bool,
+    /// Whether to draw solids and firmness against temperature.
+    pub curves: bool,
+    /// Units of the words.
+    pub units: Units,
+}
+
+/// What one bar is like.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Assessed {
+    /// Every figure.
+    #[serde(flatten)]
+    pub assessment: Assessment,
+    /// What fills the mould.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mould: Option<MouldFilled>,
+    /// What one more percent of each ingredient does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub effects: Option<Vec<sensitivity::Effect>>,
+}
+
+/// A mould and what one bar of it weighs.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct MouldFilled {
+    name: Option<String>,
+    cavities: u32,
+    volume_ml: f64,
+    bar_g: f64,
+}
+
+/// Answers [`Assess`].
+///
+/// # Errors
+/// The formula is not one, or the options are outside the model.
+pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Refusal> {
+    let formula = engine.formula(&asked.formula)?;
+    let (library, options, units) = (&engine.library, &asked.options, asked.units);
+    let assessment = barwright_blend::assess(library, &engine.parameters, &formula, options)?;
+    let effects = if asked.why {
+        let central = Options { draws: 0, ..options.clone() };
+        Some(sensitivity::effects(&engine.bench(&central)?, &formula)?)
+    } else {
+        None
+    };
+    let bar_kg = |mould: &Mould| 1e-6 * mould.volume_ml * density_kg_per_m3(library, &formula);
+    let filled = asked.mould.as_ref().map(|mould| format!("{}.", filling(mould, "Mould", bar_kg(mould), units)));
+
+    let mut document = Document::new(capital(&name(&assessment.formula.name)), assessment.state.word())
+        .lead(asked.formula.remark.as_deref().map(|remark| Block::Small(visible(remark))))
+        .lead([Block::Said(sentences(&assessment, options, units))])
+        .lead(filled.map(|filled| Block::said([filled])))
+        .lead([Block::Small(RULE_OF_THUMB.to_owned())])
+        .section("Parts, % by mass", [Block::Table(parts(&formula, library))])
+        .section("Melting", [Block::Table(melting_table(&assessment, units))])
+        .section("Solids and firmness", [Block::Table(firmness_table(&assessment, units))]);
+    document.sections.extend(effects.as_ref().map(|effects| why::section(&assessment, effects, options, units)));
+    document = document.section(
+        "What this rests on",
+        [Block::said([Basis::of(library, &formula).sentence(), interval_words(&assessment)])],
+    );
+    document.sections.push(cautions::section(&[&assessment], &[]));
+
+    let picture = if asked.curves {
+        let (formulas, answers) = (std::slice::from_ref(&formula), std::slice::from_ref(&assessment));
+        let computed = curves::computed(engine, formulas, answers, options)?;
+        Some(curves::picture(formulas, &computed, units))
+    } else {
+        None
+    };
+    let mould = asked.mould.as_ref().map(|mould| MouldFilled {
+        name: mould.name.clone(),
+        cavities: mould.cavities,
+        volume_ml: mould.volume_ml,
+        bar_g: 1e3 * bar_kg(mould),
+    });
+    Ok(Answered { figures: Assessed { assessment, mould, effects }, document, picture })
+}
 
 /// What the tables call the parts of the bar a rule of thumb speaks about.
 pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of thumb, no published relation.";
 
 /// The landmarks with the test each belongs to.
-pub const LANDMARKS: [(&str, &str); 5] = [
+pub(crate) const LANDMARKS: [(&str, &str); 5] = [
     ("softening onset", "half the firmness of 20 °C is gone; needle at several temperatures, ASTM D1321"),
     ("slip point", "open tube; ISO 6321, AOCS Cc 3-25"),
     ("drop point", "falling drop; AOCS Cc 18-80, ASTM D127"),
@@ -30,76 +126,19 @@ pub const LANDMARKS: [(&str, &str); 5] = [
     ("clear point", "last crystal gone; AOCS Cc 1-25"),
 ];
 
-/// Writes an assessment: the answer, the tables, what it rests on, what to mind.
-///
-/// # Arguments
-/// * `remark`: of the formula's file.
-/// * `filling`: what a mould holds, where one is named.
-#[allow(clippy::too_many_arguments, reason = "one page, and each is shown on it")]
-pub fn write(
-    output: &mut Output<'_>,
-    answer: &Assessment,
-    formula: &Formula,
-    library: &Library,
-    options: &Options,
-    units: Units,
-    remark: Option<&str>,
-    filling: Option<&str>,
-) -> io::Result<()> {
-    output.title(&capital(&name(&answer.formula.name)), answer.state.word())?;
-    if let Some(remark) = remark {
-        output.text(&visible(remark), 0)?;
-    }
-    output.blank()?;
-    for sentence in sentences(answer, options, units) {
-        output.text(&sentence, 2)?;
-    }
-    if let Some(filling) = filling {
-        output.text(&format!("{filling}."), 2)?;
-    }
-    output.text(RULE_OF_THUMB, 2)?;
-
-    output.heading("Parts, % by mass")?;
-    parts(formula, library).write(output)?;
-
-    output.heading("Melting")?;
-    let degree = units.degree();
-    let mut sheet = Sheet::new(&["landmark", degree, "test"]);
-    for ((landmark, estimate), (_, test)) in landmarks(answer).into_iter().zip(LANDMARKS) {
+/// Landmarks of melting, each with the test it belongs to.
+pub(crate) fn melting_table(answer: &Assessment, units: Units) -> Table {
+    let rows = landmarks(answer).into_iter().zip(LANDMARKS).map(|((landmark, estimate), (_, test))| {
         let shown = estimate.map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate));
-        sheet.row(&[landmark, &shown, &in_units(test, units)]);
-    }
-    sheet.write(output)?;
-
-    output.heading("Solids and firmness")?;
-    let mut sheet = Sheet::new(&firmness_head(units)).right(&[0]);
-    for row in firmness_rows(answer, units) {
-        sheet.row(&row);
-    }
-    sheet.write(output)?;
-
-    output.heading("What this rests on")?;
-    output.text(&format!("  {}", Basis::of(library, formula).sentence()), 2)?;
-    output.text(&format!("  {}", interval_words(answer)), 2)?;
-
-    write_cautions(output, answer)
-}
-
-/// The heads of [`firmness_rows`].
-pub fn firmness_head(units: Units) -> [String; 5] {
-    [
-        units.degree().to_owned(),
-        "solids, %".to_owned(),
-        format!("yield stress, {}", units.stress()),
-        "as firm as beeswax in oil, %".to_owned(),
-        "needle, 0.1 mm".to_owned(),
-    ]
+        [landmark.to_owned(), shown, in_units(test, units)]
+    });
+    Table::new("").columns(Kind::Figure, ["landmark", units.degree()]).columns(Kind::Words, ["test"]).rows(rows)
 }
 
 /// Solids and firmness at each temperature.
-pub fn firmness_rows(answer: &Assessment, units: Units) -> Vec<Vec<String>> {
+pub(crate) fn firmness_table(answer: &Assessment, units: Units) -> Table {
     let row = |(solids, firmness): (&SolidsAt, &FirmnessAt)| {
-        vec![
+        [
             units.given(solids.temperature_c),
             interval(&solids.percent, whole),
             units.yield_stress(&firmness.yield_stress_kpa),
@@ -107,16 +146,16 @@ pub fn firmness_rows(answer: &Assessment, units: Units) -> Vec<Vec<String>> {
             needle(firmness.needle_dmm.as_ref()),
         ]
     };
-    answer.solids.iter().zip(&answer.firmness).map(row).collect()
-}
-
-/// Writes what to mind of one formula.
-pub fn write_cautions(output: &mut Output<'_>, answer: &Assessment) -> io::Result<()> {
-    output.heading("Mind")?;
-    for caution in spoken_cautions(answer) {
-        output.item(&capital(caution.about), &visible(&caution.text))?;
-    }
-    Ok(())
+    let figures = [
+        "solids, %".to_owned(),
+        format!("yield stress, {}", units.stress()),
+        "as firm as beeswax in oil, %".to_owned(),
+    ];
+    Table::new("")
+        .columns(Kind::Number, [units.degree()])
+        .columns(Kind::Figure, figures)
+        .columns(Kind::Figure, ["needle, 0.1 mm"])
+        .rows(answer.solids.iter().zip(&answer.firmness).map(row))
 }
 
 /// Says where the numbers in brackets come from, and how many of the maker's own bench tests they rest on.
@@ -132,13 +171,8 @@ pub fn interval_words(answer: &Assessment) -> String {
     }
 }
 
-/// The cautions that the answer does not say already.
-pub fn spoken_cautions(answer: &Assessment) -> impl Iterator<Item = &Caution> {
-    answer.cautions.iter().filter(|caution| caution.about != "setting")
-}
-
 /// Returns the landmarks with their names.
-pub fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); LANDMARKS.len()] {
+pub(crate) fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); LANDMARKS.len()] {
     let melt = &answer.melt;
     let estimates = [&melt.softening_c, &melt.slip_point_c, &melt.drop_point_c, &melt.melt_end_c, &melt.clear_point_c];
     let mut named = [("", None); LANDMARKS.len()];
@@ -149,7 +183,7 @@ pub fn landmarks(answer: &Assessment) -> [(&'static str, Option<&Estimate>); LAN
 }
 
 /// What is shown for a landmark that was not found.
-pub fn below_the_scale(units: Units) -> String {
+pub(crate) fn below_the_scale(units: Units) -> String {
     format!("below {}", units.given(barwright_blend::landmarks::LOWEST_LANDMARK_C))
 }
 
@@ -159,7 +193,7 @@ fn beeswax_percent(percent: f64) -> String {
 }
 
 /// Returns a beeswax equivalent without its unit: `43 (31 to 62)`, `95 (60 to harder)`, `harder`.
-pub fn beeswax_in_oil(equivalent: &BeeswaxEquivalent) -> String {
+pub(crate) fn beeswax_in_oil(equivalent: &BeeswaxEquivalent) -> String {
     match *equivalent {
         BeeswaxEquivalent::Percent { value, low, high: Some(high) } => {
             interval(&Estimate { value, low, high }, beeswax_percent)
@@ -174,30 +208,31 @@ pub fn beeswax_in_oil(equivalent: &BeeswaxEquivalent) -> String {
 }
 
 /// Replaces the temperature in a description by one in the units shown.
-pub fn in_units(test: &str, units: Units) -> String {
+pub(crate) fn in_units(test: &str, units: Units) -> String {
     test.replace("20 °C", &units.given_degrees(20.0))
 }
 
 /// Returns the plain answer, one sentence an entry.
-pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<String> {
+pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<Sentence> {
     let mut said = Vec::new();
+    let mut add = |about, text| said.push(Sentence { about, text });
     if !answer.sets_at_room() {
         let words = answer.cautions.iter().find(|caution| caution.about == "setting");
-        said.push(words.map_or_else(
-            || "This blend does not set into a bar at room temperature.".to_owned(),
-            |caution| visible(&caution.text),
-        ));
+        let plain = "This blend does not set into a bar at room temperature.";
+        add("setting", words.map_or_else(|| plain.to_owned(), |caution| visible(&caution.text)));
     }
-    said.push(detail_sentence(answer, units));
-    said.extend(firmness_sentence(answer, options, units));
-    said.push(warmth_sentence(answer, units));
-    said.push(skin_sentence(answer, units));
-    said.push(grain_sentence(answer));
+    add("detail", detail_sentence(answer, units));
+    if let Some(firmness) = firmness_sentence(answer, options, units) {
+        add("firmness", firmness);
+    }
+    add("warmth", warmth_sentence(answer, units));
+    add("skin", skin_sentence(answer, units));
+    add("grain", grain_sentence(answer));
     said
 }
 
 /// Says whether the finest relief leaves the mould whole.
-pub fn detail_sentence(answer: &Assessment, units: Units) -> String {
+fn detail_sentence(answer: &Assessment, units: Units) -> String {
     let detail = &answer.detail;
     let relief = units.given_length(detail.relief_mm);
     let probability = in_hundred(detail.probability);
@@ -214,7 +249,7 @@ pub fn detail_sentence(answer: &Assessment, units: Units) -> String {
 }
 
 /// Says how firm the bar is at the temperature of the table that is nearest to a room.
-pub fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Option<String> {
+fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Option<String> {
     let nearest = answer.firmness.iter().min_by(|a, b| {
         let distance = |celsius: f64| (celsius - options.release_c).abs();
         distance(a.temperature_c).total_cmp(&distance(b.temperature_c))
@@ -249,7 +284,7 @@ pub fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -
 }
 
 /// Says up to what temperature the bar keeps its shape.
-pub fn warmth_sentence(answer: &Assessment, units: Units) -> String {
+fn warmth_sentence(answer: &Assessment, units: Units) -> String {
     let warmth = &answer.warmth;
     let wanted = units.given_degrees(warmth.wanted_c);
     let probability = in_hundred(warmth.probability);
@@ -263,7 +298,7 @@ pub fn warmth_sentence(answer: &Assessment, units: Units) -> String {
 }
 
 /// Says how the bar feels on skin.
-pub fn skin_sentence(answer: &Assessment, units: Units) -> String {
+fn skin_sentence(answer: &Assessment, units: Units) -> String {
     let skin = &answer.skin;
     let odds = in_hundred(skin.probability);
     let feel = match skin.verdict {
@@ -280,7 +315,7 @@ pub fn skin_sentence(answer: &Assessment, units: Units) -> String {
 }
 
 /// Says how likely grain is.
-pub fn grain_sentence(answer: &Assessment) -> String {
+fn grain_sentence(answer: &Assessment) -> String {
     let grain = &answer.grain;
     format!(
         "Risk of grain when cooled slowly: {}, {} on a scale from 0 to 1.",
@@ -290,8 +325,11 @@ pub fn grain_sentence(answer: &Assessment) -> String {
 }
 
 /// Makes the table of parts, in groups with their sums.
-fn parts(formula: &Formula, library: &Library) -> Sheet {
-    let mut sheet = Sheet::new(&["group", "ingredient", "part", "group sum"]).right(&[2, 3]);
+fn parts(formula: &Formula, library: &Library) -> Table {
+    let mut table = Table::new("")
+        .columns(Kind::Figure, ["group"])
+        .columns(Kind::Words, ["ingredient"])
+        .columns(Kind::Number, ["part", "group sum"]);
     for group in Group::ALL {
         let members: Vec<_> = formula
             .parts
@@ -301,16 +339,11 @@ fn parts(formula: &Formula, library: &Library) -> Sheet {
             .collect();
         let sum: f64 = members.iter().map(|(_, percent)| percent).sum();
         for (index, (known, percent)) in members.iter().enumerate() {
-            let first = index == 0;
-            sheet.row(&[
-                if first { group.word().to_owned() } else { String::new() },
-                name(&known.common_name),
-                share(*percent),
-                if first { share(sum) } else { String::new() },
-            ]);
+            let first = |text: String| if index == 0 { text } else { String::new() };
+            table.row([first(group.word().to_owned()), name(&known.common_name), share(*percent), first(share(sum))]);
         }
     }
-    sheet
+    table
 }
 
 /// Returns a share with one decimal, or two digits below 1.

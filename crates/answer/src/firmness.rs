@@ -5,8 +5,7 @@ use barwright_reference::short;
 use barwright_reference::temperature::parse_temperature;
 use barwright_reformulate::{Demand, Firmness};
 
-/// One pound-force per square inch, kPa.
-pub const PSI_KPA: f64 = 6.894_757;
+use crate::words::units::PSI_KPA;
 
 /// Temperature of a demand that names none, °C.
 const USUAL_C: f64 = 20.0;

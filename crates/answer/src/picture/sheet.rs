@@ -648,6 +648,6 @@ mod tests {
 
     /// A terminal of some width; a wide one has panels beside each other.
     fn letters(width: f64) -> Surface {
-        Surface { beside: width > 100.0, ..crate::plot::letters::surface(width) }
+        Surface { beside: width > 100.0, ..crate::picture::letters::surface(width) }
     }
 }

@@ -6,8 +6,8 @@ use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, US_TEASPOON_ML}
 use barwright_reference::length::INCH_MM;
 
 use super::number::{fixed, interval, signed, significant, whole};
-use crate::args::Units;
-use crate::firmness::PSI_KPA;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// °F per °C of a difference.
 const FAHRENHEIT_PER_CELSIUS: f64 = 1.8;
@@ -26,6 +26,20 @@ const EIGHTHS: f64 = 8.0;
 
 /// A spoon nearer than this to an eighth is shown in eighths, as a share of it: no hand levels better (judgement).
 const NEAR_SPOON: f64 = 0.08;
+
+/// One pound-force per square inch, kPa.
+pub const PSI_KPA: f64 = 6.894_757;
+
+/// Units shown.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Units {
+    /// °C, kPa, mm, g.
+    #[default]
+    Metric,
+    /// °F, psi, inches, ounces.
+    Us,
+}
 
 impl Units {
     /// Returns the sign of the temperature scale.

@@ -1,11 +1,17 @@
 //! Solids and firmness against temperature, of one formula or several.
 
-use barwright_blend::{Assessment, Estimate};
+use barwright_blend::{Assessment, Estimate, Options, assess};
+use barwright_reference::Formula;
 
 use super::chart::{Axis, Chart, Naming, Picture, Place, Series};
-use crate::args::Units;
-use crate::firmness::PSI_KPA;
+use crate::engine::Engine;
 use crate::places;
+use crate::refusal::Refusal;
+use crate::words::names::{capital, list, names};
+use crate::words::units::{PSI_KPA, Units};
+
+/// Most formulas named in a title.
+const MOST_NAMED: usize = 3;
 
 /// Curves begin here, °C.
 const FROM_C: f64 = 0.0;
@@ -58,6 +64,35 @@ pub fn grid_c(clear_c: impl IntoIterator<Item = Option<f64>>) -> Vec<f64> {
     let to = ((last / ROUND_K).ceil() * ROUND_K).min(AT_MOST_TO_C);
     let count = ((to - FROM_C) / STEP_K).round() as usize;
     (0..=count).map(|step| FROM_C + STEP_K * step as f64).collect()
+}
+
+/// Assesses formulas at the temperatures of a curve.
+///
+/// # Arguments
+/// * `answers`: of the same formulas, for their clear points.
+/// * `options`: as for the answers; their temperatures and draws are replaced.
+pub fn computed(
+    engine: &Engine,
+    formulas: &[Formula],
+    answers: &[Assessment],
+    options: &Options,
+) -> Result<Vec<Assessment>, Refusal> {
+    let at_c = grid_c(answers.iter().map(|answer| answer.melt.clear_point_c.map(|clear| clear.value)));
+    let options = Options { at_c, draws: options.draws.min(DRAWS), ..options.clone() };
+    formulas.iter().map(|formula| Ok(assess(&engine.library, &engine.parameters, formula, &options)?)).collect()
+}
+
+/// Describes the curves of formulas.
+pub fn picture(formulas: &[Formula], computed: &[Assessment], units: Units) -> Picture {
+    let names = titles(formulas);
+    let curves: Vec<Curve<'_>> = names.iter().zip(computed).map(|(name, answer)| Curve { name, answer }).collect();
+    let title = if names.len() > MOST_NAMED { format!("{} formulas", names.len()) } else { list(&names, "and") };
+    melting(&format!("{title}: solids and firmness"), &curves, units)
+}
+
+/// Names of formulas as shown at the head of something, each different from the others.
+pub fn titles(formulas: &[Formula]) -> Vec<String> {
+    names(formulas.iter().map(|formula| formula.name.as_str())).iter().map(|name| capital(name)).collect()
 }
 
 /// Describes solids over firmness.

@@ -1,25 +1,26 @@
 //! Several assessments side by side for people: what decides, which to pour, the tables.
 
-use std::io;
-
 use barwright_blend::compare::Difference;
 use barwright_blend::suitability::SkinFeel;
 use barwright_blend::{Assessment, Comparison, Estimate, Options};
 use barwright_reference::{Formula, Library};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
-use super::assess::{
-    RULE_OF_THUMB, beeswax_in_oil, below_the_scale, interval_words, landmarks, share, spoken_cautions,
-};
-use super::number::{in_hundred, interval, significant, whole};
-use super::table::Sheet;
-use super::units::{needle, with_unit};
-use super::{Group, capital, list, lower, names};
-use crate::args::Units;
-use crate::output::Output;
-use crate::visible::visible;
+use crate::Answered;
+use crate::assess::{RULE_OF_THUMB, beeswax_in_oil, below_the_scale, interval_words, landmarks, share};
+use crate::cautions;
+use crate::document::{Block, Document, Kind, Table};
+use crate::engine::{Engine, Recipe};
+use crate::picture::curves::{self, titles};
+use crate::refusal::{Fault, Refusal};
+use crate::words::group::Group;
+use crate::words::names::{capital, list, lower, name};
+use crate::words::number::{in_hundred, interval, significant, whole};
+use crate::words::units::{Units, needle, with_unit};
 
 /// Most formulas side by side in one table.
-pub const MOST_BESIDE: usize = 3;
+const MOST_BESIDE: usize = 3;
 
 /// Most formulas named in one sentence.
 const MOST_NAMED: usize = 5;
@@ -44,51 +45,74 @@ pub struct View<'a> {
     pub units: Units,
 }
 
-/// Writes a comparison.
-pub fn write(output: &mut Output<'_>, view: &View<'_>) -> io::Result<()> {
-    let names = names(view.formulas.iter().map(|formula| formula.name.as_str()));
-    let titles: Vec<String> = names.iter().map(|name| capital(name)).collect();
-    output
-        .title(&list(&titles.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>(), "and"), view.options.state.word())?;
-    let same = same_blends(view.formulas);
-    let all_same = same.iter().all(|first| *first == 0);
+/// Which of several bars is what?
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Compare {
+    /// The bars, two or more.
+    pub formulas: Vec<Recipe>,
+    /// What is asked of them, and how it is computed.
+    pub options: Options,
+    /// Whether to draw solids and firmness of all against temperature.
+    pub curves: bool,
+    /// Units of the words.
+    pub units: Units,
+}
 
-    output.heading("What decides")?;
-    for sentence in what_decides(view, &titles) {
-        output.text(&format!("  {sentence}"), 4)?;
+/// Answers [`Compare`].
+///
+/// # Errors
+/// There are fewer than two formulas, one is none, or the options are outside the model.
+pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>, Refusal> {
+    if asked.formulas.len() < 2 {
+        return Err(Fault::new("one-formula", "there is one formula, and `compare` takes two or more")
+            .hint("Name a second formula, or use `barwright assess`.")
+            .into());
     }
+    let formulas = engine.formulas(&asked.formulas)?;
+    let comparison = barwright_blend::compare(&engine.library, &engine.parameters, &formulas, &asked.options)?;
+    let view = View {
+        comparison: &comparison,
+        formulas: &formulas,
+        library: &engine.library,
+        options: &asked.options,
+        units: asked.units,
+    };
+    let document = document(&view);
+    let picture = if asked.curves {
+        let computed = curves::computed(engine, &formulas, &comparison.formulas, &asked.options)?;
+        Some(curves::picture(&formulas, &computed, asked.units))
+    } else {
+        None
+    };
+    Ok(Answered { figures: comparison, document, picture })
+}
+
+/// Puts a comparison into words: what decides, which to pour, the tables.
+fn document(view: &View<'_>) -> Document {
+    let titles = titles(view.formulas);
+    let named: Vec<String> = titles.iter().take(MOST_NAMED).cloned().collect();
+    let mut document = Document::new(list(&named, "and"), view.options.state.word());
+    let all_same = same_blends(view.formulas).iter().all(|first| *first == 0);
+    let answers = view.comparison.formulas.as_slice();
+    let unset = titles.iter().zip(answers).filter(|(_, answer)| !answer.sets_at_room());
+    let unset = unset.map(|(title, _)| format!("{title} does not set into a bar at room temperature."));
+    document = document.section("What decides", [Block::said(what_decides(view, &titles).into_iter().chain(unset))]);
     if !all_same {
-        output.heading("Which to pour")?;
-        for (purpose, words) in purposes(view, &titles) {
-            output.item(purpose, &words)?;
-        }
+        document = document.section("Which to pour", [Block::terms(purposes(view, &titles))]);
     }
-    for (index, _) in view.comparison.formulas.iter().enumerate().filter(|(_, answer)| !answer.sets_at_room()) {
-        let name = titles.get(index).map_or("", |title| title);
-        output.text(&format!("  {name} does not set into a bar at room temperature."), 4)?;
+    let rule = Block::Small(RULE_OF_THUMB.to_owned());
+    document = document
+        .section("Side by side", side_by_side(view, &titles).into_iter().map(Block::Table).chain([rule]))
+        .section("Parts, % by mass", parts(view.formulas, view.library, &titles).into_iter().map(Block::Table));
+    let small = if all_same { Vec::new() } else { undecided(view) };
+    if !small.is_empty() {
+        let words = format!("{}.", capital(&list(&small, "and")));
+        document = document.section("Too small or too unsure to matter", [Block::said([words])]);
     }
-
-    output.heading("Side by side")?;
-    side_by_side(output, view, &titles)?;
-    output.text(&format!("  {RULE_OF_THUMB}"), 2)?;
-
-    output.heading("Parts, % by mass")?;
-    parts(output, view, &titles)?;
-
-    if !all_same {
-        let small = undecided(view);
-        if !small.is_empty() {
-            output.heading("Too small or too unsure to matter")?;
-            output.text(&format!("  {}.", capital(&list(&small, "and"))), 2)?;
-        }
-    }
-    output.heading("Mind")?;
-    cautions(output, view, &titles)?;
-    output.blank()?;
-    match view.comparison.formulas.first() {
-        Some(first) => output.text(&interval_words(first), 0),
-        None => Ok(()),
-    }
+    document = document.section("What this rests on", [Block::said(answers.first().map(interval_words))]);
+    document.sections.push(cautions::section(&answers.iter().collect::<Vec<_>>(), &titles));
+    document
 }
 
 /// What decides between the formulas, in sentences.
@@ -431,23 +455,17 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
     format!("{}.", all.join("; "))
 }
 
-/// Writes the table of all properties, at most [`MOST_BESIDE`] formulas at once.
-fn side_by_side(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    for (block, answers) in view.comparison.formulas.chunks(MOST_BESIDE).enumerate() {
-        if block > 0 {
-            output.blank()?;
-        }
-        let mut sheet = headed(titles, block, answers.len(), "");
-        for cells in properties(view, answers) {
-            sheet.row(&cells);
-        }
-        sheet.write(output)?;
-    }
-    Ok(())
+/// The tables of all properties, at most [`MOST_BESIDE`] formulas in each.
+pub(crate) fn side_by_side(view: &View<'_>, titles: &[String]) -> Vec<Table> {
+    let blocks = titles.chunks(MOST_BESIDE).zip(view.comparison.formulas.chunks(MOST_BESIDE));
+    let table = |(titles, answers): (&[String], &[Assessment])| {
+        Table::new("").columns(Kind::Words, [""]).columns(Kind::Figure, titles).rows(properties(view, answers))
+    };
+    blocks.map(table).collect()
 }
 
 /// The rows of all properties: what it is, and how much for each of some of the formulas.
-pub fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
+fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     let units = view.units;
     let mut rows = Vec::new();
     let mut row = |label: String, of: &dyn Fn(&Assessment) -> String| {
@@ -470,7 +488,7 @@ pub fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     });
     row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
     row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
-    for (index, (label, _)) in super::assess::LANDMARKS.iter().enumerate() {
+    for (index, (label, _)) in crate::assess::LANDMARKS.iter().enumerate() {
         row(format!("{label}, {}", units.degree()), &|answer| {
             landmarks(answer)
                 .get(index)
@@ -508,74 +526,44 @@ pub fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     rows
 }
 
-/// Starts a table with the names of one block of formulas.
-fn headed(titles: &[String], block: usize, count: usize, first: &str) -> Sheet {
-    let header: Vec<&str> =
-        std::iter::once(first).chain(titles.iter().skip(block * MOST_BESIDE).take(count).map(String::as_str)).collect();
-    Sheet::new(&header)
-}
-
-/// Writes the table of parts, in groups with their sums.
-fn parts(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    for (block, formulas) in view.formulas.chunks(MOST_BESIDE).enumerate() {
-        if block > 0 {
-            output.blank()?;
-        }
-        let columns: Vec<usize> = (1..=formulas.len()).collect();
-        let mut sheet = headed(titles, block, formulas.len(), "").right(&columns);
-        for PartRow { label, is_sum, cells } in part_rows(view.library, view.formulas, formulas) {
-            let label = if is_sum { label } else { format!("  {label}") };
-            sheet.row(&std::iter::once(label).chain(cells).collect::<Vec<_>>());
-        }
-        sheet.write(output)?;
-    }
-    Ok(())
-}
-
-/// A row of the table of parts.
-pub struct PartRow {
-    /// Group or ingredient.
-    pub label: String,
-    /// Whether it is the sum of a group.
-    pub is_sum: bool,
-    /// Its share of each formula, mass %.
-    pub cells: Vec<String>,
-}
-
-/// The rows of the parts of some formulas: groups with their sums, and under them the ingredients that any of all formulas has.
-pub fn part_rows(library: &Library, all: &[Formula], formulas: &[Formula]) -> Vec<PartRow> {
+/// The tables of parts, at most [`MOST_BESIDE`] formulas in each: groups with their sums, and under each the ingredients that any of all formulas has.
+pub(crate) fn parts(formulas: &[Formula], library: &Library, titles: &[String]) -> Vec<Table> {
     let mut used: Vec<usize> = Vec::new();
-    for part in all.iter().flat_map(|formula| &formula.parts) {
+    for part in formulas.iter().flat_map(|formula| &formula.parts) {
         if !used.contains(&part.ingredient) {
             used.push(part.ingredient);
         }
     }
-    let mut rows = Vec::new();
-    for group in Group::ALL {
-        let members: Vec<_> = used
-            .iter()
-            .filter_map(|index| library.ingredients.get(*index).map(|known| (*index, known)))
-            .filter(|(_, known)| Group::of(known) == group)
-            .collect();
-        let mut row = |label: String, is_sum: bool, wanted: &dyn Fn(usize) -> bool| {
-            let of = |formula: &Formula| {
-                let parts = formula.parts.iter().filter(|part| wanted(part.ingredient));
-                match parts.map(|part| part.percent).sum() {
-                    0.0 => "–".to_owned(),
-                    percent => share(percent),
-                }
-            };
-            rows.push(PartRow { label, is_sum, cells: formulas.iter().map(of).collect() });
+    let share_of = |formula: &Formula, wanted: &dyn Fn(usize) -> bool| {
+        let parts = formula.parts.iter().filter(|part| wanted(part.ingredient));
+        match parts.map(|part| part.percent).sum() {
+            0.0 => "–".to_owned(),
+            percent => share(percent),
+        }
+    };
+    let blocks = titles.chunks(MOST_BESIDE).zip(formulas.chunks(MOST_BESIDE));
+    let table = |(titles, formulas): (&[String], &[Formula])| {
+        let mut table = Table::new("").columns(Kind::Words, [""]).columns(Kind::Number, titles);
+        let row = |label: String, wanted: &dyn Fn(usize) -> bool| -> Vec<String> {
+            std::iter::once(label).chain(formulas.iter().map(|formula| share_of(formula, wanted))).collect()
         };
-        if members.is_empty() {
-            continue;
+        for group in Group::ALL {
+            let members: Vec<_> = (used.iter())
+                .filter_map(|index| library.ingredients.get(*index).map(|known| (*index, known)))
+                .filter(|(_, known)| Group::of(known) == group)
+                .collect();
+            if members.is_empty() {
+                continue;
+            }
+            let of_group = |ingredient| members.iter().any(|(index, _)| *index == ingredient);
+            table.sum(row(group.word().to_owned(), &of_group));
+            for (index, known) in &members {
+                table.row(row(format!("  {}", name(&known.common_name)), &|ingredient| ingredient == *index));
+            }
         }
-        row(group.word().to_owned(), true, &|ingredient| members.iter().any(|(index, _)| *index == ingredient));
-        for (index, known) in &members {
-            row(super::name(&known.common_name), false, &|ingredient| ingredient == *index);
-        }
-    }
-    rows
+        table
+    };
+    blocks.map(table).collect()
 }
 
 /// Returns the properties that differ too little or too unsurely.
@@ -605,35 +593,4 @@ fn undecided(view: &View<'_>) -> Vec<String> {
         plain.push(format!("firmness at {} {}", list(&at, "and"), view.units.degree()));
     }
     plain
-}
-
-/// Writes every caution once.
-fn cautions(output: &mut Output<'_>, view: &View<'_>, titles: &[String]) -> io::Result<()> {
-    let answers: Vec<&Assessment> = view.comparison.formulas.iter().collect();
-    merged_cautions(&answers, titles).into_iter().try_for_each(|(label, text)| output.item(&label, &text))
-}
-
-/// Every caution once: what it is about, with the formulas it is for unless it is for all; and what it says.
-pub fn merged_cautions(answers: &[&Assessment], titles: &[String]) -> Vec<(String, String)> {
-    let mut merged: Vec<(&str, &str, Vec<usize>)> = Vec::new();
-    for (index, answer) in answers.iter().enumerate() {
-        for caution in spoken_cautions(answer) {
-            match merged.iter_mut().find(|(about, text, _)| *about == caution.about && *text == caution.text) {
-                Some((_, _, owners)) => owners.push(index),
-                None => merged.push((caution.about, &caution.text, vec![index])),
-            }
-        }
-    }
-    // What is particular to one formula first; otherwise in the order of the formulas.
-    merged.sort_by_key(|(_, _, owners)| owners.len() == answers.len());
-    let labelled = merged.into_iter().map(|(about, text, owners)| {
-        let label = if owners.len() == answers.len() {
-            capital(about)
-        } else {
-            let who: Vec<String> = owners.iter().filter_map(|index| titles.get(*index).cloned()).collect();
-            format!("{}, {}", capital(about), list(&who, "and"))
-        };
-        (label, visible(text))
-    });
-    labelled.collect()
 }

@@ -5,7 +5,7 @@ use barwright_making::cool::WATCHED_S;
 
 use super::chart::{Axis, Chart, Dash, Picture, Series, Shape};
 use super::parcel::{level, time_axis};
-use crate::args::Units;
+use crate::words::units::Units;
 
 /// Widths of the lines of the middle, which decides, and of the surface.
 const WIDTHS: (f64, f64) = (2.4, 1.0);

@@ -1,0 +1,38 @@
+//! From a question to what a person reads: each question is one type, answered by one pure function into figures (with JSON) and a [`Document`]
+//! (words, tables, pictures), which a writer turns into text for a terminal ([`terminal`]), a page ([`html`]) or a picture ([`picture`]). Nothing
+//! here opens a file, looks at a clock or prints.
+
+pub mod assess;
+mod cautions;
+pub mod compare;
+pub mod document;
+pub mod engine;
+pub mod explore;
+pub mod firmness;
+pub mod html;
+pub mod mould;
+pub mod picture;
+pub mod places;
+pub mod refusal;
+pub mod report;
+pub mod terminal;
+mod why;
+pub mod words;
+
+use serde::Serialize;
+
+pub use document::Document;
+pub use engine::Engine;
+use picture::Picture;
+pub use refusal::{Fault, Refusal};
+
+/// An answer: the figures, and what they say.
+#[derive(Debug, Clone, Serialize)]
+pub struct Answered<F> {
+    /// The figures. Their JSON is a contract: keys are added, never renamed.
+    pub figures: F,
+    /// The figures in words and tables.
+    pub document: Document,
+    /// The picture, where one was asked for.
+    pub picture: Option<Picture>,
+}

@@ -1,0 +1,16 @@
+//! Pictures: each is described once ([`chart`]), laid out on paper or in letters ([`sheet`]), and drawn as SVG, PNG or text.
+
+mod chart;
+pub mod cooling;
+pub mod curves;
+mod letters;
+pub mod measured;
+mod paint;
+pub mod parcel;
+mod sheet;
+mod ticks;
+pub mod trade_offs;
+
+pub use chart::Picture;
+pub use letters::text;
+pub use paint::{png, svg, svg_file};

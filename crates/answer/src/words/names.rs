@@ -1,0 +1,88 @@
+//! Names, counts and lists as they stand in a sentence.
+
+use barwright_reference::suggest::nearest;
+
+use super::visible::visible;
+
+/// Names in a hint.
+const MOST_NEAREST: usize = 3;
+
+/// Most characters of a formula's name shown.
+const LONGEST_NAME: usize = 40;
+
+/// Returns a name as shown: safe and not too long.
+pub fn name(name: &str) -> String {
+    cut(name.trim(), LONGEST_NAME)
+}
+
+/// Returns a text as shown: safe, and cut to so many characters.
+pub fn cut(text: &str, most: usize) -> String {
+    let shown = visible(text);
+    if shown.chars().count() > most { shown.chars().take(most - 1).chain(['…']).collect() } else { shown }
+}
+
+/// Returns a count in words: `1 test`, `3 tests`.
+pub fn count(count: usize, one: &str, several: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {several}") }
+}
+
+/// Returns names in back quotes as a list: ``` `a`, `b` and `c` ```.
+pub fn quoted<S: AsRef<str>>(names: &[S], last: &str) -> String {
+    list(&names.iter().map(|one| format!("`{}`", name(one.as_ref()))).collect::<Vec<_>>(), last)
+}
+
+/// Returns the names nearest to the one that was written, as a list; `None` when none is near.
+pub fn nearest_names<S: AsRef<str>>(written: &str, names: &[S]) -> Option<String> {
+    let near = nearest(written, names.iter().map(AsRef::as_ref).enumerate(), MOST_NEAREST);
+    let near: Vec<&str> = near.iter().filter_map(|index| names.get(*index)).map(AsRef::as_ref).collect();
+    (!near.is_empty()).then(|| quoted(&near, "and"))
+}
+
+/// Returns names as shown, each different from the others.
+pub fn names<'n>(all: impl IntoIterator<Item = &'n str>) -> Vec<String> {
+    let mut shown: Vec<String> = Vec::new();
+    for one in all {
+        let plain = name(one);
+        let mut unique = plain.clone();
+        let mut count = 1;
+        while shown.contains(&unique) {
+            count += 1;
+            unique = format!("{plain} ({count})");
+        }
+        shown.push(unique);
+    }
+    shown
+}
+
+/// Returns words as a list: `a, b and c`.
+pub fn list(words: &[String], last: &str) -> String {
+    match words.split_last() {
+        None => String::new(),
+        Some((only, [])) => only.clone(),
+        Some((end, rest)) => format!("{} {last} {end}", rest.join(", ")),
+    }
+}
+
+/// Returns a text with a capital letter first.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+/// Returns a text with a small letter first.
+pub fn lower(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_safe_short_and_different() {
+        assert_eq!(names(["a", "b", "a", "a"]), ["a", "b", "a (2)", "a (3)"]);
+        assert_eq!(name(&"x".repeat(99)).chars().count(), LONGEST_NAME);
+        assert_eq!(name("\u{1b}[31m"), "␛[31m");
+    }
+}

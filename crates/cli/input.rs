@@ -20,6 +20,7 @@ use crate::render;
 use crate::today::today;
 use barwright_answer::engine::{Recipe, builtin_library, builtin_parameters};
 use barwright_answer::refusal::{Fault, Place};
+use barwright_answer::words::names::nameless;
 use barwright_answer::words::visible::visible;
 
 /// What a text is, for how large it may be and what to say when it is too large or empty.
@@ -290,11 +291,6 @@ pub fn read_text_of(path: &Path, kind: &TextKind) -> Result<(Arc<str>, String), 
         let origin = path.display().to_string();
         Ok((read_file_of(path, &origin, kind)?, origin))
     }
-}
-
-/// Returns what the formula of an argument is called when nobody named it, counted from 1.
-pub fn nameless(number: usize) -> String {
-    format!("formula {number}")
 }
 
 /// Finds out what an argument is, and reads it.

@@ -20,7 +20,7 @@ use crate::refusal::Refusal;
 use crate::why;
 use crate::words::basis::Basis;
 use crate::words::group::Group;
-use crate::words::names::{capital, name};
+use crate::words::names::{name, title};
 use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, needle, with_unit};
 use crate::words::visible::visible;
@@ -83,7 +83,7 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
     let bar_kg = |mould: &Mould| 1e-6 * mould.volume_ml * density_kg_per_m3(library, &formula);
     let filled = asked.mould.as_ref().map(|mould| format!("{}.", filling(mould, "Mould", bar_kg(mould), units)));
 
-    let mut document = Document::new(capital(&name(&assessment.formula.name)), assessment.state.word())
+    let mut document = Document::new(title(&formula, library), assessment.state.word())
         .lead(asked.formula.remark.as_deref().map(|remark| Block::Small(visible(remark))))
         .lead([Block::Said(sentences(&assessment, options, units))])
         .lead(filled.map(|filled| Block::said([filled])))
@@ -101,7 +101,7 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
     let picture = if asked.curves {
         let (formulas, answers) = (std::slice::from_ref(&formula), std::slice::from_ref(&assessment));
         let computed = curves::computed(engine, formulas, answers, options)?;
-        Some(curves::picture(formulas, &computed, units))
+        Some(curves::picture(formulas, library, &computed, units))
     } else {
         None
     };
@@ -119,7 +119,7 @@ pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of th
 
 /// The landmarks with the test each belongs to.
 pub(crate) const LANDMARKS: [(&str, &str); 5] = [
-    ("softening onset", "half the firmness of 20 °C is gone; needle at several temperatures, ASTM D1321"),
+    ("half as firm as at 20 °C", "needle at several temperatures; ASTM D1321"),
     ("slip point", "open tube; ISO 6321, AOCS Cc 3-25"),
     ("drop point", "falling drop; AOCS Cc 18-80, ASTM D127"),
     ("end of melting", "1 % of crystals left; calorimetry, AOCS Cj 1-94"),
@@ -130,7 +130,7 @@ pub(crate) const LANDMARKS: [(&str, &str); 5] = [
 pub(crate) fn melting_table(answer: &Assessment, units: Units) -> Table {
     let rows = landmarks(answer).into_iter().zip(LANDMARKS).map(|((landmark, estimate), (_, test))| {
         let shown = estimate.map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate));
-        [landmark.to_owned(), shown, in_units(test, units)]
+        [in_units(landmark, units), shown, test.to_owned()]
     });
     Table::new("").columns(Kind::Figure, ["landmark", units.degree()]).columns(Kind::Words, ["test"]).rows(rows)
 }
@@ -161,13 +161,13 @@ pub(crate) fn firmness_table(answer: &Assessment, units: Units) -> Table {
 /// Says where the numbers in brackets come from, and how many of the maker's own bench tests they rest on.
 pub fn interval_words(answer: &Assessment) -> String {
     let words = format!(
-        "In brackets: 90 % intervals from {} trial computations (seed {}) over lots, melting points and model parameters.",
+        "In brackets: 90 % intervals from {} simulated draws (seed {}) over lots, melting points and model parameters.",
         answer.draws, answer.seed
     );
     match answer.trials {
         0 => words,
-        1 => format!("{words} All of it rests on 1 bench test of yours, too."),
-        trials => format!("{words} All of it rests on {trials} bench tests of yours, too."),
+        1 => format!("{words} Also uses 1 of your bench tests."),
+        trials => format!("{words} Also uses {trials} of your bench tests."),
     }
 }
 
@@ -207,9 +207,9 @@ pub(crate) fn beeswax_in_oil(equivalent: &BeeswaxEquivalent) -> String {
     }
 }
 
-/// Replaces the temperature in a description by one in the units shown.
-pub(crate) fn in_units(test: &str, units: Units) -> String {
-    test.replace("20 °C", &units.given_degrees(20.0))
+/// Replaces the temperature in the name of a landmark by one in the units shown.
+pub(crate) fn in_units(landmark: &str, units: Units) -> String {
+    landmark.replace("20 °C", &units.given_degrees(20.0))
 }
 
 /// Returns the plain answer, one sentence an entry.

@@ -8,14 +8,14 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Answered;
-use crate::assess::{RULE_OF_THUMB, beeswax_in_oil, below_the_scale, interval_words, landmarks, share};
+use crate::assess::{RULE_OF_THUMB, beeswax_in_oil, below_the_scale, in_units, interval_words, landmarks, share};
 use crate::cautions;
 use crate::document::{Block, Document, Kind, Table};
 use crate::engine::{Engine, Recipe};
-use crate::picture::curves::{self, titles};
+use crate::picture::curves;
 use crate::refusal::{Fault, Refusal};
 use crate::words::group::Group;
-use crate::words::names::{capital, list, lower, name};
+use crate::words::names::{capital, list, lower, name, titles};
 use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, needle, with_unit};
 
@@ -24,6 +24,9 @@ const MOST_BESIDE: usize = 3;
 
 /// Most formulas named in one sentence.
 const MOST_NAMED: usize = 5;
+
+/// Of several formulas, at most so many differences are told: the weightiest.
+const MOST_DECIDING: usize = 5;
 
 /// Below this probability nobody should choose by a property.
 const WORTH_SAYING: f64 = 0.6;
@@ -81,7 +84,7 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
     let document = document(&view);
     let picture = if asked.curves {
         let computed = curves::computed(engine, &formulas, &comparison.formulas, &asked.options)?;
-        Some(curves::picture(&formulas, &computed, asked.units))
+        Some(curves::picture(&formulas, &engine.library, &computed, asked.units))
     } else {
         None
     };
@@ -90,7 +93,7 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
 
 /// Puts a comparison into words: what decides, which to pour, the tables.
 fn document(view: &View<'_>) -> Document {
-    let titles = titles(view.formulas);
+    let titles = titles(view.formulas, view.library);
     let named: Vec<String> = titles.iter().take(MOST_NAMED).cloned().collect();
     let mut document = Document::new(list(&named, "and"), view.options.state.word());
     let all_same = same_blends(view.formulas).iter().all(|first| *first == 0);
@@ -217,6 +220,9 @@ fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
             said.extend(difference_words(view, difference, titles));
         }
     }
+    if titles.len() > 2 {
+        said.truncate(MOST_DECIDING);
+    }
     said
 }
 
@@ -237,7 +243,9 @@ fn wording(property: &str) -> Option<Wording> {
     match property {
         "hold_c" => wording("keeps its shape {} hotter", "Keeps its shape up to", false, "does not keep its shape"),
         "slip_point_c" => wording("slips {} hotter", "Slip point", false, "does not set"),
-        "softening_c" => wording("begins to soften {} later", "Begins to soften at", false, "does not set"),
+        "softening_c" => {
+            wording("keeps half its firmness {} hotter", "Half as firm as at 20 °C at", false, "does not set")
+        }
         "skin_melted_percent" => wording("melts more on skin", "Melted on skin", false, ""),
         "grain_risk" => wording("runs less risk of grain", "Risk of grain", true, ""),
         "finest_feature_mm" => wording("takes finer relief", "Finest relief", true, "takes none"),
@@ -279,7 +287,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
     let wording = wording(&difference.property)?;
     let heading = match yield_at_c(&difference.property) {
         Some(celsius) => format!("{} at {}", wording.several, view.units.given_degrees(celsius)),
-        None => wording.several.to_owned(),
+        None => in_units(wording.several, view.units),
     };
     let ranked = if wording.low_first { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
     let sure = odds(&difference.property, ranked.probability(wording.low_first));
@@ -306,25 +314,14 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             wording.none
         ),
         several => {
-            let mut each: Vec<String> = several
-                .iter()
-                .take(MOST_NAMED)
-                .map(|(index, estimate)| match estimate {
-                    Some(estimate) => format!("{} {}", title(*index), show(estimate)),
-                    None => format!("{} {}", title(*index), wording.none),
-                })
-                .collect();
-            if several.len() > MOST_NAMED {
-                each.push(format!("{} more", several.len() - MOST_NAMED));
-            }
-            let end = if wording.low_first { "lowest" } else { "highest" };
-            let first = several.first().map_or("", |(index, _)| title(*index));
-            format!(
-                "{}{}: {}. {first} is the {end}: {sure}.",
-                heading,
-                if unit.is_empty() { String::new() } else { format!(", {unit}") },
-                each.join(", ")
-            )
+            // Of several only the two ends: the table has the rest.
+            let (best, worst) = (several.first()?, several.last()?);
+            let figure = |(index, estimate): &(usize, Option<&Estimate>), aside: &str| {
+                let shown = estimate.map_or_else(|| wording.none.to_owned(), |one| with_unit(&show(one), unit));
+                format!("{} {}{aside}", title(*index), shown.trim_end())
+            };
+            let (first, last) = if wording.low_first { ("lowest", "highest") } else { ("highest", "lowest") };
+            format!("{heading}: {first} {}; {last} {}.", figure(best, &format!(", {sure}")), figure(worst, ""))
         }
     })
 }
@@ -489,7 +486,7 @@ fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
     row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
     for (index, (label, _)) in crate::assess::LANDMARKS.iter().enumerate() {
-        row(format!("{label}, {}", units.degree()), &|answer| {
+        row(format!("{}, {}", in_units(label, units), units.degree()), &|answer| {
             landmarks(answer)
                 .get(index)
                 .and_then(|(_, estimate)| *estimate)
@@ -577,7 +574,7 @@ fn undecided(view: &View<'_>) -> Vec<String> {
                 match difference.property.as_str() {
                     "hold_c" => "the temperature up to which the shape is kept",
                     "slip_point_c" => "slip point",
-                    "softening_c" => "softening onset",
+                    "softening_c" => "where half the firmness is gone",
                     "skin_melted_percent" => "share melted on skin",
                     "grain_risk" => "risk of grain",
                     "finest_feature_mm" => "finest relief",

@@ -76,8 +76,10 @@ pub struct Term {
 pub struct Caution {
     /// What it is about, one word; a writer shows each text once.
     pub about: &'static str,
+    /// The ingredients it is about, if any.
+    pub of: String,
     /// The formulas it is for; empty where it is for all.
-    pub of: Vec<String>,
+    pub formulas: Vec<String>,
     /// The caution, in sentences.
     pub text: String,
 }

@@ -89,7 +89,7 @@ fn caution(one: &Caution) -> Markup {
     let about = capital(one.about);
     html! {
         div {
-            dt { (about) @if !one.of.is_empty() { ", " (list(&one.of, "and")) } }
+            dt { (about) @if !one.formulas.is_empty() { ", " (list(&one.formulas, "and")) } }
             dd { (sentence(&visible(&one.text))) }
         }
     }

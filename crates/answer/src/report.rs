@@ -10,7 +10,7 @@ use crate::engine::{Engine, Recipe};
 use crate::picture::{Picture, curves};
 use crate::refusal::Refusal;
 use crate::words::basis::Basis;
-use crate::words::names::{list, lower};
+use crate::words::names::{list, lower, titles};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 use crate::{cautions, html};
@@ -90,7 +90,7 @@ pub fn page(
     plans: Plans,
     sources: Section,
 ) -> Result<String, Refusal> {
-    let titles = curves::titles(&found.formulas);
+    let titles = titles(&found.formulas, &engine.library);
     let shown = Shown { engine, asked, found, titles: &titles };
     let named = list(&titles.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>(), "and");
     let more = titles.len().saturating_sub(MOST_NAMED);
@@ -173,7 +173,7 @@ impl Shown<'_> {
     fn curves(&self) -> Result<Section, Refusal> {
         let Reported { formulas, answers, .. } = self.found;
         let computed = curves::computed(self.engine, formulas, answers, &self.asked.options)?;
-        let both = curves::picture(formulas, &computed, self.asked.units);
+        let both = curves::picture(formulas, &self.engine.library, &computed, self.asked.units);
         let caption = both.caption;
         let blocks = CURVES.into_iter().zip(both.charts).map(|(title, chart)| {
             Block::Picture(Picture {

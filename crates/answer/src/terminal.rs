@@ -6,7 +6,7 @@ use comfy_table::{Cell, CellAlignment, ColumnConstraint, ContentArrangement, Lin
 
 use crate::document::{Block, Caution, Document, Kind, Section, Table};
 use crate::picture;
-use crate::words::names::{capital, list, lower};
+use crate::words::names::{capital, list};
 use crate::words::visible::visible;
 
 /// Most columns laid out for.
@@ -217,8 +217,11 @@ impl Page {
             Block::Cautions(all) => {
                 for caution in all {
                     let label = capital(caution.about);
-                    let label =
-                        if caution.of.is_empty() { label } else { format!("{label}, {}", list(&caution.of, "and")) };
+                    let label = if caution.formulas.is_empty() {
+                        label
+                    } else {
+                        format!("{label}, {}", list(&caution.formulas, "and"))
+                    };
                     self.item(&label, &visible(&caution.text), indent);
                 }
             }
@@ -236,20 +239,24 @@ impl Page {
     }
 }
 
-/// Names cautions in one line: `heat; scent; nuts (Fern hand bar)`.
+/// Names cautions in one line: `nuts (shea butter); heat; safety`.
 fn folded<'a>(all: impl Iterator<Item = &'a Caution>) -> String {
     let mut named: Vec<(&str, Vec<&str>)> = Vec::new();
     for caution in all {
-        let of = caution.of.iter().map(String::as_str);
-        match named.iter_mut().find(|(about, _)| *about == caution.about) {
-            Some((_, owners)) => owners.extend(of),
-            None => named.push((caution.about, of.collect())),
+        let at = named.iter().position(|(about, _)| *about == caution.about).unwrap_or_else(|| {
+            named.push((caution.about, Vec::new()));
+            named.len() - 1
+        });
+        for one in caution.of.split(", ").filter(|one| !one.is_empty()) {
+            if !named[at].1.contains(&one) {
+                named[at].1.push(one);
+            }
         }
     }
     let words: Vec<String> = (named.into_iter())
-        .map(|(about, of)| if of.is_empty() { lower(about) } else { format!("{} ({})", lower(about), of.join(", ")) })
+        .map(|(about, of)| if of.is_empty() { about.to_owned() } else { format!("{about} ({})", of.join(", ")) })
         .collect();
-    format!("{}; `--cautions` tells them in full.", words.join("; "))
+    visible(&format!("{}; `--cautions` for the whole.", words.join("; ")))
 }
 
 #[cfg(test)]
@@ -262,15 +269,19 @@ mod tests {
         let mut table = Table::new("").columns(Kind::Words, ["part"]).columns(Kind::Number, ["%"]);
         table.row(["beeswax", "26.0"]);
         table.row(["olive oil", "4.0"]);
-        let caution = |about, of: &[&str]| Caution {
+        let caution = |about, of: &str, formulas: &[&str]| Caution {
             about,
-            of: of.iter().map(|one| (*one).to_owned()).collect(),
+            of: of.to_owned(),
+            formulas: formulas.iter().map(|one| (*one).to_owned()).collect(),
             text: "Mind the\u{1b} fire.".to_owned(),
         };
         Document::new("Bar", "rested")
             .lead([Block::said(["It sets."])])
             .section("Parts", [Block::Table(table)])
-            .section("Cautions", [Block::Cautions(vec![caution("heat", &[]), caution("nuts", &["A", "B"])])])
+            .section(
+                "Cautions",
+                [Block::Cautions(vec![caution("heat", "", &[]), caution("nuts", "shea butter", &["A", "B"])])],
+            )
     }
 
     #[test]
@@ -288,7 +299,10 @@ mod tests {
     #[test]
     fn cautions_fold_into_one_line_that_names_each() {
         let folded = text(&document(), Look { fold_cautions: true, ..PLAIN });
-        assert!(folded.ends_with("\n\nCautions: heat; nuts (A, B); `--cautions` tells them in\n  full.\n"), "{folded}");
+        assert!(
+            folded.ends_with("\n\nCautions: heat; nuts (shea butter); `--cautions` for the\n  whole.\n"),
+            "{folded}"
+        );
         assert!(!folded.contains("fire"), "{folded}");
     }
 

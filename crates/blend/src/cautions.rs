@@ -12,6 +12,9 @@ use crate::units::ROOM_C;
 pub struct Caution {
     /// What it is about, one word.
     pub about: &'static str,
+    /// The ingredients it is about, if any: `shea butter, argan oil`.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub of: String,
     /// The caution, in sentences.
     pub text: String,
 }
@@ -54,15 +57,16 @@ const PARTING_PERCENT: f64 = 5.0;
 /// Returns the cautions of a formula, the most particular first; `known_off` are sentences from [`crate::known_off`].
 pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_off: Vec<String>) -> Vec<Caution> {
     let mut cautions = Vec::new();
-    let mut add = |about, text: String| cautions.push(Caution { about, text });
+    let mut add = |about, of: &str, text: String| cautions.push(Caution { about, of: of.to_owned(), text });
     if outcome.slip_c.is_none_or(|slip| slip < ROOM_C) {
         add(
             "setting",
+            "",
             "This blend does not set into a bar at room temperature: it needs wax or a hard butter.".to_owned(),
         );
     }
     for text in known_off {
-        add("accuracy", text);
+        add("accuracy", "", text);
     }
     let parts: Vec<_> = formula
         .parts
@@ -76,12 +80,13 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
     };
     let nuts = named(&|origin| matches!(origin, NutOrigin::TreeNut | NutOrigin::Peanut | NutOrigin::Shea));
     if !nuts.is_empty() {
-        add("nuts", format!("Nut-derived: {nuts}. Say so plainly on the label."));
+        add("nuts", &nuts, format!("Nut-derived: {nuts}. Say so plainly on the label."));
     }
     let possible = named(&|origin| matches!(origin, NutOrigin::Coconut | NutOrigin::Possible));
     if !possible.is_empty() {
         add(
             "nuts",
+            &possible,
             format!("Counted among nuts by some rules or lots: {possible}. Check the certificate and local rules."),
         );
     }
@@ -95,15 +100,16 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
     };
     let animal = from_animals(AnimalOrigin::Yes);
     if !animal.is_empty() {
-        add("origin", format!("Animal-derived: {animal}. The bar is not vegan."));
+        add("origin", &animal, format!("Animal-derived: {animal}. The bar is not vegan."));
     }
     let possible = from_animals(AnimalOrigin::Possible);
     if !possible.is_empty() {
-        add("origin", plant_statement(&possible));
+        add("origin", &possible, plant_statement(&possible));
     }
     let sensitisers: Vec<_> = parts.iter().filter_map(|(i, _)| sensitiser(i, &i.common_name.to_lowercase())).collect();
     if !sensitisers.is_empty() {
-        add("skin", sensitises(&sensitisers.join(", ")));
+        let sensitisers = sensitisers.join(", ");
+        add("skin", &sensitisers, sensitises(&sensitisers));
     }
     let share = |wanted: &dyn Fn(&Ingredient) -> bool| -> f64 {
         parts.iter().filter(|(i, _)| wanted(i)).map(|(_, percent)| percent).sum()
@@ -119,11 +125,12 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
             "Castor oil ({castor:.0} %) and hydrocarbon oil ({hydrocarbon_oil:.0} %) can part into two liquids, which this \
              model does not describe."
         );
-        add("mixing", text);
+        add("mixing", "castor oil", text);
     }
-    add("heat", HEAT.to_owned());
+    add("heat", "", HEAT.to_owned());
     add(
         "safety",
+        "",
         "Scent limits come only from the supplier's certificate for leave-on use. Patch test a new blend. Labels and safety \
          assessment follow your local rules: ask your authority or a safety assessor. Firmness is not a safety assessment."
             .to_owned(),

@@ -292,8 +292,7 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
             !one.property.starts_with("yield_stress")
                 || usual_c.iter().any(|celsius| one.property == format!("yield_stress_kpa_at_{celsius}c"))
         });
-        let names = names::names(formulas.iter().map(|formula| formula.name.as_str()));
-        let titles: Vec<String> = names.iter().map(|name| names::capital(name)).collect();
+        let titles = names::titles(&formulas, library);
         let view =
             compare::View { comparison: &comparison, formulas: &formulas, library, options: &options, units: UNITS };
         decides = compare::what_decides(&view, &titles);

@@ -19,7 +19,7 @@ use super::batch_record::{Pour, record};
 use super::plans::{PlanTask, Plans, plan};
 use crate::args::Batch as Order;
 use crate::error::CliError;
-use crate::input::{load, nameless};
+use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::page;
@@ -28,6 +28,7 @@ use crate::profile::Profile;
 use crate::render;
 use crate::render::batch::Words;
 use barwright_answer::Fault;
+use barwright_answer::words::names::nameless;
 
 /// One line as JSON.
 #[derive(Debug, Serialize)]

@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use crate::args::trial::{Add, Fit, List, Trial as Order, TrialAction};
 use crate::error::CliError;
-use crate::input::{Lots, library_with, load, nameless};
+use crate::input::{Lots, library_with, load};
 use crate::kept::{figures_of, formula_of, keep_formula, keep_lots, kind_of, test_of, with_kept_lots};
 use crate::output::Streams;
 use crate::pick::pick;
@@ -19,6 +19,7 @@ use crate::render;
 use crate::today::today;
 use barwright_answer::engine::builtin_parameters;
 use barwright_answer::refusal::{Fault, Place};
+use barwright_answer::words::names::nameless;
 
 /// Formulas shown before and after learning: those tested most.
 const MOST_SHOWN: usize = 3;

@@ -56,6 +56,7 @@ pub struct View<'a> {
 /// What to mind of the parcel itself.
 pub fn cautions(packing: &Packing) -> Vec<Caution> {
     let mut cautions = vec![Caution {
+            of: String::new(),
         about: "leaks",
         text: "A bar that melts leaks oil, which goes through paper and board and stains other mail: close each in a bag or \
                a tin that holds oil."
@@ -63,6 +64,7 @@ pub fn cautions(packing: &Packing) -> Vec<Caution> {
     }];
     if packing.ice_kg > 0.0 {
         cautions.push(Caution {
+            of: String::new(),
             about: "ice",
             text: "Water settles on cold bars and cold packs: bag both, and let the bars warm up in their bag. Keep paper \
                    between ice and bars."
@@ -70,6 +72,7 @@ pub fn cautions(packing: &Packing) -> Vec<Caution> {
         });
     }
     cautions.push(Caution {
+        of: String::new(),
         about: "carriers",
         text:
             "Ask your carrier what it takes: wet packs and dry ice have rules of their own, and no carrier promises a \

@@ -1,13 +1,13 @@
 //! Solids and firmness against temperature, of one formula or several.
 
 use barwright_blend::{Assessment, Estimate, Options, assess};
-use barwright_reference::Formula;
+use barwright_reference::{Formula, Library};
 
 use super::chart::{Axis, Chart, Naming, Picture, Place, Series};
 use crate::engine::Engine;
 use crate::places;
 use crate::refusal::Refusal;
-use crate::words::names::{capital, list, names};
+use crate::words::names::{list, titles};
 use crate::words::units::{PSI_KPA, Units};
 
 /// Most formulas named in a title.
@@ -83,16 +83,11 @@ pub fn computed(
 }
 
 /// Describes the curves of formulas.
-pub fn picture(formulas: &[Formula], computed: &[Assessment], units: Units) -> Picture {
-    let names = titles(formulas);
+pub fn picture(formulas: &[Formula], library: &Library, computed: &[Assessment], units: Units) -> Picture {
+    let names = titles(formulas, library);
     let curves: Vec<Curve<'_>> = names.iter().zip(computed).map(|(name, answer)| Curve { name, answer }).collect();
     let title = if names.len() > MOST_NAMED { format!("{} formulas", names.len()) } else { list(&names, "and") };
     melting(&format!("{title}: solids and firmness"), &curves, units)
-}
-
-/// Names of formulas as shown at the head of something, each different from the others.
-pub fn titles(formulas: &[Formula]) -> Vec<String> {
-    names(formulas.iter().map(|formula| formula.name.as_str())).iter().map(|name| capital(name)).collect()
 }
 
 /// Describes solids over firmness.

@@ -38,7 +38,7 @@ pub fn picture(found: &Parcel, route: &str, units: Units) -> Picture {
     // The levels first: their names have a place along the whole line.
     let mut series = Vec::new();
     if let Some(holds) = &found.holds_c {
-        for (celsius, word) in [(holds.value, "keeps its shape to"), (holds.low, "5 in 100 fail below")] {
+        for (celsius, word) in [(holds.value, "keeps its shape to"), (holds.low, "5 % fail below")] {
             let shape = Shape::Line(Dash::Mixed, 0.9);
             series.push(Series { ink: HOLDS, ..level(word, units.scaled(celsius), end, shape) });
         }

@@ -1,8 +1,16 @@
 //! Names, counts and lists as they stand in a sentence.
 
 use barwright_reference::suggest::nearest;
+use barwright_reference::{Formula, Library};
 
+use super::number::shortest;
 use super::visible::visible;
+
+/// Begins the name of a formula that nobody named.
+const NAMELESS: &str = "formula ";
+
+/// Parts of a formula that nobody named, in its title.
+const MOST_PARTS: usize = 3;
 
 /// Names in a hint.
 const MOST_NEAREST: usize = 3;
@@ -13,6 +21,53 @@ const LONGEST_NAME: usize = 40;
 /// Returns a name as shown: safe and not too long.
 pub fn name(name: &str) -> String {
     cut(name.trim(), LONGEST_NAME)
+}
+
+/// What a formula is called that nobody named, counted from 1.
+pub fn nameless(number: usize) -> String {
+    format!("{NAMELESS}{number}")
+}
+
+/// Whether nobody named a formula.
+pub fn is_nameless(name: &str) -> bool {
+    name.strip_prefix(NAMELESS).is_some_and(|number| number.parse::<usize>().is_ok())
+}
+
+/// What a formula is headed by: its name, or its parts where nobody named it, the largest first: `Olive oil 70 / beeswax 30`.
+pub fn title(formula: &Formula, library: &Library) -> String {
+    if !is_nameless(&formula.name) {
+        return capital(&name(&formula.name));
+    }
+    let mut parts: Vec<_> = formula.parts.iter().collect();
+    parts.sort_by(|a, b| b.percent.total_cmp(&a.percent));
+    let known = parts.iter().filter_map(|part| Some((library.ingredients.get(part.ingredient)?, part.percent)));
+    let mut words: Vec<String> = known
+        .take(MOST_PARTS)
+        .map(|(one, percent)| format!("{} {}", in_text(&one.common_name), shortest(percent)))
+        .collect();
+    if parts.len() > MOST_PARTS {
+        words.push("…".to_owned());
+    }
+    capital(&words.join(" / "))
+}
+
+/// Names of formulas as shown at the head of something, each different from the others.
+pub fn titles(formulas: &[Formula], library: &Library) -> Vec<String> {
+    let all: Vec<String> = formulas.iter().map(|formula| title(formula, library)).collect();
+    let shown: Vec<&str> = all.iter().map(String::as_str).collect();
+    distinct(&shown)
+}
+
+/// A name as it stands in running text: `Beeswax` is no name of its own, `MCT oil` starts with one.
+pub fn in_text(name: &str) -> String {
+    let shown = visible(name);
+    let mut letters = shown.chars();
+    match (letters.next(), letters.next()) {
+        (Some(first), Some(second)) if second.is_lowercase() => {
+            first.to_lowercase().chain(shown.chars().skip(1)).collect()
+        }
+        _ => shown,
+    }
 }
 
 /// Returns a text as shown: safe, and cut to so many characters.
@@ -38,12 +93,11 @@ pub fn nearest_names<S: AsRef<str>>(written: &str, names: &[S]) -> Option<String
     (!near.is_empty()).then(|| quoted(&near, "and"))
 }
 
-/// Returns names as shown, each different from the others.
-pub fn names<'n>(all: impl IntoIterator<Item = &'n str>) -> Vec<String> {
+/// Returns names, each different from the others.
+fn distinct(all: &[&str]) -> Vec<String> {
     let mut shown: Vec<String> = Vec::new();
-    for one in all {
-        let plain = name(one);
-        let mut unique = plain.clone();
+    for plain in all {
+        let mut unique = (*plain).to_owned();
         let mut count = 1;
         while shown.contains(&unique) {
             count += 1;
@@ -81,7 +135,7 @@ mod tests {
 
     #[test]
     fn names_are_safe_short_and_different() {
-        assert_eq!(names(["a", "b", "a", "a"]), ["a", "b", "a (2)", "a (3)"]);
+        assert_eq!(distinct(&["a", "b", "a", "a"]), ["a", "b", "a (2)", "a (3)"]);
         assert_eq!(name(&"x".repeat(99)).chars().count(), LONGEST_NAME);
         assert_eq!(name("\u{1b}[31m"), "␛[31m");
     }

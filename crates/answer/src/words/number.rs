@@ -53,17 +53,23 @@ pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
     if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
 }
 
+/// Returns a number with as many decimals as it has, two at most.
+pub fn shortest(value: f64) -> String {
+    let text = fixed(value, 2);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 /// Returns a whole number.
 pub fn whole(value: f64) -> String {
     fixed(value.round(), 0)
 }
 
-/// Returns a probability as a count of hundred.
+/// Returns a probability in %, never certain: `86 %`, `over 99 %`.
 pub fn in_hundred(probability: f64) -> String {
     match probability * 100.0 {
-        p if p < 1.0 => "under 1 in 100".to_owned(),
-        p if p > 99.0 => "over 99 in 100".to_owned(),
-        p => format!("{p:.0} in 100"),
+        p if p < 1.0 => "under 1 %".to_owned(),
+        p if p > 99.0 => "over 99 %".to_owned(),
+        p => format!("{p:.0} %"),
     }
 }
 
@@ -122,8 +128,8 @@ mod tests {
 
     #[test]
     fn probabilities_are_never_certain() {
-        assert_eq!(in_hundred(1.0), "over 99 in 100");
-        assert_eq!(in_hundred(0.0), "under 1 in 100");
-        assert_eq!(in_hundred(0.784), "78 in 100");
+        assert_eq!(in_hundred(1.0), "over 99 %");
+        assert_eq!(in_hundred(0.0), "under 1 %");
+        assert_eq!(in_hundred(0.784), "78 %");
     }
 }

@@ -110,6 +110,9 @@ fn the_readme_opens_with_the_figures_of_validate() {
         (words[at - 1], words[at + of.len()])
     };
     let told = around(&guide, &["unseen", "values", "read", "in", "their", "publication,"]);
-    assert_eq!(around(&readme, &["values", "read", "in", "publications", "that", "nothing", "was", "fitted", "to,"]), told);
+    assert_eq!(
+        around(&readme, &["values", "read", "in", "publications", "that", "nothing", "was", "fitted", "to,"]),
+        told
+    );
     assert!(told.0.parse::<usize>().unwrap() >= told.1.parse::<usize>().unwrap(), "{told:?}");
 }

@@ -2,6 +2,7 @@
 //!
 //! Libraries collect every [`Diagnostic`] of a file; only the command renders them.
 
+use std::fmt;
 use std::ops::Range;
 
 /// How bad it is.
@@ -55,6 +56,15 @@ impl Diagnostic {
         self
     }
 }
+
+impl fmt::Display for Diagnostic {
+    /// What was seen, without its place: the text is known to whoever has it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.message)
+    }
+}
+
+impl std::error::Error for Diagnostic {}
 
 /// Returns the line and the column (both counted from 1, the column in characters) of a byte offset in a text.
 ///

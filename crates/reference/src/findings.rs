@@ -1,6 +1,6 @@
 //! Collects every finding of one text, up to a limit on how many errors are listed.
 
-use crate::{Diagnostic, Severity};
+use crate::{Diagnostic, Diagnostics, Severity};
 
 /// Most errors listed for one text; the rest are counted.
 pub(crate) const MOST_LISTED: usize = 200;
@@ -34,7 +34,7 @@ impl Findings {
     }
 
     /// Returns `value` with the notes, or the errors in the order of their places.
-    pub(crate) fn finish<T>(mut self, value: T) -> Result<(T, Vec<Diagnostic>), Vec<Diagnostic>> {
+    pub(crate) fn finish<T>(mut self, value: T) -> Result<(T, Vec<Diagnostic>), Diagnostics> {
         if self.errors.is_empty() {
             self.notes.sort_by_key(|note| note.span.start);
             return Ok((value, self.notes));
@@ -45,7 +45,7 @@ impl Findings {
             let message = format!("{} more errors are not listed", self.unlisted);
             self.errors.push(Diagnostic::error("more-errors", message, place).hint("Correct the listed ones first."));
         }
-        Err(self.errors)
+        Err(self.errors.into())
     }
 }
 

@@ -23,6 +23,7 @@
 pub mod apportion;
 mod data_fault;
 pub mod diagnostic;
+mod faults;
 mod finder;
 mod findings;
 pub mod formula;
@@ -53,6 +54,7 @@ mod wording;
 
 pub use data_fault::DataFault;
 pub use diagnostic::{Diagnostic, Severity};
+pub use faults::{DataFaults, Diagnostics, Faults};
 pub use formula::{Formula, Part, Reading};
 pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin};
 pub use jiff::civil::Date;

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use crate::DataFaults;
 use crate::data_fault::DataFault;
 use crate::label_name::LabelName;
 use crate::names::{Claim, Lookup, NameIndex};
@@ -53,7 +54,7 @@ impl Library {
     /// assert!(matches!(library.find("Bees Wax"), Lookup::Found(_)));
     /// # Ok::<(), String>(())
     /// ```
-    pub fn builtin() -> Result<Library, Vec<DataFault>> {
+    pub fn builtin() -> Result<Library, DataFaults> {
         Library::from_tables(&TableTexts {
             species: include_str!("../../../data/species.csv"),
             forms: include_str!("../../../data/species_forms.csv"),
@@ -69,7 +70,7 @@ impl Library {
     ///
     /// # Errors
     /// Every fault of every table, with file and line.
-    pub fn from_tables(texts: &TableTexts<'_>) -> Result<Library, Vec<DataFault>> {
+    pub fn from_tables(texts: &TableTexts<'_>) -> Result<Library, DataFaults> {
         let mut faults = Vec::new();
         let species = read_species(texts.species, texts.forms, &mut faults);
         let species_of: HashMap<String, usize> =
@@ -94,7 +95,7 @@ impl Library {
             names.add(&ingredient.inci_name, index, Claim::Declared);
         }
         if !faults.is_empty() {
-            return Err(faults);
+            return Err(faults.into());
         }
         let ingredients = rows.into_iter().map(|entry| entry.row).collect();
         Ok(Library { species, ingredients, label_names, names, species_of })

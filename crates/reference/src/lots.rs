@@ -15,7 +15,7 @@ use crate::suggest::nearest;
 use crate::tables::{DENSITY_G_ML, MELT_C, NEEDLE_DMM};
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote, short};
-use crate::{AnimalOrigin, Component, Diagnostic, InciPart, Ingredient, Library, NutOrigin, Status};
+use crate::{AnimalOrigin, Component, Diagnostic, Diagnostics, InciPart, Ingredient, Library, NutOrigin, Status};
 
 /// The source of every figure stated in a lot.
 pub const LOT_SOURCE: &str = "lot";
@@ -75,7 +75,7 @@ impl Library {
     /// assert_eq!(library.ingredient("spring-wax").and_then(|lot| lot.price_per_kg), Some(14.5));
     /// # Ok::<(), String>(())
     /// ```
-    pub fn with_lots(&self, text: &str) -> Result<(Library, Vec<Diagnostic>), Vec<Diagnostic>> {
+    pub fn with_lots(&self, text: &str) -> Result<(Library, Vec<Diagnostic>), Diagnostics> {
         let mut findings = Findings::default();
         let mut library = self.clone();
         let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);

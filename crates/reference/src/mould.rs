@@ -14,7 +14,6 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use toml::de::DeValue;
 
-use crate::Diagnostic;
 use crate::findings::Findings;
 use crate::formula::BYTE_ORDER_MARK;
 use crate::formula::quantity::{Quantity, QuantityError, Unit, parse_quantity};
@@ -23,6 +22,7 @@ use crate::number::{Scan, scan};
 use crate::temperature::parse_temperature;
 use crate::toml_text::{Entry, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{quote, short};
+use crate::{Diagnostic, Diagnostics};
 
 /// The keys a mould file can have.
 const KEYS: &[&str] =
@@ -141,7 +141,7 @@ impl Mould {
     /// assert_eq!((mould.cavities, mould.relief_mm, mould.volume_ml.round()), (6, Some(0.8), 72.0));
     /// # Ok::<(), String>(())
     /// ```
-    pub fn read(text: &str) -> Result<Mould, Vec<Diagnostic>> {
+    pub fn read(text: &str) -> Result<Mould, Diagnostics> {
         let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
         let offset = text.len() - body.len();
         let mut findings = Findings::default();
@@ -152,7 +152,7 @@ impl Mould {
         let mould = written.assemble(0..text.len(), &mut findings);
         let (mould, _) = findings.finish(mould)?;
         // Without an error there is a mould.
-        mould.ok_or_else(|| vec![Diagnostic::error("no-shape", "the mould has no shape", 0..text.len())])
+        mould.ok_or_else(|| vec![Diagnostic::error("no-shape", "the mould has no shape", 0..text.len())].into())
     }
 }
 

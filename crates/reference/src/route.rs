@@ -16,7 +16,7 @@ use std::ops::Range;
 
 use serde::Deserialize;
 
-use crate::data_fault::DataFault;
+use crate::DataFaults;
 use crate::findings::Findings;
 use crate::formula::BYTE_ORDER_MARK;
 use crate::formula::delimited::{Field, Row, Splitter, delimiter};
@@ -25,7 +25,7 @@ use crate::number::{Scan, scan};
 use crate::tables::Table;
 use crate::temperature::{Scale, parse_temperature_in};
 use crate::wording::{list, quote, short};
-use crate::{Diagnostic, Status};
+use crate::{Diagnostic, Diagnostics, Status};
 
 /// The built-in routes as CSV; the columns are those of `data/README.md`.
 const ROUTES: &str = include_str!("../../../data/routes.csv");
@@ -91,7 +91,7 @@ impl Route {
     /// assert_eq!((route.clock_s, notes.len()), (Some(81000.0), 0));
     /// # Ok::<(), String>(())
     /// ```
-    pub fn read(text: &str) -> Result<(Route, Vec<Diagnostic>), Vec<Diagnostic>> {
+    pub fn read(text: &str) -> Result<(Route, Vec<Diagnostic>), Diagnostics> {
         let mut findings = Findings::default();
         let start = if text.starts_with(BYTE_ORDER_MARK) { BYTE_ORDER_MARK.len() } else { 0 };
         let body = text.get(start..).unwrap_or("");
@@ -167,12 +167,12 @@ struct KnownRow {
 /// assert_eq!(car.route.rows[0], (0.0, 26.0));
 /// # Ok::<(), String>(())
 /// ```
-pub fn known_routes() -> Result<Vec<KnownRoute>, Vec<DataFault>> {
+pub fn known_routes() -> Result<Vec<KnownRoute>, DataFaults> {
     read_known(ROUTES)
 }
 
 /// Reads a table of routes.
-fn read_known(text: &str) -> Result<Vec<KnownRoute>, Vec<DataFault>> {
+fn read_known(text: &str) -> Result<Vec<KnownRoute>, DataFaults> {
     let mut faults = Vec::new();
     let mut table = Table { file: "routes.csv", faults: &mut faults };
     let mut routes: Vec<KnownRoute> = Vec::new();
@@ -207,7 +207,7 @@ fn read_known(text: &str) -> Result<Vec<KnownRoute>, Vec<DataFault>> {
             }
         }
     }
-    if faults.is_empty() { Ok(routes) } else { Err(faults) }
+    if faults.is_empty() { Ok(routes) } else { Err(faults.into()) }
 }
 
 /// How the time column is written.

@@ -1,7 +1,7 @@
 //! Small tables for tests.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use crate::{Diagnostic, Library, Reading, TableTexts};
+use crate::{Diagnostics, Library, Reading, TableTexts};
 
 /// Species table.
 pub(crate) const SPECIES: &str = "\
@@ -82,13 +82,13 @@ pub(crate) fn library() -> Library {
 }
 
 /// The parts of the first formula as keys and percent.
-pub(crate) fn parts(library: &Library, reading: Result<Reading, Vec<Diagnostic>>) -> Vec<(&str, f64)> {
+pub(crate) fn parts(library: &Library, reading: Result<Reading, Diagnostics>) -> Vec<(&str, f64)> {
     let reading = reading.unwrap();
     let name = |index: usize| library.ingredients[index].key.as_str();
     reading.formulas[0].parts.iter().map(|part| (name(part.ingredient), (part.percent * 1e9).round() / 1e9)).collect()
 }
 
 /// The codes of the errors.
-pub(crate) fn codes<T: std::fmt::Debug>(reading: Result<T, Vec<Diagnostic>>) -> Vec<&'static str> {
+pub(crate) fn codes<T: std::fmt::Debug>(reading: Result<T, Diagnostics>) -> Vec<&'static str> {
     reading.unwrap_err().iter().map(|error| error.code).collect()
 }

@@ -21,7 +21,7 @@ use crate::number::{Scan, scan};
 use crate::range::parse_range;
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote};
-use crate::{Diagnostic, IngredientKind, Library, Lookup};
+use crate::{Diagnostic, Diagnostics, IngredientKind, Library, Lookup};
 
 /// The keys a space file can have.
 const KEYS: &[&str] = &["name", "note", "ingredients", "totals", "prices", "demands"];
@@ -137,7 +137,7 @@ impl SpaceText {
     /// assert_eq!((space.ingredients[0].most, space.totals[0].members.as_slice()), (30.0, [0].as_slice()));
     /// # Ok::<(), String>(())
     /// ```
-    pub fn read(text: &str, library: &Library) -> Result<SpaceText, Vec<Diagnostic>> {
+    pub fn read(text: &str, library: &Library) -> Result<SpaceText, Diagnostics> {
         let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
         let offset = text.len() - body.len();
         let mut reader = Reader {

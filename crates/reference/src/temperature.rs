@@ -2,10 +2,10 @@
 
 use std::ops::Range;
 
-use crate::Diagnostic;
 use crate::findings::Findings;
 use crate::number::{Scan, scan};
 use crate::wording::{quote, short};
+use crate::{Diagnostic, Diagnostics};
 
 /// Absolute zero, °C.
 const ABSOLUTE_ZERO_C: f64 = -273.15;
@@ -150,7 +150,7 @@ pub(crate) fn parse_temperature_in(text: &str, column: Scale) -> Result<f64, Tem
 /// assert_eq!(parse_temperatures("20, 95F"), Ok(vec![20.0, 35.0]));
 /// assert_eq!(parse_temperatures("20,x").map_err(|errors| errors[0].span.clone()), Err(3..4));
 /// ```
-pub fn parse_temperatures(text: &str) -> Result<Vec<f64>, Vec<Diagnostic>> {
+pub fn parse_temperatures(text: &str) -> Result<Vec<f64>, Diagnostics> {
     let mut findings = Findings::default();
     let mut temperatures = Vec::new();
     let mut start = 0;

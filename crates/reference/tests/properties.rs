@@ -11,7 +11,7 @@ use proptest::prelude::*;
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
 
 /// Checks what holds for every reading of every text.
-fn check(text: &str, reading: Result<Reading, Vec<Diagnostic>>) {
+fn check(text: &str, reading: Result<Reading, barwright_reference::Diagnostics>) {
     match reading {
         Ok(reading) => {
             check_places(text, &reading.notes);

@@ -1,7 +1,7 @@
 //! One published measurement a row.
 
 use barwright_reference::sources::source_citation;
-use barwright_reference::{CrystalState, Formula, Library, formula};
+use barwright_reference::{CrystalState, Faults, Formula, Library, formula};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -206,12 +206,12 @@ struct Row {
 /// assert!(!rows.is_empty());
 /// # Ok::<(), String>(())
 /// ```
-pub fn read(text: &str, library: &Library) -> Result<Vec<Measurement>, Vec<RowFault>> {
+pub fn read(text: &str, library: &Library) -> Result<Vec<Measurement>, Faults<RowFault>> {
     let mut reader = csv::Reader::from_reader(text.as_bytes());
     let (mut rows, mut faults) = (Vec::<Measurement>::new(), Vec::new());
     let headers = match reader.headers() {
         Ok(headers) => headers.clone(),
-        Err(error) => return Err(vec![RowFault { line: 1, what: error.to_string() }]),
+        Err(error) => return Err(vec![RowFault { line: 1, what: error.to_string() }].into()),
     };
     for record in reader.records() {
         let line_of = |position: Option<&csv::Position>| position.map_or(1, csv::Position::line);
@@ -234,7 +234,7 @@ pub fn read(text: &str, library: &Library) -> Result<Vec<Measurement>, Vec<RowFa
     if rows.is_empty() && faults.is_empty() {
         faults.push(RowFault { line: 1, what: "the table holds no measurement".to_owned() });
     }
-    if faults.is_empty() { Ok(rows) } else { Err(faults) }
+    if faults.is_empty() { Ok(rows) } else { Err(faults.into()) }
 }
 
 fn check(row: Row, line: u64, library: &Library, before: &[Measurement]) -> Result<Measurement, RowFault> {

@@ -2,7 +2,7 @@
 //!
 //! A row of the measurements names one as its ingredient; any other row stands for the ingredient of the reference table.
 
-use barwright_reference::{Diagnostic, Library};
+use barwright_reference::{Diagnostics, Library};
 
 /// The samples that ship with barwright.
 pub const BUILTIN: &str = include_str!("../../../data/validation/samples.toml");
@@ -25,7 +25,7 @@ pub const BUILTIN: &str = include_str!("../../../data/validation/samples.toml");
 /// assert_eq!(sample.lot_of.map(|like| library.ingredients[like].key.as_str()), Some("cocoa-butter"));
 /// # Ok::<(), String>(())
 /// ```
-pub fn with_samples(library: &Library) -> Result<Library, Vec<Diagnostic>> {
+pub fn with_samples(library: &Library) -> Result<Library, Diagnostics> {
     library.with_lots(BUILTIN).map(|(library, _)| library)
 }
 

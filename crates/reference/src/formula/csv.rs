@@ -12,7 +12,7 @@ use crate::findings::Findings;
 use crate::names::normalise;
 use crate::suggest::nearest;
 use crate::wording::{list, quote};
-use crate::{Diagnostic, Library};
+use crate::{Diagnostic, Diagnostics, Library};
 
 /// The columns of the long form besides the amount.
 const LONG_COLUMNS: &[&str] = &["formula", "ingredient", "note"];
@@ -46,7 +46,7 @@ struct Draft<'r> {
 /// assert_eq!(reading.formulas[1].parts[0].percent, 26.5);
 /// # Ok::<(), String>(())
 /// ```
-pub fn read_csv(text: &str, name: &str, library: &Library) -> Result<Reading, Vec<Diagnostic>> {
+pub fn read_csv(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();
     let start = if text.starts_with(BYTE_ORDER_MARK) { BYTE_ORDER_MARK.len() } else { 0 };
     let body = text.get(start..).unwrap_or("");

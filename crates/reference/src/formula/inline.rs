@@ -9,7 +9,7 @@ use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::number::scan;
 use crate::wording::quote;
-use crate::{Diagnostic, Library};
+use crate::{Diagnostic, Diagnostics, Library};
 
 /// What to do when a comma between digits was meant to part two ingredients.
 const COMMA_HINT: &str =
@@ -33,7 +33,7 @@ const MOST_UNIT_WORDS: usize = 3;
 /// assert_eq!(reading.formulas[0].parts[1].percent, 74.0);
 /// # Ok::<(), String>(())
 /// ```
-pub fn read_inline(text: &str, name: &str, library: &Library) -> Result<Reading, Vec<Diagnostic>> {
+pub fn read_inline(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();
     let segments = segments(text, &mut findings);
     let written: Vec<Written<'_>> = if segments.len() > MOST_PARTS {

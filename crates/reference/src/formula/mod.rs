@@ -15,7 +15,12 @@ mod sniff;
 mod toml;
 mod write;
 
-use crate::{Diagnostic, Library};
+use assemble::{Written, assemble};
+use quantity::parse_quantity;
+
+use crate::finder::Finder;
+use crate::findings::Findings;
+use crate::{Diagnostic, Diagnostics, Library};
 
 pub use assemble::{MOST_FORMULAS, MOST_PARTS};
 pub use csv::read_csv;
@@ -41,6 +46,57 @@ pub struct Formula {
     pub name: String,
     /// The parts, in the order written, each ingredient once.
     pub parts: Vec<Part>,
+}
+
+impl Formula {
+    /// Makes a formula of named parts.
+    ///
+    /// # Arguments
+    /// * `parts`: any name of an ingredient, and its amount in parts by mass, of any total.
+    ///
+    /// # Errors
+    /// Every name that is unknown or means several ingredients, and every amount that is no positive number, with its place in the list of
+    /// names (`beeswax, olive oil`).
+    ///
+    /// ```
+    /// use barwright_reference::{Formula, Library};
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let library = Library::builtin()?;
+    /// let formula = Formula::from_parts(&library, [("beeswax", 13.0), ("olive oil", 37.0)])?;
+    /// assert_eq!(formula.parts[0].percent, 26.0);
+    /// let error = Formula::from_parts(&library, [("beeswx", 13.0), ("olive oil", -1.0)]).unwrap_err();
+    /// assert_eq!(error.len(), 2);
+    /// # Ok(())
+    /// # }
+    /// ```
+    pub fn from_parts<N: AsRef<str>>(
+        library: &Library,
+        parts: impl IntoIterator<Item = (N, f64)>,
+    ) -> Result<Self, Diagnostics> {
+        let parts: Vec<(N, f64)> = parts.into_iter().collect();
+        let names: Vec<&str> = parts.iter().map(|(name, _)| name.as_ref()).collect();
+        let text = names.join(", ");
+        let mut start = 0;
+        let written = names.iter().zip(&parts).map(|(&name, (_, amount))| {
+            let span = start..start + name.len();
+            start = span.end + ", ".len();
+            let amount = parse_quantity(&amount.to_string());
+            Written { name, name_span: span.clone(), amount, amount_span: span, amount_hint: None }
+        });
+        let written: Vec<Written<'_>> = written.collect();
+        let mut findings = Findings::default();
+        let mut finder = Finder::new(library);
+        let made = assemble(&text, "bar", 0..text.len(), &written, &mut finder, &mut findings);
+        let (made, _) = findings.finish(made)?;
+        // Without a finding there is a formula.
+        made.ok_or_else(Diagnostics::default)
+    }
+
+    /// Gives it a name.
+    #[must_use]
+    pub fn named(self, name: impl Into<String>) -> Self {
+        Formula { name: name.into(), ..self }
+    }
 }
 
 /// What was read from a text.
@@ -79,7 +135,7 @@ pub enum Format {
 /// assert_eq!(reading.formulas[0].parts[0].percent, 26.0);
 /// # Ok::<(), String>(())
 /// ```
-pub fn read(text: &str, format: Format, name: &str, library: &Library) -> Result<Reading, Vec<Diagnostic>> {
+pub fn read(text: &str, format: Format, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     match format {
         Format::Inline => read_inline(text, name, library),
         Format::Toml => read_toml(text, name, library),

@@ -8,7 +8,7 @@ use super::{BYTE_ORDER_MARK, Reading};
 use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
-use crate::{Diagnostic, Library, Lookup};
+use crate::{Diagnostic, Diagnostics, Library, Lookup};
 
 /// The keys a formula file can have.
 const KEYS: &[&str] = &["name", "note", "parts"];
@@ -26,7 +26,7 @@ const KEYS: &[&str] = &["name", "note", "parts"];
 /// assert_eq!((reading.formulas[0].name.as_str(), reading.formulas[0].parts[0].percent), ("winter", 26.0));
 /// # Ok::<(), String>(())
 /// ```
-pub fn read_toml(text: &str, name: &str, library: &Library) -> Result<Reading, Vec<Diagnostic>> {
+pub fn read_toml(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();
     let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);
     let offset = text.len() - body.len();

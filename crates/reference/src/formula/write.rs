@@ -4,7 +4,7 @@ use super::rounding::{Wanted, round};
 use super::toml::read_toml;
 use super::{Formula, Part};
 use crate::wording::short;
-use crate::{Diagnostic, Library, Lookup};
+use crate::{Diagnostic, Diagnostics, Library, Lookup};
 
 /// Share up to which a part is nothing, %: what a calculation leaves of an ingredient it took out.
 const NOTHING_PERCENT: f64 = 1e-6;
@@ -17,7 +17,7 @@ const TRACE_KEPT: f64 = 0.5;
 pub enum WriteError {
     /// The text to change is no formula.
     #[error("the text to change is not a formula: {}", first(.0))]
-    Unreadable(Vec<Diagnostic>),
+    Unreadable(Diagnostics),
     /// An index beyond the library's ingredients.
     #[error("there is no ingredient number {0}")]
     NoSuchIngredient(usize),
@@ -37,7 +37,7 @@ pub enum WriteError {
     EmptyName,
     /// What would be written could not be read again, for example because a part is too small or there are too many.
     #[error("the formula cannot be written: {}", first(.0))]
-    Rejected(Vec<Diagnostic>),
+    Rejected(Diagnostics),
 }
 
 /// The first of several findings, and how many more there are.

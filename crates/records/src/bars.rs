@@ -5,9 +5,9 @@ use rusqlite::{Connection, Row, params};
 
 use crate::batches::WHAT;
 use crate::error::{Stop, beginning};
-use crate::row::{change_one, date, each, first, id_of, iso, record, rows, unknown};
-use crate::seal::{self, Digest};
-use crate::{Batch, Kept, Kind, RecordsError, Store, batches, check};
+use crate::query::{change_one, each, first, id_of, rows, unknown};
+use crate::row::{date, iso, record};
+use crate::{Batch, Kept, Kind, RecordsError, Store, batches, check, seal};
 
 /// The columns, in the order [`read`] takes them; the digest is of all before it.
 const SELECT: &str = "SELECT r.id, b.number, r.first_bar, r.last_bar, r.went, r.went_to, r.went_on, r.note, r.digest";
@@ -176,8 +176,13 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, bars: &Bars, toda
         params![id, batch.id, bars.first, bars.last, bars.went.word(), bars.to, iso(bars.on), bars.note],
     )?;
     let id = connection.last_insert_rowid();
-    seal::seal(connection, Kind::Bars, id)?;
+    seal(connection, id)?;
     Ok(id)
+}
+
+/// Seals the entry of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    seal::put_row(connection, Kind::Bars, id, &format!("{SELECT} {FROM} WHERE r.id = ?1"))
 }
 
 /// Refuses bars that a batch of so many cavities does not have.
@@ -193,11 +198,6 @@ pub(crate) fn allow_range(number: &str, cavities: Option<u32>, first: u32, last:
 /// Returns the entry of that id, if there is one.
 pub(crate) fn find(connection: &Connection, id: i64) -> Result<Option<Kept<Bars>>, Stop> {
     first(connection, &format!("{SELECT} {FROM} WHERE r.id = ?1"), [id], read)
-}
-
-/// Returns the digest of the entry of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    first(connection, &format!("{SELECT} {FROM} WHERE r.id = ?1"), [id], |row| seal::of_row(Kind::Bars, row))
 }
 
 /// Returns every entry, in the order kept, and what is wrong with those that cannot be read.

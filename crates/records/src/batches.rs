@@ -8,7 +8,8 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Connection, Params, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{all, change_one, date, first, id_of, iso, label, unknown};
+use crate::query::{change_one, first, id_of, unknown};
+use crate::row::{all, date, iso, label};
 use crate::seal::{self, Digest, Sealing, kept, values};
 use crate::{Kept, Kind, RecordsError, Store, check};
 
@@ -197,18 +198,19 @@ pub(crate) fn insert(connection: &Connection, batch: &Batch, today: Date) -> Res
         let sql = "INSERT INTO batch_lots (batch_id, position, lot_id, mass_g) VALUES (?1, ?2, ?3, ?4)";
         change_one(connection, Kind::Batches, sql, params![id, position, lot_id, used.mass_g])?;
     }
-    seal::seal(connection, Kind::Batches, id)
+    seal(connection, id)
+}
+
+/// Seals the batch of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    let digest = select(connection, &format!("{FROM} WHERE b.id = ?1 {ORDER}"), [id])?.pop().map(|read| read.digest);
+    seal::put(connection, Kind::Batches, id, digest)
 }
 
 /// Returns the batch of that number, if there is one.
 pub(crate) fn find(connection: &Connection, number: &str) -> Result<Option<Kept<Batch>>, Stop> {
     let read = select(connection, &format!("{FROM} WHERE b.number = ?1 {ORDER}"), [number])?.pop();
     read.map(|read| read.batch).transpose()
-}
-
-/// Returns the digest of the batch of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    Ok(select(connection, &format!("{FROM} WHERE b.id = ?1 {ORDER}"), [id])?.pop().map(|read| read.digest))
 }
 
 /// Returns every batch, in the order kept, and what is wrong with those that cannot be read.

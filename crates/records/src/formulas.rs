@@ -5,7 +5,8 @@ use std::collections::HashSet;
 use rusqlite::{Connection, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{all, change_one, each, first, label, rows, unknown};
+use crate::query::{change_one, each, first, rows, unknown};
+use crate::row::{all, label};
 use crate::seal::{self, Digest, Sealing, kept, values};
 use crate::{Kept, Kind, RecordsError, Store, check};
 
@@ -133,17 +134,18 @@ pub(crate) fn insert(connection: &Connection, formula: &PouredFormula) -> Result
         let sql = "INSERT INTO formula_parts (formula_id, position, ingredient, percent) VALUES (?1, ?2, ?3, ?4)";
         change_one(connection, Kind::Formulas, sql, params![id, position, part.ingredient, part.percent])?;
     }
-    seal::seal(connection, Kind::Formulas, id)
+    seal(connection, id)
+}
+
+/// Seals the formula of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    let digest = first(connection, &format!("{SELECT} WHERE id = ?1"), [id], |row| Ok(parts(connection, row)?.0))?;
+    seal::put(connection, Kind::Formulas, id, digest)
 }
 
 /// Returns the formula of that name, if there is one.
 pub(crate) fn find(connection: &Connection, name: &str) -> Result<Option<Kept<PouredFormula>>, Stop> {
     first(connection, &format!("{SELECT} WHERE name = ?1"), [name], |row| read(connection, row))
-}
-
-/// Returns the digest of the formula of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    first(connection, &format!("{SELECT} WHERE id = ?1"), [id], |row| Ok(parts(connection, row)?.0))
 }
 
 /// Returns every formula, in the order kept, and what is wrong with those that cannot be read.

@@ -7,9 +7,9 @@ use jiff::civil::Date;
 use rusqlite::{Connection, Row, params};
 
 use crate::error::{Stop, beginning};
-use crate::row::{all, change_one, each, figures, first, iso, optional_date, record, unknown};
-use crate::seal::{self, Digest};
-use crate::{Figures, Kept, Kind, RecordsError, Store, check};
+use crate::query::{change_one, each, first, unknown};
+use crate::row::{all, figures, iso, optional_date, record};
+use crate::{Figures, Kept, Kind, RecordsError, Store, check, seal};
 
 /// Prices taken, per kilogram in the maker's own money.
 const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
@@ -180,17 +180,17 @@ pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<
             lot.note,
         ],
     )?;
-    seal::seal(connection, Kind::Lots, connection.last_insert_rowid())
+    seal(connection, connection.last_insert_rowid())
+}
+
+/// Seals the lot of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    seal::put_row(connection, Kind::Lots, id, &format!("{SELECT} WHERE id = ?1"))
 }
 
 /// Returns the lot of that key, if there is one.
 pub(crate) fn find(connection: &Connection, key: &str) -> Result<Option<Kept<Lot>>, Stop> {
     first(connection, &format!("{SELECT} WHERE key = ?1"), [key], read)
-}
-
-/// Returns the digest of the lot of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    first(connection, &format!("{SELECT} WHERE id = ?1"), [id], |row| seal::of_row(Kind::Lots, row))
 }
 
 /// Returns every lot, in the order kept, and what is wrong with those that cannot be read.

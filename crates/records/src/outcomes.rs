@@ -5,9 +5,9 @@ use rusqlite::{Connection, Row, params};
 
 use crate::batches::WHAT;
 use crate::error::Stop;
-use crate::row::{change_one, date, each, first, id_of, iso, record, rows};
-use crate::seal::{self, Digest};
-use crate::{Kept, Kind, RecordsError, Store, check};
+use crate::query::{change_one, each, first, id_of, rows};
+use crate::row::{date, iso, record};
+use crate::{Kept, Kind, RecordsError, Store, check, seal};
 
 /// The columns, in the order [`read`] takes them; the digest is of all before it.
 const SELECT: &str = "SELECT o.id, b.number, o.noted_on, o.note, o.digest";
@@ -94,13 +94,13 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, outcome: &Outcome
         params![id, batch_id, iso(outcome.noted_on), outcome.note],
     )?;
     let id = connection.last_insert_rowid();
-    seal::seal(connection, Kind::Outcomes, id)?;
+    seal(connection, id)?;
     Ok(id)
 }
 
-/// Returns the digest of the remark of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    first(connection, &format!("{SELECT} {FROM} WHERE o.id = ?1"), [id], |row| seal::of_row(Kind::Outcomes, row))
+/// Seals the remark of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    seal::put_row(connection, Kind::Outcomes, id, &format!("{SELECT} {FROM} WHERE o.id = ?1"))
 }
 
 /// Returns the remark of that id, if there is one.

@@ -1,18 +1,10 @@
-//! Reading what is kept back into what it was, and the one way a row is written.
+//! Reading what is kept back into what it was.
 
 use jiff::civil::Date;
-use rusqlite::{Connection, Params, Row};
+use rusqlite::{Connection, Row};
 
 use crate::error::{Stop, beginning};
-use crate::{Figures, Kind, RecordsError, seal};
-
-/// Runs a statement that puts in, or changes, exactly one row.
-pub(crate) fn change_one(connection: &Connection, kind: Kind, sql: &str, parameters: impl Params) -> Result<(), Stop> {
-    match connection.prepare_cached(sql)?.execute(parameters)? {
-        1 => Ok(()),
-        changed => Err(RecordsError::NotKept { kind: kind.word(), changed }.into()),
-    }
-}
+use crate::{Figures, Kind, seal};
 
 /// Reads a record of one row: the first column is its number, the last one its digest. Whatever is wrong names the record.
 ///
@@ -43,31 +35,6 @@ pub(crate) fn label(kind: Kind, row: &Row<'_>, name: Option<usize>) -> String {
     }
 }
 
-/// Runs a statement and reads each of its rows.
-pub(crate) fn rows<T>(
-    connection: &Connection,
-    sql: &str,
-    parameters: impl Params,
-    mut read: impl FnMut(&Row<'_>) -> Result<T, Stop>,
-) -> Result<Vec<T>, Stop> {
-    let mut statement = connection.prepare_cached(sql)?;
-    let mut rows = statement.query(parameters)?;
-    let mut answers = Vec::new();
-    while let Some(row) = rows.next()? {
-        answers.push(read(row)?);
-    }
-    Ok(answers)
-}
-
-/// Runs a statement and reads each of its rows; what is wrong with one of them does not keep the others from being read.
-pub(crate) fn each<T>(
-    connection: &Connection,
-    sql: &str,
-    read: impl Fn(&Row<'_>) -> Result<T, Stop>,
-) -> Result<Vec<Result<T, Stop>>, Stop> {
-    rows(connection, sql, [], |row| Ok(read(row)))
-}
-
 /// Returns every record of a kind, in the order kept, once sure that none changed and none is missing.
 pub(crate) fn all<T>(
     connection: &Connection,
@@ -77,29 +44,6 @@ pub(crate) fn all<T>(
     let records = every(connection)?.into_iter().collect::<Result<_, _>>()?;
     seal::complete(connection, kind)?;
     Ok(records)
-}
-
-/// Runs a statement and reads its first row, if it has one.
-pub(crate) fn first<T>(
-    connection: &Connection,
-    sql: &str,
-    parameters: impl Params,
-    read: impl FnOnce(&Row<'_>) -> Result<T, Stop>,
-) -> Result<Option<T>, Stop> {
-    let mut statement = connection.prepare_cached(sql)?;
-    let mut rows = statement.query(parameters)?;
-    rows.next()?.map(read).transpose()
-}
-
-/// Returns the id behind a name, or that there is none.
-pub(crate) fn id_of(connection: &Connection, sql: &str, what: &'static str, name: &str) -> Result<i64, Stop> {
-    let found = first(connection, sql, [name], |row| Ok(row.get(0)?))?;
-    found.ok_or_else(|| unknown(what, name))
-}
-
-/// Says that no record has this name.
-pub(crate) fn unknown(what: &'static str, name: &str) -> Stop {
-    RecordsError::Unknown { what, name: crate::error::beginning(name) }.into()
 }
 
 /// Reads the date in a column.

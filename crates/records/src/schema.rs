@@ -3,21 +3,17 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::Connection;
 
+use crate::RecordsError;
 use crate::error::{SchemaFault, Stop};
-use crate::row::rows;
-use crate::sound::pages;
-use crate::{RecordsError, seal};
+use crate::query::rows;
 
 /// Marks a database as barwright's records (`BWRC` in ASCII), in its header.
 pub(crate) const APPLICATION_ID: i64 = 0x4257_5243;
 
 /// What makes each version out of the one before; a step once released never changes.
 pub(crate) const STEPS: &[&str] = &[FIRST, SECOND];
-
-/// The first version whose records have digests.
-const SEALED_SINCE: i64 = 2;
 
 /// Version 1.
 const FIRST: &str = "
@@ -131,30 +127,6 @@ pub(crate) fn newest(steps: &[&str]) -> i64 {
 /// Returns the version of a database; 0 before the first step.
 pub(crate) fn version(connection: &Connection) -> Result<i64, Stop> {
     Ok(connection.pragma_query_value(None, "user_version", |row| row.get(0))?)
-}
-
-/// Takes the steps a database still lacks, all of them or none.
-///
-/// The version is read again once nobody else can write: another command may just have done the same.
-pub(crate) fn migrate(connection: &mut Connection, steps: &[&str]) -> Result<(), Stop> {
-    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    let found = version(&transaction)?;
-    let done = usize::try_from(found).unwrap_or_default();
-    for step in steps.iter().skip(done) {
-        transaction.execute_batch(step)?;
-    }
-    let reached = newest(steps).max(found);
-    // After the last step, because readers know no other columns than those of the newest version.
-    if found < SEALED_SINCE && reached >= SEALED_SINCE {
-        // What is damaged already is not to be sealed as if it had been kept so.
-        if let Some(what) = pages(&transaction)?.words() {
-            return Err(Stop::Unreadable(what));
-        }
-        seal::seal_all(&transaction)?;
-    }
-    transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
-    transaction.pragma_update(None, "user_version", reached)?;
-    Ok(transaction.commit()?)
 }
 
 /// What a database is made of: the text of everything in it, by its kind and name.

@@ -27,8 +27,8 @@ use rusqlite::{Connection, Row, params};
 use sha2::{Digest as _, Sha256};
 
 use crate::error::Stop;
-use crate::row::{change_one, first, rows};
-use crate::{Kind, RecordsError, bars, batches, formulas, lots, outcomes, trials};
+use crate::query::{change_one, first, rows};
+use crate::{Kind, RecordsError};
 
 /// Length of a digest, bytes.
 const BYTES: usize = 32;
@@ -127,15 +127,10 @@ pub(crate) fn compare(found: &Digest, kept: Option<Digest>) -> Result<(), Stop> 
 }
 
 /// Seals a record just put in: its digest beside it, and into the sum of its kind.
-pub(crate) fn seal(connection: &Connection, kind: Kind, id: i64) -> Result<(), Stop> {
-    let digest = match kind {
-        Kind::Formulas => formulas::digest(connection, id)?,
-        Kind::Lots => lots::digest(connection, id)?,
-        Kind::Batches => batches::digest(connection, id)?,
-        Kind::Bars => bars::digest(connection, id)?,
-        Kind::Trials => trials::digest(connection, id)?,
-        Kind::Outcomes => outcomes::digest(connection, id)?,
-    };
+///
+/// # Arguments
+/// * `digest`: of the record as its reader gets it; `None` when it is not there.
+pub(crate) fn put(connection: &Connection, kind: Kind, id: i64, digest: Option<Digest>) -> Result<(), Stop> {
     let digest = digest.ok_or(RecordsError::NotKept { kind: kind.word(), changed: 0 })?;
     let sql = format!("UPDATE {} SET digest = ?2 WHERE id = ?1", kind.word());
     change_one(connection, kind, &sql, params![id, digest])?;
@@ -145,13 +140,13 @@ pub(crate) fn seal(connection: &Connection, kind: Kind, id: i64) -> Result<(), S
     change_one(connection, kind, sql, params![kind.word(), total.records, total.digest])
 }
 
-/// Seals every record of a file that had no digests.
-pub(crate) fn seal_all(connection: &Connection) -> Result<(), Stop> {
-    for kind in Kind::ALL {
-        let ids = rows(connection, &format!("SELECT id FROM {} ORDER BY id", kind.word()), [], |row| Ok(row.get(0)?))?;
-        ids.into_iter().try_for_each(|id| seal(connection, kind, id))?;
-    }
-    Ok(())
+/// Seals a record of one row.
+///
+/// # Arguments
+/// * `sql`: the statement its reader uses, by its id.
+pub(crate) fn put_row(connection: &Connection, kind: Kind, id: i64, sql: &str) -> Result<(), Stop> {
+    let digest = first(connection, sql, [id], |row| of_row(kind, row))?;
+    put(connection, kind, id, digest)
 }
 
 /// Compares the records of a kind that are there with the number and the sum kept, and returns how many there are.

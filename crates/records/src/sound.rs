@@ -6,9 +6,8 @@ use jiff::civil::Date;
 use rusqlite::Connection;
 
 use crate::error::Stop;
-use crate::schema;
 use crate::{
-    Bars, Batch, Kept, Kind, RecordsError, Store, Went, bars, batches, formulas, lots, outcomes, seal, trials,
+    Bars, Batch, Kept, Kind, RecordsError, Store, Went, bars, batches, formulas, lots, outcomes, schema, seal, trials,
 };
 
 /// Findings that are told.

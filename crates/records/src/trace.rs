@@ -5,7 +5,7 @@ use std::iter::{self, Peekable};
 use rusqlite::Connection;
 
 use crate::error::{Stop, beginning};
-use crate::row::unknown;
+use crate::query::unknown;
 use crate::{
     Bars, Batch, Kept, Lot, Outcome, PouredFormula, RecordsError, Store, bars, batches, formulas, lots, outcomes,
 };

@@ -7,9 +7,9 @@ use rusqlite::{Connection, Row, params};
 
 use crate::batches::formula_id;
 use crate::error::Stop;
-use crate::row::{all, change_one, date, each, figures, first, iso, record, rows, unknown};
-use crate::seal::{self, Digest};
-use crate::{Figures, Kept, Kind, RecordsError, Store, check};
+use crate::query::{change_one, each, first, rows, unknown};
+use crate::row::{all, date, figures, iso, record};
+use crate::{Figures, Kept, Kind, RecordsError, Store, check, seal};
 
 /// Days since pouring that are taken: up to a century.
 const DAYS: RangeInclusive<f64> = 0.0..=36_525.0;
@@ -222,18 +222,18 @@ pub(crate) fn insert(connection: &Connection, id: Option<i64>, trial: &Trial, to
         ],
     )?;
     let id = connection.last_insert_rowid();
-    seal::seal(connection, Kind::Trials, id)?;
+    seal(connection, id)?;
     Ok(id)
+}
+
+/// Seals the trial of that id.
+pub(crate) fn seal(connection: &Connection, id: i64) -> Result<(), Stop> {
+    seal::put_row(connection, Kind::Trials, id, &format!("{SELECT} WHERE t.id = ?1"))
 }
 
 /// Returns the trial of that id, if there is one.
 pub(crate) fn find(connection: &Connection, id: i64) -> Result<Option<Kept<Trial>>, Stop> {
     first(connection, &format!("{SELECT} WHERE t.id = ?1"), [id], read)
-}
-
-/// Returns the digest of the trial of that id, if there is one.
-pub(crate) fn digest(connection: &Connection, id: i64) -> Result<Option<Digest>, Stop> {
-    first(connection, &format!("{SELECT} WHERE t.id = ?1"), [id], |row| seal::of_row(Kind::Trials, row))
 }
 
 /// Returns every trial, in the order kept, and what is wrong with those that cannot be read.

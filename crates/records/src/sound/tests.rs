@@ -4,7 +4,7 @@
 use tempfile::TempDir;
 
 use super::*;
-use crate::{Lot, LotUse, Outcome, PouredFormula, PouredPart, Trial, TrialKind, seal::seal_all};
+use crate::{Lot, LotUse, Outcome, PouredFormula, PouredPart, Trial, TrialKind, migrate::seal_all};
 
 /// A day for records.
 const TODAY: Date = jiff::civil::date(2026, 11, 25);

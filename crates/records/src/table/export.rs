@@ -5,10 +5,11 @@ use csv::{QuoteStyle, Writer, WriterBuilder};
 use jiff::civil::Date;
 use rusqlite::Connection;
 
-use super::Kind;
 use crate::error::Stop;
 use crate::row::all;
-use crate::{Bars, Batch, Kept, Lot, Outcome, PouredFormula, Trial, bars, batches, formulas, lots, outcomes, trials};
+use crate::{
+    Bars, Batch, Kept, Kind, Lot, Outcome, PouredFormula, Trial, bars, batches, formulas, lots, outcomes, trials,
+};
 
 /// Returns a table as CSV text.
 pub(super) fn export(connection: &Connection, kind: Kind) -> Result<String, Stop> {

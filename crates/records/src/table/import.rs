@@ -4,12 +4,11 @@ use jiff::civil::Date;
 use rusqlite::Connection;
 
 use super::reader::{Row, Table};
-use super::{Imported, Kind};
 use crate::error::{Stop, beginning};
 use crate::lots::nut_origin_called;
 use crate::{
-    Bars, Batch, Kept, Lot, LotUse, Outcome, PouredFormula, PouredPart, RecordsError, Trial, TrialKind, Went, bars,
-    batches, formulas, lots, outcomes, trials,
+    Bars, Batch, Kept, Kind, Lot, LotUse, Outcome, PouredFormula, PouredPart, RecordsError, Trial, TrialKind, Went,
+    bars, batches, formulas, lots, outcomes, trials,
 };
 
 /// How a number looks.
@@ -19,6 +18,15 @@ const COUNT: &str = "a whole number";
 
 /// Faults of one table that are told.
 const MOST_FAULTS: usize = 20;
+
+/// What an import did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Imported {
+    /// Records added.
+    pub added: usize,
+    /// Records that were kept already, word for word, and were left as they are.
+    pub already_there: usize,
+}
 
 /// Adds every record of a table; the caller undoes all of it on an error, which names every row that is at fault.
 pub(super) fn import(connection: &Connection, kind: Kind, text: &str, today: Date) -> Result<Imported, Stop> {

@@ -7,9 +7,8 @@ use barwright_reference::text_cell;
 use csv::{ReaderBuilder, StringRecord};
 use jiff::civil::Date;
 
-use super::Kind;
 use crate::error::beginning;
-use crate::{Figures, RecordsError};
+use crate::{Figures, Kind, RecordsError};
 
 /// Separators taken, the first one the header has.
 const SEPARATORS: [u8; 3] = [b',', b';', b'\t'];

@@ -1,13 +1,16 @@
 //! Instruction counts (valgrind), repeatable on a busy machine. See `benches/README.md`.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "../tests/kit/mod.rs"]
+mod kit;
+
 use std::hint::black_box;
 
 use barwright_blend::Parameters;
 use barwright_blend::equilibrium::{Problem, Solver};
 use barwright_reference::{CrystalState, Library, formula};
-use barwright_testkit::{peer, random};
 use gungraun::{library_benchmark, library_benchmark_group, main};
+use kit::{peer, random};
 
 fn problem() -> Problem {
     let library = Library::builtin().expect("built-in tables are sound");

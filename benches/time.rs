@@ -1,13 +1,16 @@
 //! Time, each figure beside a peer in the same run. See `benches/README.md`.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
+#[path = "../tests/kit/mod.rs"]
+mod kit;
+
 use std::hint::black_box;
 
 use barwright_blend::equilibrium::{Problem, Solver};
 use barwright_blend::{Options, Parameters, assess, compare};
 use barwright_reference::{CrystalState, Formula, Library, formula};
-use barwright_testkit::{peer, random};
 use criterion::{Criterion, criterion_group, criterion_main};
+use kit::{peer, random};
 
 /// Four ingredients; the bench prints how many species they hold.
 const BLEND: &str = "beeswax 26, mango butter 22, sunflower oil 30, jojoba oil 22";

@@ -4,10 +4,10 @@ use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use barwright_answer::picture::{self, Picture};
-use barwright_save::save;
 
 use crate::error::CliError;
 use crate::output::Streams;
+use crate::save::save;
 
 /// What a picture is written as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -4,7 +4,6 @@ use std::io;
 
 use barwright_answer::refusal::{Cause, Fault, Refusal};
 use barwright_blend::BlendError;
-use barwright_save::SaveError;
 
 /// What kind of failure: it decides the exit status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,12 +72,6 @@ impl From<Refusal> for CliError {
 impl From<Fault> for CliError {
     fn from(fault: Fault) -> Self {
         CliError::input(vec![fault])
-    }
-}
-
-impl From<SaveError> for CliError {
-    fn from(error: SaveError) -> Self {
-        CliError::from(Fault::new("unwritable", error.to_string()).hint(error.hint()))
     }
 }
 

@@ -12,11 +12,11 @@ use barwright_records::MOST_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
-use barwright_save::refusal;
 
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::render;
+use crate::save::refusal;
 use crate::today::today;
 use barwright_answer::engine::{Recipe, builtin_library, builtin_parameters};
 use barwright_answer::refusal::{Fault, Place};

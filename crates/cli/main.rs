@@ -18,6 +18,7 @@ mod profile;
 mod progress;
 mod render;
 mod run;
+mod save;
 mod space;
 mod stop;
 mod threads;

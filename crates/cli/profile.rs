@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 
 use barwright_blend::Parameters;
 use barwright_records::{FILE_NAME, RecordsError, Store};
-use barwright_save::{save, sweep};
 use barwright_trials::Learned;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -13,6 +12,7 @@ use sha2::{Digest, Sha256};
 use crate::error::CliError;
 use crate::input::{LEARNED, read_text_of};
 use crate::output::Streams;
+use crate::save::{save, sweep};
 use barwright_answer::Fault;
 use barwright_answer::engine::builtin_parameters;
 

@@ -5,10 +5,10 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use barwright_reference::Library;
-use barwright_testkit::figures::faults;
-use barwright_testkit::random;
 use tempfile::TempDir;
 
+use crate::kit::figures::faults;
+use crate::kit::random;
 use crate::{Run, run_in};
 
 /// What `null` means, key by key.

@@ -26,6 +26,8 @@ mod formats;
 mod guide;
 mod ingredients;
 mod json;
+#[path = "../kit/mod.rs"]
+mod kit;
 mod limits;
 mod lots;
 mod manual;

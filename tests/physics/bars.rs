@@ -3,8 +3,8 @@
 use barwright_blend::equilibrium::Solver;
 use barwright_blend::{Assessment, Estimate, Options, assess};
 use barwright_reference::{CrystalState, Formula, Part};
-use barwright_testkit::random;
 
+use crate::kit::random;
 use crate::{LIBRARY, PARAMETERS};
 
 const BLENDS: usize = 10_000;

@@ -1,9 +1,9 @@
 //! The same equilibrium by a general convex solver (the `clarabel` crate, exponential cones).
 
 use barwright_blend::equilibrium::{Problem, Solver};
-use barwright_testkit::{peer, random};
 use rand::RngExt;
 
+use crate::kit::{peer, random};
 use crate::{LIBRARY, PARAMETERS};
 
 /// Random blends compared.

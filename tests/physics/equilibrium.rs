@@ -1,9 +1,9 @@
 //! Convergence of the equilibrium, shown on random blends rather than hoped for.
 
 use barwright_blend::equilibrium::{Solver, residuals};
-use barwright_testkit::random;
 use rand::RngExt;
 
+use crate::kit::random;
 use crate::{LIBRARY, PARAMETERS};
 
 /// Random blends of 1 to 12 ingredients.

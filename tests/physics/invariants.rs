@@ -3,9 +3,9 @@
 use barwright_blend::equilibrium::Solver;
 use barwright_blend::{Assessment, Options, assess, compare};
 use barwright_reference::{CrystalState, Formula, Part, formula};
-use barwright_testkit::random;
 use proptest::prelude::*;
 
+use crate::kit::random;
 use crate::{LIBRARY, PARAMETERS};
 
 fn central(formula: &Formula) -> Assessment {

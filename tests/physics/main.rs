@@ -6,6 +6,8 @@ mod convex_peer;
 mod equilibrium;
 mod figures;
 mod invariants;
+#[path = "../kit/mod.rs"]
+mod kit;
 mod sensitivity;
 
 use std::sync::LazyLock;

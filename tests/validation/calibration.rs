@@ -6,6 +6,7 @@ use barwright_calibration::packing::{Choice, LARGEST_LOSS, LEAST_GAIN, loss};
 use barwright_calibration::{calibrate, next_step, write};
 use barwright_validation::{Measurement, Use, known_off, measurement, predict};
 
+use crate::full::full;
 use crate::{LIBRARY, PARAMETERS};
 
 const PRIORS: &str = include_str!("../../data/priors.toml");
@@ -73,7 +74,7 @@ fn the_file_is_where_the_fit_ends() {
 /// Two fits, minutes each: before a release, `BARWRIGHT_FULL=1`.
 #[test]
 fn a_rerun_writes_the_same_bytes_and_never_sees_an_unseen_row() {
-    if !barwright_testkit::full() {
+    if !full() {
         return;
     }
     let (priors, table) = (priors_as_packed(), fitting_rows());

@@ -3,6 +3,8 @@
 
 mod calibration;
 mod common_practice;
+#[path = "../kit/full.rs"]
+mod full;
 mod heat;
 mod liquidus;
 mod measurements;

@@ -10,7 +10,6 @@ use barwright_calibration::held_out::held_out;
 use barwright_calibration::packing::Choice;
 use barwright_calibration::{Calibration, calibrate, write};
 use barwright_reference::Library;
-use barwright_save::save;
 use barwright_validation::group::Group;
 use barwright_validation::{Report, known_off, measurement, predict, samples};
 use clap::{Parser, ValueEnum};
@@ -77,7 +76,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let scored = predict(&library, &Parameters::from_toml(&model)?, &table, 0)?;
     let model = write::with_known_off(&model, &known_off(&library, &table, &scored))?;
     Parameters::from_toml(&model)?;
-    save(&arguments.out, model.as_bytes())?;
+    fs::write(&arguments.out, model)?;
     report(&calibration, &mut std::io::stdout().lock())?;
     Ok(())
 }

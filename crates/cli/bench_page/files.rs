@@ -9,12 +9,12 @@ use std::sync::{Mutex, PoisonError};
 
 use barwright_reference::formula::{Format, read, rewrite_toml, to_toml};
 use barwright_reference::{Formula, Library};
-use barwright_save::save;
 use serde::Serialize;
 
 use crate::error::CliError;
 use crate::input::{read_file, say};
 use crate::profile::digest;
+use crate::save::save;
 use barwright_answer::Fault;
 use barwright_answer::words::visible::visible;
 
@@ -147,7 +147,7 @@ impl Folder {
             None => to_toml(formula, None, "", library),
         };
         let text = text.map_err(|error| CliError::from(Fault::new("unwritable", error.to_string())))?;
-        save(&path, text.as_bytes()).map_err(CliError::from)?;
+        save(&path, text.as_bytes())?;
         Ok(digest(text.as_bytes()))
     }
 

@@ -6,7 +6,6 @@ use std::thread;
 use std::time::Duration;
 
 use axum::Router;
-use barwright_save::refusal;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -18,6 +17,7 @@ use super::guard::Guard;
 use super::kitchen::{Kitchen, queue, work};
 use super::routes::{MOST_REQUESTS, Site, routes};
 use crate::error::CliError;
+use crate::save::refusal;
 use crate::stop::Stop;
 use crate::threads::work_alone;
 use barwright_answer::Fault;

@@ -10,7 +10,6 @@ use barwright_reference::{Formula, IngredientKind, Library};
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task, adjust};
 use barwright_reformulate::limits::LimitError;
 use barwright_reformulate::{Demand, Limits};
-use barwright_save::save;
 use serde::Serialize;
 
 use crate::args::Adjust;
@@ -20,6 +19,7 @@ use crate::output::Streams;
 use crate::pick::pick;
 use crate::profile::Profile;
 use crate::render;
+use crate::save::save;
 use barwright_answer::Fault;
 use barwright_answer::engine::find;
 

@@ -9,7 +9,6 @@ use barwright_reference::formula::quantity::{Measure, parse_measure};
 use barwright_reference::mould::Mould;
 use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library, Market};
-use barwright_save::save;
 use serde::Serialize;
 
 use barwright_answer::engine::find;
@@ -27,6 +26,7 @@ use crate::pick::pick;
 use crate::profile::Profile;
 use crate::render;
 use crate::render::batch::Words;
+use crate::save::save;
 use barwright_answer::Fault;
 use barwright_answer::words::names::nameless;
 

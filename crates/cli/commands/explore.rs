@@ -12,7 +12,6 @@ use barwright_reference::{Formula, Library, Part};
 use barwright_reformulate::Demand;
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
 use barwright_reformulate::judge::Judge;
-use barwright_save::save;
 use serde::Serialize;
 
 use super::adjust::MEASURABLE;
@@ -22,6 +21,7 @@ use crate::output::Streams;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use crate::save::save;
 use crate::space::{LoadedSpace, load_space};
 use crate::stop::Stop;
 use barwright_answer::Fault;

@@ -3,7 +3,6 @@
 use barwright_answer::words::names;
 use std::path::Path;
 
-use barwright_save::save;
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 
@@ -12,6 +11,7 @@ use crate::args::manual::Manual;
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::make_folder;
+use crate::save::save;
 use barwright_answer::Fault;
 
 /// Runs the subcommand.

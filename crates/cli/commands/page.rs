@@ -2,8 +2,6 @@
 
 use std::net::{SocketAddr, TcpListener};
 
-use barwright_save::refusal;
-
 use crate::args::page::Page;
 use crate::bench_page::guard::Guard;
 use crate::bench_page::kitchen::Kitchen;
@@ -12,6 +10,7 @@ use crate::error::CliError;
 use crate::input::library_with;
 use crate::output::Streams;
 use crate::profile::Profile;
+use crate::save::refusal;
 use crate::stop::Stop;
 use barwright_answer::Fault;
 

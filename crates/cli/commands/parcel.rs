@@ -13,7 +13,6 @@ use barwright_making::{MakingError, Packing, Parcel, ParcelTask, Way, parcel};
 use barwright_reference::names::normalise;
 use barwright_reference::route::{KnownRoute, Route, known_routes};
 use barwright_reference::suggest::nearest;
-use barwright_save::save;
 use serde::Serialize;
 
 use super::cool::refused;
@@ -27,6 +26,7 @@ use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
+use crate::save::save;
 use barwright_answer::Fault;
 use barwright_answer::picture;
 

@@ -5,7 +5,6 @@ use std::path::Path;
 
 use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome, RecordsError, Store, Went};
 use barwright_reference::text_cell;
-use barwright_save::save;
 use serde_json::{Map, Value, json};
 
 use super::trial::days;
@@ -20,6 +19,7 @@ use barwright_answer::engine::find;
 use crate::output::Streams;
 use crate::profile::{Profile, make_folder, refused};
 use crate::render::{self, capital};
+use crate::save::save;
 use crate::today::today;
 use barwright_answer::refusal::{Fault, Place};
 

@@ -13,7 +13,6 @@ use barwright_making::cool::CELLS;
 use barwright_making::{CoolTask, Packing, ParcelTask, PourTask, cool, parcel, pour};
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
-use barwright_save::save;
 
 use super::cool::{too_hot, usual_places, usual_pour_c};
 use super::parcel::{Sent, known, sent, unsent};
@@ -27,6 +26,7 @@ use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 use crate::render::ingredients::{FIGURES, HOW, cited, figures};
+use crate::save::save;
 
 /// Trial computations behind each interval of a plan: as on a weigh sheet.
 const PLAN_DRAWS: usize = 64;

@@ -3,13 +3,13 @@
 use std::io::{self, ErrorKind};
 use std::path::Path;
 
-use barwright_save::part_in;
 use rusqlite::Connection;
 use rusqlite::backup::{Backup, StepResult};
 
 use crate::error::Stop;
+use crate::part::{keep_part, part_in};
 use crate::sound::examine;
-use crate::store::{keep_part, refused, tell};
+use crate::store::{refused, tell};
 use crate::{RecordsError, Store};
 
 /// Takes every page in one step, so that the copy is one state of the records.

@@ -330,7 +330,7 @@ impl RecordsError {
             RecordsError::ReadOnly { .. } => {
                 "Allow the folder and the file to be read and written, or name another folder."
             }
-            RecordsError::TooManyOpen { .. } => barwright_save::refusal::TOO_MANY_OPEN_HINT,
+            RecordsError::TooManyOpen { .. } => crate::refusal::TOO_MANY_OPEN_HINT,
             RecordsError::Busy { .. } => "Let the other command end and say it again.",
             RecordsError::Io { .. } | RecordsError::Database { .. } => "See to what the system said and say it again.",
             RecordsError::BackupExists { .. } => "Name a file that is not there yet.",

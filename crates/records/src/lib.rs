@@ -9,6 +9,9 @@
 //! all of them. A file with a trigger, a view or a table that barwright did not make is not opened. [`Store::check`] goes through all
 //! of it.
 //!
+//! Whatever is made under another name first is a part file ([`part_in`]); those that a killed run left are swept ([`sweep`]). What
+//! else the maker's command writes goes through the same.
+//!
 //! The caller says what day it is, so that a date in the future is refused by the caller's clock and tests have one of their
 //! own. Masses are in grams, shares in mass %, temperatures in °C, prices in the maker's own money per kilogram.
 //!
@@ -48,7 +51,9 @@ mod lots;
 mod migrate;
 mod open;
 mod outcomes;
+mod part;
 mod query;
+pub mod refusal;
 mod row;
 mod schema;
 mod seal;
@@ -80,6 +85,7 @@ pub use jiff::civil::Date;
 pub use kind::Kind;
 pub use lots::Lot;
 pub use outcomes::Outcome;
+pub use part::{STALE_AFTER, part_in, sweep};
 pub use sound::Checked;
 pub use store::{FILE_NAME, Store};
 pub use table::{Imported, MOST_TABLE_BYTES};

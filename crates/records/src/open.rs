@@ -5,14 +5,14 @@ use std::io::ErrorKind;
 use std::path::Path;
 use std::time::Duration;
 
-use barwright_save::part_in;
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::error::Stop;
 use crate::migrate::migrate;
+use crate::part::{keep_part, part_in};
 use crate::schema::{APPLICATION_ID, STEPS, compare, newest, version};
-use crate::store::{BUSY_S, keep_part, no_more_files, refused, tell};
+use crate::store::{BUSY_S, no_more_files, refused, tell};
 use crate::{FILE_NAME, RecordsError, Store};
 
 /// Statements kept prepared.

@@ -4,11 +4,10 @@ use std::fs;
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
-use barwright_save::refusal;
 use rusqlite::{Connection, ErrorCode, Transaction, TransactionBehavior};
 
-use crate::RecordsError;
 use crate::error::Stop;
+use crate::{RecordsError, refusal};
 
 /// Name of the records in a profile folder.
 pub const FILE_NAME: &str = "records.sqlite";
@@ -92,17 +91,6 @@ pub(crate) fn refused(path: &Path, error: io::Error) -> RecordsError {
         // The error may name the temporary file, which nobody knows; its kind says enough.
         kind => RecordsError::Io { path, source: kind.into() },
     }
-}
-
-/// Syncs a part file, gives it its name if nothing has that name, and syncs the folder.
-pub(crate) fn keep_part(part: tempfile::NamedTempFile, path: &Path, folder: &Path) -> io::Result<()> {
-    part.as_file().sync_all()?;
-    part.persist_noclobber(path).map_err(|error| error.error)?;
-    #[cfg(unix)]
-    fs::File::open(folder)?.sync_all()?;
-    #[cfg(not(unix))]
-    let _ = folder;
-    Ok(())
 }
 
 /// Whether the system lets this program open no more files: the database does not say why it could not open one.

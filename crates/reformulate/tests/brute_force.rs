@@ -1,6 +1,9 @@
 //! `adjust` against every formula of a grid of 0.1 %, on random tasks: the same answer, and the same word on whether there is one.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
+#[path = "../../../tests/kit/full.rs"]
+mod full;
+
 use std::sync::LazyLock;
 use std::time::Instant;
 
@@ -121,7 +124,7 @@ fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
 
 /// How many of each.
 fn wanted((few, many): (usize, usize)) -> usize {
-    if barwright_testkit::full() { many } else { few }
+    if full::full() { many } else { few }
 }
 
 /// One task; returns the answers of both sides. `None`: the bar is not off its demands by a margin within `off`.

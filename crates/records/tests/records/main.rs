@@ -12,6 +12,7 @@ mod full;
 mod input;
 mod kills;
 mod many;
+mod part_files;
 mod refused;
 mod support;
 mod tables;

@@ -1,5 +1,8 @@
 #![allow(clippy::unwrap_used, clippy::panic, clippy::print_stdout)]
 
+#[path = "../../../../tests/kit/full.rs"]
+mod full;
+
 use std::sync::LazyLock;
 use std::thread;
 use std::time::Instant;
@@ -8,7 +11,6 @@ use barwright_blend::BlendError;
 use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE, MakerError};
 use barwright_blend::sampling::Draws;
 use barwright_reference::{Formula, formula};
-use barwright_testkit::full;
 use nalgebra::DVector;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -18,6 +20,7 @@ use super::posterior::{WEIGHT_TOLERANCE, weight};
 use super::*;
 use crate::reading::Read;
 use crate::trial::{FIRMNESS_LN_SD, RELIEF_LN_SD, SHELF_SD_K, TUBE_SD_K, Test, shown};
+use full::full;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
 static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());

@@ -1,18 +1,23 @@
 //! A file is written whole, keeps what it was, and leaves nothing behind.
-#![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
+#![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use std::fs::{self, File};
-use std::path::Path;
-use std::time::{Duration, SystemTime};
+use std::time::SystemTime;
 
-use barwright_save::{STALE_AFTER, SaveError, save, sweep};
+use barwright_records::STALE_AFTER;
 use tempfile::tempdir;
+
+use super::*;
 
 fn names(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> =
         fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
     names.sort();
     names
+}
+
+/// What is said of a file that was not written.
+fn told(refused: Result<(), CliError>) -> String {
+    refused.unwrap_err().faults.remove(0).message
 }
 
 #[test]
@@ -31,9 +36,8 @@ fn a_folder_is_refused_and_untouched() {
     let folder = tempdir().unwrap();
     fs::create_dir(folder.path().join("inner")).unwrap();
     for name in ["inner", "inner/", "inner/.", "inner/..", "."] {
-        let error = save(&folder.path().join(name), b"x").unwrap_err();
-        assert!(matches!(error, SaveError::IsFolder { .. }), "{name}: {error}");
-        assert!(error.to_string().ends_with("cannot be written: it is a folder"), "{error}");
+        let told = told(save(&folder.path().join(name), b"x"));
+        assert!(told.ends_with("cannot be written: it is a folder"), "{name}: {told}");
     }
     assert_eq!(names(folder.path()), ["inner"]);
     assert!(names(&folder.path().join("inner")).is_empty());
@@ -42,13 +46,12 @@ fn a_folder_is_refused_and_untouched() {
 #[test]
 fn a_missing_folder_and_a_file_taken_for_one_are_named() {
     let folder = tempdir().unwrap();
-    let error = save(&folder.path().join("no/such.toml"), b"x").unwrap_err();
-    assert!(matches!(&error, SaveError::NoFolder { folder, .. } if folder.ends_with("no")), "{error}");
-    let error = save(&folder.path().join("later/"), b"x").unwrap_err();
-    assert!(error.to_string().contains("later/` cannot be written"), "{error}");
+    let to = |name: &str| told(save(&folder.path().join(name), b"x"));
+    let no_folder = format!("cannot be written: there is no folder `{}`", folder.path().join("no").display());
+    assert!(to("no/such.toml").ends_with(&no_folder), "{}", to("no/such.toml"));
+    assert!(to("later/").contains("later/` cannot be written"), "{}", to("later/"));
     fs::write(folder.path().join("file"), "kept").unwrap();
-    let error = save(&folder.path().join("file/bar.toml"), b"x").unwrap_err();
-    assert!(error.to_string().contains("cannot be written"), "{error}");
+    assert!(to("file/bar.toml").contains("file/bar.toml` cannot be written"), "{}", to("file/bar.toml"));
     assert_eq!(names(folder.path()), ["file"]);
     assert_eq!(fs::read_to_string(folder.path().join("file")).unwrap(), "kept");
 }
@@ -61,61 +64,27 @@ fn a_read_only_file_is_left_as_it_is() {
     let mut permissions = fs::metadata(&path).unwrap().permissions();
     permissions.set_readonly(true);
     fs::set_permissions(&path, permissions).unwrap();
-    assert!(matches!(save(&path, b"x"), Err(SaveError::ReadOnly { .. })));
+    assert!(told(save(&path, b"x")).ends_with("bar.toml` cannot be written: it is marked read-only"));
     assert_eq!(fs::read_to_string(&path).unwrap(), "kept");
     assert_eq!(names(folder.path()), ["bar.toml"]);
 }
 
-/// Makes a file that was last written to at this age.
-fn aged(path: &Path, age: Duration) {
-    File::create(path).unwrap().set_modified(SystemTime::now() - age).unwrap();
+#[test]
+fn what_a_killed_run_left_beside_the_file_goes() {
+    let folder = tempdir().unwrap();
+    let left = fs::File::create(folder.path().join(".barwright-a1B2c3.part")).unwrap();
+    left.set_modified(SystemTime::now() - 2 * STALE_AFTER).unwrap();
+    save(&folder.path().join("bar.toml"), b"x").unwrap();
+    assert_eq!(names(folder.path()), ["bar.toml"]);
 }
 
 #[test]
-fn part_files_of_killed_runs_go_and_nothing_else() {
-    const MINUTE: Duration = Duration::from_secs(60);
+fn a_refused_rename_leaves_no_part_file() {
     let folder = tempdir().unwrap();
-    let at = |name: &str| folder.path().join(name);
-    let gone = [".barwright-a1B2c3.part", ".barwright-Zz.part"];
-    for name in gone {
-        aged(&at(name), STALE_AFTER + MINUTE);
-    }
-    // Another name, younger, or no file: none of our business.
-    let others = [
-        "bar.part",
-        ".barwright-.part",
-        ".barwright-a1B2c3.part.toml",
-        ".barwright-a b.part",
-        ".barwright-a1B2c3",
-        "x.barwright-a1B2c3.part",
-        ".other-a1B2c3.part",
-    ];
-    for name in others {
-        aged(&at(name), 30 * STALE_AFTER);
-    }
-    aged(&at(".barwright-young1.part"), STALE_AFTER - MINUTE);
-    File::create(at(".barwright-future.part")).unwrap().set_modified(SystemTime::now() + 2 * STALE_AFTER).unwrap();
-    fs::create_dir(at(".barwright-folder.part")).unwrap();
-    fs::create_dir(at("inner")).unwrap();
-    aged(&at("inner/.barwright-deeper.part"), 30 * STALE_AFTER);
-    let mut kept: Vec<&str> = others.to_vec();
-    kept.extend([".barwright-young1.part", ".barwright-future.part", ".barwright-folder.part", "inner", "bar.toml"]);
-    save(&at("bar.toml"), b"x").unwrap();
-    kept.sort();
-    assert_eq!(names(folder.path()), kept);
-    assert_eq!(names(&at("inner")), [".barwright-deeper.part"]);
-    sweep(&at("no such folder"));
-}
-
-#[test]
-fn a_part_file_is_left_for_a_day_in_which_a_run_may_still_write_it() {
-    const HOUR: Duration = Duration::from_secs(3600);
-    let folder = tempdir().unwrap();
-    for (name, hours) in [("hour2", 2), ("hour23", 23), ("hour25", 25)] {
-        aged(&folder.path().join(format!(".barwright-{name}.part")), hours * HOUR);
-    }
-    sweep(folder.path());
-    assert_eq!(names(folder.path()), [".barwright-hour2.part", ".barwright-hour23.part"]);
+    let target = folder.path().join("taken");
+    fs::create_dir(&target).unwrap();
+    assert!(replace(&target, folder.path(), None, b"x").is_err());
+    assert_eq!(names(folder.path()), ["taken"]);
 }
 
 #[cfg(unix)]
@@ -126,9 +95,6 @@ mod unix {
     use std::process::Command;
 
     use super::*;
-
-    /// A user that owns no file.
-    const NOBODY: u32 = 65_534;
 
     fn mode(path: &Path) -> u32 {
         fs::metadata(path).unwrap().permissions().mode() & 0o7777
@@ -161,7 +127,7 @@ mod unix {
         symlink("inner", at("folder")).unwrap();
         save(&at("second"), b"new").unwrap();
         save(&at("dangling"), b"made").unwrap();
-        assert!(matches!(save(&at("folder"), b"x"), Err(SaveError::IsFolder { .. })));
+        assert!(told(save(&at("folder"), b"x")).ends_with("it is a folder"));
         assert_eq!(fs::read_to_string(at("inner/bar")).unwrap(), "new");
         assert_eq!(fs::read_to_string(at("inner/new")).unwrap(), "made");
         for name in ["first", "second", "dangling", "folder"] {
@@ -175,34 +141,9 @@ mod unix {
         let folder = tempdir().unwrap();
         symlink("b", folder.path().join("a")).unwrap();
         symlink("a", folder.path().join("b")).unwrap();
-        let error = save(&folder.path().join("a"), b"x").unwrap_err();
-        assert!(matches!(error, SaveError::Circle { .. }), "{error}");
+        let told = told(save(&folder.path().join("a"), b"x"));
+        assert!(told.ends_with("a` cannot be written: it is a link that leads in a circle"), "{told}");
         assert_eq!(names(folder.path()), ["a", "b"]);
-    }
-
-    #[test]
-    fn a_link_with_the_name_of_a_part_file_and_what_it_leads_to_stay() {
-        let folder = tempdir().unwrap();
-        let target = folder.path().join("kept.toml");
-        aged(&target, 30 * STALE_AFTER);
-        for (name, to) in [(".barwright-a1.part", "kept.toml"), (".barwright-b2.part", "nowhere")] {
-            symlink(to, folder.path().join(name)).unwrap();
-        }
-        sweep(folder.path());
-        assert_eq!(names(folder.path()), [".barwright-a1.part", ".barwright-b2.part", "kept.toml"]);
-    }
-
-    #[test]
-    fn a_part_file_of_another_user_stays() {
-        let folder = tempdir().unwrap();
-        let path = folder.path().join(".barwright-theirs.part");
-        aged(&path, 30 * STALE_AFTER);
-        // Only the superuser can give a file away; for everyone else the system itself keeps it.
-        if std::os::unix::fs::chown(&path, Some(NOBODY), None).is_err() {
-            return;
-        }
-        sweep(folder.path());
-        assert!(path.exists());
     }
 
     /// A pipe of the test's own stands for every device: a fault in `save` must not be able to replace one of the machine's.
@@ -228,7 +169,42 @@ mod unix {
         let name = "x".repeat(255);
         save(&folder.path().join(&name), b"fits").unwrap();
         let error = save(&folder.path().join(format!("{name}x")), b"too long").unwrap_err();
-        assert!(matches!(error, SaveError::Io { .. }), "{error}");
+        assert_eq!(error.faults[0].hints, ["Name a file in a folder you may write to."]);
         assert_eq!(names(folder.path()), [name]);
+    }
+
+    #[test]
+    fn a_limit_on_open_files_is_told_as_what_it_is() {
+        let error = refused(Path::new("bar.toml"), &rustix::io::Errno::MFILE.into());
+        assert_eq!(error.faults[0].message, "`bar.toml` cannot be written: too many files are open");
+        assert!(error.faults[0].hints[0].contains("ulimit -n"));
+    }
+
+    /// A name that leads nowhere yet is taken as it is; one that cannot be looked at, below a file as if that were a folder (POSIX `lstat`: ENOTDIR), is refused.
+    #[test]
+    fn links_end_at_a_name_that_is_free_and_not_at_one_that_cannot_be() {
+        let folder = tempdir().unwrap();
+        let (file, free) = (folder.path().join("file"), folder.path().join("free"));
+        fs::write(&file, b"x").unwrap();
+        for (link, to) in [("to-free", "free"), ("to-none", "file/bar.toml")] {
+            symlink(to, folder.path().join(link)).unwrap();
+        }
+        assert_eq!(follow_links(&folder.path().join("to-free")).unwrap(), free);
+        let refused = |path: &Path| follow_links(path).unwrap_err().kind();
+        assert_eq!(refused(&file.join("bar.toml")), ErrorKind::NotADirectory);
+        assert_eq!(refused(&folder.path().join("to-none")), ErrorKind::NotADirectory);
+    }
+
+    /// A pipe takes what is written and refuses to be synced (POSIX `fsync`: EINVAL): without the call there would be no refusal.
+    #[test]
+    fn what_is_written_is_synced_and_a_refusal_is_told() {
+        let (mut reader, writer) = io::pipe().unwrap();
+        let file = fs::File::from(std::os::fd::OwnedFd::from(writer));
+        let refused = write_to_disk(&file, b"all of it").unwrap_err();
+        assert_eq!(refused.kind(), ErrorKind::InvalidInput);
+        drop(file);
+        let mut arrived = String::new();
+        reader.read_to_string(&mut arrived).unwrap();
+        assert_eq!(arrived, "all of it");
     }
 }

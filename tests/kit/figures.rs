@@ -104,39 +104,3 @@ impl Walk<'_> {
         }
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use std::collections::BTreeMap;
-
-    use super::faults;
-
-    #[test]
-    fn what_is_no_figure_is_found() {
-        let estimate =
-            |value: f64, low: f64, high: f64| BTreeMap::from([("value", value), ("low", low), ("high", high)]);
-        assert!(faults(&BTreeMap::from([("melted_percent", estimate(40.0, 30.0, 50.0))]), &[]).is_empty());
-        for (value, low, high) in [(60.0, 30.0, 50.0), (20.0, 30.0, 50.0), (f64::NAN, 30.0, 50.0), (40.0, 30.0, 101.0)]
-        {
-            let found = faults(&BTreeMap::from([("melted_percent", estimate(value, low, high))]), &[]);
-            assert!(!found.is_empty(), "{value} {low} {high}");
-        }
-        for (key, number, sound) in [
-            ("kpa", f64::INFINITY, false),
-            ("kpa", f64::NAN, false),
-            ("kpa", -0.0, false),
-            ("kpa", -3.0, true),
-            ("probability_before", 1.2, false),
-            ("probability", 1.0, true),
-            ("grain_risk", -0.1, false),
-            ("percent", 100.1, false),
-            ("to_percent", -0.1, false),
-            ("firmness_percent", -7.0, true),
-        ] {
-            assert_eq!(faults(&BTreeMap::from([(key, vec![number])]), &[]).is_empty(), sound, "{key} {number}");
-        }
-        let none = BTreeMap::from([("hold_c", None::<f64>)]);
-        assert_eq!(faults(&none, &[]), [".hold_c is null"]);
-        assert!(faults(&none, &["hold_c"]).is_empty());
-    }
-}

@@ -30,7 +30,7 @@ const MOST_NAMES: usize = 10_000;
 ///
 /// ```
 /// let folder = tempfile::tempdir()?;
-/// let part = barwright_save::part_in(folder.path())?;
+/// let part = barwright_records::part_in(folder.path())?;
 /// part.persist(folder.path().join("bar.toml"))?;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -39,6 +39,17 @@ pub fn part_in(folder: &Path) -> io::Result<NamedTempFile> {
     // A new file is what the user's own mask makes it.
     options.read(true).write(true).create_new(true);
     tempfile::Builder::new().prefix(PREFIX).suffix(SUFFIX).make_in(folder, |path| options.open(path))
+}
+
+/// Syncs a part file, gives it its name if nothing has that name, and syncs the folder.
+pub(crate) fn keep_part(part: NamedTempFile, path: &Path, folder: &Path) -> io::Result<()> {
+    part.as_file().sync_all()?;
+    part.persist_noclobber(path).map_err(|error| error.error)?;
+    #[cfg(unix)]
+    fs::File::open(folder)?.sync_all()?;
+    #[cfg(not(unix))]
+    let _ = folder;
+    Ok(())
 }
 
 /// Removes the part files that killed runs left in a folder.
@@ -50,10 +61,10 @@ pub fn part_in(folder: &Path) -> io::Result<NamedTempFile> {
 /// let folder = tempfile::tempdir()?;
 /// let name = folder.path().join(".barwright-a1B2c3.part");
 /// let file = std::fs::File::create(&name)?;
-/// barwright_save::sweep(folder.path());
+/// barwright_records::sweep(folder.path());
 /// assert!(name.exists(), "a run may be writing it");
-/// file.set_modified(std::time::SystemTime::now() - 2 * barwright_save::STALE_AFTER)?;
-/// barwright_save::sweep(folder.path());
+/// file.set_modified(std::time::SystemTime::now() - 2 * barwright_records::STALE_AFTER)?;
+/// barwright_records::sweep(folder.path());
 /// assert!(!name.exists());
 /// # Ok::<(), std::io::Error>(())
 /// ```

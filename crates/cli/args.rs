@@ -7,7 +7,6 @@ use std::path::PathBuf;
 mod extremes;
 pub mod manual;
 pub mod page;
-pub mod records;
 pub mod report;
 pub mod trial;
 
@@ -108,7 +107,7 @@ pub enum Action {
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
-    Records(records::Records),
+    Records(crate::commands::records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
     Page(page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from
@@ -977,7 +976,7 @@ fn bench_options(showing: &Showing) -> barwright_blend::Options {
 }
 
 /// Reads a day.
-fn date(text: &str) -> Result<Date, String> {
+pub fn date(text: &str) -> Result<Date, String> {
     text.trim().parse().map_err(|_| format!("`{text}` is no day; write year, month and day, such as `2026-11-25`"))
 }
 

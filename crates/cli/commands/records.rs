@@ -1,5 +1,8 @@
 //! `records`: what was poured, from which deliveries, and where it went.
 
+pub mod args;
+mod words;
+
 use barwright_answer::words::names;
 use std::path::Path;
 
@@ -7,10 +10,9 @@ use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome
 use barwright_reference::text_cell;
 use serde_json::{Map, Value, json};
 
+use args::{Export, Import, ListKind, LotArgs, Records, RecordsAction, Remark, Trace, WentArgs};
+
 use super::trial::days;
-use crate::args::records::{
-    Export, Import, ListKind, LotArgs, Records as Order, RecordsAction, Remark, Trace, WentArgs,
-};
 use crate::error::CliError;
 use crate::input::{RECORDS, read_text_of};
 use barwright_answer::engine::builtin_library;
@@ -18,10 +20,10 @@ use barwright_answer::engine::find;
 
 use crate::output::Streams;
 use crate::profile::{Profile, make_folder, refused};
-use crate::render::{self, capital};
 use crate::save::save;
 use crate::today::today;
 use barwright_answer::refusal::{Fault, Place};
+use barwright_answer::words::names::capital;
 
 /// Columns that hold numbers.
 const NUMBERS: [&str; 10] = [
@@ -41,50 +43,50 @@ const NUMBERS: [&str; 10] = [
 const FIGURES: &str = "figures";
 
 /// Runs the subcommand.
-pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    match &order.action {
-        RecordsAction::List(order) => list(order, &profile.store()?, streams),
-        RecordsAction::Trace(order) => trace(order, &profile.store()?, streams),
-        RecordsAction::Lot(order) => lot(order, profile, streams),
-        RecordsAction::Went(order) => went(order, &mut profile.store()?, streams),
-        RecordsAction::Remark(order) => remark(order, &mut profile.store()?, streams),
-        RecordsAction::Export(order) => export(order, &profile.store()?, streams),
-        RecordsAction::Import(order) => import(order, &mut profile.store_to_write(streams)?, streams),
-        RecordsAction::Backup(order) => {
-            profile.store()?.backup(&order.file).map_err(refused)?;
+pub fn run(args: &Records, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    match &args.action {
+        RecordsAction::List(args) => list(args, &profile.store()?, streams),
+        RecordsAction::Trace(args) => trace(args, &profile.store()?, streams),
+        RecordsAction::Lot(args) => lot(args, profile, streams),
+        RecordsAction::Went(args) => went(args, &mut profile.store()?, streams),
+        RecordsAction::Remark(args) => remark(args, &mut profile.store()?, streams),
+        RecordsAction::Export(args) => export(args, &profile.store()?, streams),
+        RecordsAction::Import(args) => import(args, &mut profile.store_to_write(streams)?, streams),
+        RecordsAction::Backup(args) => {
+            profile.store()?.backup(&args.file).map_err(refused)?;
             Ok(streams.data.line(&format!(
                 "Copied to {}; every page and every record of the copy was checked.",
-                order.file.display()
+                args.file.display()
             ))?)
         }
         RecordsAction::Check(_) => {
             let store = profile.store()?;
             let checked = store.check(today()?).map_err(refused)?;
-            Ok(render::records::checked(&mut streams.data, store.path(), &checked)?)
+            Ok(streams.data.document(&words::checked(store.path(), &checked), false)?)
         }
     }
 }
 
 /// `records list`.
-fn list(order: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let Some(kind) = order.kind else {
+fn list(args: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let Some(kind) = args.kind else {
         let counts = store.counts().map_err(refused)?;
-        if order.json {
+        if args.json {
             let counts: Map<String, Value> =
                 counts.iter().map(|(kind, count)| (kind.word().to_owned(), (*count).into())).collect();
             return streams.data.json(&counts);
         }
-        return Ok(render::records::counts(&mut streams.data, &counts)?);
+        return Ok(streams.data.document(&words::counts(&counts), false)?);
     };
     let rows = rows(&store.export_csv(kind.0).map_err(refused)?)?;
-    if order.json {
+    if args.json {
         let object = |row: &Vec<String>| -> Map<String, Value> {
             let columns = kind.0.columns().iter();
             columns.zip(row).map(|(column, cell)| ((*column).to_owned(), value(column, cell))).collect()
         };
         return streams.data.json(&rows.iter().map(object).collect::<Vec<_>>());
     }
-    Ok(render::records::list(&mut streams.data, kind.0, &rows)?)
+    Ok(streams.data.document(&words::list(kind.0, &rows), false)?)
 }
 
 /// The rows of an exported table, each cell as it was kept.
@@ -105,41 +107,41 @@ fn value(column: &str, cell: &str) -> Value {
 }
 
 /// `records trace`.
-fn trace(order: &Trace, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+fn trace(args: &Trace, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     // A recall from records with a gap would leave bars in somebody's hands.
     store.check_complete().map_err(refused)?;
-    if let Some(bar) = order.bar {
-        let found = store.trace_bar(&order.name, bar).map_err(refused)?;
-        return batch_trace(&found, order, streams);
+    if let Some(bar) = args.bar {
+        let found = store.trace_bar(&args.name, bar).map_err(refused)?;
+        return batch_trace(&found, args, streams);
     }
     // A lot and a batch may have one name: both are told.
-    let lot = found(store.trace_lot(&order.name))?;
-    let batch = found(store.trace_batch(&order.name))?;
+    let lot = found(store.trace_lot(&args.name))?;
+    let batch = found(store.trace_batch(&args.name))?;
     if lot.is_none() && batch.is_none() {
-        return Err(nobody(order, store)?);
+        return Err(nobody(args, store)?);
     }
-    if order.json {
+    if args.json {
         let both = json!({ "lot": lot.as_ref().map(lot_json), "batch": batch.as_ref().map(batch_json) });
         return streams.data.json(&both);
     }
     if let Some(lot) = &lot {
-        render::records::lot_trace(&mut streams.data, lot)?;
+        streams.data.document(&words::lot_trace(lot), false)?;
     }
     if let Some(batch) = &batch {
         if lot.is_some() {
             streams.data.blank()?;
         }
-        render::records::batch_trace(&mut streams.data, batch, None)?;
+        streams.data.document(&words::batch_trace(batch, None), false)?;
     }
     Ok(())
 }
 
 /// Shows one batch or one bar of it.
-fn batch_trace(found: &BatchTrace, order: &Trace, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    if order.json {
+fn batch_trace(found: &BatchTrace, args: &Trace, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if args.json {
         return streams.data.json(&json!({ "lot": null, "batch": batch_json(found) }));
     }
-    Ok(render::records::batch_trace(&mut streams.data, found, order.bar)?)
+    Ok(streams.data.document(&words::batch_trace(found, args.bar), false)?)
 }
 
 /// What was found; only a name that nobody has is no error.
@@ -152,12 +154,12 @@ fn found<T>(trace: Result<T, RecordsError>) -> Result<Option<T>, CliError> {
 }
 
 /// Says that neither a lot nor a batch has a name, and which names are near.
-fn nobody(order: &Trace, store: &Store) -> Result<CliError, CliError> {
+fn nobody(args: &Trace, store: &Store) -> Result<CliError, CliError> {
     let lots = store.lots().map_err(refused)?.into_iter().map(|lot| lot.key);
     let batches = store.batches().map_err(refused)?.into_iter().map(|batch| batch.number);
     let names: Vec<String> = lots.chain(batches).collect();
-    let message = format!("no lot and no batch is called `{}`", names::name(&order.name));
-    let hint = match names::nearest_names(&order.name, &names) {
+    let message = format!("no lot and no batch is called `{}`", names::name(&args.name));
+    let hint = match names::nearest_names(&args.name, &names) {
         Some(near) => format!("The nearest names are {near}."),
         None => "`barwright records list lots` and `records list batches` show what there is.".to_owned(),
     };
@@ -217,53 +219,52 @@ fn remark_json(remark: &Outcome) -> Value {
 }
 
 /// `records lot`.
-fn lot(order: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+fn lot(args: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let library = builtin_library()?;
-    let like = find(&library, &order.like, "--like").map_err(CliError::from)?;
+    let like = find(&library, &args.like, "--like").map_err(CliError::from)?;
     let like = library.ingredients.get(like).map_or("", |one| one.key.as_str());
     let lot = Lot {
-        delivered_on: order.delivered,
-        best_before: order.best_before,
-        certificate: order.certificate.clone(),
-        price_per_kg: order.price,
-        note: order.note.clone(),
-        ..Lot::new(&order.key, like)
+        delivered_on: args.delivered,
+        best_before: args.best_before,
+        certificate: args.certificate.clone(),
+        price_per_kg: args.price,
+        note: args.note.clone(),
+        ..Lot::new(&args.key, like)
     };
     profile.store_to_write(streams)?.add_lot(&lot, today()?).map_err(refused)?;
-    Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", names::name(&order.key)))?)
+    Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", names::name(&args.key)))?)
 }
 
 /// `records went`.
-fn went(order: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let (today, on) = days(order.date)?;
-    let went = match (order.sold, order.gifted) {
+fn went(args: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (today, on) = days(args.date)?;
+    let went = match (args.sold, args.gifted) {
         (true, _) => Went::Sold,
         (_, true) => Went::Gifted,
         _ => Went::Kept,
     };
-    let (first, last) = order.bars;
-    let bars =
-        Bars { batch: order.batch.clone(), first, last, went, to: order.to.clone(), on, note: order.note.clone() };
+    let (first, last) = args.bars;
+    let bars = Bars { batch: args.batch.clone(), first, last, went, to: args.to.clone(), on, note: args.note.clone() };
     store.add_bars(&bars, today).map_err(refused)?;
     Ok(streams.data.line(&format!(
         "{} of batch {}: {}.",
-        capital(&render::records::bars_words(first, last)),
-        names::name(&order.batch),
+        capital(&words::bars_words(first, last)),
+        names::name(&args.batch),
         went.word()
     ))?)
 }
 
 /// `records remark`.
-fn remark(order: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let (today, noted_on) = days(order.date)?;
-    let outcome = Outcome { batch: order.batch.clone(), noted_on, note: order.text.clone() };
+fn remark(args: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let (today, noted_on) = days(args.date)?;
+    let outcome = Outcome { batch: args.batch.clone(), noted_on, note: args.text.clone() };
     store.add_outcome(&outcome, today).map_err(refused)?;
-    Ok(streams.data.line(&format!("Remark on batch {} kept.", names::name(&order.batch)))?)
+    Ok(streams.data.line(&format!("Remark on batch {} kept.", names::name(&args.batch)))?)
 }
 
 /// `records export`.
-fn export(order: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    if let Some(folder) = &order.folder {
+fn export(args: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if let Some(folder) = &args.folder {
         make_folder(folder)?;
         for kind in Kind::ALL {
             let path = folder.join(file_name(kind));
@@ -272,9 +273,9 @@ fn export(order: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<()
         }
         return Ok(());
     }
-    let Some(kind) = order.kind else { return Ok(()) };
+    let Some(kind) = args.kind else { return Ok(()) };
     let table = store.export_csv(kind.0).map_err(refused)?;
-    match &order.out {
+    match &args.out {
         Some(path) => {
             save(path, table.as_bytes())?;
             Ok(streams.remarks.note(&format!("{} written into {}", kind.0.word(), path.display()))?)
@@ -289,8 +290,8 @@ fn file_name(kind: Kind) -> String {
 }
 
 /// `records import`.
-fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    if let Some(folder) = &order.folder {
+fn import(args: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    if let Some(folder) = &args.folder {
         let there: Vec<Kind> = Kind::ALL.into_iter().filter(|kind| folder.join(file_name(*kind)).exists()).collect();
         if there.is_empty() {
             let message = format!("there are no tables in `{}`", folder.display());
@@ -300,7 +301,7 @@ fn import(order: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Resul
         }
         return there.into_iter().try_for_each(|kind| import_one(kind, &folder.join(file_name(kind)), store, streams));
     }
-    match (&order.kind, &order.file) {
+    match (&args.kind, &args.file) {
         (Some(kind), Some(file)) => import_one(kind.0, file, store, streams),
         _ => Ok(()),
     }

@@ -8,7 +8,6 @@ pub mod ingredients;
 pub mod lot;
 pub mod parcel;
 pub mod pour;
-pub mod records;
 pub mod swap;
 pub mod table;
 pub mod trial;

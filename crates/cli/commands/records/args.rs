@@ -6,7 +6,7 @@ use barwright_records::{Date, Kind};
 use clap::builder::PossibleValue;
 use clap::{ArgGroup, Subcommand, ValueEnum};
 
-use super::{date, whole};
+use crate::args::{date, whole};
 
 /// `records`.
 #[derive(Debug, clap::Args)]
@@ -137,7 +137,7 @@ pub struct LotArgs {
     #[arg(long, value_name = "TEXT")]
     pub certificate: Option<String>,
     /// Price of a kilogram
-    #[arg(long, value_name = "PRICE", value_parser = super::positive)]
+    #[arg(long, value_name = "PRICE", value_parser = crate::args::positive)]
     pub price: Option<f64>,
     /// What else is worth keeping
     #[arg(long, value_name = "TEXT")]

@@ -23,6 +23,7 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{ColourWish, parse_colour};
+use crate::commands::{assess, compare, records};
 use crate::drawing::Drawing;
 use crate::mould::MouldArgs;
 use crate::output::Form;
@@ -85,9 +86,9 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Action {
     /// Predict one formula: firmness, fine detail, warmth, feel on skin, risk of grain
-    Assess(Assess),
+    Assess(assess::Assess),
     /// Predict several formulas side by side, the differences that matter first
-    Compare(Compare),
+    Compare(compare::Compare),
     /// Change a formula by as little as can be, so that it meets what you ask of it
     Adjust(Box<Adjust>),
     /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
@@ -107,7 +108,7 @@ pub enum Action {
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
-    Records(crate::commands::records::args::Records),
+    Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
     Page(page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from
@@ -145,64 +146,13 @@ A mould FILE is a .toml file; all but shape and sizes can be left out:
 ";
 
 /// Puts what a FORMULA and a mould file can be before the examples.
-fn with_mould_help(examples: &str) -> String {
+pub fn with_mould_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{MOULD_HELP}\n{examples}")
 }
 
 /// Puts what a FORMULA can be before the examples.
-fn with_formula_help(examples: &str) -> String {
+pub fn with_formula_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{examples}")
-}
-
-/// `assess`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-Examples:
-  barwright assess 'beeswax 26, mango butter 22, shea butter 10, sunflower oil 42'
-  barwright assess winter.toml --at 5,20,95F --hold 45
-  barwright assess season.csv --formula summer --lots my-lots.toml --json")
-)]
-pub struct Assess {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Assess the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// Your mould: its finest relief is what the verdict speaks of, and bars and masses are worked out
-    #[arg(long, value_name = "FILE")]
-    pub mould: Option<PathBuf>,
-    /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
-    #[arg(long)]
-    pub why: bool,
-    /// Picture: solids and firmness against temperature.
-    #[command(flatten)]
-    pub drawing: Drawing,
-    /// What is asked of the formula.
-    #[command(flatten)]
-    pub wishes: Wishes,
-}
-
-/// `compare`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-Examples:
-  barwright compare winter.toml summer.toml
-  barwright compare 'beeswax 30, olive oil 70' 'beeswax 20, candelilla wax 5, olive oil 75' --hold 45
-  barwright compare season.csv --state fresh --json")
-)]
-pub struct Compare {
-    /// Two or more formulas: files, `-` for standard input, or texts; a .csv file can hold several
-    #[arg(value_name = "FORMULA", required = true)]
-    pub formulas: Vec<OsString>,
-    /// Picture: solids and firmness of all against temperature.
-    #[command(flatten)]
-    pub drawing: Drawing,
-    /// What is asked of the formulas.
-    #[command(flatten)]
-    pub wishes: Wishes,
 }
 
 /// `adjust`.

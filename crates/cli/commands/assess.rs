@@ -1,15 +1,49 @@
 //! `assess`: the whole answer for one formula.
 
+use std::ffi::OsString;
+use std::path::PathBuf;
+
 use barwright_answer::Engine;
 use barwright_answer::assess::{Assess as Asked, assess};
 
-use crate::args::Assess;
+use crate::args::{Wishes, with_formula_help};
+use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::load;
 use crate::mould::load as load_mould;
 use crate::output::Streams;
 use crate::pick::pick;
 use crate::profile::Profile;
+
+/// Arguments of `assess`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright assess 'beeswax 26, mango butter 22, shea butter 10, sunflower oil 42'
+  barwright assess winter.toml --at 5,20,95F --hold 45
+  barwright assess season.csv --formula summer --lots my-lots.toml --json")
+)]
+pub struct Assess {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Assess the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Your mould: its finest relief is what the verdict speaks of, and bars and masses are worked out
+    #[arg(long, value_name = "FILE")]
+    pub mould: Option<PathBuf>,
+    /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
+    #[arg(long)]
+    pub why: bool,
+    /// Picture: solids and firmness against temperature.
+    #[command(flatten)]
+    pub drawing: Drawing,
+    /// What is asked of the formula.
+    #[command(flatten)]
+    pub wishes: Wishes,
+}
 
 /// Runs the subcommand.
 pub fn run(args: &Assess, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {

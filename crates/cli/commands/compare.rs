@@ -1,15 +1,37 @@
 //! `compare`: several formulas side by side.
 
-use std::ffi::OsStr;
+use std::ffi::{OsStr, OsString};
 
 use barwright_answer::Engine;
 use barwright_answer::compare::{Compare as Asked, compare};
 
-use crate::args::Compare;
+use crate::args::{Wishes, with_formula_help};
+use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::load;
 use crate::output::Streams;
 use crate::profile::Profile;
+
+/// Arguments of `compare`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright compare winter.toml summer.toml
+  barwright compare 'beeswax 30, olive oil 70' 'beeswax 20, candelilla wax 5, olive oil 75' --hold 45
+  barwright compare season.csv --state fresh --json")
+)]
+pub struct Compare {
+    /// Two or more formulas: files, `-` for standard input, or texts; a .csv file can hold several
+    #[arg(value_name = "FORMULA", required = true)]
+    pub formulas: Vec<OsString>,
+    /// Picture: solids and firmness of all against temperature.
+    #[command(flatten)]
+    pub drawing: Drawing,
+    /// What is asked of the formulas.
+    #[command(flatten)]
+    pub wishes: Wishes,
+}
 
 /// Runs the subcommand.
 pub fn run(args: &Compare, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {

@@ -1,7 +1,7 @@
 //! What must hold whatever the blend.
 
 use barwright_blend::equilibrium::Solver;
-use barwright_blend::{Assessment, Options, assess, compare};
+use barwright_blend::{Assessment, Options, Property, assess, compare};
 use barwright_reference::{CrystalState, Formula, Part, formula};
 use proptest::prelude::*;
 
@@ -175,7 +175,7 @@ fn what_two_formulas_share_cancels() {
     let formulas =
         [read("beeswax 26, mango butter 22, sunflower oil 52"), read("beeswax 30, mango butter 22, sunflower oil 48")];
     let found = compare(&LIBRARY, &PARAMETERS, &formulas, &Options::default()).unwrap();
-    let firmness = found.differences.iter().find(|one| one.property == "yield_stress_kpa_at_25c").unwrap();
+    let firmness = found.differences.iter().find(|one| one.property == Property::YieldStress { at_c: 25.0 }).unwrap();
     let (first, second) = (firmness.values[0].unwrap(), firmness.values[1].unwrap());
     assert!(first.high > second.low, "each alone is too wide to tell: {first:?} {second:?}");
     assert!(firmness.probability_first_higher < 0.02, "yet the pair is sure: {firmness:?}");

@@ -2,7 +2,7 @@
 
 use barwright_blend::compare::Difference;
 use barwright_blend::suitability::SkinFeel;
-use barwright_blend::{Assessment, Comparison, Estimate, Options};
+use barwright_blend::{Assessment, Comparison, Estimate, Options, Property};
 use barwright_reference::{Formula, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -193,8 +193,8 @@ impl<'a> Ranked<'a> {
 }
 
 /// Returns the temperature of a yield-stress difference, °C.
-fn yield_at_c(property: &str) -> Option<f64> {
-    property.strip_prefix("yield_stress_kpa_at_")?.strip_suffix('c')?.parse().ok()
+fn yield_at_c(property: Property) -> Option<f64> {
+    if let Property::YieldStress { at_c } = property { Some(at_c) } else { None }
 }
 
 /// Returns the decisive differences as sentences, the weightiest first.
@@ -204,20 +204,20 @@ fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
     let mut said = Vec::new();
     let mut yields_said = false;
     for difference in &decisive {
-        if yield_at_c(&difference.property).is_some() {
+        if yield_at_c(difference.property).is_some() {
             if !yields_said {
                 let yields: Vec<_> =
-                    decisive.iter().copied().filter(|difference| yield_at_c(&difference.property).is_some()).collect();
+                    decisive.iter().copied().filter(|difference| yield_at_c(difference.property).is_some()).collect();
                 // Of two, every temperature fits into one sentence; of several, only the one that tells them apart best.
                 if titles.len() == 2 {
                     said.push(firmness_words(view, &yields, titles));
                 } else {
-                    said.extend(difference_words(view, difference, titles));
+                    said.push(difference_words(view, difference, titles));
                 }
                 yields_said = true;
             }
         } else {
-            said.extend(difference_words(view, difference, titles));
+            said.push(difference_words(view, difference, titles));
         }
     }
     if titles.len() > 2 {
@@ -232,70 +232,71 @@ struct Wording {
     two: &'static str,
     /// What a list of several begins with.
     several: &'static str,
-    /// Whether the lowest comes first.
-    low_first: bool,
     /// What is said of a formula without the property.
     none: &'static str,
 }
 
-fn wording(property: &str) -> Option<Wording> {
-    let wording = |two, several, low_first, none| Some(Wording { two, several, low_first, none });
+fn wording(property: Property) -> Wording {
+    let wording = |two, several, none| Wording { two, several, none };
     match property {
-        "hold_c" => wording("keeps its shape {} hotter", "Keeps its shape up to", false, "does not keep its shape"),
-        "slip_point_c" => wording("slips {} hotter", "Slip point", false, "does not set"),
-        "softening_c" => {
-            wording("keeps half its firmness {} hotter", "Half as firm as at 20 °C at", false, "does not set")
+        Property::Hold => wording("keeps its shape {} hotter", "Keeps its shape up to", "does not keep its shape"),
+        Property::SlipPoint => wording("slips {} hotter", "Slip point", "does not set"),
+        Property::Softening => {
+            wording("keeps half its firmness {} hotter", "Half as firm as at 20 °C at", "does not set")
         }
-        "skin_melted_percent" => wording("melts more on skin", "Melted on skin", false, ""),
-        "grain_risk" => wording("runs less risk of grain", "Risk of grain", true, ""),
-        "finest_feature_mm" => wording("takes finer relief", "Finest relief", true, "takes none"),
-        other => yield_at_c(other).and_then(|_| wording("is firmer", "Yield stress", false, "none")),
+        Property::SkinMelted => wording("melts more on skin", "Melted on skin", ""),
+        Property::GrainRisk => wording("runs less risk of grain", "Risk of grain", ""),
+        Property::FinestFeature => wording("takes finer relief", "Finest relief", "takes none"),
+        Property::YieldStress { .. } => wording("is firmer", "Yield stress", "none"),
     }
 }
 
 /// A probability as said: what no published figure was held against is called the model's own.
-fn odds(property: &str, probability: f64) -> String {
+fn odds(property: Property, probability: f64) -> String {
     match property {
-        "hold_c" | "finest_feature_mm" | "grain_risk" => format!("the model's own odds: {}", in_hundred(probability)),
+        Property::Hold | Property::FinestFeature | Property::GrainRisk => {
+            format!("the model's own odds: {}", in_hundred(probability))
+        }
         _ => format!("{} sure", in_hundred(probability)),
     }
 }
 
 /// Returns the estimate of a property as shown, without its unit.
-fn shown(property: &str, estimate: &Estimate, units: Units) -> String {
+fn shown(property: Property, estimate: &Estimate, units: Units) -> String {
     match property {
-        "hold_c" | "slip_point_c" | "softening_c" => units.temperature(estimate),
-        "finest_feature_mm" => units.relief(Some(estimate)),
-        "grain_risk" => interval(estimate, |risk| format!("{risk:.2}")),
-        "skin_melted_percent" => interval(estimate, whole),
-        _ => units.yield_stress(estimate),
+        Property::Hold | Property::SlipPoint | Property::Softening => units.temperature(estimate),
+        Property::FinestFeature => units.relief(Some(estimate)),
+        Property::GrainRisk => interval(estimate, |risk| format!("{risk:.2}")),
+        Property::SkinMelted => interval(estimate, whole),
+        Property::YieldStress { .. } => units.yield_stress(estimate),
     }
 }
 
 /// Returns the unit of a property as shown.
-fn unit(property: &str, units: Units) -> &'static str {
+fn unit(property: Property, units: Units) -> &'static str {
     match property {
-        "hold_c" | "slip_point_c" | "softening_c" => units.degree(),
-        "finest_feature_mm" => units.length_unit(),
-        "grain_risk" => "",
-        "skin_melted_percent" => "%",
-        _ => units.stress(),
+        Property::Hold | Property::SlipPoint | Property::Softening => units.degree(),
+        Property::FinestFeature => units.length_unit(),
+        Property::GrainRisk => "",
+        Property::SkinMelted => "%",
+        Property::YieldStress { .. } => units.stress(),
     }
 }
 
-fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> Option<String> {
-    let wording = wording(&difference.property)?;
-    let heading = match yield_at_c(&difference.property) {
+fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> String {
+    let wording = wording(difference.property);
+    let low_first = difference.property.lowest_first();
+    let heading = match yield_at_c(difference.property) {
         Some(celsius) => format!("{} at {}", wording.several, view.units.given_degrees(celsius)),
         None => in_units(wording.several, view.units),
     };
-    let ranked = if wording.low_first { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
-    let sure = odds(&difference.property, ranked.probability(wording.low_first));
+    let ranked = if low_first { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
+    let sure = odds(difference.property, ranked.probability(low_first));
     let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
-    let unit = unit(&difference.property, view.units);
-    let show = |estimate: &Estimate| shown(&difference.property, estimate, view.units);
+    let unit = unit(difference.property, view.units);
+    let show = |estimate: &Estimate| shown(difference.property, estimate, view.units);
     let tail = if unit.is_empty() { String::new() } else { format!(" {unit}") };
-    Some(match ranked.order.as_slice() {
+    match ranked.order.as_slice() {
         [(first, Some(best)), (_, Some(other))] => {
             let by = view.units.difference((best.value - other.value).abs());
             format!(
@@ -315,15 +316,16 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
         ),
         several => {
             // Of several only the two ends: the table has the rest.
-            let (best, worst) = (several.first()?, several.last()?);
-            let figure = |(index, estimate): &(usize, Option<&Estimate>), aside: &str| {
+            let figure = |place: Option<&(usize, Option<&Estimate>)>, aside: &str| {
+                let Some((index, estimate)) = place else { return String::new() };
                 let shown = estimate.map_or_else(|| wording.none.to_owned(), |one| with_unit(&show(one), unit));
                 format!("{} {}{aside}", title(*index), shown.trim_end())
             };
-            let (first, last) = if wording.low_first { ("lowest", "highest") } else { ("highest", "lowest") };
-            format!("{heading}: {first} {}; {last} {}.", figure(best, &format!(", {sure}")), figure(worst, ""))
+            let (first, last) = if low_first { ("lowest", "highest") } else { ("highest", "lowest") };
+            let (best, worst) = (figure(several.first(), &format!(", {sure}")), figure(several.last(), ""));
+            format!("{heading}: {first} {best}; {last} {worst}.")
         }
-    })
+    }
 }
 
 /// Says the decisive differences of firmness in one sentence.
@@ -331,7 +333,7 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
     let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
     let mut by_temperature: Vec<(f64, Ranked<'_>)> = yields
         .iter()
-        .filter_map(|difference| Some((yield_at_c(&difference.property)?, Ranked::new(difference))))
+        .filter_map(|difference| Some((yield_at_c(difference.property)?, Ranked::new(difference))))
         .collect();
     by_temperature.sort_by(|a, b| a.0.total_cmp(&b.0));
     let surest = by_temperature.iter().map(|(_, ranked)| ranked.probability(false)).fold(f64::INFINITY, f64::min);
@@ -376,26 +378,26 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
 /// Returns which formula serves each purpose best.
 pub fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
     let mut said = Vec::new();
-    for (purpose, property, low) in [("Summer post", "hold_c", false), ("Finest detail", "finest_feature_mm", true)] {
+    for (purpose, property) in [("Summer post", Property::Hold), ("Finest detail", Property::FinestFeature)] {
         let difference = view.comparison.differences.iter().find(|difference| difference.property == property);
         if let Some(difference) = difference {
-            said.push((purpose, best_words(view, difference, low, titles)));
+            said.push((purpose, best_words(view, difference, titles)));
         }
     }
     said.push(("Skin", skin_words(view, titles)));
     said
 }
 
-fn best_words(view: &View<'_>, difference: &Difference, low: bool, titles: &[String]) -> String {
+fn best_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> String {
+    let low = difference.property.lowest_first();
     let ranked = if low { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
     let probability = ranked.probability(low);
     let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
     match ranked.order.as_slice() {
         [(first, Some(best)), (second, _), ..] => {
-            let shown =
-                with_unit(&shown(&difference.property, best, view.units), unit(&difference.property, view.units));
+            let shown = with_unit(&shown(difference.property, best, view.units), unit(difference.property, view.units));
             let what = if low { "finest relief" } else { "keeps its shape up to" };
-            let sure = odds(&difference.property, probability);
+            let sure = odds(difference.property, probability);
             if probability < WORTH_SAYING {
                 format!(
                     "{} by a little, too close to call against {} ({what} {shown}; {sure}).",
@@ -568,20 +570,9 @@ fn undecided(view: &View<'_>) -> Vec<String> {
     let mut plain = Vec::new();
     let mut at = Vec::new();
     for difference in view.comparison.differences.iter().filter(|difference| !difference.decisive) {
-        match yield_at_c(&difference.property) {
+        match yield_at_c(difference.property) {
             Some(celsius) => at.push(celsius),
-            None => plain.push(
-                match difference.property.as_str() {
-                    "hold_c" => "the temperature up to which the shape is kept",
-                    "slip_point_c" => "slip point",
-                    "softening_c" => "where half the firmness is gone",
-                    "skin_melted_percent" => "share melted on skin",
-                    "grain_risk" => "risk of grain",
-                    "finest_feature_mm" => "finest relief",
-                    other => other,
-                }
-                .to_owned(),
-            ),
+            None => plain.push(difference.property.name().to_owned()),
         }
     }
     at.sort_by(f64::total_cmp);

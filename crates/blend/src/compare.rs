@@ -10,28 +10,26 @@ use crate::interval::Estimate;
 use crate::landmarks::LOWEST_LANDMARK_C;
 use crate::outcome::{Ensemble, Outcome};
 use crate::parameters::Parameters;
+use crate::property::{Property, Step};
 use crate::suitability::COARSEST_FEATURE_MM;
 
 /// A difference counts as decisive at this probability.
 pub const DECISIVE_PROBABILITY: f64 = 0.8;
 
-/// A difference of temperature that a maker would notice, K (judgement).
-pub const NOTICEABLE_K: f64 = 2.0;
-
-/// A difference of the melted share that a maker would notice, points (judgement).
-pub const NOTICEABLE_POINTS: f64 = 5.0;
-
-/// A ratio of firmness, or of relief, that a maker would notice (judgement).
-pub const NOTICEABLE_RATIO: f64 = 1.3;
-
 /// Most practical steps that one difference can weigh.
 const LARGEST_WEIGHT: f64 = 5.0;
+
+/// Most steps of a difference: that from a value to none is without end.
+const MAX_STEPS: f64 = 1e3;
+
+/// Smallest value of a property that is compared by its logarithm, in its unit.
+const SMALLEST_VALUE: f64 = 1e-9;
 
 /// One property of all formulas.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Difference {
-    /// Key of the property.
-    pub property: String,
+    /// The property.
+    pub property: Property,
     /// Unit of the values; empty for an index.
     pub unit: &'static str,
     /// One value for each formula; `None` when it has none (a blend that does not set).
@@ -58,24 +56,25 @@ pub struct Comparison {
 }
 
 /// Reads one property off an outcome; `None` when it has none.
-type Reader = dyn Fn(&Outcome) -> Option<f64>;
+type Reader = Box<dyn Fn(&Outcome) -> Option<f64>>;
 
-/// How a property is compared.
-struct Property {
-    key: String,
-    unit: &'static str,
-    /// A difference a maker would notice; on a logarithmic scale the logarithm of a factor.
-    step: f64,
-    logarithmic: bool,
-    /// What a formula without the property counts as, on the scale compared.
-    missing: f64,
-    of: Box<Reader>,
+/// What a draw without the property counts as in an interval.
+fn missing(property: Property) -> f64 {
+    match property {
+        // A bar without strength takes no relief, however coarse.
+        Property::FinestFeature => COARSEST_FEATURE_MM,
+        Property::YieldStress { .. } => 0.0,
+        _ => LOWEST_LANDMARK_C,
+    }
 }
 
-impl Property {
-    /// What a draw without the property counts as in an interval.
-    fn missing_shown(&self) -> f64 {
-        if self.logarithmic { self.missing.exp().min(COARSEST_FEATURE_MM) } else { self.missing }
+/// Where a value lies on the scale that a property is compared on; a draw without the property lies beyond all others.
+fn scaled(property: Property, value: Option<f64>) -> f64 {
+    match (property.step(), value) {
+        (Step::Absolute(_), value) => value.unwrap_or_else(|| missing(property)),
+        (Step::Ratio(_), Some(value)) => value.max(SMALLEST_VALUE).ln(),
+        (Step::Ratio(_), None) if property == Property::FinestFeature => f64::INFINITY,
+        (Step::Ratio(_), None) => f64::NEG_INFINITY,
     }
 }
 
@@ -105,7 +104,7 @@ pub fn compare(
 pub fn compare_on(bench: &Workbench<'_>, formulas: &[Formula]) -> Result<Comparison, BlendError> {
     let assessed = formulas.iter().map(|formula| bench.assess(formula)).collect::<Result<Vec<_>, _>>()?;
     let mut differences: Vec<_> =
-        properties(&bench.options().at_c).iter().map(|property| difference(property, &assessed)).collect();
+        properties(&bench.options().at_c).iter().map(|(property, of)| difference(*property, of, &assessed)).collect();
     let weight = |difference: &Difference| {
         let sure = difference.probability_highest.iter().copied().fold(0.0, f64::max);
         difference.steps.min(LARGEST_WEIGHT) * sure
@@ -116,51 +115,27 @@ pub fn compare_on(bench: &Workbench<'_>, formulas: &[Formula]) -> Result<Compari
     Ok(Comparison { formulas: assessed, differences })
 }
 
-/// Properties compared; steps are what a maker would notice (judgement).
-fn properties(at_c: &[f64]) -> Vec<Property> {
-    let plain = |key: &str, unit, step, of: fn(&Outcome) -> Option<f64>| Property {
-        key: key.to_owned(),
-        unit,
-        step,
-        logarithmic: false,
-        missing: LOWEST_LANDMARK_C,
-        of: Box::new(of),
-    };
+/// The properties compared, and how each is read.
+fn properties(at_c: &[f64]) -> Vec<(Property, Reader)> {
+    let plain = |property, of: fn(&Outcome) -> Option<f64>| (property, Box::new(of) as Reader);
+    let yields = at_c.iter().enumerate().map(|(index, &at_c)| {
+        let of = move |outcome: &Outcome| (outcome.yield_kpa[index] > 0.0).then(|| outcome.yield_kpa[index]);
+        (Property::YieldStress { at_c }, Box::new(of) as Reader)
+    });
     let mut list = vec![
-        plain("hold_c", "°C", NOTICEABLE_K, |outcome| outcome.hold_c),
-        plain("slip_point_c", "°C", NOTICEABLE_K, |outcome| outcome.slip_c),
-        plain("softening_c", "°C", NOTICEABLE_K, |outcome| outcome.softening_c),
-        plain("skin_melted_percent", "%", NOTICEABLE_POINTS, |outcome| Some(outcome.melted_percent)),
-        plain("grain_risk", "", 0.15, |outcome| Some(outcome.grain)),
-        Property {
-            key: "finest_feature_mm".to_owned(),
-            unit: "mm",
-            step: NOTICEABLE_RATIO.ln(),
-            logarithmic: true,
-            // A bar without strength takes no relief, however coarse.
-            missing: f64::INFINITY,
-            of: Box::new(|outcome| outcome.finest_mm.is_finite().then_some(outcome.finest_mm)),
-        },
+        plain(Property::Hold, |outcome| outcome.hold_c),
+        plain(Property::SlipPoint, |outcome| outcome.slip_c),
+        plain(Property::Softening, |outcome| outcome.softening_c),
+        plain(Property::SkinMelted, |outcome| Some(outcome.melted_percent)),
+        plain(Property::GrainRisk, |outcome| Some(outcome.grain)),
+        plain(Property::FinestFeature, |outcome| outcome.finest_mm.is_finite().then_some(outcome.finest_mm)),
     ];
-    for (index, celsius) in at_c.iter().enumerate() {
-        list.push(Property {
-            key: format!("yield_stress_kpa_at_{celsius}c"),
-            unit: "kPa",
-            step: NOTICEABLE_RATIO.ln(),
-            logarithmic: true,
-            missing: f64::NEG_INFINITY,
-            of: Box::new(move |outcome| (outcome.yield_kpa[index] > 0.0).then(|| outcome.yield_kpa[index])),
-        });
-    }
+    list.extend(yields);
     list
 }
 
-fn difference(property: &Property, assessed: &[Assessment]) -> Difference {
-    let scaled = |outcome: &Outcome| match (property.of)(outcome) {
-        Some(value) if property.logarithmic => value.max(1e-9).ln(),
-        Some(value) => value,
-        None => property.missing,
-    };
+fn difference(property: Property, of: &Reader, assessed: &[Assessment]) -> Difference {
+    let scaled = |outcome: &Outcome| scaled(property, of(outcome));
     let ensembles: Vec<&Ensemble> = assessed.iter().map(|one| &one.ensemble).collect();
     let draws = ensembles.iter().map(|ensemble| ensemble.drawn.len()).min().unwrap_or(0);
     let (mut highest, mut lowest) = (vec![0.0; assessed.len()], vec![0.0; assessed.len()]);
@@ -185,16 +160,17 @@ fn difference(property: &Property, assessed: &[Assessment]) -> Difference {
         count(&values, 1.0 / draws as f64);
     }
     let (low, high) = central.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &v| (l.min(v), h.max(v)));
-    let steps = if high > low { ((high - low) / property.step).min(1e3) } else { 0.0 };
+    let step = match property.step() {
+        Step::Absolute(step) => step,
+        Step::Ratio(ratio) => ratio.ln(),
+    };
+    let steps = if high > low { ((high - low) / step).min(MAX_STEPS) } else { 0.0 };
     let sure = highest.iter().copied().fold(0.0, f64::max);
     let least = highest.iter().copied().fold(1.0, f64::min);
     Difference {
-        property: property.key.clone(),
-        unit: property.unit,
-        values: ensembles
-            .iter()
-            .map(|ensemble| ensemble.estimate_or(property.missing_shown(), |outcome| (property.of)(outcome)))
-            .collect(),
+        property,
+        unit: property.unit(),
+        values: ensembles.iter().map(|ensemble| ensemble.estimate_or(missing(property), of)).collect(),
         probability_first_higher: highest.first().copied().unwrap_or(0.0),
         decisive: steps >= 1.0 && (sure >= DECISIVE_PROBABILITY || least <= 1.0 - DECISIVE_PROBABILITY),
         probability_highest: highest,

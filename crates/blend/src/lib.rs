@@ -19,6 +19,7 @@
 //! - [`known_off`]: what published figures say is wrong of an ingredient, told where a formula rests on it.
 //! - [`viscosity`]: how thick the melt is, above the clear point.
 //! - [`sensitivity`]: what one more percent of each ingredient does.
+//! - [`property`]: what bars are compared by.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.
 
 pub mod assess;
@@ -48,6 +49,7 @@ mod outcome;
 pub mod packing;
 pub mod parameters;
 pub mod penetration;
+pub mod property;
 pub mod root;
 pub mod sampling;
 pub mod sensitivity;
@@ -64,3 +66,4 @@ pub use error::BlendError;
 pub use interval::Estimate;
 pub use maker::Maker;
 pub use parameters::Parameters;
+pub use property::Property;

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use barwright_answer::words::names;
-use barwright_blend::{Assessment, Options, compare_on};
+use barwright_blend::{Assessment, Options, Property, compare_on};
 use barwright_reference::formula::quantity::SMALLEST;
 use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::{
@@ -288,10 +288,9 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
     let (mut decides, mut purposes) = (Vec::new(), Vec::new());
     if formulas.len() > 1 && !asked.moving {
         // The sentences speak of the usual temperatures, not of every point of the curves.
-        comparison.differences.retain(|one| {
-            !one.property.starts_with("yield_stress")
-                || usual_c.iter().any(|celsius| one.property == format!("yield_stress_kpa_at_{celsius}c"))
-        });
+        comparison
+            .differences
+            .retain(|one| !matches!(one.property, Property::YieldStress { at_c } if !usual_c.contains(&at_c)));
         let titles = names::titles(&formulas, library);
         let view =
             compare::View { comparison: &comparison, formulas: &formulas, library, options: &options, units: UNITS };

@@ -3,7 +3,7 @@
 use std::io;
 
 use barwright_blend::cautions::plant_statement;
-use barwright_blend::{Assessment, Options};
+use barwright_blend::{Assessment, Options, Property};
 use barwright_reference::{AnimalOrigin, Formula, Library};
 use barwright_reformulate::swap::{Kept, Replacement};
 
@@ -129,29 +129,29 @@ fn possibly_animal(view: &View<'_>) -> Option<String> {
 }
 
 /// What a property is called.
-fn called(property: &str) -> &'static str {
+fn called(property: Property) -> &'static str {
     match property {
-        "yield_stress_kpa_at_20c" => "firmness in a cool room",
-        "yield_stress_kpa_at_30c" => "firmness in a warm room",
-        "finest_feature_mm" => "relief",
-        "hold_c" => "warmth",
+        Property::YieldStress { at_c: 20.0 } => "firmness in a cool room",
+        Property::YieldStress { .. } => "firmness in a warm room",
+        Property::FinestFeature => "relief",
+        Property::Hold => "warmth",
         _ => "the share melted on skin",
     }
 }
 
 /// `firmness in a warm room (1.8 times)`.
 fn unmatched(one: &Kept, units: Units) -> String {
-    let how = match one.property.as_str() {
-        "hold_c" => {
+    let how = match one.property {
+        Property::Hold => {
             format!("{} to {}", units.given_degrees(one.before.round()), units.given_degrees(one.after.round()))
         }
-        "skin_melted_percent" => format!("{:.0} to {:.0} %", one.before, one.after),
+        Property::SkinMelted => format!("{:.0} to {:.0} %", one.before, one.after),
         _ => format!("{} times", significant(one.after / one.before, 2)),
     };
-    format!("{} ({how})", called(&one.property))
+    format!("{} ({how})", called(one.property))
 }
 
 /// `warmth +`.
 fn brief(one: &Kept) -> String {
-    format!("{} {}", called(&one.property), if one.steps > 0.0 { "up" } else { "down" })
+    format!("{} {}", called(one.property), if one.steps > 0.0 { "up" } else { "down" })
 }

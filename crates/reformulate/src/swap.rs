@@ -6,7 +6,7 @@
 //! `y` is the mass % of the replacement. What it needs more or less than the ingredient it replaces is taken from, or given to, the liquids of the
 //! formula in proportion; without liquids, all the rest in proportion. Properties: logarithm of the yield stress at [`AT_C`] in use,
 //! logarithm of the finest relief, the temperature up to which it keeps its shape, the share melted on skin; each in steps that a maker would notice
-//! ([`mod@barwright_blend::compare`]). Central values: both bars share almost all of what is uncertain.
+//! ([`Property::step`]). Central values: both bars share almost all of what is uncertain.
 //!
 //! The least is looked for on a grid and then by golden section between its neighbours, since there may be several valleys.
 //!
@@ -14,10 +14,10 @@
 //! Golden section: Kiefer 1953, Proc. Amer. Math. Soc. 4:502 (recalled).
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::compare::{NOTICEABLE_K, NOTICEABLE_POINTS, NOTICEABLE_RATIO};
 use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
-use barwright_blend::{Assessment, Options, Parameters};
+use barwright_blend::property::Step;
+use barwright_blend::{Assessment, Options, Parameters, Property};
 use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -95,8 +95,8 @@ pub struct SwapTask {
 /// One property before and after.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Kept {
-    /// Key of the property.
-    pub property: String,
+    /// The property.
+    pub property: Property,
     /// Unit.
     pub unit: &'static str,
     /// Before.
@@ -175,11 +175,11 @@ pub fn swap(
     let candidates = candidates(library, task)?;
     let central = Options { draws: 0, at_c: AT_C.to_vec(), ..options.clone() };
     let bench = Workbench::new(library, parameters, central)?;
-    let before = properties(&bench.assess(formula)?);
+    let before = readings(&bench.assess(formula)?);
     let one = |&ingredient: &usize| -> Result<Replacement, BlendError> {
         let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
         let distance = |amount: f64| -> Result<f64, BlendError> {
-            let after = properties(&bench.assess(&place.formula(amount))?);
+            let after = readings(&bench.assess(&place.formula(amount))?);
             Ok(before.iter().zip(&after).map(|(before, after)| steps(before, after).powi(2)).sum::<f64>().sqrt())
         };
         // With nothing to give or take, the amount is what went.
@@ -194,12 +194,12 @@ pub fn swap(
             None => amount,
         };
         let formula = place.formula(amount);
-        let after = properties(&bench.assess(&formula)?);
+        let after = readings(&bench.assess(&formula)?);
         let kept = before.iter().zip(&after).map(|(before, after)| {
             let steps = steps(before, after);
             Kept {
-                property: before.key.clone(),
-                unit: before.unit,
+                property: before.property,
+                unit: before.property.unit(),
                 before: before.value,
                 after: after.value,
                 steps,
@@ -308,43 +308,33 @@ impl Place<'_> {
     }
 }
 
-/// A property, with the step a maker would notice.
-struct Property {
-    key: String,
-    unit: &'static str,
+/// The central value of a property.
+struct Reading {
+    property: Property,
     value: f64,
-    /// `None`: the step is a ratio.
-    step: Option<f64>,
 }
 
-fn properties(found: &Assessment) -> Vec<Property> {
-    let mut list: Vec<Property> = (found.firmness.iter())
-        .map(|at| Property {
-            key: format!("yield_stress_kpa_at_{}c", at.temperature_c),
-            unit: "kPa",
-            value: at.yield_stress_kpa.value.max(SMALLEST_KPA),
-            step: None,
-        })
-        .collect();
-    let finest = found.detail.finest_feature_mm.map_or(COARSEST_MM, |finest| finest.value);
-    list.push(Property { key: "finest_feature_mm".to_owned(), unit: "mm", value: finest, step: None });
-    let hold = found.warmth.hold_c.map_or(LOWEST_LANDMARK_C, |hold| hold.value);
-    list.push(Property { key: "hold_c".to_owned(), unit: "°C", value: hold, step: Some(NOTICEABLE_K) });
-    let melted = found.skin.melted_percent.value;
-    list.push(Property {
-        key: "skin_melted_percent".to_owned(),
-        unit: "%",
-        value: melted,
-        step: Some(NOTICEABLE_POINTS),
+fn readings(found: &Assessment) -> Vec<Reading> {
+    let yields = found.firmness.iter().map(|at| Reading {
+        property: Property::YieldStress { at_c: at.temperature_c },
+        value: at.yield_stress_kpa.value.max(SMALLEST_KPA),
     });
-    list
+    let finest_mm = found.detail.finest_feature_mm.map_or(COARSEST_MM, |finest| finest.value);
+    let hold_c = found.warmth.hold_c.map_or(LOWEST_LANDMARK_C, |hold| hold.value);
+    yields
+        .chain([
+            Reading { property: Property::FinestFeature, value: finest_mm },
+            Reading { property: Property::Hold, value: hold_c },
+            Reading { property: Property::SkinMelted, value: found.skin.melted_percent.value },
+        ])
+        .collect()
 }
 
-/// Difference in steps.
-fn steps(before: &Property, after: &Property) -> f64 {
-    match before.step {
-        Some(step) => (after.value - before.value) / step,
-        None => (after.value / before.value).ln() / NOTICEABLE_RATIO.ln(),
+/// Difference in steps that a maker would notice.
+fn steps(before: &Reading, after: &Reading) -> f64 {
+    match before.property.step() {
+        Step::Absolute(step) => (after.value - before.value) / step,
+        Step::Ratio(ratio) => (after.value / before.value).ln() / ratio.ln(),
     }
 }
 
@@ -382,6 +372,7 @@ mod tests {
     #![allow(clippy::unwrap_used, clippy::panic)]
     use std::sync::LazyLock;
 
+    use barwright_blend::property::{NOTICEABLE_K, NOTICEABLE_POINTS, NOTICEABLE_RATIO};
     use barwright_reference::formula;
 
     use super::*;
@@ -502,12 +493,11 @@ mod tests {
 
     #[test]
     fn a_step_is_what_a_maker_notices() {
-        let property = |value: f64, step: Option<f64>| Property { key: String::new(), unit: "", value, step };
-        let off = steps(&property(40.0, Some(2.0)), &property(37.0, Some(2.0)));
-        assert_eq!(off, -1.5);
-        let ratio = property(10.0, None);
-        assert!((steps(&ratio, &property(10.0 * NOTICEABLE_RATIO, None)) - 1.0).abs() < 1e-12);
-        assert!((steps(&ratio, &property(10.0 / NOTICEABLE_RATIO, None)) + 1.0).abs() < 1e-12);
+        let hold = |value| Reading { property: Property::Hold, value };
+        assert_eq!(steps(&hold(40.0), &hold(37.0)), -1.5);
+        let finest = |value| Reading { property: Property::FinestFeature, value };
+        assert!((steps(&finest(10.0), &finest(10.0 * NOTICEABLE_RATIO)) - 1.0).abs() < 1e-12);
+        assert!((steps(&finest(10.0), &finest(10.0 / NOTICEABLE_RATIO)) + 1.0).abs() < 1e-12);
     }
 
     /// What is shown of a replacement is what `assess` says of the two bars.
@@ -531,7 +521,7 @@ mod tests {
         assert_eq!(found.properties.len(), 5);
         let mut squared = 0.0;
         for ((kept, (key, unit, was)), (_, _, is)) in found.properties.iter().zip(told(&before)).zip(told(&after)) {
-            assert_eq!((kept.property.as_str(), kept.unit), (key, unit));
+            assert_eq!((kept.property.to_string().as_str(), kept.unit), (key, unit));
             assert!((kept.before - was).abs() < 1e-9 && (kept.after - is).abs() < 1e-9, "{kept:?}");
             assert_eq!(kept.matched, kept.steps.abs() <= 1.0);
             let expected = match key {
@@ -553,7 +543,7 @@ mod tests {
         let start = bar("sunflower oil 100");
         let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
         let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
-        let values: Vec<f64> = properties(&bench.assess(&start).unwrap()).iter().map(|one| one.value).collect();
+        let values: Vec<f64> = readings(&bench.assess(&start).unwrap()).iter().map(|one| one.value).collect();
         assert_eq!(values[..3], [SMALLEST_KPA, SMALLEST_KPA, COARSEST_MM]);
         assert!(values[3] < 0.0 && values[4] > 99.0, "{values:?}");
     }
@@ -573,10 +563,10 @@ mod tests {
             let bench =
                 Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() });
             let bench = bench.unwrap();
-            let before = properties(&bench.assess(&start).unwrap());
+            let before = readings(&bench.assess(&start).unwrap());
             let other = if found.to_percent < exact { found.to_percent + step } else { found.to_percent - step };
             let changed = place(&start, "beeswax", "candelilla-wax", 26.0).formula(other);
-            let after = properties(&bench.assess(&changed).unwrap());
+            let after = readings(&bench.assess(&changed).unwrap());
             let distance = before.iter().zip(&after).map(|(a, b)| steps_squared(a, b)).sum::<f64>().sqrt();
             assert!(found.distance <= distance, "{step}: {} and {distance}", found.distance);
         }
@@ -586,7 +576,7 @@ mod tests {
         assert!(found.to_percent == 0.0 || (found.to_percent - 68.0).abs() < 1e-9, "{}", found.to_percent);
     }
 
-    fn steps_squared(before: &Property, after: &Property) -> f64 {
+    fn steps_squared(before: &Reading, after: &Reading) -> f64 {
         steps(before, after).powi(2)
     }
 

@@ -6,7 +6,7 @@ mod kit;
 
 use std::hint::black_box;
 
-use barwright_blend::Parameters;
+use barwright_blend::Model;
 use barwright_blend::equilibrium::{Problem, Solver};
 use barwright_reference::{CrystalState, Library, formula};
 use gungraun::{library_benchmark, library_benchmark_group, main};
@@ -14,10 +14,10 @@ use kit::{peer, random};
 
 fn problem() -> Problem {
     let library = Library::builtin().expect("built-in tables are sound");
-    let parameters = Parameters::builtin().expect("built-in parameters are sound");
+    let model = Model::builtin().expect("the built-in model is sound");
     let text = "beeswax 26, mango butter 22, sunflower oil 30, jojoba oil 22";
     let formula = formula::read_inline(text, "bench", &library).expect(text).formulas.remove(0);
-    random::problem(&library, &parameters, &formula, CrystalState::Rested).expect(text)
+    random::problem(&library, &model, &formula, CrystalState::Rested).expect(text)
 }
 
 #[library_benchmark]

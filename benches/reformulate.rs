@@ -5,7 +5,7 @@ use std::cell::{Cell, RefCell};
 use std::ops::ControlFlow;
 use std::time::Instant;
 
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientKind, Library, formula};
 use barwright_reformulate::adjust::{Adjustment, Task, adjust};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
@@ -43,7 +43,7 @@ const VOLUME_POINTS: usize = 100_000;
 
 struct Bench {
     library: Library,
-    parameters: Parameters,
+    model: Model,
     bar: Formula,
     task: Task,
 }
@@ -51,7 +51,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let library = Library::builtin().expect("built-in tables are sound");
-        let parameters = Parameters::builtin().expect("built-in parameters are sound");
+        let model = Model::builtin().expect("the built-in model is sound");
         let bar = formula::read_inline(BAR, "bench", &library).expect(BAR).formulas.remove(0);
         let task = Task {
             demands: vec![Demand::Hold { temperature_c: 42.0 }, Demand::Detail { relief_mm: 0.8 }],
@@ -60,11 +60,11 @@ impl Bench {
             limits: Limits::free(bar.parts.len()),
             step_percent: None,
         };
-        Bench { library, parameters, bar, task }
+        Bench { library, model, bar, task }
     }
 
     fn adjust(&self) -> Adjustment {
-        adjust(&self.library, &self.parameters, &Options::default(), &self.bar, &self.task).unwrap()
+        adjust(&self.library, &self.model, &Options::default(), &self.bar, &self.task).unwrap()
     }
 
     /// The same by COBYLA from several starts: mass moved, and how often the formula was judged.
@@ -72,7 +72,7 @@ impl Bench {
         let (ingredients, demands) = (&self.task.ingredients, &self.task.demands);
         let options = Options::default();
         let judge =
-            Judge::new(&self.library, &self.parameters, &options, ingredients, demands, self.task.confidence).unwrap();
+            Judge::new(&self.library, &self.model, &options, ingredients, demands, self.task.confidence).unwrap();
         let original: Vec<f64> = self.bar.parts.iter().map(|part| part.percent).collect();
         let free = original.len() - 1;
         let judged = Cell::new(0);
@@ -145,14 +145,14 @@ fn smallest_change(criterion: &mut Criterion) {
 /// A space to explore.
 struct Shelf {
     library: Library,
-    parameters: Parameters,
+    model: Model,
     space: Space,
 }
 
 impl Shelf {
     fn new(count: usize) -> Self {
         let library = Library::builtin().expect("built-in tables are sound");
-        let parameters = Parameters::builtin().expect("built-in parameters are sound");
+        let model = Model::builtin().expect("the built-in model is sound");
         let place = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).expect("in the table");
         let mut ingredients: Vec<usize> = FIRST.iter().take(count).map(place).collect();
         for kind in OTHERS.into_iter().cycle().take(count.saturating_sub(FIRST.len())) {
@@ -171,13 +171,13 @@ impl Shelf {
             groups: vec![Group { name: "waxes".into(), members, least: WAXES.0, most: WAXES.1 }],
             price: Some(prices),
         };
-        Shelf { library, parameters, space }
+        Shelf { library, model, space }
     }
 
     fn explore(&self, candidates: usize, refine_rounds: usize) -> Exploration {
         let settings = Settings { candidates, refine_rounds, ..Settings::default() };
         let all = |_| ControlFlow::Continue(());
-        explore(&self.library, &self.parameters, &self.space, &settings, &[], None, &all).unwrap()
+        explore(&self.library, &self.model, &self.space, &settings, &[], None, &all).unwrap()
     }
 
     /// Explores once, and prints the seconds.

@@ -7,7 +7,7 @@ mod kit;
 use std::hint::black_box;
 
 use barwright_blend::equilibrium::{Problem, Solver};
-use barwright_blend::{Options, Parameters, assess, compare};
+use barwright_blend::{Model, Options, assess, compare};
 use barwright_reference::{CrystalState, Formula, Library, formula};
 use criterion::{Criterion, criterion_group, criterion_main};
 use kit::{peer, random};
@@ -20,7 +20,7 @@ const TEMPERATURES: usize = 81;
 
 struct Bench {
     library: Library,
-    parameters: Parameters,
+    model: Model,
     formula: Formula,
     problem: Problem,
 }
@@ -28,10 +28,10 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let library = Library::builtin().expect("built-in tables are sound");
-        let parameters = Parameters::builtin().expect("built-in parameters are sound");
+        let model = Model::builtin().expect("the built-in model is sound");
         let formula = formula::read_inline(BLEND, "bench", &library).expect(BLEND).formulas.remove(0);
-        let problem = random::problem(&library, &parameters, &formula, CrystalState::Rested).expect(BLEND);
-        Bench { library, parameters, formula, problem }
+        let problem = random::problem(&library, &model, &formula, CrystalState::Rested).expect(BLEND);
+        Bench { library, model, formula, problem }
     }
 
     fn temperatures_k() -> impl Iterator<Item = f64> {
@@ -81,15 +81,15 @@ fn answers(criterion: &mut Criterion) {
     let options = Options::default();
     let mut group = criterion.benchmark_group("answers with intervals");
     group.bench_function("assess, 256 draws", |bencher| {
-        bencher.iter(|| assess(&bench.library, &bench.parameters, &bench.formula, &options).unwrap());
+        bencher.iter(|| assess(&bench.library, &bench.model, &bench.formula, &options).unwrap());
     });
     group.bench_function("assess, central value only", |bencher| {
         let central = Options { draws: 0, ..Options::default() };
-        bencher.iter(|| assess(&bench.library, &bench.parameters, &bench.formula, &central).unwrap());
+        bencher.iter(|| assess(&bench.library, &bench.model, &bench.formula, &central).unwrap());
     });
     group.bench_function("compare two, 256 draws", |bencher| {
         let pair = [bench.formula.clone(), bench.formula.clone()];
-        bencher.iter(|| compare(&bench.library, &bench.parameters, &pair, &options).unwrap());
+        bencher.iter(|| compare(&bench.library, &bench.model, &pair, &options).unwrap());
     });
     group.bench_function("read the reference tables", |bencher| bencher.iter(|| Library::builtin().unwrap()));
     group.finish();

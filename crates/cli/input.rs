@@ -18,7 +18,7 @@ use crate::output::Streams;
 use crate::render;
 use crate::save::refusal;
 use crate::today::today;
-use barwright_answer::engine::{Recipe, builtin_library, builtin_parameters};
+use barwright_answer::engine::{Recipe, builtin_library, builtin_model};
 use barwright_answer::refusal::{Fault, Place};
 use barwright_answer::words::names::nameless;
 use barwright_answer::words::visible::visible;
@@ -173,7 +173,7 @@ pub fn library_with(lots: Option<&Path>) -> Result<Lots, CliError> {
         Ok(found) => found,
         Err(faults) => return Ok(Lots { library, faults, notes: Vec::new(), about: AboutLots::default() }),
     };
-    let (library, shifts) = fit_lots(&library, &builtin_parameters()?)?;
+    let (library, shifts) = fit_lots(&library, &builtin_model()?.parameters)?;
     let about = AboutLots::new(&library, &shifts, today)?;
     Ok(Lots { library, faults: Vec::new(), notes, about })
 }

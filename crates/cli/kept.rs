@@ -14,7 +14,7 @@ use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::refused;
 use crate::today::today;
-use barwright_answer::engine::builtin_parameters;
+use barwright_answer::engine::builtin_model;
 use barwright_answer::words::visible::visible;
 
 /// Difference of a share below which two formulas are the same, mass %.
@@ -210,7 +210,7 @@ pub fn with_kept_lots(library: Library, lots: &[Lot]) -> Result<(Library, Vec<St
         }
     }
     // Those that were fitted to their certificates before count as stated, and stay.
-    let (fitted, _) = fit_lots(&whole, &builtin_parameters()?)?;
+    let (fitted, _) = fit_lots(&whole, &builtin_model()?.parameters)?;
     Ok((fitted, unreadable))
 }
 
@@ -331,7 +331,7 @@ mod tests {
                     [lot.unknown]\nlike = 'tocopherol'\ninci = 'Tocopherol (and) Olea Europaea (Olive) Fruit Oil'\n";
         let base = builtin_library().unwrap();
         let (library, _) = base.with_lots(text).unwrap();
-        let (library, _) = fit_lots(&library, &builtin_parameters().unwrap()).unwrap();
+        let (library, _) = fit_lots(&library, &builtin_model().unwrap().parameters).unwrap();
         for key in ["my \"cocoa\"", "plain", "hard", "acid", "blend", "unknown"] {
             let one = library.ingredient(key).unwrap();
             let parent = &library.ingredients[one.lot_of.unwrap()];

@@ -3,7 +3,7 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use barwright_blend::Parameters;
+use barwright_blend::{Model, Parameters};
 use barwright_records::{FILE_NAME, RecordsError, Store};
 use barwright_trials::Learned;
 use serde::{Deserialize, Serialize};
@@ -14,7 +14,7 @@ use crate::input::{LEARNED, read_text_of};
 use crate::output::Streams;
 use crate::save::{save, sweep};
 use barwright_answer::Fault;
-use barwright_answer::engine::builtin_parameters;
+use barwright_answer::engine::builtin_model;
 
 /// Name of the deliveries in a profile folder.
 const LOTS_FILE: &str = "lots.toml";
@@ -93,25 +93,25 @@ impl Profile {
     ///
     /// # Errors
     /// A folder was named and is not there; what was learned cannot be read.
-    pub fn parameters(&self, streams: &mut Streams<'_>) -> Result<Parameters, CliError> {
+    pub fn model(&self, streams: &mut Streams<'_>) -> Result<Model, CliError> {
         match &self.folder {
             Some(folder) if !folder.is_dir() => Err(refused(RecordsError::NoFolder { folder: folder.clone() })),
-            _ => self.parameters_to_write(streams),
+            _ => self.model_to_write(streams),
         }
     }
 
     /// The same for a command that makes the folder when it is not there.
-    pub fn parameters_to_write(&self, streams: &mut Streams<'_>) -> Result<Parameters, CliError> {
-        let parameters = builtin_parameters()?;
+    pub fn model_to_write(&self, streams: &mut Streams<'_>) -> Result<Model, CliError> {
+        let model = builtin_model()?;
         if self.folder.is_none() {
-            return Ok(parameters);
+            return Ok(model);
         }
-        let Some(kept) = self.learned()? else { return Ok(parameters) };
+        let Some(kept) = self.learned()? else { return Ok(model) };
         if kept.model != digest(Parameters::builtin_text().as_bytes()) {
             streams.remarks.note(
                 "what your bench tests taught was learned with another version of the model and is not used: say `barwright trial fit` again",
             )?;
-            return Ok(parameters);
+            return Ok(model);
         }
         let newer = match self.store_if_any()? {
             Some(store) => store.trials_after(kept.last_trial).map_err(refused)?,
@@ -134,7 +134,7 @@ impl Profile {
                 "your deliveries were changed since the last `barwright trial fit`: say it again, so that what was learned fits them",
             )?;
         }
-        kept.learned.applied(&parameters).map_err(|error| {
+        kept.learned.applied(&model.parameters).map_err(|error| {
             CliError::from(
                 Fault::new("learned", format!("what your bench tests taught cannot be used: {error}"))
                     .hint("Say `barwright trial fit` again."),

@@ -4,7 +4,7 @@ use barwright_blend::equilibrium::{EquilibriumError, Problem, SpeciesAmount};
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraws;
 use barwright_blend::sampling::Draws;
-use barwright_blend::{BlendError, Parameters};
+use barwright_blend::{BlendError, Model};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rand::seq::SliceRandom;
 use rand::{Rng, RngExt, SeedableRng};
@@ -38,14 +38,14 @@ pub fn state(generator: &mut impl Rng) -> CrystalState {
 /// As [`Mixture::new`].
 pub fn species(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formula: &Formula,
     state: CrystalState,
 ) -> Result<Vec<SpeciesAmount>, BlendError> {
     let draws = Draws::new(0, 0);
-    let mixture = Mixture::new(library, parameters, formula, state, &draws)?;
+    let mixture = Mixture::new(library, model, formula, state, &draws)?;
     let mut amounts = Vec::new();
-    mixture.amounts(None, &ModelDraws::new(parameters, &draws).central, &mut amounts);
+    mixture.amounts(None, &ModelDraws::new(model, &draws).central, &mut amounts);
     Ok(amounts)
 }
 
@@ -55,16 +55,16 @@ pub fn species(
 /// As [`Mixture::new`] and [`Problem::new`].
 pub fn problems(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formula: &Formula,
     state: CrystalState,
 ) -> Result<Vec<Problem>, BlendError> {
     let draws = Draws::new(0, 0);
-    let mixture = Mixture::new(library, parameters, formula, state, &draws)?;
-    let model = ModelDraws::new(parameters, &draws).central;
+    let mixture = Mixture::new(library, model, formula, state, &draws)?;
+    let central = ModelDraws::new(model, &draws).central;
     let problem = |mixture: &Mixture| {
         let mut amounts = Vec::new();
-        mixture.amounts(None, &model, &mut amounts);
+        mixture.amounts(None, &central, &mut amounts);
         Problem::new(&amounts, mixture.family_count()).map_err(BlendError::from)
     };
     std::iter::once(&mixture).chain(mixture.recrystallised()).map(problem).collect()
@@ -76,10 +76,10 @@ pub fn problems(
 /// As [`Mixture::new`] and [`Problem::new`].
 pub fn problem(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formula: &Formula,
     state: CrystalState,
 ) -> Result<Problem, BlendError> {
-    let species = species(library, parameters, formula, state)?;
-    Problem::new(&species, parameters.families.len()).map_err(|error: EquilibriumError| error.into())
+    let species = species(library, model, formula, state)?;
+    Problem::new(&species, model.parameters.families.len()).map_err(|error: EquilibriumError| error.into())
 }

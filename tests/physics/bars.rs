@@ -5,7 +5,7 @@ use barwright_blend::{Assessment, Estimate, Options, assess};
 use barwright_reference::{CrystalState, Formula, Part};
 
 use crate::kit::random;
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 const BLENDS: usize = 10_000;
 const AT_C: [f64; 8] = [-10.0, 5.0, 15.0, 20.0, 25.0, 35.0, 45.0, 60.0];
@@ -19,7 +19,7 @@ const NO_BAR_KPA: f64 = 18.0;
 
 fn central(formula: &Formula, state: CrystalState) -> Assessment {
     let options = Options { draws: 0, state, at_c: AT_C.to_vec(), ..Options::default() };
-    assess(&LIBRARY, &PARAMETERS, formula, &options).unwrap()
+    assess(&LIBRARY, &MODEL, formula, &options).unwrap()
 }
 
 fn kpa(answer: &Assessment) -> impl Iterator<Item = f64> {
@@ -41,7 +41,7 @@ fn with_more_liquid(formula: &Formula) -> Formula {
 /// Mass fraction of the bar that is crystals of one family in both states, over the solids of the state that has more, at 20 °C.
 fn in_the_same_family(formula: &Formula) -> f64 {
     let [rested, fresh] = [CrystalState::Rested, CrystalState::Fresh].map(|state| {
-        let problem = random::problem(&LIBRARY, &PARAMETERS, formula, state).unwrap();
+        let problem = random::problem(&LIBRARY, &MODEL, formula, state).unwrap();
         let mut solver = Solver::new(&problem);
         let (mut fractions, mut melt_k) = (Vec::new(), Vec::new());
         solver.solve(&problem, 293.15).unwrap().family_solids(&mut fractions, &mut melt_k);

@@ -4,7 +4,7 @@ use barwright_blend::equilibrium::{Problem, Solver};
 use rand::RngExt;
 
 use crate::kit::{peer, random};
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 /// Random blends compared.
 const BLENDS: usize = 200;
@@ -41,11 +41,11 @@ fn compare(seed: u64, ideal: bool) {
     for _ in 0..BLENDS {
         let formula = random::formula(&mut generator, &LIBRARY, 12);
         let state = random::state(&mut generator);
-        let mut species = random::species(&LIBRARY, &PARAMETERS, &formula, state).unwrap();
+        let mut species = random::species(&LIBRARY, &MODEL, &formula, state).unwrap();
         if ideal {
             species.iter_mut().for_each(|one| one.delta = 0.0);
         }
-        let problem = Problem::new(&species, PARAMETERS.families.len()).unwrap();
+        let problem = Problem::new(&species, MODEL.parameters.families.len()).unwrap();
         let kelvin = generator.random_range(-20.0..80.0) + 273.15;
         let mut solver = Solver::new(&problem);
         let phases = solver.solve(&problem, kelvin).unwrap();

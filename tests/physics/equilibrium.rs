@@ -4,7 +4,7 @@ use barwright_blend::equilibrium::{Solver, residuals};
 use rand::RngExt;
 
 use crate::kit::random;
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 /// Random blends of 1 to 12 ingredients.
 const BLENDS: usize = 10_000;
@@ -24,7 +24,7 @@ fn ten_thousand_random_blends_reach_equilibrium() {
         let formula = random::formula(&mut generator, &LIBRARY, 12);
         let state = random::state(&mut generator);
         let at_c: [f64; TEMPERATURES] = std::array::from_fn(|_| generator.random_range(-20.0..120.0));
-        for problem in random::problems(&LIBRARY, &PARAMETERS, &formula, state).unwrap() {
+        for problem in random::problems(&LIBRARY, &MODEL, &formula, state).unwrap() {
             let mut solver = Solver::new(&problem);
             for celsius in at_c {
                 let phases = solver.solve(&problem, celsius + 273.15).unwrap();
@@ -59,7 +59,7 @@ fn a_warm_solver_allocates_nothing() {
     let mut solved = 0;
     for _ in 0..100 {
         let formula = random::formula(&mut generator, &LIBRARY, 12);
-        let problem = random::problem(&LIBRARY, &PARAMETERS, &formula, random::state(&mut generator)).unwrap();
+        let problem = random::problem(&LIBRARY, &MODEL, &formula, random::state(&mut generator)).unwrap();
         let mut solver = Solver::new(&problem);
         let mut solve = |kelvin: f64| solver.solve(&problem, kelvin).unwrap().solid_mass_fraction();
         // Its buffers grow with what is solved first.
@@ -82,7 +82,7 @@ fn the_same_blend_gives_the_same_bits() {
         for _ in 0..200 {
             let formula = random::formula(&mut generator, &LIBRARY, 12);
             let state = random::state(&mut generator);
-            let problem = random::problem(&LIBRARY, &PARAMETERS, &formula, state).unwrap();
+            let problem = random::problem(&LIBRARY, &MODEL, &formula, state).unwrap();
             let mut solver = Solver::new(&problem);
             for celsius in [70.0, 40.0, 20.0] {
                 bits.push(solver.solve(&problem, celsius + 273.15).unwrap().solid_mass_fraction().to_bits());
@@ -99,7 +99,7 @@ fn the_starting_point_does_not_matter() {
     for _ in 0..500 {
         let formula = random::formula(&mut generator, &LIBRARY, 12);
         let state = random::state(&mut generator);
-        let problem = random::problem(&LIBRARY, &PARAMETERS, &formula, state).unwrap();
+        let problem = random::problem(&LIBRARY, &MODEL, &formula, state).unwrap();
         let celsius: f64 = generator.random_range(-20.0..90.0);
         let cold = Solver::new(&problem).solve(&problem, celsius + 273.15).unwrap().solid_mass_fraction();
         let mut solver = Solver::new(&problem);

@@ -8,7 +8,7 @@ use proptest::prelude::*;
 
 use crate::kit::figures::faults;
 use crate::kit::random;
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 /// What a blend may not have: those that are liquid, or too soft for a test.
 const MAY_LACK: [&str; 8] = [
@@ -38,7 +38,7 @@ proptest! {
         let mut formula = random::formula(&mut generator, &LIBRARY, 8);
         formula.parts[0].percent *= trace;
         let options = Options { state: random::state(&mut generator), ..options(6) };
-        let found = assess(&LIBRARY, &PARAMETERS, &formula, &options).unwrap();
+        let found = assess(&LIBRARY, &MODEL, &formula, &options).unwrap();
         prop_assert_eq!(faults(&found, &MAY_LACK), Vec::<String>::new(), "{:?}", formula);
     }
 }
@@ -48,7 +48,7 @@ fn of_every_ingredient_alone_and_beside_the_usual_bar() {
     let one = |index: usize| Formula { name: String::new(), parts: vec![Part { ingredient: index, percent: 100.0 }] };
     for index in 0..LIBRARY.ingredients.len() {
         let both = [one(index), one((index + 1) % LIBRARY.ingredients.len())];
-        let found = compare(&LIBRARY, &PARAMETERS, &both, &options(4)).unwrap();
+        let found = compare(&LIBRARY, &MODEL, &both, &options(4)).unwrap();
         let nulls: Vec<&str> = MAY_LACK.into_iter().chain(["values"]).collect();
         assert_eq!(faults(&found, &nulls), Vec::<String>::new(), "{}", LIBRARY.ingredients[index].key);
     }

@@ -6,10 +6,10 @@ use barwright_reference::{CrystalState, Formula, Part, formula};
 use proptest::prelude::*;
 
 use crate::kit::random;
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 fn central(formula: &Formula) -> Assessment {
-    assess(&LIBRARY, &PARAMETERS, formula, &Options { draws: 0, ..Options::default() }).unwrap()
+    assess(&LIBRARY, &MODEL, formula, &Options { draws: 0, ..Options::default() }).unwrap()
 }
 
 fn read(text: &str) -> Formula {
@@ -42,7 +42,7 @@ proptest! {
     fn solids_never_rise_with_temperature(seed in 0_u64..1_000_000) {
         let mut generator = random::generator(seed);
         let formula = random::formula(&mut generator, &LIBRARY, 12);
-        let problem = random::problem(&LIBRARY, &PARAMETERS, &formula, random::state(&mut generator)).unwrap();
+        let problem = random::problem(&LIBRARY, &MODEL, &formula, random::state(&mut generator)).unwrap();
         let mut solver = Solver::new(&problem);
         let mut last = 1.0;
         for celsius in -20..=100 {
@@ -106,7 +106,7 @@ fn a_pure_species_melts_at_its_melting_point() {
             let Some((form, family)) = species.crystal(state) else {
                 continue;
             };
-            let family = PARAMETERS.family_index(family).unwrap();
+            let family = MODEL.parameters.family_index(family).unwrap();
             let melt_k = form.melt_c + 273.15;
             let one = barwright_blend::equilibrium::SpeciesAmount::crystal(
                 1.0,
@@ -115,7 +115,7 @@ fn a_pure_species_melts_at_its_melting_point() {
                 melt_k,
                 form.heat_kj_mol * 1e3,
             );
-            let problem = barwright_blend::equilibrium::Problem::new(&[one], PARAMETERS.families.len()).unwrap();
+            let problem = barwright_blend::equilibrium::Problem::new(&[one], MODEL.parameters.families.len()).unwrap();
             let mut solver = Solver::new(&problem);
             let solid = |solver: &mut Solver, kelvin: f64| {
                 solver.reset();
@@ -142,7 +142,7 @@ fn blending_a_formula_with_itself_changes_nothing() {
 #[test]
 fn the_same_seed_gives_the_same_answer_and_another_one_nearly_so() {
     let formula = read("beeswax 26, mango butter 22, sunflower oil 52");
-    let run = |seed| assess(&LIBRARY, &PARAMETERS, &formula, &Options { seed, ..Options::default() }).unwrap();
+    let run = |seed| assess(&LIBRARY, &MODEL, &formula, &Options { seed, ..Options::default() }).unwrap();
     let (one, again, other) = (run(1), run(1), run(2));
     assert_eq!(one, again);
     let (a, b) = (one.melt.slip_point_c.unwrap(), other.melt.slip_point_c.unwrap());
@@ -157,7 +157,7 @@ fn intervals_hold_their_value_and_firmness_is_never_printed_narrower_than_a_fact
     let mut generator = random::generator(5);
     for _ in 0..20 {
         let formula = random::formula(&mut generator, &LIBRARY, 6);
-        let answer = assess(&LIBRARY, &PARAMETERS, &formula, &Options::default()).unwrap();
+        let answer = assess(&LIBRARY, &MODEL, &formula, &Options::default()).unwrap();
         for at in &answer.firmness {
             let kpa = at.yield_stress_kpa;
             assert!(kpa.low <= kpa.value && kpa.value <= kpa.high);
@@ -174,7 +174,7 @@ fn intervals_hold_their_value_and_firmness_is_never_printed_narrower_than_a_fact
 fn what_two_formulas_share_cancels() {
     let formulas =
         [read("beeswax 26, mango butter 22, sunflower oil 52"), read("beeswax 30, mango butter 22, sunflower oil 48")];
-    let found = compare(&LIBRARY, &PARAMETERS, &formulas, &Options::default()).unwrap();
+    let found = compare(&LIBRARY, &MODEL, &formulas, &Options::default()).unwrap();
     let firmness = found.differences.iter().find(|one| one.property == Property::YieldStress { at_c: 25.0 }).unwrap();
     let (first, second) = (firmness.values[0].unwrap(), firmness.values[1].unwrap());
     assert!(first.high > second.low, "each alone is too wide to tell: {first:?} {second:?}");
@@ -184,7 +184,7 @@ fn what_two_formulas_share_cancels() {
 #[test]
 fn a_formula_against_itself_is_even() {
     let one = read("candelilla wax 18, shea butter 30, olive oil 52");
-    let found = compare(&LIBRARY, &PARAMETERS, &[one.clone(), one], &Options::default()).unwrap();
+    let found = compare(&LIBRARY, &MODEL, &[one.clone(), one], &Options::default()).unwrap();
     for difference in &found.differences {
         assert!((difference.probability_first_higher - 0.5).abs() < 1e-9, "{difference:?}");
         assert!(!difference.decisive);

@@ -12,9 +12,8 @@ mod sensitivity;
 
 use std::sync::LazyLock;
 
-use barwright_blend::Parameters;
+use barwright_blend::Model;
 use barwright_reference::Library;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));

@@ -1,7 +1,7 @@
 //! Exact derivatives against differences of whole solutions, on random blends.
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Assessment, Options, Parameters, sensitivity};
+use barwright_blend::{Assessment, Model, Options, sensitivity};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use proptest::prelude::*;
 
@@ -14,9 +14,9 @@ const PLATEAU_K: f64 = 5.0;
 /// Temperatures compared, °C.
 const AT_C: [f64; 3] = [10.0, 25.0, 40.0];
 
-fn bench<'a>(library: &'a Library, parameters: &'a Parameters, state: CrystalState) -> Workbench<'a> {
+fn bench<'a>(library: &'a Library, model: &'a Model, state: CrystalState) -> Workbench<'a> {
     let options = Options { at_c: AT_C.to_vec(), state, draws: 0, ..Options::default() };
-    Workbench::new(library, parameters, options).unwrap()
+    Workbench::new(library, model, options).unwrap()
 }
 
 /// The formula with `step` % of the bar more of part `raised`, all scaled back to 100 %.
@@ -41,7 +41,7 @@ proptest! {
         let total: f64 = weights[..picks.len()].iter().sum();
         let parts = picks.iter().zip(&weights).map(|(&ingredient, weight)| Part { ingredient, percent: 100.0 * weight / total });
         let formula = Formula { name: String::new(), parts: parts.collect() };
-        let bench = bench(&crate::LIBRARY, &crate::PARAMETERS, state);
+        let bench = bench(&crate::LIBRARY, &crate::MODEL, state);
         let effects = sensitivity::effects(&bench, &formula).unwrap();
         // On a plateau a landmark is known no better than the tolerance of its root, and its slope not at all.
         let steep = |of: fn(&sensitivity::Effect) -> Option<f64>| effects.iter().all(|one| of(one).is_none_or(|rate| rate.abs() < PLATEAU_K));

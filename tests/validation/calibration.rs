@@ -7,10 +7,10 @@ use barwright_calibration::{calibrate, next_step, write};
 use barwright_validation::{Measurement, Use, known_off, measurement, predict};
 
 use crate::full::full;
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 const PRIORS: &str = include_str!("../../data/priors.toml");
-const MODEL: &str = include_str!("../../data/model.toml");
+const MODEL_FILE: &str = include_str!("../../data/model.toml");
 
 /// The packing nearest to the limit.
 const RIVAL: &str = "fresh-disaturated-apart";
@@ -28,7 +28,7 @@ fn fitting_rows() -> Vec<Measurement> {
 /// The priors with the packings of the file: the search for them takes four times as long as the fit.
 fn priors_as_packed() -> Parameters {
     let mut priors = Parameters::from_toml(PRIORS).unwrap();
-    for (packing, found) in priors.packings.iter_mut().zip(&PARAMETERS.packings) {
+    for (packing, found) in priors.packings.iter_mut().zip(&MODEL.parameters.packings) {
         packing.chosen = found.chosen;
     }
     priors
@@ -42,10 +42,10 @@ fn residuals_of(parameters: &Parameters) -> Vec<KnownOff> {
 
 #[test]
 fn what_is_known_to_be_off_is_what_the_residuals_say() {
-    let found = residuals_of(&PARAMETERS);
+    let found = residuals_of(&MODEL.parameters);
     assert!(!found.is_empty());
-    assert_eq!(found.len(), PARAMETERS.known_off.len(), "{found:#?}");
-    for (now, kept) in found.iter().zip(&PARAMETERS.known_off) {
+    assert_eq!(found.len(), MODEL.parameters.known_off.len(), "{found:#?}");
+    for (now, kept) in found.iter().zip(&MODEL.parameters.known_off) {
         println!("{}", now.sentence(&now.ingredient, 100.0));
         let same = KnownOff { bias: kept.bias, ..now.clone() };
         assert_eq!(&same, kept);
@@ -62,7 +62,7 @@ fn what_is_known_to_be_off_is_what_the_residuals_say() {
 
 #[test]
 fn the_file_is_where_the_fit_ends() {
-    let steps = next_step(&LIBRARY, &priors_as_packed(), &PARAMETERS, &fitting_rows()).unwrap();
+    let steps = next_step(&LIBRARY, &priors_as_packed(), &MODEL.parameters, &fitting_rows()).unwrap();
     let (name, farthest) = steps.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap();
     println!("{} coordinates, the farthest step is {farthest:.3} sd, of {name}", steps.len());
     assert!(
@@ -82,9 +82,9 @@ fn a_rerun_writes_the_same_bytes_and_never_sees_an_unseen_row() {
     let written = write::model_toml(PRIORS, &calibration).unwrap();
     let known = residuals_of(&Parameters::from_toml(&written).unwrap());
     let written = write::with_known_off(&written, &known).unwrap();
-    let differing = written.lines().zip(MODEL.lines()).find(|(now, then)| now != then);
+    let differing = written.lines().zip(MODEL_FILE.lines()).find(|(now, then)| now != then);
     assert!(
-        written == MODEL,
+        written == MODEL_FILE,
         "data/model.toml is not what `cargo run --release -p barwright-calibration` writes: {differing:?}"
     );
     let before: f64 = calibration.scores.iter().map(|(before, _)| before * before).sum();

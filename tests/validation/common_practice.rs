@@ -12,7 +12,7 @@ use barwright_reference::{CrystalState, IngredientKind, formula};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::{Demand, Limits};
 
-use crate::{LIBRARY, PARAMETERS, answer};
+use crate::{LIBRARY, MODEL, answer};
 
 const HARD_BUTTERS: [&str; 4] = ["cocoa butter", "kokum butter", "illipe butter", "sal butter"];
 const OILS: [&str; 4] = ["sunflower oil", "sweet almond oil", "jojoba oil", "olive oil"];
@@ -99,7 +99,7 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
     ] {
         let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
         let options = Options::default();
-        let held = assess(&LIBRARY, &PARAMETERS, &bar, &options).unwrap().warmth.hold_c.unwrap().value;
+        let held = assess(&LIBRARY, &MODEL, &bar, &options).unwrap().warmth.hold_c.unwrap().value;
         let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
         let now: Vec<f64> = bar.parts.iter().map(|part| part.percent).collect();
         let kind = |index: usize| LIBRARY.ingredients[index].kind;
@@ -122,7 +122,7 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
                 limits,
                 step_percent: Some(0.5),
             };
-            adjust(&LIBRARY, &PARAMETERS, &options, &bar, &task).unwrap()
+            adjust(&LIBRARY, &MODEL, &options, &bar, &task).unwrap()
         };
         let (even, sure) = (answer(0.5), answer(0.9));
         println!(
@@ -149,7 +149,7 @@ fn cooled(text: &str) -> [Cooled; 2] {
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20\nrelief = 0.8").unwrap();
     let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let options = Options { draws: 0, ..Options::default() };
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, options).unwrap();
     let places = [("room", 20.0), ("fridge", 5.0)].map(|(name, air_c)| Place { name: name.into(), air_c, fan: false });
     let task =
         CoolTask { formula: &bar, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };

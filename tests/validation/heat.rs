@@ -2,15 +2,15 @@
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{CrystalState, Library, formula};
 
 fn curves(text: &str, state: CrystalState) -> HeatCurves {
     let library = Library::builtin().unwrap();
-    let parameters = Parameters::builtin().unwrap();
+    let model = Model::builtin().unwrap();
     let bar = formula::read_inline(&format!("{text} 1"), "x", &library).unwrap().formulas.remove(0);
     let options = Options { draws: 0, state, ..Options::default() };
-    Workbench::new(&library, &parameters, options).unwrap().heat_curves(&bar, 0).unwrap().central
+    Workbench::new(&library, &model, options).unwrap().heat_curves(&bar, 0).unwrap().central
 }
 
 /// Heat of fusion between two temperatures: what is taken up beyond warming, J/kg.

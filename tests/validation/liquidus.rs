@@ -9,7 +9,7 @@ use barwright_blend::{Options, assess};
 use barwright_reference::{CrystalState, formula};
 use serde::Deserialize;
 
-use crate::{LIBRARY, PARAMETERS, check_provenance, rows};
+use crate::{LIBRARY, MODEL, check_provenance, rows};
 
 /// J/(mol K).
 const GAS_CONSTANT: f64 = 8.314_462_618_153_24;
@@ -242,7 +242,7 @@ species = { \"alcohol-C18\" = 100 }
             .collect();
         let formula = formula::read_inline(&parts.join(", "), "row", &library).unwrap().formulas.remove(0);
         let options = Options { state: CrystalState::Rested, draws: 0, ..Options::default() };
-        let found = assess(&library, &PARAMETERS, &formula, &options).unwrap();
+        let found = assess(&library, &MODEL, &formula, &options).unwrap();
         missed.push(found.melt.clear_point_c.unwrap().value - row.value_c);
     }
     // With one crystal of both the bias was +5.4 K, the RMS 7.0 K.

@@ -16,7 +16,7 @@ mod solubility;
 
 use std::sync::LazyLock;
 
-use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_blend::{Assessment, Model, Options, assess};
 use barwright_reference::{CrystalState, Library, formula};
 use serde::de::DeserializeOwned;
 
@@ -25,8 +25,7 @@ static LIBRARY: LazyLock<Library> = LazyLock::new(|| {
     let library = Library::builtin().expect("built-in tables are sound");
     barwright_validation::samples::with_samples(&library).expect("the samples are sound")
 });
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 /// Rows of one file of `data/validation/`.
 fn rows<T: DeserializeOwned>(name: &str) -> Vec<T> {
@@ -39,7 +38,7 @@ fn rows<T: DeserializeOwned>(name: &str) -> Vec<T> {
 fn answer(text: &str, state: CrystalState, at_c: &[f64]) -> Assessment {
     let formula = formula::read_inline(text, "row", &LIBRARY).expect(text).formulas.remove(0);
     let options = Options { state, at_c: at_c.to_vec(), ..Options::default() };
-    assess(&LIBRARY, &PARAMETERS, &formula, &options).expect(text)
+    assess(&LIBRARY, &MODEL, &formula, &options).expect(text)
 }
 
 /// Every row says where its value comes from and how.

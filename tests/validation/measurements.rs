@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 use barwright_validation::group::Group;
 use barwright_validation::{Bound, Measurement, Quantity, Report, Scored, Use, measurement, predict, score};
 
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 /// Draws behind the intervals: enough for their ends to settle within a few percent.
 const DRAWS: usize = 128;
@@ -19,7 +19,7 @@ struct Run {
 
 static RUN: LazyLock<Run> = LazyLock::new(|| {
     let rows = measurement::read(measurement::BUILTIN, &LIBRARY).expect("the table is sound");
-    let scored = predict(&LIBRARY, &PARAMETERS, &rows, DRAWS).expect("every formula is predicted");
+    let scored = predict(&LIBRARY, &MODEL.parameters, &rows, DRAWS).expect("every formula is predicted");
     let report = score(&rows, &scored);
     Run { rows, scored, report }
 });

@@ -3,7 +3,7 @@
 use barwright_blend::{Assessment, Options, assess};
 use barwright_reference::{CrystalState, Library, formula};
 
-use crate::{LIBRARY, PARAMETERS, answer};
+use crate::{LIBRARY, MODEL, answer};
 
 /// Yield stress at a temperature, kPa.
 fn kpa(text: &str, celsius: f64) -> f64 {
@@ -61,7 +61,7 @@ fn cocoa_butter_is_harder_with_less_of_the_dioleins() {
         }
         let formula = formula::read_inline("cocoa-butter 100", "row", &library).unwrap().formulas.remove(0);
         let options = Options { draws: 0, at_c: vec![20.0], ..Options::default() };
-        assess(&library, &PARAMETERS, &formula, &options).unwrap().firmness[0].yield_stress_kpa.value
+        assess(&library, &MODEL, &formula, &options).unwrap().firmness[0].yield_stress_kpa.value
     };
     let (soft, usual, hard) = (with_moved(-6.0), with_moved(0.0), with_moved(6.0));
     println!("dioleins 14, 8, 2 %: {soft:.0}, {usual:.0}, {hard:.0} kPa");
@@ -164,7 +164,7 @@ fn cocoa_butters_cast_without_tempering_start_softer_and_melt_lower() {
         assert!((20.0..28.0).contains(&softening));
         // By more than one cast differs from the next.
         let ratio = rested.firmness[1].yield_stress_kpa.value / fresh.firmness[1].yield_stress_kpa.value;
-        assert!(ratio > PARAMETERS.firmness.cast_ln_sd.exp(), "{butter} hardens by {ratio:.2}");
+        assert!(ratio > MODEL.parameters.firmness.cast_ln_sd.exp(), "{butter} hardens by {ratio:.2}");
     }
 }
 

@@ -11,7 +11,7 @@ use std::sync::LazyLock;
 use barwright_blend::{Options, assess};
 use barwright_reference::{CrystalState, Library, formula};
 
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 /// Pure triglycerides and esters, and fractions as they are typically made of.
 const SAMPLES: &str = r#"
@@ -53,7 +53,7 @@ static SAMPLED: LazyLock<Library> = LazyLock::new(|| LIBRARY.with_lots(SAMPLES).
 fn of(text: &str, state: CrystalState, at_c: f64) -> (f64, f64) {
     let formula = formula::read_inline(text, "row", &SAMPLED).expect(text).formulas.remove(0);
     let options = Options { state, at_c: vec![at_c], draws: 0, ..Options::default() };
-    let found = assess(&SAMPLED, &PARAMETERS, &formula, &options).expect(text);
+    let found = assess(&SAMPLED, &MODEL, &formula, &options).expect(text);
     (found.solids[0].percent.value, found.melt.clear_point_c.map_or(f64::NAN, |one| one.value))
 }
 

@@ -6,7 +6,7 @@
 use barwright_blend::{Assessment, Options, assess};
 use barwright_reference::{CrystalState, formula};
 
-use crate::{LIBRARY, PARAMETERS};
+use crate::{LIBRARY, MODEL};
 
 const LOTS: &str = "
 [lot.pure-c24]
@@ -24,7 +24,7 @@ fn answer(text: &str, at_c: &[f64]) -> Assessment {
     let (library, _) = LIBRARY.with_lots(LOTS).unwrap();
     let formula = formula::read_inline(text, "row", &library).unwrap().formulas.remove(0);
     let options = Options { state: CrystalState::Rested, at_c: at_c.to_vec(), draws: 0, ..Options::default() };
-    assess(&library, &PARAMETERS, &formula, &options).unwrap()
+    assess(&library, &MODEL, &formula, &options).unwrap()
 }
 
 /// Temperature of the first melt: the solids fall below 99.9 %.

@@ -73,7 +73,7 @@ pub struct MouldFilled {
 pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Refusal> {
     let formula = engine.formula(&asked.formula)?;
     let (library, options, units) = (&engine.library, &asked.options, asked.units);
-    let assessment = barwright_blend::assess(library, &engine.parameters, &formula, options)?;
+    let assessment = barwright_blend::assess(library, &engine.model, &formula, options)?;
     let effects = if asked.why {
         let central = Options { draws: 0, ..options.clone() };
         Some(sensitivity::effects(&engine.bench(&central)?, &formula)?)

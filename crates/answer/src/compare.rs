@@ -73,7 +73,7 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
             .into());
     }
     let formulas = engine.formulas(&asked.formulas)?;
-    let comparison = barwright_blend::compare(&engine.library, &engine.parameters, &formulas, &asked.options)?;
+    let comparison = barwright_blend::compare(&engine.library, &engine.model, &formulas, &asked.options)?;
     let view = View {
         comparison: &comparison,
         formulas: &formulas,

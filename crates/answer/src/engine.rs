@@ -1,7 +1,7 @@
 //! What every answer is worked out from: the tables with the maker's lots, and the model with what their bench tests taught.
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, Library, Lookup, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -18,7 +18,7 @@ pub struct Engine {
     /// Reference tables and lots.
     pub library: Library,
     /// The model, with what bench tests taught.
-    pub parameters: Parameters,
+    pub model: Model,
 }
 
 /// A formula in a question.
@@ -61,7 +61,7 @@ impl Engine {
     /// # Errors
     /// The tables or the parameters are faulty, which is a fault of this program.
     pub fn builtin() -> Result<Self, Refusal> {
-        Ok(Engine { library: builtin_library()?, parameters: builtin_parameters()? })
+        Ok(Engine { library: builtin_library()?, model: builtin_model()? })
     }
 
     /// Returns a bench to assess several formulas on under the same options.
@@ -69,7 +69,7 @@ impl Engine {
     /// # Errors
     /// The options are outside the model.
     pub fn bench(&self, options: &Options) -> Result<Workbench<'_>, Refusal> {
-        Ok(Workbench::new(&self.library, &self.parameters, options.clone())?)
+        Ok(Workbench::new(&self.library, &self.model, options.clone())?)
     }
 
     /// Returns a formula as the model takes it: parts in mass %.
@@ -123,12 +123,12 @@ pub fn builtin_library() -> Result<Library, Refusal> {
     })
 }
 
-/// Returns the built-in parameters of the model.
+/// Returns the built-in model, with nothing learned.
 ///
 /// # Errors
 /// They are faulty, which is a fault of this program.
-pub fn builtin_parameters() -> Result<Parameters, Refusal> {
-    Parameters::builtin().map_err(|error| Refusal::internal(format!("the model parameters are faulty: {error}")))
+pub fn builtin_model() -> Result<Model, Refusal> {
+    Model::builtin().map_err(|error| Refusal::internal(format!("the model parameters are faulty: {error}")))
 }
 
 /// Finds an ingredient by any of its names.

@@ -58,12 +58,12 @@ pub struct Reported {
 /// A formula is none, or the options are outside the model.
 pub fn assess(engine: &Engine, asked: &Report) -> Result<Reported, Refusal> {
     let formulas = engine.formulas(&asked.formulas)?;
-    let (library, parameters) = (&engine.library, &engine.parameters);
+    let (library, model) = (&engine.library, &engine.model);
     if let [formula] = formulas.as_slice() {
-        let answers = vec![barwright_blend::assess(library, parameters, formula, &asked.options)?];
+        let answers = vec![barwright_blend::assess(library, model, formula, &asked.options)?];
         return Ok(Reported { formulas, answers, comparison: None });
     }
-    let comparison = barwright_blend::compare(library, parameters, &formulas, &asked.options)?;
+    let comparison = barwright_blend::compare(library, model, &formulas, &asked.options)?;
     Ok(Reported { formulas, answers: comparison.formulas.clone(), comparison: Some(comparison) })
 }
 

@@ -18,6 +18,7 @@ use crate::interval::{Estimate, Spread};
 use crate::known_off;
 use crate::landmarks::{Evaluator, Point};
 use crate::mixture::Mixture;
+use crate::model::Model;
 use crate::model_draw::{ModelDraw, ModelDraws};
 use crate::parameters::Parameters;
 use crate::penetration;
@@ -196,7 +197,7 @@ fn is_zero(count: &usize) -> bool {
 #[derive(Debug)]
 pub struct Workbench<'a> {
     library: &'a Library,
-    parameters: &'a Parameters,
+    model: &'a Model,
     options: Options,
     draws: Draws,
     models: ModelDraws,
@@ -208,7 +209,7 @@ pub struct Workbench<'a> {
 ///
 /// # Arguments
 /// * `library`: reference tables, with the maker's lots if any.
-/// * `parameters`: model parameters.
+/// * `model`: the model, with what the maker's trials say if any.
 /// * `formula`: parts in mass %.
 /// * `options`: temperatures, crystal state, demands, draws.
 ///
@@ -223,24 +224,24 @@ pub struct Workbench<'a> {
 ///
 /// # Example
 /// ```
-/// use barwright_blend::{Options, Parameters, assess};
+/// use barwright_blend::{Model, Options, assess};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
 /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
-/// let answer = assess(&library, &Parameters::builtin()?, &reading.formulas[0], &Options::default())?;
+/// let answer = assess(&library, &Model::builtin()?, &reading.formulas[0], &Options::default())?;
 /// assert!(answer.melt.clear_point_c.unwrap().value > 50.0);
 /// # Ok(())
 /// # }
 /// ```
 pub fn assess(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formula: &Formula,
     options: &Options,
 ) -> Result<Assessment, BlendError> {
-    Workbench::new(library, parameters, options.clone())?.assess(formula)
+    Workbench::new(library, model, options.clone())?.assess(formula)
 }
 
 /// Works through draws on all cores. Each begins cold, so that the number of cores does not change what comes out.
@@ -263,10 +264,10 @@ impl<'a> Workbench<'a> {
     ///
     /// # Errors
     /// [`BlendError::MissingReference`], or as [`assess`].
-    pub fn new(library: &'a Library, parameters: &'a Parameters, options: Options) -> Result<Self, BlendError> {
+    pub fn new(library: &'a Library, model: &'a Model, options: Options) -> Result<Self, BlendError> {
         let draws = Draws::new(options.seed, options.draws);
-        let models = ModelDraws::new(parameters, &draws);
-        let mut bench = Workbench { library, parameters, options, draws, models, scales: Vec::new() };
+        let models = ModelDraws::new(model, &draws);
+        let mut bench = Workbench { library, model, options, draws, models, scales: Vec::new() };
         bench.scales = bench.beeswax_scales()?;
         Ok(bench)
     }
@@ -276,9 +277,14 @@ impl<'a> Workbench<'a> {
         &self.options
     }
 
+    /// The model in force.
+    pub fn model(&self) -> &Model {
+        self.model
+    }
+
     /// The parameters in force.
     pub fn parameters(&self) -> &Parameters {
-        self.parameters
+        &self.model.parameters
     }
 
     /// The reference tables in force.
@@ -293,7 +299,7 @@ impl<'a> Workbench<'a> {
 
     /// The central model, or that of one draw.
     pub fn model_of(&self, draw: Option<usize>) -> &ModelDraw {
-        self.model(draw)
+        draw.and_then(|index| self.models.drawn.get(index)).unwrap_or(&self.models.central)
     }
 
     /// Beeswax in oil at one of the temperatures of the options, in one draw.
@@ -312,11 +318,7 @@ impl<'a> Workbench<'a> {
 
     /// A mixture of a formula in a crystal state, with the draws of this bench.
     pub(crate) fn mixture(&self, formula: &Formula, state: CrystalState) -> Result<Mixture, BlendError> {
-        Mixture::new(self.library, self.parameters, formula, state, &self.draws)
-    }
-
-    fn model(&self, draw: Option<usize>) -> &ModelDraw {
-        draw.and_then(|index| self.models.drawn.get(index)).unwrap_or(&self.models.central)
+        Mixture::new(self.library, self.model, formula, state, &self.draws)
     }
 
     fn scale_mixture(&self, wax_percent: f64) -> Result<Mixture, BlendError> {
@@ -328,7 +330,7 @@ impl<'a> Workbench<'a> {
         let parts = vec![part(find(SCALE_WAX)?, wax_percent), part(find(SCALE_OIL)?, 100.0 - wax_percent)];
         let formula = Formula { name: String::new(), parts };
         // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
-        let mut mixture = Mixture::new(self.library, self.parameters, &formula, self.options.state, &Draws::new(0, 0))?;
+        let mut mixture = Mixture::new(self.library, self.model, &formula, self.options.state, &Draws::new(0, 0))?;
         let plain = vec![0.0; mixture.score_names().count()];
         mixture.set_scores(plain.into_iter(), BeyondDraws::default());
         Ok(mixture)
@@ -338,10 +340,10 @@ impl<'a> Workbench<'a> {
         let mixtures: Vec<Mixture> =
             SCALE_PERCENT.iter().map(|&level| self.scale_mixture(level)).collect::<Result<_, _>>()?;
         let chains: Result<Vec<Chain>, EquilibriumError> =
-            mixtures.iter().map(|mixture| Chain::new(mixture, None, self.model(None))).collect();
+            mixtures.iter().map(|mixture| Chain::new(mixture, None, self.model_of(None))).collect();
         let mut chains = chains?;
         let scale = |chains: &mut Vec<Chain>, draw: Option<usize>| {
-            let model = self.model(draw);
+            let model = self.model_of(draw);
             let mut scale = vec![BeeswaxScale::LIQUID; self.options.at_c.len()];
             for (level, (chain, mixture)) in chains.iter_mut().zip(&mixtures).enumerate() {
                 chain.fill(mixture, draw, model)?;
@@ -367,7 +369,7 @@ impl<'a> Workbench<'a> {
         let fresh = self.mixture(formula, options.release_state())?;
         let content = Content::of(self.library, &in_use);
         let outcome = |[use_chain, fresh_chain]: &mut [Chain; 2], draw: Option<usize>| {
-            let model = self.model(draw);
+            let model = self.model_of(draw);
             use_chain.fill(&in_use, draw, model)?;
             fresh_chain.fill(&fresh, draw, model)?;
             let beyond = in_use.beyond(draw);
@@ -375,7 +377,8 @@ impl<'a> Workbench<'a> {
             let mut evaluator = use_chain.evaluator(model, beyond);
             self.outcome(&mut evaluator, model, release, self.scales_of(draw), &content)
         };
-        let mut chains = [Chain::new(&in_use, None, self.model(None))?, Chain::new(&fresh, None, self.model(None))?];
+        let mut chains =
+            [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&fresh, None, self.model_of(None))?];
         let central = outcome(&mut chains, None)?;
         let drawn = each_draw(&chains, self.draws.count(), |chains, draw| outcome(chains, Some(draw)))?;
         Ok(self.summarise(formula, Ensemble { central, drawn }, &content))
@@ -389,7 +392,7 @@ impl<'a> Workbench<'a> {
         scale: &[BeeswaxScale],
         content: &Content,
     ) -> Result<Outcome, EquilibriumError> {
-        let (options, parameters) = (&self.options, self.parameters);
+        let (options, parameters) = (&self.options, self.parameters());
         let clear_c = evaluator.clear_point_c();
         evaluator.start_curve(clear_c);
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
@@ -440,7 +443,7 @@ impl<'a> Workbench<'a> {
     }
 
     fn summarise(&self, formula: &Formula, ensemble: Ensemble, content: &Content) -> Assessment {
-        let (options, parameters) = (&self.options, self.parameters);
+        let (options, parameters) = (&self.options, self.parameters());
         let solids = options.at_c.iter().enumerate().map(|(index, &temperature_c)| SolidsAt {
             temperature_c,
             percent: ensemble.estimate(|outcome| outcome.solids_percent[index]),
@@ -517,7 +520,7 @@ impl<'a> Workbench<'a> {
             },
             draws: options.draws,
             seed: options.seed,
-            trials: parameters.maker.trials(),
+            trials: self.model.maker.trials(),
             ensemble,
         }
     }
@@ -607,7 +610,7 @@ mod tests {
 
     #[test]
     fn every_number_of_threads_gives_the_same_answer() {
-        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
         let bar =
             barwright_reference::formula::read_inline("beeswax 26, palm stearin 30, olive oil 44", "bar", &library);
         let bar = &bar.unwrap().formulas[0];
@@ -615,7 +618,7 @@ mod tests {
         let answers = [1, 3].map(|threads| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
             pool.install(|| {
-                let bench = Workbench::new(&library, &parameters, options.clone()).unwrap();
+                let bench = Workbench::new(&library, &model, options.clone()).unwrap();
                 format!("{:?} {:?}", bench.assess(bar).unwrap(), bench.heat_curves(bar, 16).unwrap())
             })
         });

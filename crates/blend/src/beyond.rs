@@ -1,6 +1,7 @@
 //! What the model leaves out of one set of ingredients: in one draw, and draw by draw.
 
 use crate::maker;
+use crate::model::Model;
 use crate::parameters::Parameters;
 use crate::sampling::Draws;
 
@@ -47,10 +48,10 @@ impl BeyondDraws {
     ///
     /// # Arguments
     /// * `keys`: keys of the ingredients, in alphabetical order.
-    /// * `parameters`: spreads.
+    /// * `model`: spreads, and what the maker's trials say.
     /// * `draws`: source of draws.
-    pub fn new(keys: &[&str], parameters: &Parameters, draws: &Draws) -> Self {
-        let maker = &parameters.maker;
+    pub fn new(keys: &[&str], model: &Model, draws: &Draws) -> Self {
+        let Model { parameters, maker } = model;
         let column =
             |kind: &str, sd: f64| maker.scores(draws, &maker::of_set(kind, keys)).into_iter().map(move |z| sd * z);
         BeyondDraws {
@@ -64,7 +65,8 @@ impl BeyondDraws {
     /// What is left out at given scores: a central value without draws.
     ///
     /// # Arguments
-    /// * `keys`, `parameters`: as for [`BeyondDraws::new`].
+    /// * `keys`: as for [`BeyondDraws::new`].
+    /// * `parameters`: spreads.
     /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
     pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
         let score = |kind: &str| score(&maker::of_set(kind, keys));

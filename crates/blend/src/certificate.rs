@@ -441,6 +441,7 @@ mod tests {
 
     use super::*;
     use crate::assess::{Options, assess};
+    use crate::model::Model;
     use crate::root::{End, Tolerance, find_root};
 
     /// A lot of an ingredient with a certificate, and what was done to it.
@@ -461,7 +462,7 @@ mod tests {
     fn assessed(library: &Library, ingredient: usize) -> (f64, Option<f64>) {
         let formula = Formula { name: String::new(), parts: vec![Part { ingredient, percent: 100.0 }] };
         let options = Options { at_c: vec![NEEDLE_C], draws: 0, ..Options::default() };
-        let answer = assess(library, &Parameters::builtin().unwrap(), &formula, &options).unwrap();
+        let answer = assess(library, &Model::builtin().unwrap(), &formula, &options).unwrap();
         (answer.melt.slip_point_c.unwrap().value, answer.firmness[0].needle_dmm.map(|needle| needle.value))
     }
 
@@ -728,7 +729,7 @@ mod tests {
             let parts = vec![Part { ingredient: library.ingredients.len() - 1, percent: 100.0 }];
             let options = Options { at_c: vec![30.0], state: CrystalState::Tempered, draws: 0, ..Options::default() };
             let formula = Formula { name: String::new(), parts };
-            assess(&library, &Parameters::builtin().unwrap(), &formula, &options).unwrap().solids[0].percent.value
+            assess(&library, &Model::builtin().unwrap(), &formula, &options).unwrap().solids[0].percent.value
         };
         let (hard, soft) = (solids(hard), solids(soft));
         assert!(hard > soft + 3.0, "{hard} {soft}");

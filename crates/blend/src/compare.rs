@@ -8,8 +8,8 @@ use crate::assess::{Assessment, Options, Workbench};
 use crate::error::BlendError;
 use crate::interval::Estimate;
 use crate::landmarks::LOWEST_LANDMARK_C;
+use crate::model::Model;
 use crate::outcome::{Ensemble, Outcome};
-use crate::parameters::Parameters;
 use crate::property::{Property, Step};
 use crate::suitability::COARSEST_FEATURE_MM;
 
@@ -90,11 +90,11 @@ fn scaled(property: Property, value: Option<f64>) -> f64 {
 /// As [`crate::assess()`].
 pub fn compare(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formulas: &[Formula],
     options: &Options,
 ) -> Result<Comparison, BlendError> {
-    compare_on(&Workbench::new(library, parameters, options.clone())?, formulas)
+    compare_on(&Workbench::new(library, model, options.clone())?, formulas)
 }
 
 /// Compares formulas on a workbench that is kept, so that the draws are made once for many comparisons.

@@ -175,6 +175,7 @@ impl Coordinate {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use crate::model::Model;
     use crate::model_draw::ModelDraws;
     use crate::sampling::Draws;
 
@@ -187,7 +188,7 @@ mod tests {
             one.store(&mut parameters, moved, sd + 0.01);
             let (back, spread) = one.spread(&parameters);
             assert!((back - moved).abs() < 1e-12 && (spread - sd - 0.01).abs() < 1e-12, "{}", one.name(&parameters));
-            let central = ModelDraws::new(&parameters, &Draws::new(0, 0)).central;
+            let central = ModelDraws::new(&Model::from(parameters.clone()), &Draws::new(0, 0)).central;
             let mut applied = central.clone();
             one.apply(&mut applied, moved);
             let (left, right) = (format!("{applied:.9?}"), format!("{central:.9?}"));

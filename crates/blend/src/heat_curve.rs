@@ -203,13 +203,13 @@ impl Workbench<'_> {
     /// # Example
     /// ```
     /// use barwright_blend::assess::Workbench;
-    /// use barwright_blend::{Options, Parameters};
+    /// use barwright_blend::{Model, Options};
     /// use barwright_reference::{Library, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
     /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
     /// let reading = formula::read_inline("cocoa butter 100", "bar", &library).map_err(|errors| errors[0].message.clone())?;
-    /// let parameters = Parameters::builtin()?;
-    /// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+    /// let model = Model::builtin()?;
+    /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
     /// let curves = bench.heat_curves(&reading.formulas[0], 0)?.central;
     /// // Published: 157 kJ/kg to melt, and 2 kJ/kgK (Beckett 2009); to 60 °C that is some 230 kJ/kg.
     /// let heat = curves.heat_j_per_kg(&curves.in_use, 20.0, 60.0);
@@ -262,12 +262,12 @@ mod tests {
     use barwright_reference::{Library, formula};
 
     use super::*;
-    use crate::{Options, Parameters};
+    use crate::{Model, Options};
 
     fn curves(text: &str) -> HeatCurves {
         let library = Library::builtin().unwrap();
-        let parameters = Parameters::builtin().unwrap();
-        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let model = Model::builtin().unwrap();
+        let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
         bench.heat_curves(&bar.formulas[0], 0).unwrap().central
     }

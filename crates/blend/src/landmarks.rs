@@ -348,11 +348,11 @@ mod tests {
     use barwright_reference::{CrystalState, Library, formula};
 
     use super::*;
-    use crate::Parameters;
     use crate::assess::{Options, Workbench};
     use crate::chain::Chain;
     use crate::equilibrium::SpeciesAmount;
     use crate::mixture::Mixture;
+    use crate::{Model, Parameters};
 
     const BAR: &str = "beeswax 26, mango butter 22, sunflower oil 52";
 
@@ -364,8 +364,8 @@ mod tests {
     ) -> T {
         let builtin = Library::builtin().unwrap();
         let library = if lots.is_empty() { builtin } else { builtin.with_lots(lots).unwrap().0 };
-        let parameters = Parameters::builtin().unwrap();
-        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let built_in = Model::builtin().unwrap();
+        let bench = Workbench::new(&library, &built_in, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
         let mixture = bench.mixture(&bar.formulas[0], CrystalState::Rested).unwrap();
         let model = bench.model_of(None);
@@ -429,8 +429,8 @@ mod tests {
 
     /// A formula in one crystal state, with and without crystals that form anew.
     fn fresh_chains(text: &str, percent: Option<&[f64]>) -> ([Chain; 2], [Mixture; 2], ModelDraw) {
-        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
-        let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() }).unwrap();
+        let (library, built_in) = (Library::builtin().unwrap(), Model::builtin().unwrap());
+        let bench = Workbench::new(&library, &built_in, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
         let mut mixture = bench.mixture(&bar.formulas[0], CrystalState::Fresh).unwrap();
         if let Some(percent) = percent {

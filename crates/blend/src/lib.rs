@@ -1,7 +1,7 @@
 //! Blend model of barwright: how a water-free bar of wax, butter and oil sets, feels, releases and travels.
 //!
 //! No I/O, no printing, no panics. Everything is computed from a [`barwright_reference::Library`] (what ingredients are made of) and
-//! [`Parameters`] (what crystals do), both with their spread.
+//! [`Model`] (what crystals do), both with their spread.
 //!
 //! # Contents
 //! - [`theory`]: the whole model on one page.
@@ -43,6 +43,7 @@ pub mod least_change;
 pub mod maker;
 pub mod misfit;
 pub mod mixture;
+pub mod model;
 pub mod model_draw;
 pub mod model_file;
 mod outcome;
@@ -55,7 +56,6 @@ pub mod sampling;
 pub mod sensitivity;
 pub mod solubility;
 pub mod suitability;
-mod taught;
 pub mod theory;
 pub mod units;
 pub mod viscosity;
@@ -65,5 +65,6 @@ pub use compare::{Comparison, compare, compare_on};
 pub use error::BlendError;
 pub use interval::Estimate;
 pub use maker::Maker;
+pub use model::Model;
 pub use parameters::Parameters;
 pub use property::Property;

@@ -10,7 +10,7 @@
 //! scores is as wide as the trials leave it. The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
 //! share theirs: a comparison stays a paired one.
 //!
-//! The parameters themselves are never changed: what was learned stands beside them, in [`crate::Parameters::maker`].
+//! The parameters themselves are never changed: what was learned stands beside them, in [`crate::Model`].
 
 use barwright_reference::short;
 use nalgebra::{Cholesky, DMatrix};
@@ -172,7 +172,7 @@ impl Maker {
     /// * `trials`: how many trials it rests on.
     ///
     /// # Errors
-    /// [`MakerError`]; whether the model knows the names is seen by [`crate::Parameters::taught`].
+    /// [`MakerError`]; whether the model knows the names is seen by [`crate::Model::taught`].
     ///
     /// # Example
     /// ```
@@ -307,8 +307,8 @@ impl Maker {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::float_cmp)]
     use super::*;
+    use crate::model::Model;
     use crate::model_draw::{ModelDraw, ModelDraws};
-    use crate::parameters::Parameters;
 
     fn maker() -> Maker {
         let names = ["yield", "cast", "exponent", "load", "beyond-melt:beeswax"].map(str::to_owned).to_vec();
@@ -332,10 +332,10 @@ mod tests {
     fn what_is_not_learned_keeps_its_draws_and_nothing_learned_changes_nothing() {
         let draws = Draws::new(3, 64);
         assert_eq!(maker().scores(&draws, "weep"), draws.dimension("weep"));
-        let plain = Parameters::builtin().unwrap();
+        let plain = Model::builtin().unwrap();
         let taught = plain.clone().taught(Maker::default()).unwrap();
         assert_eq!(ModelDraws::new(&plain, &draws), ModelDraws::new(&taught, &draws));
-        assert_eq!(ModelDraws::new(&plain, &draws).central, ModelDraw::at(&plain, |_| 0.0));
+        assert_eq!(ModelDraws::new(&plain, &draws).central, ModelDraw::at(&plain.parameters, |_| 0.0));
         let taught = plain.clone().taught(maker()).unwrap();
         let (before, after) = (ModelDraws::new(&plain, &draws), ModelDraws::new(&taught, &draws));
         for (a, b) in before.drawn.iter().zip(&after.drawn) {
@@ -347,11 +347,11 @@ mod tests {
 
     #[test]
     fn one_draw_is_the_model_at_its_scores() {
-        let plain = Parameters::builtin().unwrap();
+        let plain = Model::builtin().unwrap();
         let draws = Draws::new(9, 4);
         let drawn = ModelDraws::new(&plain, &draws).drawn;
         for (k, one) in drawn.into_iter().enumerate() {
-            let mut again = ModelDraw::at(&plain, |name| draws.dimension(name)[k]);
+            let mut again = ModelDraw::at(&plain.parameters, |name| draws.dimension(name)[k]);
             again.heat = one.heat;
             assert_eq!(format!("{one:.9?}"), format!("{again:.9?}"));
         }
@@ -392,7 +392,7 @@ mod tests {
         let twice = make(&["cast", "cast"], &[0.0, 0.0], &[vec![1.0], vec![0.0, 1.0]]);
         assert!(matches!(twice, Err(MakerError::Duplicate { .. })));
         let unknown = make(&["gloss:POS"], &[0.0], &[vec![1.0]]).unwrap();
-        let answer = Parameters::builtin().unwrap().taught(unknown);
+        let answer = Model::builtin().unwrap().taught(unknown);
         assert!(matches!(answer, Err(MakerError::UnknownName { .. })));
     }
 }

@@ -12,6 +12,7 @@ use crate::equilibrium::{Change, SpeciesAmount};
 use crate::error::BlendError;
 use crate::maker;
 use crate::misfit;
+use crate::model::Model;
 use crate::model_draw::ModelDraw;
 use crate::packing::{self, Recrystallised};
 use crate::parameters::Parameters;
@@ -72,6 +73,13 @@ struct Lot {
     shares: Vec<Share>,
 }
 
+/// What the species of a mixture are looked up in.
+struct Source<'a> {
+    library: &'a Library,
+    model: &'a Model,
+    draws: &'a Draws,
+}
+
 /// A formula as species, in one crystal state, with the spread of every figure.
 #[derive(Debug, Clone)]
 pub struct Mixture {
@@ -94,7 +102,7 @@ impl Mixture {
     ///
     /// # Arguments
     /// * `library`: reference tables (with the maker's lots).
-    /// * `parameters`: model parameters; every family and liquid class of the species must be among them.
+    /// * `model`: every family and liquid class of the species must be among its parameters.
     /// * `formula`: parts in mass %.
     /// * `state`: crystal state.
     /// * `draws`: source of draws; [`Draws::count`] may be 0.
@@ -103,11 +111,12 @@ impl Mixture {
     /// [`BlendError::UnknownIngredient`], [`BlendError::UnknownFamily`], [`BlendError::UnknownLiquidClass`].
     pub fn new(
         library: &Library,
-        parameters: &Parameters,
+        model: &Model,
         formula: &Formula,
         state: CrystalState,
         draws: &Draws,
     ) -> Result<Self, BlendError> {
+        let anew = &model.parameters.recrystallised;
         let mut parts: Vec<_> = formula.parts.iter().filter(|part| part.percent > 0.0).collect();
         for part in &parts {
             if part.ingredient >= library.ingredients.len() {
@@ -117,39 +126,35 @@ impl Mixture {
         parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
         let recrystallises = |part: &&Part| {
             let mut species = library.ingredients[part.ingredient].composition.iter().map(|one| one.species);
-            species.any(|one| {
-                library.species.get(one).is_some_and(|one| parameters.recrystallised.crystal(one, state).is_some())
-            })
+            species.any(|one| library.species.get(one).is_some_and(|one| anew.crystal(one, state).is_some()))
         };
-        let mut mixture = Mixture::of_parts(library, parameters, &parts, state, None, draws)?;
+        let source = Source { library, model, draws };
+        let mut mixture = Mixture::of_parts(&source, &parts, state, None)?;
         if parts.iter().any(recrystallises) {
-            let anew = Some(&parameters.recrystallised);
-            mixture.recrystallised =
-                Some(Box::new(Mixture::of_parts(library, parameters, &parts, state, anew, draws)?));
+            mixture.recrystallised = Some(Box::new(Mixture::of_parts(&source, &parts, state, Some(anew))?));
         }
         Ok(mixture)
     }
 
     /// The mixture with its crystals as they set, or with some of them crystallised anew.
     fn of_parts(
-        library: &Library,
-        parameters: &Parameters,
+        source: &Source<'_>,
         parts: &[&Part],
         state: CrystalState,
         recrystallised: Option<&Recrystallised>,
-        draws: &Draws,
     ) -> Result<Self, BlendError> {
-        let mut mixture = Mixture::empty(parameters, state);
+        let Source { library, model, draws } = *source;
+        let mut mixture = Mixture::empty(&model.parameters, state);
         let mut names: Vec<&str> = Vec::new();
         for part in parts {
             let ingredient = &library.ingredients[part.ingredient];
             names.push(&ingredient.key);
             let mut shares = Vec::with_capacity(ingredient.composition.len());
             for component in &ingredient.composition {
-                let slots = mixture.slots(library, parameters, component.species, recrystallised, draws)?;
+                let slots = mixture.slots(source, component.species, recrystallised)?;
                 let species = library.species.get(component.species).map_or("", |species| species.key.as_str());
                 let score = (component.sd_percent > 0.0)
-                    .then(|| mixture.score(parameters, format!("{}:{}:{species}", maker::LOT, ingredient.key), draws));
+                    .then(|| mixture.score(source, format!("{}:{}:{species}", maker::LOT, ingredient.key)));
                 shares.push(Share {
                     species: component.species,
                     slots,
@@ -161,14 +166,15 @@ impl Mixture {
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
         mixture.separate_chain_lengths();
-        mixture.beyond = BeyondDraws::new(&names, parameters, draws);
+        mixture.beyond = BeyondDraws::new(&names, model, draws);
         Ok(mixture)
     }
 
     /// One ingredient alone, each of its species a part of its own, without spread: for what its composition does to it.
     ///
     /// # Arguments
-    /// * `library`, `parameters`, `state`: as for [`Mixture::new`].
+    /// * `library`, `state`: as for [`Mixture::new`].
+    /// * `parameters`: those of the model; what a maker's trials say is not asked for.
     /// * `ingredient`: its position in the library.
     ///
     /// # Returns
@@ -184,9 +190,11 @@ impl Mixture {
     ) -> Result<Self, BlendError> {
         let found = library.ingredients.get(ingredient);
         let composition = &found.ok_or(BlendError::UnknownIngredient { index: ingredient })?.composition;
-        let (mut mixture, none) = (Mixture::empty(parameters, state), Draws::new(0, 0));
+        let (model, none) = (Model::from(parameters.clone()), Draws::new(0, 0));
+        let source = Source { library, model: &model, draws: &none };
+        let mut mixture = Mixture::empty(parameters, state);
         for component in composition {
-            let slots = mixture.slots(library, parameters, component.species, None, &none)?;
+            let slots = mixture.slots(&source, component.species, None)?;
             let share = Share { species: component.species, slots, percent: 100.0, sd_percent: 0.0, score: None };
             mixture.lots.push(Lot { ingredient, percent: component.percent, shares: vec![share] });
         }
@@ -221,12 +229,11 @@ impl Mixture {
     /// The slots of a species, one for each packing.
     fn slots(
         &mut self,
-        library: &Library,
-        parameters: &Parameters,
+        source: &Source<'_>,
         species: usize,
         recrystallised: Option<&Recrystallised>,
-        draws: &Draws,
     ) -> Result<Range<usize>, BlendError> {
+        let (library, parameters) = (source.library, &source.model.parameters);
         if let Some(first) = self.slots.iter().position(|slot| slot.species == species) {
             let count = self.slots[first..].iter().take_while(|slot| slot.species == species).count();
             return Ok(first..first + count);
@@ -262,8 +269,8 @@ impl Mixture {
                 melt_sd_k: branch.form.melt_sd_c,
                 heat_j_mol: branch.form.heat_kj_mol * 1e3,
                 heat_sd_j_mol: branch.form.heat_sd_kj_mol * 1e3,
-                melt: Some(self.score(parameters, format!("{}:{}", maker::MELT, one.key), draws)),
-                heat: Some(self.score(parameters, format!("{}:{}", maker::HEAT, one.key), draws)),
+                melt: Some(self.score(source, format!("{}:{}", maker::MELT, one.key))),
+                heat: Some(self.score(source, format!("{}:{}", maker::HEAT, one.key))),
                 ..amorphous.clone()
             };
             self.slots.push(slot);
@@ -275,11 +282,12 @@ impl Mixture {
     }
 
     /// Position of a score, drawn when it is new.
-    fn score(&mut self, parameters: &Parameters, name: String, draws: &Draws) -> usize {
+    fn score(&mut self, source: &Source<'_>, name: String) -> usize {
         if let Some(known) = self.scores.iter().position(|score| score.name == name) {
             return known;
         }
-        let (central, drawn) = (parameters.maker.centre(&name), parameters.maker.scores(draws, &name));
+        let maker = &source.model.maker;
+        let (central, drawn) = (maker.centre(&name), maker.scores(source.draws, &name));
         self.scores.push(Score { name, central, drawn });
         self.scores.len() - 1
     }

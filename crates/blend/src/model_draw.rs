@@ -8,6 +8,7 @@ use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
 use crate::heat_properties::HeatProperties;
 use crate::maker;
 use crate::misfit::Misfit;
+use crate::model::Model;
 use crate::parameters::Correlation;
 use crate::parameters::Parameters;
 use crate::sampling::Draws;
@@ -136,8 +137,9 @@ impl ModelDraw {
 
 impl ModelDraws {
     /// Draws every model parameter: fitted ones with their correlation, the others each on its own, all as the maker's trials leave them.
-    pub fn new(parameters: &Parameters, draws: &Draws) -> Self {
-        let (plain, maker) = (ModelDraw::central(parameters), &parameters.maker);
+    pub fn new(model: &Model, draws: &Draws) -> Self {
+        let Model { parameters, maker } = model;
+        let plain = ModelDraw::central(parameters);
         let central =
             if maker.is_empty() { plain.clone() } else { ModelDraw::at(parameters, |name| maker.centre(name)) };
         let mut drawn = vec![plain; draws.count()];

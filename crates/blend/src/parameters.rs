@@ -3,7 +3,6 @@
 use serde::Deserialize;
 
 use crate::known_off::KnownOff;
-use crate::maker::Maker;
 use crate::misfit::Between;
 use crate::packing::{Packing, Recrystallised};
 
@@ -269,9 +268,6 @@ pub struct Parameters {
     /// Correlation of the fitted parameters; all others are independent.
     #[serde(default)]
     pub correlation: Correlation,
-    /// What this maker's own trials say; nothing in a file. See [`Parameters::taught`].
-    #[serde(skip)]
-    pub maker: Maker,
 }
 
 impl Parameters {

@@ -70,13 +70,13 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
 /// More wax makes a bar firmer, more oil softer:
 /// ```
 /// use barwright_blend::assess::Workbench;
-/// use barwright_blend::{Options, Parameters, sensitivity};
+/// use barwright_blend::{Model, Options, sensitivity};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let parameters = Parameters::builtin()?;
+/// let model = Model::builtin()?;
 /// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).map_err(|errors| errors[0].message.clone())?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let effects = sensitivity::effects(&bench, &reading.formulas[0])?;
 /// assert!(effects[0].firmness_percent[0] > 0.0 && effects[1].firmness_percent[0] < 0.0);
 /// # Ok(())
@@ -84,8 +84,8 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
 /// ```
 pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
     let (options, parameters, none) = (bench.options(), bench.parameters(), Draws::new(0, 0));
-    let in_use = Mixture::new(bench.library(), parameters, formula, options.state, &none)?;
-    let fresh = Mixture::new(bench.library(), parameters, formula, options.release_state(), &none)?;
+    let in_use = Mixture::new(bench.library(), bench.model(), formula, options.state, &none)?;
+    let fresh = Mixture::new(bench.library(), bench.model(), formula, options.release_state(), &none)?;
     let model = bench.model_of(None);
     let mut use_chain = Chain::new(&in_use, None, model)?;
     let mut fresh_chain = Chain::new(&fresh, None, model)?;

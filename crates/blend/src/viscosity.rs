@@ -64,15 +64,15 @@ const TOLERANCE: Tolerance = Tolerance { argument: 1e-9, value: 1e-10 };
 /// # Example
 /// Corn oil, 0.868 g/ml at 100 °C (Noureddini and others 1992, read in a compilation):
 /// ```
-/// use barwright_blend::Parameters;
+/// use barwright_blend::Model;
 /// use barwright_blend::assess::Workbench;
 /// use barwright_blend::viscosity::melt_density_g_ml;
 /// use barwright_blend::Options;
 /// use barwright_reference::Library;
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let parameters = Parameters::builtin()?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let model = Model::builtin()?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let oil = library.ingredient("corn-oil").ok_or("no corn oil")?;
 /// let density = melt_density_g_ml(oil, &bench.model_of(None).heat, 100.0);
 /// assert!((density / 0.868 - 1.0).abs() < 0.005, "{density}");
@@ -266,12 +266,12 @@ impl MeltViscosity {
 /// ```
 /// use barwright_blend::assess::Workbench;
 /// use barwright_blend::viscosity::equal_viscosity;
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let parameters = Parameters::builtin()?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 32, ..Options::default() })?;
+/// let model = Model::builtin()?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 32, ..Options::default() })?;
 /// let melt = |text: &str| -> Result<_, Box<dyn std::error::Error>> {
 ///     let reading = formula::read_inline(text, "bar", &library).map_err(|errors| errors[0].message.clone())?;
 ///     Ok(bench.melt_viscosity(&reading.formulas[0], 32)?)
@@ -314,14 +314,14 @@ impl Workbench<'_> {
     /// A melt poured at 75 °C is some 10 to 30 mPa·s unless it is rich in castor oil.
     /// ```
     /// use barwright_blend::assess::Workbench;
-    /// use barwright_blend::{Options, Parameters};
+    /// use barwright_blend::{Model, Options};
     /// use barwright_reference::{Library, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
     /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
     /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
     ///     .map_err(|errors| errors[0].message.clone())?;
-    /// let parameters = Parameters::builtin()?;
-    /// let bench = Workbench::new(&library, &parameters, Options { draws: 64, ..Options::default() })?;
+    /// let model = Model::builtin()?;
+    /// let bench = Workbench::new(&library, &model, Options { draws: 64, ..Options::default() })?;
     /// let viscosity = bench.melt_viscosity(&reading.formulas[0], 64)?.at(75.0);
     /// assert!((10.0..30.0).contains(&viscosity.value), "{viscosity:?}");
     /// assert!(viscosity.low < viscosity.value && viscosity.value < viscosity.high);

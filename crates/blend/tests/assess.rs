@@ -5,16 +5,16 @@ use std::sync::LazyLock;
 
 use barwright_blend::assess::Melt;
 use barwright_blend::suitability::{GrainRisk, SkinFeel, Verdict, grain_index};
-use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_blend::{Assessment, Model, Options, assess};
 use barwright_reference::{Library, formula};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 /// By the central model alone.
 fn assessed(text: &str, options: Options) -> Assessment {
     let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
-    assess(&LIBRARY, &PARAMETERS, &bar, &Options { draws: 0, ..options }).unwrap()
+    assess(&LIBRARY, &MODEL, &bar, &Options { draws: 0, ..options }).unwrap()
 }
 
 /// At these temperatures.
@@ -53,7 +53,7 @@ fn what_slips_below_room_temperature_has_no_softening() {
 
 #[test]
 fn grain_grows_in_what_is_liquid_in_the_warm() {
-    let grain = &PARAMETERS.grain;
+    let grain = &MODEL.parameters.grain;
     let bar = at("shea butter 60, beeswax 5, sunflower oil 35", &[grain.growth_c]);
     let liquid_percent = 100.0 - bar.solids[0].percent.value;
     let index = grain_index(grain, bar.grain.symmetric_percent, liquid_percent, bar.grain.wax_percent);
@@ -65,7 +65,7 @@ fn grain_grows_in_what_is_liquid_in_the_warm() {
 /// The bar as it is picked up smears, the film on skin drags: neat cocoa butter is too hard for skin in the room, and oil on it.
 #[test]
 fn skin_feels_the_bar_at_one_temperature_and_the_film_at_another() {
-    let skin = &PARAMETERS.skin;
+    let skin = &MODEL.parameters.skin;
     for (text, feel) in [
         ("beeswax 10, sunflower oil 90", SkinFeel::Smears),
         (STICK, SkinFeel::Glides),

@@ -1,7 +1,7 @@
 //! What a maker must mind of an ingredient is said of the maker's own lots of it, too.
 #![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
 
-use barwright_blend::{Options, Parameters, assess};
+use barwright_blend::{Model, Options, assess};
 use barwright_reference::Library;
 
 /// The cautions of a text, with some lots of the maker.
@@ -11,7 +11,7 @@ fn texts(text: &str) -> Vec<(&'static str, String)> {
     let (library, _) = Library::builtin().unwrap().with_lots(lots).unwrap();
     let formula = barwright_reference::formula::read_inline(text, "bar", &library).unwrap().formulas.remove(0);
     let options = Options { draws: 0, ..Options::default() };
-    let found = assess(&library, &Parameters::builtin().unwrap(), &formula, &options).unwrap();
+    let found = assess(&library, &Model::builtin().unwrap(), &formula, &options).unwrap();
     found.cautions.into_iter().map(|caution| (caution.about, caution.text)).collect()
 }
 

@@ -333,7 +333,7 @@ pub fn change(kitchen: &Kitchen<'_>, asked: &AdjustAsked) -> Result<Reply, CliEr
         (limits.least[at], limits.most[at]) = (now, now);
     }
     let task = Task { demands, confidence: CONFIDENCE, ingredients, limits, step_percent: Some(STEP_PERCENT) };
-    let found = find_change(library, kitchen.parameters, &options, &formula, &task)?;
+    let found = find_change(library, kitchen.model, &options, &formula, &task)?;
     let view = render::adjust::View {
         found: &found.found,
         even: found.even.as_ref(),
@@ -363,7 +363,7 @@ pub fn replace(kitchen: &Kitchen<'_>, asked: &SwapAsked) -> Result<Reply, CliErr
         nut_free: asked.nut_free,
         step_percent: Some(STEP_PERCENT),
     };
-    let mut ranked = swap(library, kitchen.parameters, &options, &formula, &task)
+    let mut ranked = swap(library, kitchen.model, &options, &formula, &task)
         .map_err(|error| swapping::refused(error, &asked.replace))?;
     ranked.truncate(MOST_REPLACEMENTS);
     let best = ranked.first().ok_or_else(|| CliError::internal("a replacement was found and lost"))?;

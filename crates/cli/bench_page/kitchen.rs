@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use axum::http::StatusCode;
 use barwright_blend::assess::Workbench;
-use barwright_blend::{BlendError, Options, Parameters};
+use barwright_blend::{BlendError, Model, Options};
 use barwright_reference::Library;
 use tokio::sync::oneshot;
 
@@ -25,7 +25,7 @@ pub struct Kitchen<'a> {
     /// Reference tables and lots.
     pub library: &'a Library,
     /// The model, with what the maker's bench tests taught.
-    pub parameters: &'a Parameters,
+    pub model: &'a Model,
     /// The maker's folder.
     pub folder: Folder,
     /// The workbenches, the last used one last.
@@ -37,8 +37,8 @@ type Shared<'a> = Arc<OnceLock<Result<Workbench<'a>, BlendError>>>;
 
 impl<'a> Kitchen<'a> {
     /// Makes a kitchen.
-    pub fn new(library: &'a Library, parameters: &'a Parameters, folder: Folder) -> Self {
-        Kitchen { library, parameters, folder, benches: Mutex::new(Vec::new()) }
+    pub fn new(library: &'a Library, model: &'a Model, folder: Folder) -> Self {
+        Kitchen { library, model, folder, benches: Mutex::new(Vec::new()) }
     }
 
     /// Uses the workbench for some options, which is made when there is none yet.
@@ -51,7 +51,7 @@ impl<'a> Kitchen<'a> {
         work: impl FnOnce(&Workbench<'a>) -> Result<T, BlendError>,
     ) -> Result<T, BlendError> {
         let shared = self.bench(options);
-        match shared.get_or_init(|| Workbench::new(self.library, self.parameters, options.clone())) {
+        match shared.get_or_init(|| Workbench::new(self.library, self.model, options.clone())) {
             Ok(bench) => work(bench),
             Err(error) => Err(error.clone()),
         }
@@ -139,8 +139,8 @@ mod tests {
 
     fn in_kitchen<T>(folder: &std::path::Path, work: impl FnOnce(&Kitchen<'_>) -> T) -> T {
         let library = Library::builtin().unwrap();
-        let parameters = Parameters::builtin().unwrap();
-        work(&Kitchen::new(&library, &parameters, Folder::open(folder).unwrap()))
+        let model = Model::builtin().unwrap();
+        work(&Kitchen::new(&library, &model, Folder::open(folder).unwrap()))
     }
 
     #[test]

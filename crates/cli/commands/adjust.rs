@@ -3,7 +3,7 @@
 use barwright_answer::words::names;
 use std::path::Path;
 
-use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_blend::{Assessment, Model, Options, assess};
 use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::range::parse_range;
 use barwright_reference::{Formula, IngredientKind, Library};
@@ -71,13 +71,13 @@ pub struct Found {
 /// Finds the smallest change, and what it brings.
 pub fn find_change(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     options: &Options,
     formula: &Formula,
     task: &Task,
 ) -> Result<Found, CliError> {
     let answer = |task: &Task| {
-        adjust(library, parameters, options, formula, task).map_err(|error| refused(error, library, &task.ingredients))
+        adjust(library, model, options, formula, task).map_err(|error| refused(error, library, &task.ingredients))
     };
     let found = answer(task)?;
     let even = if task.confidence > EVEN && found.mass_moved > 0.0 && !task.demands.is_empty() {
@@ -85,8 +85,8 @@ pub fn find_change(
     } else {
         None
     };
-    let before = assess(library, parameters, formula, options)?;
-    let after = assess(library, parameters, &found.formula, options)?;
+    let before = assess(library, model, formula, options)?;
+    let after = assess(library, model, &found.formula, options)?;
     Ok(Found { found, even, before, after })
 }
 
@@ -127,7 +127,7 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     if !faults.is_empty() {
         return Err(CliError::input(faults));
     }
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let options = order.options();
     let task = Task {
         demands,
@@ -136,7 +136,7 @@ pub fn run(order: &Adjust, profile: &Profile, streams: &mut Streams<'_>) -> Resu
         limits,
         step_percent: (order.step > 0.0).then_some(order.step),
     };
-    let Found { found, even, before, after } = find_change(library, &parameters, &options, formula, &task)?;
+    let Found { found, even, before, after } = find_change(library, &model, &options, formula, &task)?;
     if order.showing.json {
         streams.data.json(&json(&found, &before, &after, &task, library))?;
     } else {

@@ -63,7 +63,7 @@ pub fn run(args: &Assess, profile: &Profile, streams: &mut Streams<'_>) -> Resul
         curves: args.drawing.is_wanted(),
         units: showing.units,
     };
-    let engine = Engine { library: loaded.library, parameters: profile.parameters(streams)? };
+    let engine = Engine { library: loaded.library, model: profile.model(streams)? };
     let answer = assess(&engine, &asked)?;
     streams.answer(&answer, showing.form(), &args.drawing)
 }

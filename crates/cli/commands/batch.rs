@@ -268,11 +268,10 @@ fn compute(
     let plans = if order.no_plans {
         None
     } else {
-        let parameters =
-            if order.record { profile.parameters_to_write(streams)? } else { profile.parameters(streams)? };
+        let model = if order.record { profile.model_to_write(streams)? } else { profile.model(streams)? };
         let task = PlanTask {
             library,
-            parameters: &parameters,
+            model: &model,
             formula: &asked.formula,
             scents: &asked.scents,
             sheet: &sheet,

@@ -44,7 +44,7 @@ pub fn run(args: &Compare, profile: &Profile, streams: &mut Streams<'_>) -> Resu
         curves: args.drawing.is_wanted(),
         units: showing.units,
     };
-    let engine = Engine { library: loaded.library, parameters: profile.parameters(streams)? };
+    let engine = Engine { library: loaded.library, model: profile.model(streams)? };
     let answer = compare(&engine, &asked)?;
     streams.answer(&answer, showing.form(), &args.drawing)
 }

@@ -60,9 +60,9 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
     let index = pick(&loaded.formulas, order.named.as_deref(), "cool")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.load()?;
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let options = order.options(mould.relief_mm);
-    let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
+    let bench = Workbench::new(&loaded.library, &model, options.clone())?;
     let pour_c = match order.pour {
         Some(pour_c) => pour_c,
         None => usual_pour_c(&bench, formula, order.room)?,

@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use barwright_blend::{Assessment, Options, Parameters, assess};
+use barwright_blend::{Assessment, Model, Options, assess};
 use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library, Part};
 use barwright_reformulate::Demand;
@@ -95,7 +95,7 @@ struct Answer<'a> {
 pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let loaded =
         load_space(&order.space, profile.lots(order.making.lots.as_deref()).as_deref(), order.showing.seed, streams)?;
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let options = wanted(order, &loaded.demands);
     let settings = Settings {
         candidates: usize::try_from(order.candidates).unwrap_or(usize::MAX),
@@ -107,17 +107,14 @@ pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Res
         ..Settings::default()
     };
     let previous = order.resume.as_deref().map(kept).transpose()?.flatten();
-    let found = search(&loaded, &parameters, &settings, previous, order.resume.as_deref())?;
+    let found = search(&loaded, &model, &settings, previous, order.resume.as_deref())?;
     let picked = found.thinned(usize::try_from(order.show).unwrap_or(usize::MAX), settings.firmness);
-    let shown = shown(&loaded, &parameters, &options, picked)?;
+    let shown = shown(&loaded, &model, &options, picked)?;
     if order.showing.json {
         streams.data.json(&json(&loaded, order, &found, &shown))?;
     } else {
-        let too_much = if found.front.is_empty() && found.finished {
-            too_much(&loaded, &parameters, &settings)?
-        } else {
-            Vec::new()
-        };
+        let too_much =
+            if found.front.is_empty() && found.finished { too_much(&loaded, &model, &settings)? } else { Vec::new() };
         let view = render::explore::View {
             found: &found,
             shown: &shown,
@@ -182,7 +179,7 @@ fn kept(path: &Path) -> Result<Option<Exploration>, CliError> {
 /// Explores until all is done or the user stops it, with a bar on a terminal, and keeps what was found.
 fn search(
     loaded: &LoadedSpace,
-    parameters: &Parameters,
+    model: &Model,
     settings: &Settings,
     mut state: Option<Exploration>,
     resume: Option<&Path>,
@@ -198,9 +195,8 @@ fn search(
             let save_now = resume.is_some() && started.elapsed() > SAVED_EVERY;
             if stop.asked() || save_now { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        let found =
-            explore(&loaded.library, parameters, &loaded.space, settings, &loaded.demands, state.take(), &go_on)
-                .map_err(|error| refused(error, resume))?;
+        let found = explore(&loaded.library, model, &loaded.space, settings, &loaded.demands, state.take(), &go_on)
+            .map_err(|error| refused(error, resume))?;
         if let Some(path) = resume {
             save(path, &serde_json::to_vec(&found)?)?;
         }
@@ -229,13 +225,13 @@ fn refused(error: ExploreError, resume: Option<&Path>) -> CliError {
 /// Assesses the trade-offs that are shown, their amounts rounded where the space allows.
 fn shown(
     loaded: &LoadedSpace,
-    parameters: &Parameters,
+    model: &Model,
     options: &Options,
     picked: Vec<Candidate>,
 ) -> Result<Vec<Shown>, CliError> {
     let LoadedSpace { library, space, demands, .. } = loaded;
     // The confidence decides a margin that is not used here.
-    let judge = Judge::new(library, parameters, options, &space.ingredients, demands, EVEN)?;
+    let judge = Judge::new(library, model, options, &space.ingredients, demands, EVEN)?;
     picked
         .into_iter()
         .map(|candidate| {
@@ -247,7 +243,7 @@ fn shown(
                 .map(|(&ingredient, &percent)| Part { ingredient, percent })
                 .collect();
             let formula = Formula { name: loaded.name.clone(), parts };
-            let assessment = assess(library, parameters, &formula, options)?;
+            let assessment = assess(library, model, &formula, options)?;
             let standings = judge.judge(&percent, false)?;
             let probabilities = standings.iter().map(|one| one.probability).collect();
             Ok(Shown { candidate, formula, assessment, probabilities })
@@ -256,7 +252,7 @@ fn shown(
 }
 
 /// Demands that leave nothing: without one of these alone, there would be bars. The last position is the price.
-fn too_much(loaded: &LoadedSpace, parameters: &Parameters, settings: &Settings) -> Result<Vec<usize>, CliError> {
+fn too_much(loaded: &LoadedSpace, model: &Model, settings: &Settings) -> Result<Vec<usize>, CliError> {
     let count = loaded.demands.len();
     let asked = (0..count).chain(settings.most_price.map(|_| count));
     let mut found = Vec::new();
@@ -269,7 +265,7 @@ fn too_much(loaded: &LoadedSpace, parameters: &Parameters, settings: &Settings) 
             fewer.most_price = None;
         }
         let go_on = |_: Progress| ControlFlow::Continue(());
-        let tried = explore(&loaded.library, parameters, &loaded.space, &fewer, &demands, None, &go_on);
+        let tried = explore(&loaded.library, model, &loaded.space, &fewer, &demands, None, &go_on);
         if !tried.map_err(|error| refused(error, None))?.front.is_empty() {
             found.push(left_out);
         }

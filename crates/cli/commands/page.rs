@@ -23,7 +23,7 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
     for note in &lots.notes {
         streams.remarks.note(note)?;
     }
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let folder = Folder::open(&order.folder)?;
     let wanted = SocketAddr::new(order.listen, order.port);
     let listener = TcpListener::bind(wanted).map_err(|error| taken(wanted, &error))?;
@@ -40,7 +40,7 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
             address.ip()
         ))?;
     }
-    let kitchen = Kitchen::new(&lots.library, &parameters, folder);
+    let kitchen = Kitchen::new(&lots.library, &model, folder);
     server::serve(listener, guard, &kitchen, &stop)
 }
 

@@ -122,9 +122,9 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
     let index = pick(&loaded.formulas, order.named.as_deref(), "parcel")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.load()?;
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let options = order.options();
-    let bench = Workbench::new(&loaded.library, &parameters, options.clone())?;
+    let bench = Workbench::new(&loaded.library, &model, options.clone())?;
     let task = ParcelTask {
         formula,
         packing: Packing { shape: mould.shape, bars: order.bars, foam_m: 1e-3 * order.insulate, ice_kg: order.ice },

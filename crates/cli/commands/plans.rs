@@ -1,7 +1,7 @@
 //! The plans of pouring and cooling for a weigh sheet: what `pour` and `cool` say, of the batch at hand.
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_making::batch::{Batch, Scent};
 use barwright_making::{CoolTask, Cooling, MakingError, PourTask, Pouring, cool, pour};
 use barwright_reference::mould::Mould;
@@ -17,7 +17,7 @@ pub struct PlanTask<'a> {
     /// Reference tables and lots.
     pub library: &'a Library,
     /// Parameters of the model.
-    pub parameters: &'a Parameters,
+    pub model: &'a Model,
     /// The formula without scent.
     pub formula: &'a Formula,
     /// Scents, which go in last.
@@ -54,7 +54,7 @@ pub fn plan(task: &PlanTask<'_>, streams: &mut Streams<'_>) -> Result<Plans, Cli
     let usual = Options::default();
     let relief_mm = task.mould.and_then(|mould| mould.relief_mm).unwrap_or(usual.relief_mm);
     let options = Options { draws: task.draws, relief_mm, ..usual };
-    let bench = Workbench::new(task.library, task.parameters, options.clone())?;
+    let bench = Workbench::new(task.library, task.model, options.clone())?;
     let jug_kg = 1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max);
     let known = |scent: &Scent| task.library.ingredients.get(scent.ingredient)?.lot_flash_c;
     let flash_c = task.scents.iter().filter_map(known).reduce(f64::min);

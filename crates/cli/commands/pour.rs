@@ -84,8 +84,8 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     };
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
     let mould = order.mould.as_deref().map(load_mould).transpose()?;
-    let parameters = profile.parameters(streams)?;
-    let bench = Workbench::new(&loaded.library, &parameters, order.options())?;
+    let model = profile.model(streams)?;
+    let bench = Workbench::new(&loaded.library, &model, order.options())?;
     let filling_kg = mould.as_ref().map(|mould| filling_kg(mould, &loaded.library, formula));
     let mass_kg = order.mass.or(filling_kg).unwrap_or(USUAL_KG);
     let task = PourTask {

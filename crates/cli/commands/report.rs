@@ -41,7 +41,7 @@ pub fn run(order: &Report, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     let loaded = load(&written, lots.as_deref(), streams)?;
     let mould = order.mould.load()?;
     let asked = Asked { formulas: loaded.recipes(), options: order.options(mould.relief_mm), units: order.units };
-    let engine = Engine { library: loaded.library, parameters: profile.parameters(streams)? };
+    let engine = Engine { library: loaded.library, model: profile.model(streams)? };
     let found = assess(&engine, &asked)?;
     let plan_options = Options { draws: asked.options.draws.min(PLAN_DRAWS), ..asked.options.clone() };
     let bench = engine.bench(&plan_options)?;

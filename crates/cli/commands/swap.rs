@@ -56,17 +56,16 @@ pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result
         nut_free: order.nut_free,
         step_percent: (order.step > 0.0).then_some(order.step),
     };
-    let parameters = profile.parameters(streams)?;
+    let model = profile.model(streams)?;
     let options = order.wishes.options();
-    let mut found =
-        swap(library, &parameters, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;
+    let mut found = swap(library, &model, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;
     found.truncate(usize::try_from(order.most).unwrap_or(usize::MAX));
     let Some(first) = found.first() else { return Err(CliError::internal("a replacement was found and lost")) };
     let known = |ingredient: usize| formula.parts.iter().any(|part| part.ingredient == ingredient);
     let brought = first.formula.parts.iter().map(|part| part.ingredient).filter(|ingredient| !known(*ingredient));
     loaded.about.write(brought, streams)?;
-    let before = assess(library, &parameters, formula, &options)?;
-    let after = assess(library, &parameters, &first.formula, &options)?;
+    let before = assess(library, &model, formula, &options)?;
+    let after = assess(library, &model, &first.formula, &options)?;
     type Passes = fn(&Ingredient) -> bool;
     // The filters choose among what is tried; what else is in the formula is the maker's to know.
     let left = |kept: Passes| -> Vec<String> {

@@ -2,7 +2,7 @@
 
 use barwright_answer::words::names;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
-use barwright_blend::{Assessment, BlendError, Options, Parameters};
+use barwright_blend::{Assessment, BlendError, Model, Options};
 use barwright_records::{Date, Kept, PouredFormula, RecordsError, Store, Trial as KeptTrial};
 use barwright_reference::{Formula, Library};
 use barwright_trials::{Expected, LearnError, Learned, Test, Trial, learn, predict};
@@ -17,7 +17,7 @@ use crate::pick::pick;
 use crate::profile::{Profile, refused};
 use crate::render;
 use crate::today::today;
-use barwright_answer::engine::builtin_parameters;
+use barwright_answer::engine::builtin_model;
 use barwright_answer::refusal::{Fault, Place};
 use barwright_answer::words::names::nameless;
 
@@ -154,8 +154,8 @@ fn add(order: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
     let Tested { library, formula, nameless } = tested(order, profile, profile.store_if_any()?.as_ref(), streams)?;
     let trial = Trial { label: String::new(), formula, days: f64::from(order.days), tempered: order.tempered, test };
     trial.check().map_err(|error| Fault::new("trial", error.to_string()))?;
-    let parameters = profile.parameters_to_write(streams)?;
-    let expected = predict(&library, &parameters, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
+    let model = profile.model_to_write(streams)?;
+    let expected = predict(&library, &model, &trial, DEFAULT_DRAWS, DEFAULT_SEED).map_err(not_learned)?;
     let mut store = profile.store_to_write(streams)?;
     keep_lots(&mut store, &library, &trial.formula, streams)?;
     let name = keep_formula(&mut store, &library, &trial.formula, nameless)?;
@@ -273,11 +273,11 @@ fn fit(order: &Fit, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), 
             Err(fault) => left_out.push(LeftOut { id: one.id, fault }),
         }
     }
-    let parameters = builtin_parameters()?;
-    let learned = learn(&library, &parameters, &trials).map_err(not_learned)?;
-    let taught = learned.applied(&parameters).map_err(|error| CliError::internal(error.to_string()))?;
+    let model = builtin_model()?;
+    let learned = learn(&library, &model.parameters, &trials).map_err(not_learned)?;
+    let taught = learned.applied(&model.parameters).map_err(|error| CliError::internal(error.to_string()))?;
     let path = profile.keep_learned(&learned, last.id)?;
-    let changes = changes(&library, &parameters, &taught, &trials)?;
+    let changes = changes(&library, &model, &taught, &trials)?;
     if order.json {
         let flagged = learned.flagged.iter().filter_map(|flag| {
             let id = from.get(flag.trial)?.id;
@@ -318,12 +318,7 @@ fn read(store: &Store, library: &Library, kept: &Kept<KeptTrial>) -> Result<Resu
 }
 
 /// The formulas tested most, before and after learning.
-fn changes(
-    library: &Library,
-    before: &Parameters,
-    after: &Parameters,
-    trials: &[Trial],
-) -> Result<Vec<Change>, BlendError> {
+fn changes(library: &Library, before: &Model, after: &Model, trials: &[Trial]) -> Result<Vec<Change>, BlendError> {
     let mut counted: Vec<(&Formula, usize)> = Vec::new();
     for trial in trials {
         match counted.iter_mut().find(|(formula, _)| *formula == &trial.formula) {
@@ -333,7 +328,7 @@ fn changes(
     }
     counted.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
     let options = Options::default();
-    let assess = |parameters, formula| barwright_blend::assess(library, parameters, formula, &options);
+    let assess = |model, formula| barwright_blend::assess(library, model, formula, &options);
     let shown = counted.into_iter().take(MOST_SHOWN);
     shown.map(|(formula, _)| Ok(Change { before: assess(before, formula)?, after: assess(after, formula)? })).collect()
 }

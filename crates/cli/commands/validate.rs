@@ -9,7 +9,7 @@ use crate::args::Validate;
 use crate::error::CliError;
 use crate::input::read_file;
 use barwright_answer::engine::builtin_library;
-use barwright_answer::engine::builtin_parameters;
+use barwright_answer::engine::builtin_model;
 
 use crate::output::Streams;
 use crate::render::validate::{write_report, write_rows};
@@ -25,10 +25,11 @@ pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> 
     let library = samples::with_samples(&library).map_err(|faults| {
         CliError::internal(faults.into_iter().map(|fault| fault.message).collect::<Vec<_>>().join("; "))
     })?;
-    let parameters = builtin_parameters()?;
+    let model = builtin_model()?;
     let rows = load(order.table.as_deref(), &library)?;
     let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);
-    let scored = predict(&library, &parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
+    let scored =
+        predict(&library, &model.parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
     let mut report: Report = score(&rows, &scored);
     if order.table.is_none() {
         let before = before::read(before::BUILTIN).map_err(|error| CliError::internal(error.to_string()))?;

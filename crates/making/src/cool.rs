@@ -168,7 +168,7 @@ pub struct Cooling {
 /// ```
 /// use std::ops::ControlFlow;
 /// use barwright_blend::assess::Workbench;
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_making::{CoolTask, Place, cool};
 /// use barwright_reference::{Library, formula, mould::Mould};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -176,8 +176,8 @@ pub struct Cooling {
 /// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
 /// let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").map_err(|errors| errors[0].message.clone())?;
-/// let parameters = Parameters::builtin()?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let model = Model::builtin()?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let room = Place { name: "room".into(), air_c: 20.0, fan: false };
 /// let task = CoolTask {
 ///     formula: &bar.formulas[0], mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &[room], room: (20.0, 50.0),

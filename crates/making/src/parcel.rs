@@ -189,15 +189,15 @@ struct Course {
 /// ```
 /// use std::ops::ControlFlow;
 /// use barwright_blend::assess::Workbench;
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_making::{Packing, ParcelTask, parcel};
 /// use barwright_reference::{Library, formula, mould::BarShape};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
 /// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
-/// let parameters = Parameters::builtin()?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let model = Model::builtin()?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let shape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
 /// let task = ParcelTask {
 ///     formula: &bar.formulas[0],

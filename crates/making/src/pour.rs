@@ -178,15 +178,15 @@ struct Jug {
 /// ```
 /// use std::ops::ControlFlow;
 /// use barwright_blend::assess::Workbench;
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_making::pour::{PourTask, pour};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
 /// let bar = formula::read_inline("sunflower oil 44, beeswax 30, cocoa butter 26", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
-/// let parameters = Parameters::builtin()?;
-/// let bench = Workbench::new(&library, &parameters, Options { draws: 0, ..Options::default() })?;
+/// let model = Model::builtin()?;
+/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let task = PourTask {
 ///     formula: &bar.formulas[0], second: None, mass_kg: 0.5, room_c: 20.0, mould_most_c: None, flash_c: None, pour_c: None,
 /// };

@@ -60,15 +60,15 @@ mod tests {
 
     use super::*;
     use barwright_blend::assess::Workbench;
-    use barwright_blend::{Options, Parameters};
+    use barwright_blend::{Model, Options};
     use barwright_reference::{Library, formula};
 
     /// The logarithm of the factor has mean 0 and standard deviation 0.2, by which 5 % of 200 factors lie below 0.72 and 5 % above 1.39.
     #[test]
     fn the_film_is_known_to_a_fifth_either_way() {
-        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
         let bar = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).unwrap().formulas.remove(0);
-        let bench = Workbench::new(&library, &parameters, Options { draws: 200, ..Options::default() }).unwrap();
+        let bench = Workbench::new(&library, &model, Options { draws: 200, ..Options::default() }).unwrap();
         let curves = bench.heat_curves(&bar, 200).unwrap();
         let factors = compute(&curves, 1, &|_, _| ControlFlow::Continue(()), |_, _, factor| Ok(factor)).unwrap();
         assert_eq!((factors.central, factors.drawn.len()), (1.0, 200));

@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::at;
-use barwright_blend::{Estimate, Options, Parameters};
+use barwright_blend::{Estimate, Model, Options};
 use barwright_making::cool::PlaceOutcome;
 use barwright_making::parcel::Record as Sample;
 use barwright_making::{CoolTask, Cooling, MakingError, Place, cool};
@@ -14,13 +14,13 @@ use barwright_reference::mould::Mould;
 use barwright_reference::{Library, formula};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap_or_else(|_| unreachable!()));
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 /// Cools a bar poured at 75 °C.
 fn cooled(text: &str, draws: usize, air_c: &[f64]) -> Cooling {
     let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws, ..Options::default() }).unwrap();
     let places: Vec<Place> = air_c.iter().map(|&air_c| Place { name: format!("{air_c}"), air_c, fan: false }).collect();
     let task =
         CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
@@ -63,7 +63,7 @@ fn times_are_in_order_in_every_place() {
 fn of(text: &str, room: (f64, f64), air_c: &[f64]) -> Cooling {
     let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
     let places: Vec<Place> = air_c.iter().map(|&air_c| Place { name: format!("{air_c}"), air_c, fan: false }).collect();
     let task = CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room };
     cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap()
@@ -138,7 +138,7 @@ fn the_best_place_is_the_soonest_without_dew() {
 fn how_far_it_is_is_told_place_by_place() {
     let formula = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &LIBRARY).unwrap().formulas.remove(0);
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 3, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 3, ..Options::default() }).unwrap();
     let places = [5.0, 20.0].map(|air_c| Place { name: String::new(), air_c, fan: true });
     let task =
         CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
@@ -168,7 +168,7 @@ fn a_bar_sets_along_its_setting_curve() {
     let text = "cocoa butter 60, sunflower oil 40";
     let found = of(text, (20.0, 50.0), &[24.0]);
     let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
     let curves = bench.heat_curves(&formula, 0).unwrap().central;
     let last = found.places[0].history.last().unwrap();
     let melted = |points| at(points, last.mean_c, |one| one.melted_share());
@@ -182,7 +182,7 @@ fn a_warm_mould_sets_later() {
     let formula = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &LIBRARY).unwrap().formulas.remove(0);
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20\nwall = 10")
         .unwrap_or_else(|_| unreachable!());
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
     let places = [Place { name: String::new(), air_c: 20.0, fan: false }];
     let set_s = |mould_c: f64| {
         let room = (20.0, 50.0);

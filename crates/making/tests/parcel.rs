@@ -6,14 +6,14 @@ use std::sync::LazyLock;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::at;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_making::{MakingError, Packing, Parcel, ParcelTask, Way, parcel};
 use barwright_reference::mould::BarShape;
 use barwright_reference::route::known_routes;
 use barwright_reference::{Formula, Library, formula};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap_or_else(|_| unreachable!()));
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 const PALM: BarShape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
 const ALONE: Packing = Packing { shape: PALM, bars: 1, foam_m: 0.0, ice_kg: 0.0 };
@@ -26,7 +26,7 @@ fn bar() -> Formula {
 }
 
 fn bench(draws: usize) -> Workbench<'static> {
-    Workbench::new(&LIBRARY, &PARAMETERS, Options { draws, ..Options::default() }).unwrap()
+    Workbench::new(&LIBRARY, &MODEL, Options { draws, ..Options::default() }).unwrap()
 }
 
 fn send(draws: usize, packing: Packing, route: &[(f64, f64)]) -> Parcel {

@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::LazyLock;
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_making::pour::{BATH_C, FLASH_MARGIN_K, Limit, SEEDLESS_C, melting_order};
 use barwright_making::{MakingError, PourTask, Pouring, pour};
 use barwright_reference::{Formula, Library, Part, formula};
@@ -13,7 +13,7 @@ use barwright_reference::{Formula, Library, Part, formula};
 const LOTS: &str = "[lot.scent]\nlike = 'isopropyl myristate'\nflash_c = 75\n";
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap().with_lots(LOTS).unwrap().0);
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 fn bar(text: &str) -> Formula {
     formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
@@ -25,7 +25,7 @@ fn half_kilogram(formula: &Formula) -> PourTask<'_> {
 }
 
 fn planned(task: &PourTask<'_>) -> Result<Pouring, MakingError> {
-    let bench = Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, ..Options::default() }).unwrap();
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
     pour(&bench, task, &|_, _| ControlFlow::Continue(()))
 }
 

@@ -12,7 +12,7 @@
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
 
 use barwright_blend::error::BlendError;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, Library, Part};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -148,7 +148,7 @@ pub struct Adjustment {
 /// Finds the smallest change.
 ///
 /// # Arguments
-/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `library`, `model`: as for [`barwright_blend::assess()`].
 /// * `options`: crystal state, temperature at release, draws, seed.
 /// * `formula`: the formula to change, in mass %.
 /// * `task`: demands and limits.
@@ -162,7 +162,7 @@ pub struct Adjustment {
 /// # Example
 /// How much must change so that a bar keeps its shape at 50 °C, nine times in ten?
 /// ```
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
 /// use barwright_reformulate::adjust::{Task, adjust};
 /// use barwright_reformulate::{Demand, Limits};
@@ -177,14 +177,14 @@ pub struct Adjustment {
 ///     limits: Limits::free(bar.parts.len()),
 ///     step_percent: Some(0.5),
 /// };
-/// let answer = adjust(&library, &Parameters::builtin()?, &Options { draws: 64, ..Options::default() }, &bar, &task)?;
+/// let answer = adjust(&library, &Model::builtin()?, &Options { draws: 64, ..Options::default() }, &bar, &task)?;
 /// assert!(answer.feasible && answer.mass_moved > 0.0);
 /// # Ok(())
 /// # }
 /// ```
 pub fn adjust(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     options: &Options,
     formula: &Formula,
     task: &Task,
@@ -200,7 +200,7 @@ pub fn adjust(
     let before: Vec<f64> = task.ingredients.iter().map(|&ingredient| amount(ingredient)).collect();
     let judge = |demands: &[Demand], draws: usize| {
         let options = Options { draws, ..options.clone() };
-        Judge::new(library, parameters, &options, &task.ingredients, demands, task.confidence)
+        Judge::new(library, model, &options, &task.ingredients, demands, task.confidence)
     };
     let few = judge(&task.demands, FEW_DRAWS.min(options.draws))?;
     let all = judge(&task.demands, options.draws)?;

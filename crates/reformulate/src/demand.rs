@@ -9,7 +9,6 @@
 //!
 //! Each is asked at one temperature, so one equilibrium for each draw answers it: no landmark is looked for.
 
-use barwright_blend::Parameters;
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::landmarks::Point;
@@ -112,7 +111,6 @@ impl Demand {
 /// What demands are measured with: a workbench whose temperatures are the [`Demand::scale_c`] of the demands, in their order.
 pub(crate) struct Measure<'a> {
     pub bench: &'a Workbench<'a>,
-    pub parameters: &'a Parameters,
     pub demands: &'a [Demand],
 }
 
@@ -144,7 +142,7 @@ impl Measure<'_> {
         match self.demands[demand] {
             Demand::Hold { .. } => Some((point.yield_kpa / model.load_kpa).min(point.holding / model.weep_below)),
             Demand::Detail { relief_mm } => {
-                Some(point.yield_kpa / yield_kpa_for_feature(&self.parameters.detail, model, relief_mm))
+                Some(point.yield_kpa / yield_kpa_for_feature(&self.bench.parameters().detail, model, relief_mm))
             }
             Demand::Firmer { than, .. } | Demand::Softer { than, .. } => Some(match than {
                 Firmness::Kpa(kpa) => point.yield_kpa / kpa,

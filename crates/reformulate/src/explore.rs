@@ -27,7 +27,7 @@ use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::{Draws, fnv1a};
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -230,7 +230,7 @@ pub enum ExploreError {
 /// Finds the best trade-offs of a space of formulas.
 ///
 /// # Arguments
-/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `library`, `model`: as for [`barwright_blend::assess()`].
 /// * `space`: the formulas.
 /// * `settings`: how to explore.
 /// * `demands`: limits on the central values.
@@ -250,7 +250,7 @@ pub enum ExploreError {
 /// # Example
 /// ```
 /// use std::ops::ControlFlow;
-/// use barwright_blend::Parameters;
+/// use barwright_blend::Model;
 /// use barwright_reference::Library;
 /// use barwright_reformulate::explore::{Settings, explore};
 /// use barwright_reformulate::{Demand, Space};
@@ -266,7 +266,7 @@ pub enum ExploreError {
 /// };
 /// let settings = Settings { candidates: 200, refine_rounds: 1, ..Settings::default() };
 /// let hold = [Demand::Hold { temperature_c: 40.0 }];
-/// let found = explore(&library, &Parameters::builtin()?, &space, &settings, &hold, None, &|_| ControlFlow::Continue(()))?;
+/// let found = explore(&library, &Model::builtin()?, &space, &settings, &hold, None, &|_| ControlFlow::Continue(()))?;
 /// assert!(found.finished && !found.front.is_empty());
 /// assert!(found.front.iter().all(|one| one.properties.hold_c >= Some(40.0)));
 /// # Ok(())
@@ -274,14 +274,14 @@ pub enum ExploreError {
 /// ```
 pub fn explore(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     space: &Space,
     settings: &Settings,
     demands: &[Demand],
     previous: Option<Exploration>,
     control: &(dyn Fn(Progress) -> ControlFlow<()> + Sync),
 ) -> Result<Exploration, ExploreError> {
-    let explorer = Explorer::new(library, parameters, space, settings, demands)?;
+    let explorer = Explorer::new(library, model, space, settings, demands)?;
     let mut state = match previous {
         Some(previous) if previous.fingerprint != explorer.fingerprint => return Err(ExploreError::OtherExploration),
         Some(previous) => previous,
@@ -320,7 +320,6 @@ enum Fate {
 
 /// What stays the same during an exploration.
 struct Explorer<'a> {
-    parameters: &'a Parameters,
     settings: &'a Settings,
     demands: &'a [Demand],
     bench: Workbench<'a>,
@@ -335,19 +334,18 @@ struct Explorer<'a> {
 impl<'a> Explorer<'a> {
     fn new(
         library: &'a Library,
-        parameters: &'a Parameters,
+        model: &'a Model,
         space: &Space,
         settings: &'a Settings,
         demands: &'a [Demand],
     ) -> Result<Self, ExploreError> {
         let filler = Filler::new(space, settings.seed)?;
         let at_c = demands.iter().filter_map(Demand::scale_c).collect();
-        let bench = Workbench::new(library, parameters, Options { at_c, draws: 0, ..settings.options.clone() })?;
-        Measure { bench: &bench, parameters, demands }.check()?;
+        let bench = Workbench::new(library, model, Options { at_c, draws: 0, ..settings.options.clone() })?;
+        Measure { bench: &bench, demands }.check()?;
         let one_point = filler.is_one_point();
-        let line = Line::new(library, parameters, space, &settings.options)?;
+        let line = Line::new(library, model, space, &settings.options)?;
         Ok(Explorer {
-            parameters,
             settings,
             demands,
             bench,
@@ -355,7 +353,7 @@ impl<'a> Explorer<'a> {
             line,
             candidates: if one_point { settings.candidates.min(1) } else { settings.candidates } as u64,
             rounds: if one_point { 0 } else { settings.refine_rounds },
-            fingerprint: fingerprint(library, parameters, space, settings, demands),
+            fingerprint: fingerprint(library, model, space, settings, demands),
         })
     }
 
@@ -495,13 +493,14 @@ impl<'a> Explorer<'a> {
         let [in_use, fresh] = states(options).map(|state| line.state_index(state));
         let mut at_release = line.bars[fresh].evaluator(model)?;
         let release = at_release.point(options.release_c)?;
-        let finest_mm = finest_feature_mm(&self.parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
+        let finest_mm =
+            finest_feature_mm(&self.bench.parameters().detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
         drop(at_release);
         let mut evaluator = line.bars[in_use].evaluator(model)?;
-        let skin = evaluator.point(self.parameters.skin.temperature_c)?;
+        let skin = evaluator.point(self.bench.parameters().skin.temperature_c)?;
         let firm = evaluator.point(settings.firmness_at_c)?;
         // Cheap demands before the search for the hold temperature.
-        let measure = Measure { bench: &self.bench, parameters: self.parameters, demands: self.demands };
+        let measure = Measure { bench: &self.bench, demands: self.demands };
         for (index, demand) in self.demands.iter().enumerate() {
             let point = match *demand {
                 Demand::Detail { .. } => release,
@@ -514,9 +513,12 @@ impl<'a> Explorer<'a> {
                 return Ok(None);
             }
         }
-        let body = evaluator.point(self.parameters.skin.body_c)?;
-        let off =
-            skin_ln_off(&self.parameters.skin, body.yield_kpa.max(LEAST_SKIN_KPA), skin.yield_kpa.max(LEAST_SKIN_KPA));
+        let body = evaluator.point(self.bench.parameters().skin.body_c)?;
+        let off = skin_ln_off(
+            &self.bench.parameters().skin,
+            body.yield_kpa.max(LEAST_SKIN_KPA),
+            skin.yield_kpa.max(LEAST_SKIN_KPA),
+        );
         let mut properties =
             Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off, price };
         // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
@@ -564,18 +566,15 @@ fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
 }
 
 /// Tells explorations apart that cannot go on from each other: FNV-1a of everything but the numbers of candidates and rounds.
-fn fingerprint(
-    library: &Library,
-    parameters: &Parameters,
-    space: &Space,
-    settings: &Settings,
-    demands: &[Demand],
-) -> u64 {
+fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Settings, demands: &[Demand]) -> u64 {
     let Settings { seed, options, firmness_at_c, firmness, most_price, .. } = settings;
     let ingredients: Vec<_> = space.ingredients.iter().map(|&index| library.ingredients.get(index)).collect();
     let state = (options.state, options.release_c);
+    // Written as when the parameters held what a maker's trials say, so that what was kept then is still known.
+    let parameters = format!("{:?}", model.parameters);
+    let model = format!("{}, maker: {:?} }}", parameters.strip_suffix(" }").unwrap_or(&parameters), model.maker);
     let text = format!(
-        "{space:?} {ingredients:?} {parameters:?} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
+        "{space:?} {ingredients:?} {model} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
     );
     fnv1a(text.as_bytes())
 }
@@ -613,14 +612,14 @@ struct Bar {
 
 impl Line {
     /// Of equal parts, to begin with.
-    fn new(library: &Library, parameters: &Parameters, space: &Space, options: &Options) -> Result<Self, BlendError> {
+    fn new(library: &Library, model: &Model, space: &Space, options: &Options) -> Result<Self, BlendError> {
         let percent = 100.0 / space.ingredients.len().max(1) as f64;
         let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
         let formula = Formula { name: String::new(), parts };
         let mut line = Line { bars: Vec::new(), order: Vec::new(), placed: Vec::new() };
         for state in states(options) {
             if line.bars.iter().all(|bar| bar.state != state) {
-                let mixture = Mixture::new(library, parameters, &formula, state, &Draws::new(0, 0))?;
+                let mixture = Mixture::new(library, model, &formula, state, &Draws::new(0, 0))?;
                 line.bars.push(Bar { state, mixture, chain: None });
             }
         }
@@ -698,10 +697,10 @@ mod tests {
     /// From a tenth of the largest to the largest, which is 8 % at first and six tenths of that in the next round.
     #[test]
     fn steps_are_as_large_as_their_round_allows() {
-        let (library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
+        let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
         let space = space(&library, &["beeswax", "cocoa-butter", "shea-butter", "sunflower-oil"]);
         let settings = Settings::default();
-        let explorer = Explorer::new(&library, &parameters, &space, &settings, &[]).unwrap();
+        let explorer = Explorer::new(&library, &model, &space, &settings, &[]).unwrap();
         for (round, largest) in [(0, 8.0), (1, 4.8), (2, 2.88)] {
             let mut sizes = Vec::new();
             for number in 0..400 {
@@ -733,10 +732,10 @@ mod tests {
         let bar = Formula { name: String::new(), parts };
         let mut found = Vec::new();
         for weep_below in [0.1, 8.0, 12.0] {
-            let mut parameters = Parameters::builtin().unwrap();
-            parameters.warmth.weep_below = weep_below;
-            let told = assess(&library, &parameters, &bar, &Options { draws: 0, ..Options::default() }).unwrap();
-            let one = explore(&library, &parameters, &space, &settings, &[], None, &|_| ControlFlow::Continue(()));
+            let mut model = Model::builtin().unwrap();
+            model.parameters.warmth.weep_below = weep_below;
+            let told = assess(&library, &model, &bar, &Options { draws: 0, ..Options::default() }).unwrap();
+            let one = explore(&library, &model, &space, &settings, &[], None, &|_| ControlFlow::Continue(()));
             let hold_c = one.unwrap().front[0].properties.hold_c.unwrap();
             assert!(
                 (hold_c - told.warmth.hold_c.unwrap().value).abs() < 0.02,

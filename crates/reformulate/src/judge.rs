@@ -22,7 +22,7 @@ use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
 use barwright_blend::units::ZERO_CELSIUS_K;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 
@@ -76,7 +76,6 @@ struct Spot {
 /// Judges formulas made of one list of ingredients.
 pub struct Judge<'a> {
     library: &'a Library,
-    parameters: &'a Parameters,
     bench: Workbench<'a>,
     draws: Draws,
     confidence: f64,
@@ -96,7 +95,7 @@ impl<'a> Judge<'a> {
     /// Prepares to judge.
     ///
     /// # Arguments
-    /// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+    /// * `library`, `model`: as for [`barwright_blend::assess()`].
     /// * `options`: crystal state, temperature at release, draws, seed; its temperatures are those of the demands.
     /// * `ingredients`: positions in the library, each once.
     /// * `demands`: what is asked.
@@ -106,14 +105,14 @@ impl<'a> Judge<'a> {
     /// [`BlendError`].
     pub fn new(
         library: &'a Library,
-        parameters: &'a Parameters,
+        model: &'a Model,
         options: &Options,
         ingredients: &[usize],
         demands: &[Demand],
         confidence: f64,
     ) -> Result<Self, BlendError> {
         let at_c = demands.iter().filter_map(Demand::scale_c).collect();
-        let bench = Workbench::new(library, parameters, Options { at_c, ..options.clone() })?;
+        let bench = Workbench::new(library, model, Options { at_c, ..options.clone() })?;
         let draws = Draws::new(options.seed, options.draws);
         let mut spots: Vec<Spot> = Vec::new();
         let mut spot_of = Vec::new();
@@ -122,7 +121,9 @@ impl<'a> Judge<'a> {
                 Demand::Hold { temperature_c }
                 | Demand::Firmer { temperature_c, .. }
                 | Demand::Softer { temperature_c, .. } => Spot { state: options.state, temperature_c },
-                Demand::Melts { .. } => Spot { state: options.state, temperature_c: parameters.skin.temperature_c },
+                Demand::Melts { .. } => {
+                    Spot { state: options.state, temperature_c: model.parameters.skin.temperature_c }
+                }
                 Demand::Detail { .. } => Spot { state: options.release_state(), temperature_c: options.release_c },
             };
             spot_of.push(spots.iter().position(|known| *known == spot).unwrap_or_else(|| {
@@ -136,7 +137,7 @@ impl<'a> Judge<'a> {
         let mut mixtures: Vec<(CrystalState, Mixture)> = Vec::new();
         for spot in &spots {
             if mixtures.iter().all(|(state, _)| *state != spot.state) {
-                mixtures.push((spot.state, Mixture::new(library, parameters, &whole, spot.state, &draws)?));
+                mixtures.push((spot.state, Mixture::new(library, model, &whole, spot.state, &draws)?));
             }
         }
         let place = |ingredient: usize| {
@@ -145,7 +146,6 @@ impl<'a> Judge<'a> {
         let places = ingredients.iter().map(|&ingredient| place(ingredient).unwrap_or(0)).collect();
         Ok(Judge {
             library,
-            parameters,
             bench,
             draws,
             confidence,
@@ -174,7 +174,7 @@ impl<'a> Judge<'a> {
 
     /// What the demands are measured with.
     fn measure(&self) -> Measure<'_> {
-        Measure { bench: &self.bench, parameters: self.parameters, demands: &self.demands }
+        Measure { bench: &self.bench, demands: &self.demands }
     }
 
     /// What the model leaves out of the ingredients that are there.
@@ -187,7 +187,7 @@ impl<'a> Judge<'a> {
             let mut keys: Vec<&str> =
                 there.iter().filter_map(|&i| self.library.ingredients.get(i)).map(|one| one.key.as_str()).collect();
             keys.sort_unstable();
-            Arc::new(BeyondDraws::new(&keys, self.parameters, &self.draws))
+            Arc::new(BeyondDraws::new(&keys, self.bench.model(), &self.draws))
         });
         Arc::clone(found)
     }

@@ -17,7 +17,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::property::Step;
-use barwright_blend::{Assessment, Options, Parameters, Property};
+use barwright_blend::{Assessment, Model, Options, Property};
 use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -129,7 +129,7 @@ pub struct Replacement {
 /// Finds the best amount of every candidate, the nearest bar first.
 ///
 /// # Arguments
-/// * `library`, `parameters`: as for [`barwright_blend::assess()`].
+/// * `library`, `model`: as for [`barwright_blend::assess()`].
 /// * `options`: crystal state and temperature at release; draws are not used.
 /// * `formula`: mass %.
 /// * `task`: what is replaced, by what.
@@ -142,7 +142,7 @@ pub struct Replacement {
 ///
 /// # Example
 /// ```
-/// use barwright_blend::{Options, Parameters};
+/// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
 /// use barwright_reformulate::swap::{SwapTask, swap};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -151,14 +151,14 @@ pub struct Replacement {
 ///     .map_err(|errors| errors[0].message.clone())?.formulas.remove(0);
 /// let replaced = bar.parts[0].ingredient;
 /// let task = SwapTask { replaced, candidates: Vec::new(), vegan: true, nut_free: false, step_percent: Some(0.5) };
-/// let found = swap(&library, &Parameters::builtin()?, &Options::default(), &bar, &task)?;
+/// let found = swap(&library, &Model::builtin()?, &Options::default(), &bar, &task)?;
 /// assert!(found[0].distance <= found[1].distance);
 /// # Ok(())
 /// # }
 /// ```
 pub fn swap(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     options: &Options,
     formula: &Formula,
     task: &SwapTask,
@@ -174,7 +174,7 @@ pub fn swap(
     }
     let candidates = candidates(library, task)?;
     let central = Options { draws: 0, at_c: AT_C.to_vec(), ..options.clone() };
-    let bench = Workbench::new(library, parameters, central)?;
+    let bench = Workbench::new(library, model, central)?;
     let before = readings(&bench.assess(formula)?);
     let one = |&ingredient: &usize| -> Result<Replacement, BlendError> {
         let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
@@ -378,7 +378,7 @@ mod tests {
     use super::*;
 
     static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
-    static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+    static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
     fn bar(text: &str) -> Formula {
         formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
@@ -505,9 +505,9 @@ mod tests {
     fn properties_are_those_of_assess() {
         let start = bar("beeswax 26, mango butter 32, sunflower oil 42");
         let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
-        let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
+        let found = swap(&LIBRARY, &MODEL, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
         let found = found.unwrap().remove(0);
-        let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+        let bench = Workbench::new(&LIBRARY, &MODEL, options).unwrap();
         let (before, after) = (bench.assess(&start).unwrap(), bench.assess(&found.formula).unwrap());
         let told = |of: &Assessment| {
             vec![
@@ -542,7 +542,7 @@ mod tests {
     fn a_liquid_has_properties_too() {
         let start = bar("sunflower oil 100");
         let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
-        let bench = Workbench::new(&LIBRARY, &PARAMETERS, options).unwrap();
+        let bench = Workbench::new(&LIBRARY, &MODEL, options).unwrap();
         let values: Vec<f64> = readings(&bench.assess(&start).unwrap()).iter().map(|one| one.value).collect();
         assert_eq!(values[..3], [SMALLEST_KPA, SMALLEST_KPA, COARSEST_MM]);
         assert!(values[3] < 0.0 && values[4] > 99.0, "{values:?}");
@@ -551,17 +551,17 @@ mod tests {
     #[test]
     fn amounts_in_steps_are_the_nearer_of_two() {
         let start = bar("beeswax 26, mango butter 32, sunflower oil 42");
-        let free = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
+        let free = swap(&LIBRARY, &MODEL, &Options::default(), &start, &task("beeswax", &["candelilla-wax"]));
         let exact = free.unwrap().remove(0).to_percent;
         for step in [0.5, 5.0, 7.0] {
             let task = SwapTask { step_percent: Some(step), ..task("beeswax", &["candelilla-wax"]) };
-            let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &task).unwrap().remove(0);
+            let found = swap(&LIBRARY, &MODEL, &Options::default(), &start, &task).unwrap().remove(0);
             let steps = found.to_percent / step;
             assert!((steps - steps.round()).abs() < 1e-9, "{step}: {}", found.to_percent);
             assert!((found.to_percent - exact).abs() <= step, "{step}: {} for {exact}", found.to_percent);
             // No worse than the other of the two.
             let bench =
-                Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() });
+                Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() });
             let bench = bench.unwrap();
             let before = readings(&bench.assess(&start).unwrap());
             let other = if found.to_percent < exact { found.to_percent + step } else { found.to_percent - step };
@@ -572,7 +572,7 @@ mod tests {
         }
         // More than there is room for is cut to the room.
         let whole = SwapTask { step_percent: Some(90.0), ..task("beeswax", &["soy-wax-soft"]) };
-        let found = swap(&LIBRARY, &PARAMETERS, &Options::default(), &start, &whole).unwrap().remove(0);
+        let found = swap(&LIBRARY, &MODEL, &Options::default(), &start, &whole).unwrap().remove(0);
         assert!(found.to_percent == 0.0 || (found.to_percent - 68.0).abs() < 1e-9, "{}", found.to_percent);
     }
 

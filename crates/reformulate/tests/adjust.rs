@@ -1,7 +1,7 @@
 //! `adjust`: limits hold whatever is tried on the way.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Library, formula};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::{Demand, Limits};
@@ -10,7 +10,7 @@ use barwright_reformulate::{Demand, Limits};
 #[test]
 fn an_ingredient_above_its_most_stays_down_when_another_is_left_out() {
     let library = Library::builtin().expect("built-in tables are sound");
-    let parameters = Parameters::builtin().expect("built-in parameters are sound");
+    let model = Model::builtin().expect("the built-in model is sound");
     let options = Options { draws: 2, ..Options::default() };
     let amounts =
         [("babassu oil", 14.4), ("macadamia oil", 1e-5), ("bayberry wax", 54.5), ("rice bran oil", 31.099_99)];
@@ -31,7 +31,7 @@ fn an_ingredient_above_its_most_stays_down_when_another_is_left_out() {
             limits,
             step_percent: None,
         };
-        let found = adjust(&library, &parameters, &options, &bar, &task).unwrap();
+        let found = adjust(&library, &model, &options, &bar, &task).unwrap();
         assert!(task.limits.hold(&found.after), "{text}: {:?}", found.after);
         assert!(found.feasible, "{text}: {found:?}");
     }

@@ -7,7 +7,7 @@ mod full;
 use std::sync::LazyLock;
 use std::time::Instant;
 
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::judge::Judge;
@@ -17,8 +17,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 /// Few draws: the grid judges up to 15,000 formulas a task, and both sides judge by the same draws.
 const DRAWS: usize = 16;
@@ -138,7 +137,7 @@ fn compare(
     let ingredients: Vec<usize> = formula.parts.iter().map(|part| part.ingredient).collect();
     let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
     let demands = random_demands(random, harder);
-    let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(), &ingredients, &demands, 0.9).unwrap();
+    let judge = Judge::new(&LIBRARY, &MODEL, &options(), &ingredients, &demands, 0.9).unwrap();
     let worst = judge.judge(&original, false).unwrap().iter().map(|one| one.margin).fold(f64::INFINITY, f64::min);
     if !off.contains(&worst) {
         return None;
@@ -146,7 +145,7 @@ fn compare(
     let best = grid(&judge, &original, &limits);
     let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };
     let started = Instant::now();
-    let found = adjust(&LIBRARY, &PARAMETERS, &options(), &formula, &task).unwrap();
+    let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
     let ours = found.feasible.then_some(found.mass_moved);
     let names: Vec<&str> = formula.parts.iter().map(|part| LIBRARY.ingredients[part.ingredient].key.as_str()).collect();
     println!(

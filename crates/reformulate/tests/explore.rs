@@ -5,7 +5,7 @@ use std::ops::ControlFlow;
 use std::sync::{LazyLock, Mutex};
 
 use barwright_blend::equilibrium::HIGHEST_TEMPERATURE_K;
-use barwright_blend::{Options, Parameters, assess};
+use barwright_blend::{Model, Options, assess};
 use barwright_reference::{Formula, IngredientKind, Library, Part};
 use barwright_reformulate::explore::{Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
 use barwright_reformulate::front::dominates;
@@ -13,8 +13,7 @@ use barwright_reformulate::space::{Filler, Group, Space, SpaceError};
 use barwright_reformulate::{Demand, DemandError, Firmness};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 fn space_of(keys: &[&str]) -> Space {
     let find = |key: &&str| LIBRARY.ingredients.iter().position(|one| one.key == *key).expect("in the table");
@@ -45,11 +44,11 @@ fn settings(candidates: usize, refine_rounds: usize) -> Settings {
 }
 
 fn run(space: &Space, settings: &Settings, demands: &[Demand]) -> Result<Exploration, ExploreError> {
-    explore(&LIBRARY, &PARAMETERS, space, settings, demands, None, &|_| ControlFlow::Continue(()))
+    explore(&LIBRARY, &MODEL, space, settings, demands, None, &|_| ControlFlow::Continue(()))
 }
 
 fn resumed(space: &Space, settings: &Settings, previous: Exploration) -> Exploration {
-    explore(&LIBRARY, &PARAMETERS, space, settings, &[], Some(previous), &|_| ControlFlow::Continue(())).unwrap()
+    explore(&LIBRARY, &MODEL, space, settings, &[], Some(previous), &|_| ControlFlow::Continue(())).unwrap()
 }
 
 fn near(a: f64, b: f64) -> bool {
@@ -58,14 +57,17 @@ fn near(a: f64, b: f64) -> bool {
 
 #[track_caller]
 fn same_as_assess(space: &Space, settings: &Settings, found: &Exploration, every: usize) {
-    let options =
-        Options { at_c: vec![settings.firmness_at_c, PARAMETERS.skin.body_c], draws: 0, ..settings.options.clone() };
-    let skin = &PARAMETERS.skin;
+    let options = Options {
+        at_c: vec![settings.firmness_at_c, MODEL.parameters.skin.body_c],
+        draws: 0,
+        ..settings.options.clone()
+    };
+    let skin = &MODEL.parameters.skin;
     for one in found.front.iter().step_by(every) {
         let parts = space.ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
         let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
         let formula = Formula { name: String::new(), parts };
-        let told = assess(&LIBRARY, &PARAMETERS, &formula, &options).unwrap();
+        let told = assess(&LIBRARY, &MODEL, &formula, &options).unwrap();
         let got = &one.properties;
         assert!(near(got.firmness_kpa, told.firmness[0].yield_stress_kpa.value), "{got:?}");
         match (got.hold_c, told.warmth.hold_c) {
@@ -154,7 +156,7 @@ fn demands_are_met() {
     for one in found.front.iter().step_by(4) {
         let parts = space.ingredients.iter().zip(&one.percent);
         let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
-        let told = assess(&LIBRARY, &PARAMETERS, &Formula { name: String::new(), parts }, &options).unwrap();
+        let told = assess(&LIBRARY, &MODEL, &Formula { name: String::new(), parts }, &options).unwrap();
         assert!(told.warmth.hold_c.unwrap().value > 41.99 && told.detail.finest_feature_mm.unwrap().value < 1.001);
         assert!(told.skin.melted_percent.value > 39.99);
         assert!(told.firmness[0].beeswax_equivalent.percent().unwrap().value < 30.1);
@@ -211,7 +213,7 @@ fn stopped_anywhere_and_resumed_gives_the_same() {
         told.lock().unwrap().push(progress);
         ControlFlow::Continue(())
     };
-    let unbroken = explore(&LIBRARY, &PARAMETERS, &space, &settings, &[], None, &count).unwrap();
+    let unbroken = explore(&LIBRARY, &MODEL, &space, &settings, &[], None, &count).unwrap();
     // Points of the space 4,096 at a time, then 16 from each of 256 members of the front, three times.
     let told = told.into_inner().unwrap();
     let done: Vec<u64> = told.iter().map(|one| one.done).collect();
@@ -222,7 +224,7 @@ fn stopped_anywhere_and_resumed_gives_the_same() {
     let mut state = None;
     let mut times = 0;
     loop {
-        let found = explore(&LIBRARY, &PARAMETERS, &space, &settings, &[], state, &|_| ControlFlow::Break(())).unwrap();
+        let found = explore(&LIBRARY, &MODEL, &space, &settings, &[], state, &|_| ControlFlow::Break(())).unwrap();
         times += 1;
         assert!(!found.front.is_empty());
         if found.finished {
@@ -247,7 +249,7 @@ fn extended_gives_the_same_as_all_at_once() {
     // Nothing to do.
     assert_eq!(resumed(&space, &settings(2500, 3), unbroken.clone()), unbroken);
     let other = Settings { seed: 21, ..settings(2500, 3) };
-    let refused = explore(&LIBRARY, &PARAMETERS, &space, &other, &[], Some(unbroken), &|_| ControlFlow::Continue(()));
+    let refused = explore(&LIBRARY, &MODEL, &space, &other, &[], Some(unbroken), &|_| ControlFlow::Continue(()));
     assert_eq!(refused, Err(ExploreError::OtherExploration));
 }
 

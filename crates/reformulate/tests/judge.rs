@@ -3,14 +3,13 @@
 
 use std::sync::LazyLock;
 
-use barwright_blend::{Options, Parameters, assess};
+use barwright_blend::{Model, Options, Parameters, assess};
 use barwright_reference::{CrystalState, Formula, Library, formula};
 use barwright_reformulate::judge::{Judge, Standing};
 use barwright_reformulate::{Demand, DemandError, Firmness};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 /// Bars of each kind: wax and butter, a wax of alkanes, a butter alone, a soft gel.
 const BARS: [&str; 4] = [
@@ -33,7 +32,7 @@ fn options(draws: usize) -> Options {
 }
 
 fn judge<'a>(options: &Options, ingredients: &[usize], demands: &[Demand], confidence: f64) -> Judge<'a> {
-    Judge::new(&LIBRARY, &PARAMETERS, options, ingredients, demands, confidence).expect("sound")
+    Judge::new(&LIBRARY, &MODEL, options, ingredients, demands, confidence).expect("sound")
 }
 
 fn standings(options: &Options, bar: &Formula, demands: &[Demand], confidence: f64) -> Vec<Standing> {
@@ -67,7 +66,7 @@ fn central_margins_are_the_figures_of_assess() {
         let demands = demands();
         for text in BARS {
             let start = bar(text);
-            let told = assess(&LIBRARY, &PARAMETERS, &start, &options).unwrap();
+            let told = assess(&LIBRARY, &MODEL, &start, &options).unwrap();
             let margins: Vec<f64> = standings(&options, &start, &demands, 0.9).iter().map(|one| one.margin).collect();
             let tau = told.firmness[0].yield_stress_kpa.value;
             near(text, margins[3], (tau / 30.0).ln());
@@ -88,7 +87,7 @@ fn margins_change_sign_where_assess_says() {
         let start = bar(text);
         let at_c = 24.0;
         let options = Options { at_c: vec![at_c], ..options(0) };
-        let told = assess(&LIBRARY, &PARAMETERS, &start, &options).unwrap();
+        let told = assess(&LIBRARY, &MODEL, &start, &options).unwrap();
         let hold_c = told.warmth.hold_c.expect(text).value;
         let hold = [-1.0, 0.0, 1.0].map(|off| Demand::Hold { temperature_c: hold_c + off });
         let margins: Vec<f64> = standings(&options, &start, &hold, 0.9).iter().map(|one| one.margin).collect();
@@ -113,10 +112,10 @@ fn the_worse_of_load_and_bleeding_decides() {
     let asked = [Demand::Hold { temperature_c: 31.0 }];
     let plain = standings(&options(0), &start, &asked, 0.9)[0].margin;
     let with = |change: fn(&mut Parameters)| {
-        let mut parameters = PARAMETERS.clone();
-        change(&mut parameters);
+        let mut model = MODEL.clone();
+        change(&mut model.parameters);
         let (ingredients, percent) = split(&start);
-        let judge = Judge::new(&LIBRARY, &parameters, &options(0), &ingredients, &asked, 0.9).unwrap();
+        let judge = Judge::new(&LIBRARY, &model, &options(0), &ingredients, &asked, 0.9).unwrap();
         judge.judge(&percent, false).unwrap()[0].margin
     };
     let heavier = with(|parameters| parameters.warmth.load_kpa *= std::f64::consts::E);
@@ -165,7 +164,7 @@ fn odds_are_counted_in_draws() {
 fn odds_are_those_of_assess() {
     let start = bar(BARS[0]);
     let options = Options { hold_c: 40.0, relief_mm: 1.0, ..options(64) };
-    let told = assess(&LIBRARY, &PARAMETERS, &start, &options).unwrap();
+    let told = assess(&LIBRARY, &MODEL, &start, &options).unwrap();
     let asked = [Demand::Hold { temperature_c: 40.0 }, Demand::Detail { relief_mm: 1.0 }];
     let found = standings(&options, &start, &asked, 0.9);
     near("holds", found[0].probability, told.warmth.probability);
@@ -181,17 +180,17 @@ fn tangents_are_the_slopes_of_the_margins() {
         let (ingredients, percent) = split(&start);
         let demands = demands();
         // Where oil weeps out before the bar sags, its holding decides.
-        let mut weeping = PARAMETERS.clone();
-        weeping.warmth.weep_below *= 100.0;
-        for parameters in [&*PARAMETERS, &weeping] {
-            slopes_agree(text, parameters, &ingredients, &percent, &demands);
+        let mut weeping = MODEL.clone();
+        weeping.parameters.warmth.weep_below *= 100.0;
+        for model in [&*MODEL, &weeping] {
+            slopes_agree(text, model, &ingredients, &percent, &demands);
         }
     }
 }
 
-fn slopes_agree(text: &str, parameters: &Parameters, ingredients: &[usize], percent: &[f64], demands: &[Demand]) {
+fn slopes_agree(text: &str, model: &Model, ingredients: &[usize], percent: &[f64], demands: &[Demand]) {
     const STEP: f64 = 1e-3;
-    let judge = Judge::new(&LIBRARY, parameters, &options(0), ingredients, demands, 0.9).unwrap();
+    let judge = Judge::new(&LIBRARY, model, &options(0), ingredients, demands, 0.9).unwrap();
     let here = judge.judge(percent, true).unwrap();
     for from in 0..percent.len() {
         let to = (from + 1) % percent.len();
@@ -317,7 +316,7 @@ fn what_no_bar_is_measured_against_is_refused() {
 #[test]
 fn a_melt_just_above_its_first_crystal_is_hardly_further_off() {
     let start = bar(BARS[0]);
-    let told = assess(&LIBRARY, &PARAMETERS, &start, &options(0)).unwrap();
+    let told = assess(&LIBRARY, &MODEL, &start, &options(0)).unwrap();
     let clear_c = told.melt.clear_point_c.unwrap().value;
     let margin = |above_k: f64| {
         standings(&options(0), &start, &[Demand::Hold { temperature_c: clear_c + above_k }], 0.9)[0].margin

@@ -3,15 +3,14 @@
 
 use std::sync::LazyLock;
 
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::{AnimalOrigin, Formula, Library, NutOrigin, Part, formula};
 use barwright_reformulate::swap::{Replacement, SwapError, SwapTask, swap};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
-static PARAMETERS: LazyLock<Parameters> =
-    LazyLock::new(|| Parameters::builtin().expect("built-in parameters are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 fn bar(text: &str) -> Formula {
     formula::read_inline(text, "bar", &LIBRARY).expect(text).formulas.remove(0)
@@ -32,7 +31,7 @@ fn task(replaced: &str, with: &[&str]) -> SwapTask {
 }
 
 fn run(bar: &Formula, task: &SwapTask) -> Result<Vec<Replacement>, SwapError> {
-    swap(&LIBRARY, &PARAMETERS, &Options::default(), bar, task)
+    swap(&LIBRARY, &MODEL, &Options::default(), bar, task)
 }
 
 /// Common practice, no source: candelilla replaces beeswax at half to four fifths of its mass. The model lands at the lower end of it: warmth

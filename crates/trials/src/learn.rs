@@ -43,8 +43,8 @@
 //! a Gaussian: Opper & Winther 2000, Neural Comput. 12:2655 (recalled). Weighted samples in two rounds: Oh & Berger 1992, J. Stat. Comput. Simul. 41:143
 //! (adaptive importance sampling; recalled); their effective size: Kong, Liu & Wong 1994, J. Am. Stat. Assoc. 89:278 (recalled).
 
-use barwright_blend::Parameters;
 use barwright_blend::maker::Maker;
+use barwright_blend::{Model, Parameters};
 use barwright_reference::Library;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -158,7 +158,7 @@ impl Learned {
         told
     }
 
-    /// The parameters with what was learned beside them: every answer computed with them, by [`barwright_blend::assess()`] or any other function, then
+    /// The model with what was learned beside its parameters: every answer computed with it, by [`barwright_blend::assess()`] or any other function, then
     /// draws this maker's scores.
     ///
     /// # Arguments
@@ -166,8 +166,8 @@ impl Learned {
     ///
     /// # Errors
     /// [`LearnedError`].
-    pub fn applied(&self, parameters: &Parameters) -> Result<Parameters, LearnedError> {
-        Ok(parameters.clone().taught(self.maker()?)?)
+    pub fn applied(&self, parameters: &Parameters) -> Result<Model, LearnedError> {
+        Ok(Model::from(parameters.clone()).taught(self.maker()?)?)
     }
 }
 
@@ -177,7 +177,7 @@ impl Learned {
 ///
 /// # Arguments
 /// * `library`: reference tables, with the maker's lots.
-/// * `parameters`: the model, whose spreads are the prior; what was learned before is not asked for, give all trials.
+/// * `parameters`: those of the model, whose spreads are the prior; what was learned before is not asked for, give all trials.
 /// * `trials`: all trials of the maker, in any order.
 ///
 /// # Returns
@@ -192,23 +192,23 @@ impl Learned {
 /// # Example
 /// A maker whose bars are firmer than the model expects:
 /// ```
-/// use barwright_blend::{Options, Parameters, assess};
+/// use barwright_blend::{Model, Options, assess};
 /// use barwright_reference::{Library, formula};
 /// use barwright_trials::{Test, Trial, learn};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let parameters = Parameters::builtin()?;
+/// let model = Model::builtin()?;
 /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
 ///     .map_err(|errors| errors[0].message.clone())?;
 /// let bar = &reading.formulas[0];
-/// let before = assess(&library, &parameters, bar, &Options::default())?.firmness[0].yield_stress_kpa;
+/// let before = assess(&library, &model, bar, &Options::default())?.firmness[0].yield_stress_kpa;
 /// let grams = barwright_trials::trial::grams_from_yield(3.0, 2.0 * before.value);
 /// let rod = |n: u32| Trial {
 ///     label: format!("rod {n}"), formula: bar.clone(), days: 7.0, tempered: false,
 ///     test: Test::Rod { diameter_mm: 3.0, grams, at_c: 20.0 },
 /// };
-/// let learned = learn(&library, &parameters, &[rod(1), rod(2), rod(3)])?;
-/// let after = assess(&library, &learned.applied(&parameters)?, bar, &Options::default())?;
+/// let learned = learn(&library, &model.parameters, &[rod(1), rod(2), rod(3)])?;
+/// let after = assess(&library, &learned.applied(&model.parameters)?, bar, &Options::default())?;
 /// let firmness = after.firmness[0].yield_stress_kpa;
 /// assert!(firmness.value > 1.5 * before.value);
 /// assert!(firmness.high / firmness.low < before.high / before.low);

@@ -6,7 +6,7 @@ use barwright_blend::interval::Spread;
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraws;
 use barwright_blend::sampling::Draws;
-use barwright_blend::{BlendError, Estimate, Options, Parameters};
+use barwright_blend::{BlendError, Estimate, Model, Options};
 use barwright_reference::Library;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -32,7 +32,7 @@ pub struct Expected {
 ///
 /// # Arguments
 /// * `library`: reference tables, with the maker's lots.
-/// * `parameters`: the model, with what was learned beside it or not ([`crate::Learned::applied`]).
+/// * `model`: with what was learned or without ([`crate::Learned::applied`]).
 /// * `trial`: the trial; only a probability depends on what came out of it.
 /// * `draws`, `seed`: of the interval; as [`Options::draws`] and [`Options::seed`].
 ///
@@ -50,7 +50,7 @@ pub struct Expected {
 ///
 /// # Example
 /// ```
-/// use barwright_blend::Parameters;
+/// use barwright_blend::Model;
 /// use barwright_reference::{Library, formula};
 /// use barwright_trials::{Test, Trial, predict};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -59,28 +59,28 @@ pub struct Expected {
 ///     .map_err(|errors| errors[0].message.clone())?;
 /// let test = Test::Shelf { at_c: 40.0, hours: 24.0, kept: true };
 /// let trial = Trial { label: "shelf".into(), formula: reading.formulas[0].clone(), days: 7.0, tempered: false, test };
-/// let expected = predict(&library, &Parameters::builtin()?, &trial, 64, 20)?;
+/// let expected = predict(&library, &Model::builtin()?, &trial, 64, 20)?;
 /// assert!(expected.value.low < expected.value.value && expected.probability.unwrap() > 0.5);
 /// # Ok(())
 /// # }
 /// ```
 pub fn predict(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     trial: &Trial,
     draws: usize,
     seed: u64,
 ) -> Result<Expected, LearnError> {
     let fault = |error| LearnError::Trial { number: 1, label: trial.label.clone(), error };
     trial.check().map_err(fault)?;
-    let trials = parameters.maker.trials();
+    let trials = model.maker.trials();
     let (Some(read), Some(site)) = (Read::of(&trial.test), Site::of(&trial.test)) else {
         let options = Options { at_c: Vec::new(), state: trial.state(), draws, seed, ..Options::default() };
-        let value = Workbench::new(library, parameters, options)?.assess(&trial.formula)?.grain.risk;
+        let value = Workbench::new(library, model, options)?.assess(&trial.formula)?.grain.risk;
         let seen = trial.test == Test::Grain { seen: true };
         return Ok(Expected { value, probability: Some(if seen { value.value } else { 1.0 - value.value }), trials });
     };
-    let etas = readings(library, parameters, trial, read, &Draws::new(seed, draws))?;
+    let etas = readings(library, model, trial, read, &Draws::new(seed, draws))?;
     let unit = |eta: f64| match read {
         Read::Slip | Read::Hold => eta,
         Read::LnYield { .. } => shown(&trial.test, eta.exp()),
@@ -97,18 +97,18 @@ pub fn predict(
 /// The reading of a trial by the central model and in every draw.
 pub(crate) fn readings(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     trial: &Trial,
     read: Read,
     draws: &Draws,
 ) -> Result<Spread<f64>, BlendError> {
-    let models = ModelDraws::new(parameters, draws);
-    let mixture = Mixture::new(library, parameters, &trial.formula, trial.state(), draws)?;
+    let models = ModelDraws::new(model, draws);
+    let mixture = Mixture::new(library, model, &trial.formula, trial.state(), draws)?;
     let mut chain = Chain::new(&mixture, None, &models.central)?;
-    let mut of = |draw: Option<usize>, model| -> Result<f64, BlendError> {
-        chain.fill(&mixture, draw, model)?;
-        let mut evaluator = chain.evaluator(model, mixture.beyond(draw));
-        Ok(read.value(&mut evaluator, parameters, model)?.sharp)
+    let mut of = |draw: Option<usize>, drawn| -> Result<f64, BlendError> {
+        chain.fill(&mixture, draw, drawn)?;
+        let mut evaluator = chain.evaluator(drawn, mixture.beyond(draw));
+        Ok(read.value(&mut evaluator, &model.parameters, drawn)?.sharp)
     };
     let central = of(None, &models.central)?;
     let drawn = models.drawn.iter().enumerate().map(|(draw, model)| of(Some(draw), model)).collect::<Result<_, _>>()?;

@@ -13,7 +13,6 @@
 use std::collections::{BTreeSet, HashMap};
 
 use barwright_blend::BlendError;
-use barwright_blend::Parameters;
 use barwright_blend::beyond::BeyondDraws;
 use barwright_blend::chain::Chain;
 use barwright_blend::coordinate::{self, Coordinate};
@@ -24,6 +23,7 @@ use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraw;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
+use barwright_blend::{Model, Parameters};
 use barwright_reference::{CrystalState, Formula, Library};
 use nalgebra::{DMatrix, DVector};
 
@@ -231,7 +231,7 @@ impl<'a> Readings<'a> {
     ) -> Result<Self, BlendError> {
         let mut groups: Vec<Group> = Vec::new();
         let mut count = 0;
-        let plain = ModelDraw::at(parameters, |_| 0.0);
+        let (untaught, plain) = (Model::from(parameters.clone()), ModelDraw::at(parameters, |_| 0.0));
         for trial in trials {
             let index = count;
             count += 1;
@@ -245,7 +245,7 @@ impl<'a> Readings<'a> {
                 }
                 continue;
             }
-            let mixture = Mixture::new(library, parameters, &trial.formula, state, &Draws::new(0, 0))?;
+            let mixture = Mixture::new(library, &untaught, &trial.formula, state, &Draws::new(0, 0))?;
             let key = |(ingredient, _): (usize, f64)| library.ingredients.get(ingredient).map(|one| one.key.clone());
             groups.push(Group {
                 keys: mixture.parts().filter_map(key).collect(),

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use barwright_blend::assess::Workbench;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::root::{End, Tolerance, try_find_root};
-use barwright_blend::{Assessment, BlendError, Estimate, Options, Parameters};
+use barwright_blend::{Assessment, BlendError, Estimate, Model, Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
 use crate::measurement::{Measurement, Quantity, Use};
@@ -60,6 +60,7 @@ pub fn predict(
     rows: &[Measurement],
     draws: usize,
 ) -> Result<Vec<Scored>, BlendError> {
+    let model = &Model::from(parameters.clone());
     let mut scored = Vec::new();
     // Rows of one formula and state share one assessment.
     let mut groups: BTreeMap<(&str, CrystalState), Vec<usize>> = BTreeMap::new();
@@ -71,13 +72,13 @@ pub fn predict(
         at_c.sort_by(f64::total_cmp);
         at_c.dedup();
         let options = Options { at_c, state, draws, ..Options::default() };
-        let bench = Workbench::new(library, parameters, options)?;
+        let bench = Workbench::new(library, model, options)?;
         let formula = &rows[members[0]].formula;
         let answer = bench.assess(formula)?;
         for index in members {
             let predicted = match rows[index].quantity {
-                Quantity::MeltPeakC => peak(library, parameters, formula, state, &answer)?,
-                Quantity::CriticalGellingPercent => gelling_level(library, parameters, &rows[index], draws)?,
+                Quantity::MeltPeakC => peak(library, model, formula, state, &answer)?,
+                Quantity::CriticalGellingPercent => gelling_level(library, model, &rows[index], draws)?,
                 _ => figure(&answer, &rows[index]),
             };
             scored.push(Scored { row: index, predicted });
@@ -107,7 +108,7 @@ fn figure(answer: &Assessment, row: &Measurement) -> Option<Estimate> {
 /// The hottest peak of melting of the central draw, with the spread of the clear point around it.
 fn peak(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     formula: &Formula,
     state: CrystalState,
     answer: &Assessment,
@@ -116,7 +117,7 @@ fn peak(
     let steps = (PEAK_REACH_K / PEAK_STEP_K) as usize;
     let at_c: Vec<f64> = (0..=steps).map(|step| clear.value + PEAK_STEP_K * (1.0 - step as f64)).collect();
     let options = Options { at_c, state, draws: 0, ..Options::default() };
-    let curve = Workbench::new(library, parameters, options)?.assess(formula)?.solids;
+    let curve = Workbench::new(library, model, options)?.assess(formula)?.solids;
     // From hot to cold: what melts between one temperature and the next.
     let falls: Vec<f64> = curve.windows(2).map(|pair| pair[1].percent.value - pair[0].percent.value).collect();
     let greatest = falls.iter().copied().fold(0.0, f64::max);
@@ -140,13 +141,13 @@ fn peak(
 /// Level of the first part at which the slip point reaches the test temperature.
 fn gelling_level(
     library: &Library,
-    parameters: &Parameters,
+    model: &Model,
     row: &Measurement,
     draws: usize,
 ) -> Result<Option<Estimate>, BlendError> {
     let target_c = row.temperature_c.unwrap_or(barwright_blend::firmness::REFERENCE_C);
     let options = Options { at_c: Vec::new(), state: row.state, draws, ..Options::default() };
-    let bench = Workbench::new(library, parameters, options)?;
+    let bench = Workbench::new(library, model, options)?;
     let slip = |level: f64| -> Result<Option<Estimate>, BlendError> {
         Ok(bench.assess(&with_level(&row.formula, level))?.melt.slip_point_c)
     };

@@ -6,7 +6,7 @@ use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library};
 
 use crate::claims;
-use crate::task::{self, PARAMETERS};
+use crate::task::{self, MODEL};
 
 /// Draws of one input.
 const MOST_DRAWS: usize = 8;
@@ -30,7 +30,7 @@ fn assess_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let options = task::options(bytes, MOST_DRAWS)?;
     let formula = task::formula(bytes, library, MOST_PARTS)?;
     task::show(&(&options, &formula));
-    let answer = barwright_blend::assess(library, &PARAMETERS, &formula, &options).expect("any formula is assessed");
+    let answer = barwright_blend::assess(library, &MODEL, &formula, &options).expect("any formula is assessed");
     Ok(sound(library, &formula, &options, &answer))
 }
 
@@ -100,11 +100,11 @@ fn compare_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         formulas.push(task::formula(bytes, library, MOST_PARTS)?);
     }
     task::show(&(&options, &formulas));
-    let found = barwright_blend::compare(library, &PARAMETERS, &formulas, &options).expect("formulas are compared");
+    let found = barwright_blend::compare(library, &MODEL, &formulas, &options).expect("formulas are compared");
     claims::figures(&serde_json::to_value(&found).expect("JSON"));
     for (answer, formula) in found.formulas.iter().zip(&formulas) {
         sound(library, formula, &options, answer);
-        let alone = barwright_blend::assess(library, &PARAMETERS, formula, &options).expect("any formula is assessed");
+        let alone = barwright_blend::assess(library, &MODEL, formula, &options).expect("any formula is assessed");
         assert_eq!(serde_json::to_value(&alone).ok(), serde_json::to_value(answer).ok(), "another answer than alone");
     }
     for one in &found.differences {

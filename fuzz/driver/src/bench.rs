@@ -9,7 +9,7 @@ use barwright_heat::HeatError;
 use barwright_making::{CoolTask, MakingError, Packing, ParcelTask, Place, PourTask};
 use barwright_reference::{Formula, Library};
 
-use crate::task::{self, PARAMETERS};
+use crate::task::{self, MODEL};
 use crate::{assessing, claims};
 
 /// Draws of one input: one run of the heat model each.
@@ -45,7 +45,7 @@ fn options(bytes: &mut Unstructured<'_>) -> Result<Options> {
 }
 
 fn bench<'l>(library: &'l Library, options: Options) -> Workbench<'l> {
-    Workbench::new(library, &PARAMETERS, options).expect("a workbench")
+    Workbench::new(library, &MODEL, options).expect("a workbench")
 }
 
 /// Whether a refusal is one that the maker is told; anything else is a failure of the model.

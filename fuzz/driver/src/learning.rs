@@ -5,7 +5,7 @@ use barwright_reference::{Formula, Library};
 use barwright_trials::{Expected, LearnError, Learned, Test, Trial};
 
 use crate::claims;
-use crate::task::{self, PARAMETERS};
+use crate::task::{self, MODEL};
 
 /// Trials of one input.
 const MOST_TRIALS: usize = 5;
@@ -43,7 +43,7 @@ fn learn_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         trials.push(trial(bytes, number, &formulas)?);
     }
     task::show(&trials);
-    let learned = match barwright_trials::learn(library, &PARAMETERS, &trials) {
+    let learned = match barwright_trials::learn(library, &MODEL.parameters, &trials) {
         Ok(learned) => learned,
         Err(error @ LearnError::Trial { .. }) => {
             claims::sentence(&error.to_string());
@@ -52,10 +52,10 @@ fn learn_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         Err(error) => panic!("nothing is learned of {count} trials: {error}"),
     };
     sound(&learned, &trials);
-    let taught = learned.applied(&PARAMETERS).expect("what was learned is taken");
+    let taught = learned.applied(&MODEL.parameters).expect("what was learned is taken");
     let mut more = Vec::new();
     for trial in &trials {
-        let before = barwright_trials::predict(library, &PARAMETERS, trial, DRAWS, 20).expect("a trial is expected");
+        let before = barwright_trials::predict(library, &MODEL, trial, DRAWS, 20).expect("a trial is expected");
         let after = barwright_trials::predict(library, &taught, trial, DRAWS, 20).expect("a trial is expected");
         expected(library, trial, &before);
         expected(library, trial, &after);

@@ -12,7 +12,7 @@ use barwright_reformulate::limits::SUM_TOLERANCE_PERCENT;
 use barwright_reformulate::swap::{SwapError, SwapTask};
 use barwright_reformulate::{Adjustment, Demand, Firmness, Limits, Space};
 
-use crate::task::{self, MODEL_C, PARAMETERS};
+use crate::task::{self, MODEL, MODEL_C};
 use crate::{assessing, claims};
 
 /// Draws of one change: few, so that an input is short.
@@ -35,7 +35,7 @@ fn adjust_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let formula = task::formula(bytes, library, MOST_PARTS)?;
     let task = change(bytes, library, &formula)?;
     task::show(&(&options, &formula, &task));
-    let found = match barwright_reformulate::adjust(library, &PARAMETERS, &options, &formula, &task) {
+    let found = match barwright_reformulate::adjust(library, &MODEL, &options, &formula, &task) {
         Ok(found) => found,
         Err(AdjustError::Blend(error)) => panic!("{error}"),
         Err(error) => {
@@ -153,7 +153,7 @@ fn sound_change(library: &Library, options: &Options, formula: &Formula, task: &
 fn judged_again(library: &Library, options: &Options, task: &Task, found: &Adjustment) {
     let ingredients: Vec<usize> = found.formula.parts.iter().map(|part| part.ingredient).collect();
     let percent: Vec<f64> = found.formula.parts.iter().map(|part| part.percent).collect();
-    let judge = Judge::new(library, &PARAMETERS, options, &ingredients, &task.demands, task.confidence);
+    let judge = Judge::new(library, &MODEL, options, &ingredients, &task.demands, task.confidence);
     let standings = judge.and_then(|judge| judge.judge(&percent, false)).expect("the answer is judged again");
     for (met, standing) in found.demands.iter().zip(&standings) {
         let met_again = standing.margin >= -MARGIN_TOLERANCE - JUDGED_AGAIN;
@@ -171,7 +171,7 @@ fn assessed_again(library: &Library, options: &Options, met: &Met, found: &Adjus
         Demand::Detail { relief_mm } => Options { relief_mm, ..options.clone() },
         _ => return,
     };
-    let answer = assess(library, &PARAMETERS, &found.formula, &with).expect("any formula is assessed");
+    let answer = assess(library, &MODEL, &found.formula, &with).expect("any formula is assessed");
     let probability =
         if let Demand::Hold { .. } = met.demand { answer.warmth.probability } else { answer.detail.probability };
     let one_draw = 1.0 / options.draws.max(1) as f64;
@@ -206,7 +206,7 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         step_percent: if bytes.arbitrary()? { Some(task::magnitude(bytes, 0.01, 50.0)?) } else { None },
     };
     task::show(&(&options, &formula, &task));
-    let found = match barwright_reformulate::swap::swap(library, &PARAMETERS, &options, &formula, &task) {
+    let found = match barwright_reformulate::swap::swap(library, &MODEL, &options, &formula, &task) {
         Ok(found) => found,
         Err(SwapError::Blend(error)) => panic!("{error}"),
         Err(error) => {
@@ -243,7 +243,7 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         }
     }
     let best = &found[0];
-    let answer = assess(library, &PARAMETERS, &best.formula, &options).expect("any formula is assessed");
+    let answer = assess(library, &MODEL, &best.formula, &options).expect("any formula is assessed");
     assessing::sound(library, &best.formula, &options, &answer);
     Ok(claims::digest((found.len().min(3), best.properties.iter().map(|kept| kept.matched).collect::<Vec<_>>())))
 }
@@ -275,7 +275,7 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     };
     task::show(&(&settings, &space, &limits.demands));
     let go_on = |_| ControlFlow::Continue(());
-    let found = barwright_reformulate::explore(library, &PARAMETERS, &space, &settings, &limits.demands, None, &go_on);
+    let found = barwright_reformulate::explore(library, &MODEL, &space, &settings, &limits.demands, None, &go_on);
     let found = match found {
         Ok(found) => found,
         Err(ExploreError::Blend(error)) => panic!("{error}"),

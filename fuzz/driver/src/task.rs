@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use arbitrary::{Result, Unstructured};
 use barwright_blend::certificate::fit_lots;
-use barwright_blend::{Options, Parameters};
+use barwright_blend::{Model, Options};
 use barwright_reference::mould::{BarShape, Mould};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
@@ -19,11 +19,11 @@ pub static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expe
 pub static STOCKED: LazyLock<Library> = LazyLock::new(|| {
     let lots = include_str!("../../seeds/certificate/both-figures.toml");
     let (library, _) = LIBRARY.with_lots(lots).expect("the deliveries are sound");
-    fit_lots(&library, &PARAMETERS).expect("the deliveries are followed").0
+    fit_lots(&library, &MODEL.parameters).expect("the deliveries are followed").0
 });
 
 /// The model.
-pub static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().expect("the model is sound"));
+pub static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the model is sound"));
 
 /// The environment variable that has tasks shown before they are run, to see what an input stands for.
 pub const SHOW: &str = "BARWRIGHT_SHOW_TASK";

@@ -15,7 +15,7 @@ use barwright_reformulate::{Space, space::Filler};
 use barwright_trials::{Learned, Test};
 
 use crate::claims;
-use crate::task::{LIBRARY, PARAMETERS};
+use crate::task::{LIBRARY, MODEL};
 
 /// Hottest temperature taken, °C, and the coldest there is.
 const TAKEN_C: (f64, f64) = (-273.15, 400.0);
@@ -75,7 +75,7 @@ pub fn certificate(data: &[u8]) -> u64 {
         Ok(_) => return 1,
         Err(digest) => return digest,
     };
-    let (fitted, shifts) = fit_lots(&library, &PARAMETERS).expect("the certificates are followed");
+    let (fitted, shifts) = fit_lots(&library, &MODEL.parameters).expect("the certificates are followed");
     for lot in &fitted.ingredients {
         claims::shares(lot.composition.iter().map(|one| one.percent));
     }
@@ -87,7 +87,7 @@ pub fn certificate(data: &[u8]) -> u64 {
         }
         let part = Part { ingredient: shift.ingredient, percent: 100.0 };
         let bar = Formula { name: "lot".to_owned(), parts: vec![part] };
-        let answer = assess(&fitted, &PARAMETERS, &bar, &Options { draws: 2, ..Options::default() });
+        let answer = assess(&fitted, &MODEL, &bar, &Options { draws: 2, ..Options::default() });
         claims::figures(&serde_json::to_value(answer.expect("a delivery is assessed")).expect("JSON"));
     }
     let how = |figure: &barwright_blend::certificate::Figure| (figure.is_met(), figure.is_doubtful());
@@ -302,7 +302,7 @@ pub fn trial_json(data: &[u8]) -> u64 {
 pub fn learned(data: &[u8]) -> u64 {
     let Ok(learned) = serde_json::from_slice::<Learned>(data) else { return 0 };
     let written = serde_json::to_string(&learned).expect("what was learned is written");
-    let taught = match learned.applied(&PARAMETERS) {
+    let taught = match learned.applied(&MODEL.parameters) {
         Ok(taught) => taught,
         Err(error) => {
             claims::sentence(&error.to_string());

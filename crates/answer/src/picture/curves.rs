@@ -79,7 +79,7 @@ pub fn computed(
 ) -> Result<Vec<Assessment>, Refusal> {
     let at_c = grid_c(answers.iter().map(|answer| answer.melt.clear_point_c.map(|clear| clear.value)));
     let options = Options { at_c, draws: options.draws.min(DRAWS), ..options.clone() };
-    formulas.iter().map(|formula| Ok(assess(&engine.library, &engine.parameters, formula, &options)?)).collect()
+    formulas.iter().map(|formula| Ok(assess(&engine.library, &engine.model, formula, &options)?)).collect()
 }
 
 /// Describes the curves of formulas.

@@ -5,12 +5,12 @@ use barwright_reference::{Library, Part};
 use proptest::prelude::*;
 
 use super::*;
-use crate::{Options, Parameters};
+use crate::{Model, Options};
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 static BENCH: LazyLock<Workbench<'static>> = LazyLock::new(|| {
-    Workbench::new(&LIBRARY, &PARAMETERS, Options { draws: DRAWS, at_c: vec![25.0], ..Options::default() }).unwrap()
+    Workbench::new(&LIBRARY, &MODEL, Options { draws: DRAWS, at_c: vec![25.0], ..Options::default() }).unwrap()
 });
 
 const DRAWS: usize = 64;
@@ -215,7 +215,7 @@ fn formulas_without_a_melt_are_refused() {
     assert_eq!(of(vec![Part { ingredient: index, percent: 1.0 }]), Err(BlendError::UnknownIngredient { index }));
     let mut broken = LIBRARY.clone();
     broken.ingredients[0].viscosity.clear();
-    let bench = Workbench::new(&broken, &PARAMETERS, Options { draws: 0, at_c: vec![], ..Options::default() }).unwrap();
+    let bench = Workbench::new(&broken, &MODEL, Options { draws: 0, at_c: vec![], ..Options::default() }).unwrap();
     let error =
         bench.melt_viscosity(&Formula { name: String::new(), parts: vec![Part { ingredient: 0, percent: 1.0 }] }, 0);
     assert!(matches!(error, Err(BlendError::Viscosity { error: LineError::TooFewTemperatures, .. })), "{error:?}");

@@ -10,7 +10,7 @@ use super::*;
 use crate::demand::Firmness;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 /// More than the first search has.
 const DRAWS: usize = 64;
@@ -40,7 +40,7 @@ fn priced(bar: &Formula, price: &[f64], most: f64) -> Task {
 }
 
 fn run(bar: &Formula, task: &Task) -> Adjustment {
-    adjust(&LIBRARY, &PARAMETERS, &options(DRAWS), bar, task).unwrap()
+    adjust(&LIBRARY, &MODEL, &options(DRAWS), bar, task).unwrap()
 }
 
 fn close(a: &[f64], b: &[f64]) -> bool {
@@ -50,7 +50,7 @@ fn close(a: &[f64], b: &[f64]) -> bool {
 /// A judge that nothing is demanded of.
 fn nothing_asked(bar: &Formula) -> Judge<'static> {
     let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
-    Judge::new(&LIBRARY, &PARAMETERS, &options(1), &ingredients, &[], 0.9).unwrap()
+    Judge::new(&LIBRARY, &MODEL, &options(1), &ingredients, &[], 0.9).unwrap()
 }
 
 fn search<'a>(original: &'a [f64], limits: &'a Limits) -> Search<'a> {
@@ -91,11 +91,11 @@ fn the_first_search_has_few_draws_and_the_last_all() {
 #[test]
 fn with_nothing_asked_nothing_is_done() {
     let start = bar("beeswax 30, sunflower oil 70");
-    let answer = adjust(&LIBRARY, &PARAMETERS, &options(1), &start, &of(&start, &[]));
+    let answer = adjust(&LIBRARY, &MODEL, &options(1), &start, &of(&start, &[]));
     assert_eq!(answer.unwrap_err(), AdjustError::NoDemand);
     let mut task = of(&start, &[Demand::Hold { temperature_c: 30.0 }]);
     task.limits.price = None;
-    assert!(adjust(&LIBRARY, &PARAMETERS, &options(1), &start, &task).is_ok());
+    assert!(adjust(&LIBRARY, &MODEL, &options(1), &start, &task).is_ok());
 }
 
 /// Nothing costs less than the oil, at 5: 25 % more than 4.
@@ -203,7 +203,7 @@ fn one_wax_in_one_oil_is_where_bisection_ends() {
     ] {
         let start = bar(text);
         let task = of(&start, &[demand]);
-        let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(16), &task.ingredients, &[demand], 0.9).unwrap();
+        let judge = Judge::new(&LIBRARY, &MODEL, &options(16), &task.ingredients, &[demand], 0.9).unwrap();
         let meets = |wax: f64| judge.judge(&[wax, 100.0 - wax], false).unwrap()[0].margin >= 0.0;
         let original = start.parts[0].percent;
         let more = matches!(demand, Demand::Hold { .. } | Demand::Firmer { .. });
@@ -213,7 +213,7 @@ fn one_wax_in_one_oil_is_where_bisection_ends() {
             let middle = 0.5 * (fails + holds);
             if meets(middle) { holds = middle } else { fails = middle }
         }
-        let found = adjust(&LIBRARY, &PARAMETERS, &options(16), &start, &task).unwrap();
+        let found = adjust(&LIBRARY, &MODEL, &options(16), &start, &task).unwrap();
         assert!(found.feasible, "{text}: {found:?}");
         assert!((found.after[0] - holds).abs() < 0.06, "{text}: {} is not {holds}", found.after[0]);
         let met = &found.demands[0];
@@ -232,7 +232,7 @@ fn demands_in_each_others_way_are_named() {
         Demand::Firmer { than: Firmness::Kpa(120.0), temperature_c: 25.0 },
         Demand::Softer { than: Firmness::Kpa(60.0), temperature_c: 25.0 },
     ];
-    let found = adjust(&LIBRARY, &PARAMETERS, &options(8), &start, &of(&start, &demands)).unwrap();
+    let found = adjust(&LIBRARY, &MODEL, &options(8), &start, &of(&start, &demands)).unwrap();
     assert!(!found.feasible);
     assert_eq!(found.conflicts, [(1, 2)]);
     let alone: Vec<Option<bool>> = found.demands.iter().map(|one| one.met_alone).collect();
@@ -240,7 +240,7 @@ fn demands_in_each_others_way_are_named() {
 
     // What cannot be met alone is in nobody's way.
     let demands = [Demand::Hold { temperature_c: 150.0 }, Demand::Hold { temperature_c: 30.0 }];
-    let found = adjust(&LIBRARY, &PARAMETERS, &options(8), &start, &of(&start, &demands)).unwrap();
+    let found = adjust(&LIBRARY, &MODEL, &options(8), &start, &of(&start, &demands)).unwrap();
     assert!(!found.feasible && found.conflicts.is_empty());
     let alone: Vec<Option<bool>> = found.demands.iter().map(|one| one.met_alone).collect();
     assert_eq!(alone, [Some(false), Some(true)]);
@@ -342,7 +342,7 @@ fn a_search_ends_where_the_central_margin_is_just_met() {
         } else {
             [Demand::Softer { than: Firmness::Kpa(30.0), temperature_c: 25.0 }]
         };
-        let judge = Judge::new(&LIBRARY, &PARAMETERS, &options(0), &ingredients, &demands, 0.9).unwrap();
+        let judge = Judge::new(&LIBRARY, &MODEL, &options(0), &ingredients, &demands, 0.9).unwrap();
         let original: Vec<f64> = start.parts.iter().map(|part| part.percent).collect();
         let limits = Limits::free(2);
         let mut search = search(&original, &limits);

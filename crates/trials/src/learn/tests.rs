@@ -23,7 +23,7 @@ use crate::trial::{FIRMNESS_LN_SD, RELIEF_LN_SD, SHELF_SD_K, TUBE_SD_K, Test, sh
 use full::full;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
-static PARAMETERS: LazyLock<Parameters> = LazyLock::new(|| Parameters::builtin().unwrap());
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
 
 /// Changed files of a usual run.
 const FILES: usize = 200;
@@ -168,10 +168,10 @@ fn intervals_hold_the_truth_and_narrow() {
     let targets = [plan[0].clone(), plan[1].clone(), other, stranger];
     let makers = if full() { MANY_MAKERS } else { FEW_MAKERS };
     let truths = Draws::new(4_242, makers);
-    let drawn = |trial: &Trial, parameters: &Parameters, draws: &Draws| {
-        crate::predict::readings(&LIBRARY, parameters, trial, Read::of(&trial.test).unwrap(), draws).unwrap()
+    let drawn = |trial: &Trial, model: &Model, draws: &Draws| {
+        crate::predict::readings(&LIBRARY, model, trial, Read::of(&trial.test).unwrap(), draws).unwrap()
     };
-    let etas = |trial: &Trial| drawn(trial, &PARAMETERS, &truths).drawn;
+    let etas = |trial: &Trial| drawn(trial, &MODEL, &truths).drawn;
     let (of_plan, of_targets): (Vec<_>, Vec<_>) = (plan.iter().map(etas).collect(), targets.iter().map(etas).collect());
     let draws = Draws::new(20, DRAWS);
     let all: Vec<(usize, Vec<Trial>)> =
@@ -181,11 +181,11 @@ fn intervals_hold_the_truth_and_narrow() {
         let mut flagged = 0;
         for (maker, trials) in makers {
             for (at, &stage) in STAGES.iter().enumerate() {
-                let learned = learn(&LIBRARY, &PARAMETERS, &trials[..stage]).unwrap();
+                let learned = learn(&LIBRARY, &MODEL.parameters, &trials[..stage]).unwrap();
                 flagged += if stage == plan.len() { learned.flagged.len() } else { 0 };
-                let parameters = learned.applied(&PARAMETERS).unwrap();
+                let taught = learned.applied(&MODEL.parameters).unwrap();
                 for (target, trial) in targets.iter().enumerate() {
-                    let interval = drawn(trial, &parameters, &draws).estimate(|eta| *eta);
+                    let interval = drawn(trial, &taught, &draws).estimate(|eta| *eta);
                     tallies[target][at].add(of_targets[target][*maker], interval.low, interval.high);
                 }
                 for (index, name) in learned.names.iter().enumerate() {
@@ -334,12 +334,12 @@ fn a_long_random_walk_agrees() {
     let tried = cases.iter().take(walked).enumerate().map(|(number, (what, plan))| {
         let eta = |trial: &Trial| {
             let read = Read::of(&trial.test).unwrap();
-            crate::predict::readings(&LIBRARY, &PARAMETERS, trial, read, &truths).unwrap().drawn[number]
+            crate::predict::readings(&LIBRARY, &MODEL, trial, read, &truths).unwrap().drawn[number]
         };
         (*what, results(plan, plan.iter().map(eta), &mut chance))
     });
     for (number, (what, trials)) in tried.collect::<Vec<_>>().into_iter().enumerate() {
-        let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
+        let mut posterior = Posterior::new(&LIBRARY, &MODEL.parameters, &trials).unwrap();
         let mode = posterior.robust_mode().unwrap();
         let found = posterior.moments(&mode).unwrap().gaussian;
         let steps = if trials.len() > 5 { LONG_WALK } else { WALK };
@@ -402,7 +402,7 @@ fn hundred(chance: &mut Chance) -> Vec<Trial> {
         .iter()
         .map(|one| {
             let read = Read::of(&one.test).unwrap();
-            crate::predict::readings(&LIBRARY, &PARAMETERS, one, read, &truths).unwrap().central
+            crate::predict::readings(&LIBRARY, &MODEL, one, read, &truths).unwrap().central
         })
         .collect();
     results(&all, etas.into_iter(), chance)
@@ -412,15 +412,14 @@ fn hundred(chance: &mut Chance) -> Vec<Trial> {
 fn a_hundred_trials_of_ten_formulas_are_learned() {
     let trials = hundred(&mut Chance(Pcg64::seed_from_u64(5)));
     let start = Instant::now();
-    let learned = learn(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap();
     println!("{} trials, {} scores: {:?}", learned.trials, learned.names.len(), start.elapsed());
     assert!(learned.flagged.is_empty(), "{:?}", learned.flagged);
     assert_eq!((learned.trials, learned.untaught), (100, 0));
-    let applied = learned.applied(&PARAMETERS).unwrap();
-    for (what, parameters) in [("before", &*PARAMETERS), ("after", &applied)] {
+    let applied = learned.applied(&MODEL.parameters).unwrap();
+    for (what, model) in [("before", &*MODEL), ("after", &applied)] {
         let start = Instant::now();
-        barwright_blend::assess(&LIBRARY, parameters, &trials[0].formula, &barwright_blend::Options::default())
-            .unwrap();
+        barwright_blend::assess(&LIBRARY, model, &trials[0].formula, &barwright_blend::Options::default()).unwrap();
         println!("assess {what}: {:?}", start.elapsed());
     }
 }
@@ -441,11 +440,11 @@ fn a_hundred_trials_that_contradict_each_other_have_an_answer() {
         };
     }
     let start = Instant::now();
-    let learned = learn(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap();
     println!("{} of {} flagged: {:?}", learned.flagged.len(), trials.len(), start.elapsed());
     assert!(learned.flagged.len() > 3, "{:?}", learned.flagged);
     assert!(learned.mean.iter().all(|mean| mean.is_finite()));
-    learned.applied(&PARAMETERS).unwrap();
+    learned.applied(&MODEL.parameters).unwrap();
 }
 
 /// Ten trials of one bar, as its central maker would find them.
@@ -453,7 +452,7 @@ fn faultless() -> Vec<Trial> {
     let truths = Draws::new(1, 1);
     let etas = plan().into_iter().map(|one| {
         let read = Read::of(&one.test).unwrap();
-        (crate::predict::readings(&LIBRARY, &PARAMETERS, &one, read, &truths).unwrap().central, one)
+        (crate::predict::readings(&LIBRARY, &MODEL, &one, read, &truths).unwrap().central, one)
     });
     etas.map(|(eta, one)| {
         let test = match one.test {
@@ -478,14 +477,14 @@ fn change_of(learned: &Learned, to: &Learned) -> f64 {
 #[test]
 fn a_slip_of_the_pen_is_flagged_and_moves_little() {
     let good = faultless();
-    let before = learn(&LIBRARY, &PARAMETERS, &good).unwrap();
+    let before = learn(&LIBRARY, &MODEL.parameters, &good).unwrap();
     assert!(before.flagged.is_empty(), "{:?}", before.flagged);
     let with = |factor: f64| {
         let mut trials = good.clone();
         let Test::Rod { diameter_mm, grams, at_c } = trials[9].test else { panic!("a rod") };
         trials[9].test = Test::Rod { diameter_mm, grams: grams * factor, at_c };
         trials[9].label = "decimal point".to_owned();
-        learn(&LIBRARY, &PARAMETERS, &trials).unwrap()
+        learn(&LIBRARY, &MODEL.parameters, &trials).unwrap()
     };
     let (tenfold, hundredfold) = (with(10.0), with(100.0));
     for learned in [&tenfold, &hundredfold] {
@@ -499,7 +498,7 @@ fn a_slip_of_the_pen_is_flagged_and_moves_little() {
     // A bar that kept its shape far above where it melts.
     let mut trials = good.clone();
     trials[2].test = Test::Shelf { at_c: 90.0, hours: 24.0, kept: true };
-    let learned = learn(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap();
     assert_eq!(learned.flagged.iter().map(|flag| flag.trial).collect::<Vec<_>>(), [2]);
 }
 
@@ -507,18 +506,18 @@ fn a_slip_of_the_pen_is_flagged_and_moves_little() {
 fn the_order_of_the_trials_changes_nothing_beyond_rounding() {
     let trials = hundred(&mut Chance(Pcg64::seed_from_u64(3)))[..10].to_vec();
     let reversed: Vec<Trial> = trials.iter().rev().cloned().collect();
-    let [one, other] = [trials, reversed].map(|trials| learn(&LIBRARY, &PARAMETERS, &trials).unwrap());
+    let [one, other] = [trials, reversed].map(|trials| learn(&LIBRARY, &MODEL.parameters, &trials).unwrap());
     assert_eq!(one.names, other.names);
     assert!(change_of(&one, &other) < 1e-3, "{}", change_of(&one, &other));
 }
 
 #[test]
 fn what_was_learned_is_kept_as_text_and_says_what_it_rests_on() {
-    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &faultless()).unwrap();
     let text = serde_json::to_string(&learned).unwrap();
     let back: Learned = serde_json::from_str(&text).unwrap();
     assert_eq!(back, learned);
-    let applied = back.applied(&PARAMETERS).unwrap();
+    let applied = back.applied(&MODEL.parameters).unwrap();
     let answer = barwright_blend::assess(&LIBRARY, &applied, &bar(BUTTER_BAR), &barwright_blend::Options::default());
     assert_eq!(answer.unwrap().trials, 10);
     let expected = crate::predict(&LIBRARY, &applied, &plan()[0], 32, 20).unwrap();
@@ -528,20 +527,20 @@ fn what_was_learned_is_kept_as_text_and_says_what_it_rests_on() {
     assert!(broken.maker().is_err());
     let mut strange = learned;
     strange.names[0] = "colour".to_owned();
-    assert!(matches!(strange.applied(&PARAMETERS), Err(LearnedError::Maker(MakerError::UnknownName { .. }))));
+    assert!(matches!(strange.applied(&MODEL.parameters), Err(LearnedError::Maker(MakerError::UnknownName { .. }))));
 }
 
 #[test]
 fn nothing_tested_teaches_nothing_and_grain_neither() {
     let grain = trial(&bar(BUTTER_BAR), Test::Grain { seen: true });
     for (trials, untaught) in [(vec![], 0), (vec![grain.clone()], 1)] {
-        let learned = learn(&LIBRARY, &PARAMETERS, &trials).unwrap();
+        let learned = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap();
         assert_eq!((learned.trials, learned.untaught, learned.names.len()), (0, untaught, 0));
-        assert_eq!(learned.applied(&PARAMETERS).unwrap(), *PARAMETERS);
+        assert_eq!(learned.applied(&MODEL.parameters).unwrap(), *MODEL);
     }
     let [seen, smooth] = [true, false].map(|seen| {
         let one = Trial { test: Test::Grain { seen }, ..grain.clone() };
-        crate::predict(&LIBRARY, &PARAMETERS, &one, 32, 20).unwrap().probability.unwrap()
+        crate::predict(&LIBRARY, &MODEL, &one, 32, 20).unwrap().probability.unwrap()
     });
     assert!((seen + smooth - 1.0).abs() < 1e-12);
 }
@@ -551,11 +550,11 @@ fn a_trial_that_makes_no_sense_is_named() {
     let mut trials = faultless();
     trials[3] = Trial { label: "Tuesday".to_owned(), ..trial(&bar(BUTTER_BAR), plan()[0].test) };
     trials[3].test = Test::Rod { diameter_mm: 0.0, grams: 100.0, at_c: 20.0 };
-    let error = learn(&LIBRARY, &PARAMETERS, &trials).unwrap_err();
+    let error = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap_err();
     assert!(error.to_string().starts_with("trial 4 (Tuesday): a rod of 0 mm"), "{error}");
     trials[3].test = plan()[0].test;
     trials[3].formula.parts[0].ingredient = usize::MAX;
-    let error = learn(&LIBRARY, &PARAMETERS, &trials).unwrap_err();
+    let error = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap_err();
     assert!(matches!(error, LearnError::Blend(BlendError::UnknownIngredient { .. })));
 }
 
@@ -585,10 +584,10 @@ fn trials_at_odds_with_everything_still_have_an_answer() {
                 trial(&bars[chance.0.random_range(0..bars.len())], test)
             })
             .collect();
-        let learned = learn(&LIBRARY, &PARAMETERS, &trials);
+        let learned = learn(&LIBRARY, &MODEL.parameters, &trials);
         let learned = learned.unwrap_or_else(|error| panic!("round {round}: {error}"));
         assert!(learned.mean.iter().all(|mean| mean.is_finite()));
-        learned.applied(&PARAMETERS).unwrap();
+        learned.applied(&MODEL.parameters).unwrap();
     }
 }
 
@@ -601,7 +600,7 @@ fn two_trials_that_take_turns_settle() {
         trial(&made, Test::Needle { depth_dmm: 0.0024787521766663585, at_c: 60.0 }),
         trial(&made, Test::Tube { melt_c: 27.0, sd_k: None }),
     ];
-    let mut posterior = Posterior::new(&LIBRARY, &PARAMETERS, &trials).unwrap();
+    let mut posterior = Posterior::new(&LIBRARY, &MODEL.parameters, &trials).unwrap();
     let mode = posterior.robust_mode().unwrap();
     for (index, w) in posterior.weights.iter().enumerate() {
         let target = weight(posterior.surprise(index, &mode));
@@ -612,11 +611,11 @@ fn two_trials_that_take_turns_settle() {
 
 #[test]
 fn what_is_never_learned_is_refused_with_its_figures() {
-    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &faultless()).unwrap();
     let refused = |change: fn(&mut Learned)| {
         let mut changed = learned.clone();
         change(&mut changed);
-        changed.applied(&PARAMETERS).unwrap_err()
+        changed.applied(&MODEL.parameters).unwrap_err()
     };
     let flag = |trial, surprise, weight| Flag { trial, label: String::new(), surprise, weight };
     assert_eq!(refused(|one| one.trials = 0), LearnedError::Untold { scores: learned.names.len() });
@@ -680,7 +679,7 @@ fn spoiled(text: &str, chance: &mut Pcg64) -> String {
 #[test]
 fn whatever_stands_in_what_was_learned_is_refused_or_answers() {
     let files = std::env::var(MORE).map_or(FILES, |count| count.parse().unwrap());
-    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()[..3]).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &faultless()[..3]).unwrap();
     // Few samples, so that what is not one of them is hit as well.
     let learned = Learned { samples: Vec::new(), ..learned };
     let text = serde_json::to_string(&learned).unwrap();
@@ -693,7 +692,7 @@ fn whatever_stands_in_what_was_learned_is_refused_or_answers() {
             unread += 1;
             continue;
         };
-        let Ok(taught) = changed.applied(&PARAMETERS) else {
+        let Ok(taught) = changed.applied(&MODEL.parameters) else {
             refused += 1;
             continue;
         };
@@ -713,7 +712,7 @@ fn whatever_stands_in_what_was_learned_is_refused_or_answers() {
 /// As far as a score may lie there is an answer: no file that is believed ends in a fault of the model.
 #[test]
 fn the_farthest_scores_believed_have_an_answer() {
-    let learned = learn(&LIBRARY, &PARAMETERS, &faultless()[..3]).unwrap();
+    let learned = learn(&LIBRARY, &MODEL.parameters, &faultless()[..3]).unwrap();
     let bar = bar(BUTTER_BAR);
     let options = barwright_blend::Options { draws: 4, ..barwright_blend::Options::default() };
     let mut chance = Pcg64::seed_from_u64(6);
@@ -724,7 +723,7 @@ fn the_farthest_scores_believed_have_an_answer() {
         let farthest =
             Learned { covariance: covariance.collect(), samples: vec![mean.clone()], mean, ..learned.clone() };
         for one in [Learned { samples: Vec::new(), ..farthest.clone() }, farthest] {
-            let taught = one.applied(&PARAMETERS).unwrap();
+            let taught = one.applied(&MODEL.parameters).unwrap();
             let answer = barwright_blend::assess(&LIBRARY, &taught, &bar, &options);
             let answer = answer.unwrap_or_else(|error| panic!("corner {corner}: {error}"));
             assert!(answer.firmness[0].yield_stress_kpa.value.is_finite(), "corner {corner}");

@@ -45,7 +45,7 @@ pub fn species(
     let draws = Draws::new(0, 0);
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
     let mut amounts = Vec::new();
-    mixture.amounts(None, &ModelDraws::new(model, &draws).central, &mut amounts);
+    mixture.amounts(ModelDraws::new(model, &draws).draw(None), &mut amounts);
     Ok(amounts)
 }
 
@@ -61,10 +61,10 @@ pub fn problems(
 ) -> Result<Vec<Problem>, BlendError> {
     let draws = Draws::new(0, 0);
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
-    let central = ModelDraws::new(model, &draws).central;
+    let models = ModelDraws::new(model, &draws);
     let problem = |mixture: &Mixture| {
         let mut amounts = Vec::new();
-        mixture.amounts(None, &central, &mut amounts);
+        mixture.amounts(models.draw(None), &mut amounts);
         Problem::new(&amounts, mixture.family_count()).map_err(BlendError::from)
     };
     std::iter::once(&mixture).chain(mixture.recrystallised()).map(problem).collect()

@@ -3,25 +3,24 @@
 use crate::error::BlendError;
 use crate::outcome::{Ensemble, Outcome};
 use crate::units::ROOM_C;
-use barwright_reference::{CrystalState, Formula, Library};
-use rayon::prelude::*;
+use barwright_reference::{CrystalState, Formula, Library, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, SCALE_PERCENT};
-use crate::beyond::Beyond;
+use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, NEAT_PERCENT, SCALE_PERCENT};
 use crate::beyond::BeyondDraws;
 use crate::cautions::{self, Caution};
-use crate::chain::Chain;
+use crate::crystals::Point;
 use crate::equilibrium::EquilibriumError;
 use crate::interval::{Estimate, Spread};
 use crate::known_off;
-use crate::landmarks::{Evaluator, Point};
+use crate::landmarks::Evaluator;
 use crate::mixture::Mixture;
 use crate::model::Model;
-use crate::model_draw::{ModelDraw, ModelDraws};
+use crate::model_draw::{Draw, ModelDraws};
 use crate::parameters::Parameters;
 use crate::penetration;
+use crate::sampler::Sampler;
 use crate::sampling::Draws;
 use crate::suitability::{
     self, DetailOutlook, GrainOutlook, GrainRisk, LEAST_ODDS_OF_A_FEEL, SkinFeel, SkinOutlook, Verdict, WarmthOutlook,
@@ -201,8 +200,8 @@ pub struct Workbench<'a> {
     options: Options,
     draws: Draws,
     models: ModelDraws,
-    /// Beeswax in oil: per draw (central first), per temperature.
-    scales: Vec<Vec<BeeswaxScale>>,
+    /// Beeswax in oil at each of the temperatures of the options.
+    scales: Spread<Vec<BeeswaxScale>>,
 }
 
 /// Assesses one formula.
@@ -244,19 +243,42 @@ pub fn assess(
     Workbench::new(library, model, options.clone())?.assess(formula)
 }
 
-/// Works through draws on all cores. Each begins cold, so that the number of cores does not change what comes out.
-///
-/// # Arguments
-/// * `buffers`: every core has a copy of its own.
-/// * `count`: of draws.
-/// * `of`: what a draw gives.
-pub(crate) fn each_draw<B: Clone + Sync, T: Send>(
-    buffers: &B,
-    count: usize,
-    of: impl Fn(&mut B, usize) -> Result<T, EquilibriumError> + Sync + Send,
-) -> Result<Vec<T>, EquilibriumError> {
-    let found: Vec<_> = (0..count).into_par_iter().map_init(|| buffers.clone(), of).collect();
-    found.into_iter().collect()
+/// Beeswax in oil at each of the temperatures of the options, draw by draw.
+fn beeswax_scales(
+    library: &Library,
+    model: &Model,
+    options: &Options,
+    models: &ModelDraws,
+) -> Result<Spread<Vec<BeeswaxScale>>, BlendError> {
+    let find = |key: &'static str| {
+        let position = library.ingredients.iter().position(|ingredient| ingredient.key == key);
+        position.ok_or(BlendError::MissingReference { key })
+    };
+    let (wax, oil) = (find(SCALE_WAX)?, find(SCALE_OIL)?);
+    let sampler = |&wax_percent: &f64| -> Result<Sampler, BlendError> {
+        let parts = vec![
+            Part { ingredient: wax, percent: wax_percent },
+            Part { ingredient: oil, percent: NEAT_PERCENT - wax_percent },
+        ];
+        let formula = Formula { name: String::new(), parts };
+        // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
+        let mut mixture = Mixture::new(library, model, &formula, options.state, &Draws::new(0, 0))?;
+        let plain = vec![0.0; mixture.score_names().count()];
+        mixture.set_scores(plain.into_iter(), BeyondDraws::default());
+        Ok(Sampler::new(mixture))
+    };
+    let samplers = SCALE_PERCENT.iter().map(sampler).collect::<Result<Vec<_>, _>>()?;
+    let scales = models.spread(models.drawn.len(), samplers, |samplers, draw| {
+        let mut scale = vec![BeeswaxScale::LIQUID; options.at_c.len()];
+        for (level, sampler) in samplers.iter_mut().enumerate() {
+            let mut evaluator = sampler.at(draw)?;
+            for (at, &celsius) in scale.iter_mut().zip(&options.at_c) {
+                at.structure[level] = evaluator.point(celsius)?.structure;
+            }
+        }
+        Ok(scale)
+    })?;
+    Ok(scales)
 }
 
 impl<'a> Workbench<'a> {
@@ -267,9 +289,8 @@ impl<'a> Workbench<'a> {
     pub fn new(library: &'a Library, model: &'a Model, options: Options) -> Result<Self, BlendError> {
         let draws = Draws::new(options.seed, options.draws);
         let models = ModelDraws::new(model, &draws);
-        let mut bench = Workbench { library, model, options, draws, models, scales: Vec::new() };
-        bench.scales = bench.beeswax_scales()?;
-        Ok(bench)
+        let scales = beeswax_scales(library, model, &options, &models)?;
+        Ok(Workbench { library, model, options, draws, models, scales })
     }
 
     /// The options in force.
@@ -293,13 +314,18 @@ impl<'a> Workbench<'a> {
     }
 
     /// The draws of this bench.
-    pub(crate) fn draws(&self) -> &Draws {
+    pub fn draws(&self) -> &Draws {
         &self.draws
     }
 
-    /// The central model, or that of one draw.
-    pub fn model_of(&self, draw: Option<usize>) -> &ModelDraw {
-        draw.and_then(|index| self.models.drawn.get(index)).unwrap_or(&self.models.central)
+    /// The draw of a number; the central one for `None`.
+    pub fn draw(&self, number: Option<usize>) -> Draw<'_> {
+        self.models.draw(number)
+    }
+
+    /// The model, draw by draw.
+    pub(crate) fn models(&self) -> &ModelDraws {
+        &self.models
     }
 
     /// Beeswax in oil at one of the temperatures of the options, in one draw.
@@ -313,50 +339,20 @@ impl<'a> Workbench<'a> {
 
     /// Beeswax in oil at each of the temperatures of the options.
     fn scales_of(&self, draw: Option<usize>) -> &[BeeswaxScale] {
-        self.scales.get(draw.map_or(0, |index| index + 1)).map_or(&[], Vec::as_slice)
+        draw.and_then(|index| self.scales.drawn.get(index)).unwrap_or(&self.scales.central)
+    }
+
+    /// A formula in a crystal state, ready to be asked for any draw of this bench.
+    ///
+    /// # Errors
+    /// As [`Mixture::new`].
+    pub fn sampler(&self, formula: &Formula, state: CrystalState) -> Result<Sampler, BlendError> {
+        Ok(Sampler::new(self.mixture(formula, state)?))
     }
 
     /// A mixture of a formula in a crystal state, with the draws of this bench.
     pub(crate) fn mixture(&self, formula: &Formula, state: CrystalState) -> Result<Mixture, BlendError> {
         Mixture::new(self.library, self.model, formula, state, &self.draws)
-    }
-
-    fn scale_mixture(&self, wax_percent: f64) -> Result<Mixture, BlendError> {
-        let find = |key: &'static str| {
-            let position = self.library.ingredients.iter().position(|ingredient| ingredient.key == key);
-            position.ok_or(BlendError::MissingReference { key })
-        };
-        let part = |ingredient, percent| barwright_reference::Part { ingredient, percent };
-        let parts = vec![part(find(SCALE_WAX)?, wax_percent), part(find(SCALE_OIL)?, 100.0 - wax_percent)];
-        let formula = Formula { name: String::new(), parts };
-        // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
-        let mut mixture = Mixture::new(self.library, self.model, &formula, self.options.state, &Draws::new(0, 0))?;
-        let plain = vec![0.0; mixture.score_names().count()];
-        mixture.set_scores(plain.into_iter(), BeyondDraws::default());
-        Ok(mixture)
-    }
-
-    fn beeswax_scales(&self) -> Result<Vec<Vec<BeeswaxScale>>, BlendError> {
-        let mixtures: Vec<Mixture> =
-            SCALE_PERCENT.iter().map(|&level| self.scale_mixture(level)).collect::<Result<_, _>>()?;
-        let chains: Result<Vec<Chain>, EquilibriumError> =
-            mixtures.iter().map(|mixture| Chain::new(mixture, None, self.model_of(None))).collect();
-        let mut chains = chains?;
-        let scale = |chains: &mut Vec<Chain>, draw: Option<usize>| {
-            let model = self.model_of(draw);
-            let mut scale = vec![BeeswaxScale::LIQUID; self.options.at_c.len()];
-            for (level, (chain, mixture)) in chains.iter_mut().zip(&mixtures).enumerate() {
-                chain.fill(mixture, draw, model)?;
-                let mut evaluator = chain.evaluator(model, Beyond::NOTHING);
-                for (at, &celsius) in scale.iter_mut().zip(&self.options.at_c) {
-                    at.structure[level] = evaluator.point(celsius)?.structure;
-                }
-            }
-            Ok(scale)
-        };
-        let mut scales = vec![scale(&mut chains, None)?];
-        scales.extend(each_draw(&chains, self.draws.count(), |chains, draw| scale(chains, Some(draw)))?);
-        Ok(scales)
     }
 
     /// Assesses one formula.
@@ -366,33 +362,24 @@ impl<'a> Workbench<'a> {
     pub fn assess(&self, formula: &Formula) -> Result<Assessment, BlendError> {
         let options = &self.options;
         let in_use = self.mixture(formula, options.state)?;
-        let fresh = self.mixture(formula, options.release_state())?;
+        let fresh = self.sampler(formula, options.release_state())?;
         let content = Content::of(self.library, &in_use);
-        let outcome = |[use_chain, fresh_chain]: &mut [Chain; 2], draw: Option<usize>| {
-            let model = self.model_of(draw);
-            use_chain.fill(&in_use, draw, model)?;
-            fresh_chain.fill(&fresh, draw, model)?;
-            let beyond = in_use.beyond(draw);
-            let release = fresh_chain.evaluator(model, beyond).point(options.release_c)?;
-            let mut evaluator = use_chain.evaluator(model, beyond);
-            self.outcome(&mut evaluator, model, release, self.scales_of(draw), &content)
-        };
-        let mut chains =
-            [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&fresh, None, self.model_of(None))?];
-        let central = outcome(&mut chains, None)?;
-        let drawn = each_draw(&chains, self.draws.count(), |chains, draw| outcome(chains, Some(draw)))?;
-        Ok(self.summarise(formula, Ensemble { central, drawn }, &content))
+        let samplers = [Sampler::new(in_use), fresh];
+        let ensemble = self.models.spread(options.draws, samplers, |[in_use, fresh], draw| {
+            let release = fresh.at(draw)?.point(options.release_c)?;
+            self.outcome(&mut in_use.at(draw)?, release, self.scales_of(draw.number), &content)
+        })?;
+        Ok(self.summarise(formula, ensemble, &content))
     }
 
     fn outcome(
         &self,
         evaluator: &mut Evaluator<'_>,
-        model: &ModelDraw,
         release: Point,
         scale: &[BeeswaxScale],
         content: &Content,
     ) -> Result<Outcome, EquilibriumError> {
-        let (options, parameters) = (&self.options, self.parameters());
+        let (options, parameters, model) = (&self.options, self.parameters(), evaluator.model());
         let clear_c = evaluator.clear_point_c();
         evaluator.start_curve(clear_c);
         let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;

@@ -42,16 +42,15 @@ use barwright_reference::lots::LOT_SOURCE;
 use barwright_reference::{Component, CrystalState, Ingredient, Library, Status};
 use nalgebra::{DMatrix, DVector};
 
-use crate::beyond::Beyond;
-use crate::chain::Chain;
 use crate::equilibrium::EquilibriumError;
 use crate::error::BlendError;
 use crate::landmarks::Direction;
 use crate::least_change::{Observation, least_change};
 use crate::mixture::Mixture;
-use crate::model_draw::ModelDraw;
+use crate::model_draw::{Draw, ModelDraw};
 use crate::parameters::Parameters;
 use crate::penetration::{needle_dmm_from_yield, yield_kpa_from_needle};
+use crate::sampler::Sampler;
 use crate::sensitivity::falling_rates;
 
 /// Error of a slip point, K, one standard deviation: two tubes of ISO 6321 agree within 0.5 to 1 K (recalled), and laboratories less well.
@@ -185,7 +184,7 @@ pub fn fit_lots(library: &Library, parameters: &Parameters) -> Result<(Library, 
         if goals.is_empty() {
             continue;
         }
-        let mut neat = Neat::new(library, parameters, &model, index)?;
+        let mut neat = NeatIngredient::new(library, parameters, &model, index)?;
         let start: Vec<f64> = lot.composition.iter().map(|component| component.percent).collect();
         let before = neat.read(&start, &goals)?;
         let species_stated = lot.composition.iter().all(|component| component.source == LOT_SOURCE);
@@ -269,13 +268,12 @@ struct Reading {
 }
 
 /// An ingredient alone, in the central model.
-struct Neat<'a> {
-    mixture: Mixture,
-    chain: Chain,
-    model: &'a ModelDraw,
+struct NeatIngredient<'a> {
+    sampler: Sampler,
+    draw: Draw<'a>,
 }
 
-impl<'a> Neat<'a> {
+impl<'a> NeatIngredient<'a> {
     fn new(
         library: &Library,
         parameters: &Parameters,
@@ -283,18 +281,16 @@ impl<'a> Neat<'a> {
         ingredient: usize,
     ) -> Result<Self, BlendError> {
         let mixture = Mixture::of_species(library, parameters, ingredient, CrystalState::Rested)?;
-        let chain = Chain::new(&mixture, None, model)?;
-        Ok(Neat { mixture, chain, model })
+        Ok(NeatIngredient { sampler: Sampler::new(mixture), draw: Draw::central(model) })
     }
 
     /// Reads every test at a composition; `None` for one that has no point there, or does not answer to the composition.
     fn read(&mut self, percent: &[f64], goals: &[Goal]) -> Result<Vec<Option<Reading>>, EquilibriumError> {
-        self.mixture.set_percents(percent);
-        self.chain.fill(&self.mixture, None, self.model)?;
-        let along = self.chain.changes(&self.mixture, None, self.model);
+        self.sampler.mixture_mut().set_percents(percent);
+        let mut evaluator = self.sampler.at(self.draw)?;
+        let along = evaluator.changes();
         let mut with_temperature = along.clone();
         with_temperature.push(Direction::warmer());
-        let mut evaluator = self.chain.evaluator(self.model, Beyond::NOTHING);
         let mut readings = Vec::with_capacity(goals.len());
         for goal in goals {
             readings.push(match goal.test {
@@ -332,7 +328,7 @@ struct Fitted {
 }
 
 /// Finds the composition of the least change; every goal must have a reading at the start.
-fn fit(neat: &mut Neat<'_>, composition: &[Component], goals: &[Goal]) -> Result<Fitted, BlendError> {
+fn fit(neat: &mut NeatIngredient<'_>, composition: &[Component], goals: &[Goal]) -> Result<Fitted, BlendError> {
     let sd: Vec<f64> = composition.iter().map(|component| component.sd_percent).collect();
     let limits = composition.iter().map(|component| {
         let known = component.sd_percent <= 0.0;
@@ -346,9 +342,9 @@ fn fit(neat: &mut Neat<'_>, composition: &[Component], goals: &[Goal]) -> Result
     let mut scores = vec![0.0; composition.len()];
     let mut here = observe(neat, &at(&scores), goals, &sd)?.unwrap_or_default();
     // Behind an edge, where other crystals are the last ones.
-    let mut beyond: Option<(Vec<f64>, Vec<Observation>)> = None;
+    let mut other_piece: Option<(Vec<f64>, Vec<Observation>)> = None;
     for _ in 0..MAX_STEPS {
-        let pieces = [Some((&scores, &here)), beyond.as_ref().map(|(scores, there)| (scores, there))];
+        let pieces = [Some((&scores, &here)), other_piece.as_ref().map(|(scores, there)| (scores, there))];
         let straight: Vec<Observation> = pieces
             .iter()
             .flatten()
@@ -363,7 +359,7 @@ fn fit(neat: &mut Neat<'_>, composition: &[Component], goals: &[Goal]) -> Result
         let better = loop {
             let to: Vec<f64> = scores.iter().zip(&step).map(|(score, step)| score + length * step).collect();
             if let Some(there) = observe(neat, &at(&to), goals, &sd)? {
-                if height(&to, &there) < height(&scores, &here) {
+                if merit(&to, &there) < merit(&scores, &here) {
                     break Some((to, there));
                 }
                 behind = Some((to, there));
@@ -374,9 +370,9 @@ fn fit(neat: &mut Neat<'_>, composition: &[Component], goals: &[Goal]) -> Result
             }
         };
         if let Some(better) = better {
-            ((scores, here), beyond) = (better, None);
-        } else if beyond.is_none() && behind.is_some() {
-            beyond = behind;
+            ((scores, here), other_piece) = (better, None);
+        } else if other_piece.is_none() && behind.is_some() {
+            other_piece = behind;
         } else {
             break;
         }
@@ -398,7 +394,7 @@ impl Observation {
 
 /// What the model says beside the certificate, in standard deviations; `None` where a test has no reading.
 fn observe(
-    neat: &mut Neat<'_>,
+    neat: &mut NeatIngredient<'_>,
     percent: &[f64],
     goals: &[Goal],
     sd_percent: &[f64],
@@ -412,7 +408,7 @@ fn observe(
 }
 
 /// The sum to make small.
-fn height(scores: &[f64], observed: &[Observation]) -> f64 {
+fn merit(scores: &[f64], observed: &[Observation]) -> f64 {
     dot(scores, scores) + observed.iter().map(|one| (one.wanted / MET_SD).powi(2)).sum::<f64>()
 }
 
@@ -543,11 +539,11 @@ mod tests {
     }
 
     /// An ingredient alone, as it is read for a certificate.
-    fn read_alone<T>(ingredient: &Ingredient, look: impl FnOnce(&mut Neat<'_>) -> T) -> T {
+    fn read_alone<T>(ingredient: &Ingredient, look: impl FnOnce(&mut NeatIngredient<'_>) -> T) -> T {
         let (mut library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
         library.ingredients.push(ingredient.clone());
         let model = ModelDraw::at(&parameters, |_| 0.0);
-        look(&mut Neat::new(&library, &parameters, &model, library.ingredients.len() - 1).unwrap())
+        look(&mut NeatIngredient::new(&library, &parameters, &model, library.ingredients.len() - 1).unwrap())
     }
 
     const SLIP: Goal = Goal { test: Test::SlipPoint, stated: 0.0, value: 0.0, sd: SLIP_SD_K };
@@ -567,7 +563,7 @@ mod tests {
                     let mut percent = start.clone();
                     percent[raised] += 0.3 * raised as f64;
                     let slip_c = neat.read(&percent, &[SLIP]).unwrap()[0].as_ref().unwrap().value;
-                    let point = neat.chain.evaluator(neat.model, Beyond::NOTHING).point(slip_c).unwrap();
+                    let point = neat.sampler.at(neat.draw).unwrap().point(slip_c).unwrap();
                     // A landmark is searched for to 1e-5 of its property, and one more step of Newton squares that.
                     assert!((point.holding - 1.0).abs() < 1e-8, "{like} {raised}: {slip_c} °C, {point:?}");
                 }

@@ -24,12 +24,13 @@
 use crate::heat_properties::HeatProperties;
 use barwright_reference::Formula;
 
-use crate::assess::{Workbench, each_draw};
-use crate::chain::Chain;
+use crate::assess::Workbench;
+use crate::crystals::Point;
 use crate::equilibrium::EquilibriumError;
 use crate::error::BlendError;
 use crate::interval::Spread;
-use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C, Point};
+use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C};
+use crate::sampler::Sampler;
 use crate::suitability::yield_kpa_for_feature;
 
 /// Where the melt has no heat, °C.
@@ -220,21 +221,14 @@ impl Workbench<'_> {
     /// ```
     pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
         let options = self.options();
-        let in_use = self.mixture(formula, options.state)?;
-        let setting = self.mixture(formula, options.release_state())?.as_it_sets();
-        let mut chains =
-            [Chain::new(&in_use, None, self.model_of(None))?, Chain::new(&setting, None, self.model_of(None))?];
-        let of = |chains: &mut [Chain; 2], draw: Option<usize>| {
-            let model = self.model_of(draw);
-            for (chain, mixture) in chains.iter_mut().zip([&in_use, &setting]) {
-                chain.fill(mixture, draw, model)?;
-            }
-            let beyond = in_use.beyond(draw);
-            let [warmed, cooled] = chains;
-            let mut evaluator = warmed.evaluator(model, beyond);
+        let in_use = self.sampler(formula, options.state)?;
+        let setting = Sampler::new(self.mixture(formula, options.release_state())?.as_it_sets());
+        let curves = self.models().spread(draws.min(options.draws), [in_use, setting], |[in_use, setting], draw| {
+            let model = draw.model;
+            let mut evaluator = in_use.at(draw)?;
             let clear_c = evaluator.clear_point_c();
             let warmed = curve(&mut evaluator, &model.heat, clear_c)?;
-            let mut evaluator = cooled.evaluator(model, beyond);
+            let mut evaluator = setting.at(draw)?;
             let haze_c = evaluator.clear_point_c();
             let cooled = curve(&mut evaluator, &model.heat, haze_c)?;
             let release_kpa = yield_kpa_for_feature(&self.parameters().detail, model, options.relief_mm);
@@ -248,10 +242,8 @@ impl Workbench<'_> {
                 weep_below: model.weep_below,
                 release_kpa,
             })
-        };
-        let central = of(&mut chains, None)?;
-        let drawn = each_draw(&chains, draws.min(options.draws), |chains, draw| of(chains, Some(draw)))?;
-        Ok(Spread { central, drawn })
+        })?;
+        Ok(curves)
     }
 }
 

@@ -9,9 +9,10 @@
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
 use crate::beyond::Beyond;
-use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver};
-use crate::firmness;
-use crate::model_draw::ModelDraw;
+use crate::crystals::{Crystals, Point, PointRates};
+use crate::equilibrium::{Change, EquilibriumError, HIGHEST_TEMPERATURE_K, Phases};
+use crate::mixture::Mixture;
+use crate::model_draw::{Draw, ModelDraw};
 use crate::root::{End, Tolerance, find_root, try_find_root};
 use crate::units::ZERO_CELSIUS_K;
 
@@ -30,34 +31,6 @@ const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-5 };
 /// How closely the clear point is found: K, and logarithm of the saturation.
 const CLEAR_TOLERANCE: Tolerance = Tolerance { argument: 1e-6, value: 1e-10 };
 
-/// What the bar is at one temperature.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
-    /// Temperature, °C.
-    pub temperature_c: f64,
-    /// Solids, mass fraction.
-    pub solids: f64,
-    /// Structure φ_eff.
-    pub structure: f64,
-    /// Crystals over their critical gelling level.
-    pub holding: f64,
-    /// Yield stress, kPa.
-    pub yield_kpa: f64,
-}
-
-/// How the bar at one temperature answers to a change of the mixture or of the temperature, per unit of the change.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PointRates {
-    /// Rate of the solids.
-    pub solids: f64,
-    /// Rate of the structure.
-    pub structure: f64,
-    /// Rate of the holding.
-    pub holding: f64,
-    /// Rate of the yield stress, kPa.
-    pub yield_kpa: f64,
-}
-
 /// A small change of a bar, per unit of whatever drives it.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Direction {
@@ -75,117 +48,57 @@ impl Direction {
     }
 }
 
-/// One set of crystals the mixture can have.
-#[derive(Debug)]
-struct Crystals<'a> {
-    problem: &'a Problem,
-    solver: &'a mut Solver,
-    melt_k: Vec<f64>,
-    fractions: Vec<f64>,
-}
-
-impl<'a> Crystals<'a> {
-    fn new(problem: &'a Problem, solver: &'a mut Solver) -> Self {
-        Crystals { problem, solver, melt_k: Vec::new(), fractions: Vec::new() }
-    }
-
-    /// The state of a bar of these crystals, from what has crystallised of each family.
-    fn read(&self, model: &ModelDraw, beyond: Beyond, temperature_c: f64) -> Point {
-        let structure = firmness::structure(model, &self.fractions, &self.melt_k, temperature_c);
-        Point {
-            temperature_c,
-            solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
-            structure,
-            holding: beyond.holding * firmness::holding(model, &self.fractions),
-            yield_kpa: beyond.interplay * firmness::yield_kpa(model, structure),
-        }
-    }
-
-    /// Solves the equilibrium, keeps what has crystallised of each family, and looks at the phases.
-    fn solve<T>(&mut self, temperature_c: f64, look: impl FnOnce(Phases<'_>) -> T) -> Result<T, EquilibriumError> {
-        let phases = self.solver.solve(self.problem, temperature_c + ZERO_CELSIUS_K)?;
-        phases.family_solids(&mut self.fractions, &mut self.melt_k);
-        Ok(look(phases))
-    }
-
-    fn rates<'c>(
-        &mut self,
-        model: &ModelDraw,
-        beyond: Beyond,
-        temperature_c: f64,
-        changes: impl Iterator<Item = &'c Change> + Clone,
-    ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
-        let along: Vec<_> = self.solve(temperature_c, |phases| {
-            let linearised = phases.linearise();
-            changes.clone().map(|change| linearised.along(change)).collect()
-        })?;
-        let point = self.read(model, beyond, temperature_c);
-        let rates = changes.zip(&along).map(|(change, crystals)| {
-            let (mut structure, mut holding) = (0.0, 0.0);
-            for (k, (&fraction, &melt_k)) in self.fractions.iter().zip(&self.melt_k).enumerate() {
-                if fraction <= 0.0 {
-                    continue;
-                }
-                let q = model.softening_exponent;
-                let stiffness = firmness::stiffness(melt_k, temperature_c, q);
-                let softer =
-                    firmness::stiffness_rate(melt_k, temperature_c, q, crystals.melt_k[k], change.temperature_k);
-                structure += model.structuring[k] * (stiffness * crystals.fractions[k] + fraction * softer);
-                holding += 100.0 * crystals.fractions[k] / model.critical_percent[k];
-            }
-            let yield_kpa = if point.structure > 0.0 {
-                point.yield_kpa * model.exponent * structure / point.structure
-            } else {
-                0.0
-            };
-            PointRates {
-                solids: crystals.fractions.iter().sum(),
-                structure,
-                holding: beyond.holding * holding,
-                yield_kpa,
-            }
-        });
-        Ok((point, rates.collect()))
-    }
-}
-
 /// Computes points of one draw.
 ///
 /// Where some crystals can form anew from the melt of those that set, each property is that of the crystals that give more of it: the first ones, until
 /// they have melted so far that the others hold more.
 #[derive(Debug)]
 pub struct Evaluator<'a> {
-    as_set: Crystals<'a>,
-    recrystallised: Option<Crystals<'a>>,
-    model: &'a ModelDraw,
+    mixture: &'a Mixture,
+    draw: Draw<'a>,
     beyond: Beyond,
+    as_set: &'a mut Crystals,
+    recrystallised: Option<&'a mut Crystals>,
     curve: Vec<Point>,
     next_below_k: f64,
 }
 
 impl<'a> Evaluator<'a> {
-    /// Prepares to evaluate `problem` under `model`.
+    /// Prepares to evaluate one draw of a mixture.
     ///
     /// # Arguments
-    /// * `problem`, `solver`: the mixture with its crystals as they set.
-    /// * `recrystallised`: the same with crystals that formed anew; `None` where none can.
-    /// * `model`: one draw of the model.
-    /// * `beyond`: what it leaves out.
-    pub fn new(
-        problem: &'a Problem,
-        solver: &'a mut Solver,
-        recrystallised: Option<(&'a Problem, &'a mut Solver)>,
-        model: &'a ModelDraw,
-        beyond: Beyond,
+    /// * `mixture`, `draw`: what the crystals were filled from.
+    /// * `as_set`: its crystals as they set.
+    /// * `recrystallised`: those that formed anew; `None` where none can.
+    pub(crate) fn new(
+        mixture: &'a Mixture,
+        draw: Draw<'a>,
+        as_set: &'a mut Crystals,
+        recrystallised: Option<&'a mut Crystals>,
     ) -> Self {
-        Evaluator {
-            as_set: Crystals::new(problem, solver),
-            recrystallised: recrystallised.map(|(problem, solver)| Crystals::new(problem, solver)),
-            model,
-            beyond,
-            curve: Vec::new(),
-            next_below_k: FIRST_STEP_K,
-        }
+        let beyond = mixture.beyond(draw.number);
+        Evaluator { mixture, draw, beyond, as_set, recrystallised, curve: Vec::new(), next_below_k: FIRST_STEP_K }
+    }
+
+    /// The model in this draw.
+    pub fn model(&self) -> &'a ModelDraw {
+        self.draw.model
+    }
+
+    /// The change along one more percent of each part of the mixture, in the order of [`Mixture::parts`].
+    pub fn changes(&self) -> Vec<Direction> {
+        let mut rates = vec![0.0; self.mixture.parts().count()];
+        let change = |part: usize| {
+            rates.fill(0.0);
+            rates[part] = 1.0;
+            let other = self.recrystallised.as_deref().zip(self.mixture.recrystallised());
+            Direction {
+                as_set: self.as_set.change(self.mixture, self.draw, &rates),
+                recrystallised: other
+                    .map_or_else(Change::default, |(crystals, mixture)| crystals.change(mixture, self.draw, &rates)),
+            }
+        };
+        (0..self.mixture.parts().count()).map(change).collect()
     }
 
     /// Returns the state of the bar at `temperature_c`.
@@ -211,10 +124,10 @@ impl<'a> Evaluator<'a> {
         of: impl Fn(&Phases<'_>) -> f64,
     ) -> Result<(Point, f64), EquilibriumError> {
         let property = self.as_set.solve(temperature_c, |phases| of(&phases))?;
-        let point = self.as_set.read(self.model, self.beyond, temperature_c);
+        let point = self.as_set.read(self.draw.model, self.beyond, temperature_c);
         let Some(crystals) = &mut self.recrystallised else { return Ok((point, property)) };
         let other_property = crystals.solve(temperature_c, |phases| of(&phases))?;
-        let other = crystals.read(self.model, self.beyond, temperature_c);
+        let other = crystals.read(self.draw.model, self.beyond, temperature_c);
         let more = Point {
             temperature_c,
             solids: point.solids.max(other.solids),
@@ -234,7 +147,7 @@ impl<'a> Evaluator<'a> {
         temperature_c: f64,
         changes: &[Direction],
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
-        let (model, beyond) = (self.model, self.beyond);
+        let (model, beyond) = (self.draw.model, self.beyond);
         let along = changes.iter().map(|change| &change.as_set);
         let (mut point, mut rates) = self.as_set.rates(model, beyond, temperature_c, along)?;
         let Some(crystals) = &mut self.recrystallised else { return Ok((point, rates)) };
@@ -256,24 +169,14 @@ impl<'a> Evaluator<'a> {
     }
 
     /// Largest over the families of `Σ x_i γ_i K_i` in the melt: above 1 something crystallises.
-    fn largest_saturation(&self, temperature_k: f64) -> f64 {
-        let of = |crystals: &Crystals<'_>| crystals.problem.largest_saturation(temperature_k);
-        self.recrystallised.as_ref().map_or(0.0, of).max(of(&self.as_set))
+    pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
+        let other = self.recrystallised.as_ref().map_or(0.0, |other| other.largest_saturation(temperature_k));
+        self.as_set.largest_saturation(temperature_k).max(other)
     }
 
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].
     pub fn clear_point_c(&self) -> Option<f64> {
-        let excess = |c: f64| self.largest_saturation(c + ZERO_CELSIUS_K).ln();
-        let (low, high) = (LOWEST_LANDMARK_C, crate::equilibrium::HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
-        let (at_low, at_high) = (excess(low), excess(high));
-        if at_low.is_nan() || at_low < 0.0 {
-            return None;
-        }
-        if at_high >= 0.0 {
-            return Some(high);
-        }
-        let (low, high) = (End { at: low, value: at_low }, End { at: high, value: at_high });
-        Some(find_root(low, high, CLEAR_TOLERANCE, excess))
+        clear_point_c(|temperature_k| self.largest_saturation(temperature_k))
     }
 
     /// Starts the melting curve at the clear point; without one there is no curve, and no landmark either.
@@ -305,7 +208,7 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`Solver::solve`].
     pub fn carries_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
-        self.highest_c_with(self.model.load_kpa, |point| point.yield_kpa)
+        self.highest_c_with(self.draw.model.load_kpa, |point| point.yield_kpa)
     }
 
     /// Returns the highest temperature at which the crystals hold the oil for a day, °C.
@@ -313,7 +216,7 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`Solver::solve`].
     pub fn weeps_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
-        self.highest_c_with(self.model.weep_below, |point| point.holding)
+        self.highest_c_with(self.draw.model.weep_below, |point| point.holding)
     }
 
     /// Returns the highest temperature at which `of` is at least `target` (positive), or `None` when it never is.
@@ -341,6 +244,21 @@ impl<'a> Evaluator<'a> {
     }
 }
 
+/// The temperature at which a falling saturation is 1, °C: [`None`] below [`LOWEST_LANDMARK_C`], the hottest of all where it is higher.
+fn clear_point_c(saturation: impl Fn(f64) -> f64) -> Option<f64> {
+    let excess = |c: f64| saturation(c + ZERO_CELSIUS_K).ln();
+    let (low, high) = (LOWEST_LANDMARK_C, HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
+    let (at_low, at_high) = (excess(low), excess(high));
+    if at_low.is_nan() || at_low < 0.0 {
+        return None;
+    }
+    if at_high >= 0.0 {
+        return Some(high);
+    }
+    let (low, high) = (End { at: low, value: at_low }, End { at: high, value: at_high });
+    Some(find_root(low, high, CLEAR_TOLERANCE, excess))
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
@@ -349,9 +267,8 @@ mod tests {
 
     use super::*;
     use crate::assess::{Options, Workbench};
-    use crate::chain::Chain;
-    use crate::equilibrium::SpeciesAmount;
-    use crate::mixture::Mixture;
+    use crate::equilibrium::{Problem, SpeciesAmount};
+    use crate::sampler::Sampler;
     use crate::{Model, Parameters};
 
     const BAR: &str = "beeswax 26, mango butter 22, sunflower oil 52";
@@ -367,12 +284,11 @@ mod tests {
         let built_in = Model::builtin().unwrap();
         let bench = Workbench::new(&library, &built_in, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
-        let mixture = bench.mixture(&bar.formulas[0], CrystalState::Rested).unwrap();
-        let model = bench.model_of(None);
-        let mut chain = Chain::new(&mixture, None, model).unwrap();
-        let changes = chain.changes(&mixture, None, model);
-        let mut evaluator = chain.evaluator(model, mixture.beyond(None));
-        look(&mut evaluator, model, &changes)
+        let mut sampler = bench.sampler(&bar.formulas[0], CrystalState::Rested).unwrap();
+        let central = bench.draw(None);
+        let mut evaluator = sampler.at(central).unwrap();
+        let changes = evaluator.changes();
+        look(&mut evaluator, central.model, &changes)
     }
 
     #[test]
@@ -428,7 +344,7 @@ mod tests {
     }
 
     /// A formula in one crystal state, with and without crystals that form anew.
-    fn fresh_chains(text: &str, percent: Option<&[f64]>) -> ([Chain; 2], [Mixture; 2], ModelDraw) {
+    fn fresh_samplers(text: &str, percent: Option<&[f64]>) -> ([Sampler; 2], ModelDraw) {
         let (library, built_in) = (Library::builtin().unwrap(), Model::builtin().unwrap());
         let bench = Workbench::new(&library, &built_in, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
@@ -436,19 +352,18 @@ mod tests {
         if let Some(percent) = percent {
             mixture.set_percents(percent);
         }
-        let model = bench.model_of(None).clone();
-        let mixtures = [mixture.clone(), mixture.as_it_sets()];
-        (mixtures.each_ref().map(|one| Chain::new(one, None, &model).unwrap()), mixtures, model)
+        let as_it_sets = mixture.clone().as_it_sets();
+        ([mixture, as_it_sets].map(Sampler::new), bench.draw(None).model.clone())
     }
 
     #[test]
     fn trisaturated_triglycerides_crystallise_anew_where_that_holds_more() {
-        let ([mut with, mut without], mixtures, model) = fresh_chains("palm stearin 100", None);
-        assert!(mixtures[0].recrystallised().is_some() && mixtures[1].recrystallised().is_none());
+        let ([mut with, mut without], model) = fresh_samplers("palm stearin 100", None);
+        assert!(with.mixture().recrystallised().is_some() && without.mixture().recrystallised().is_none());
+        let central = Draw::central(&model);
+        let (mut with, mut without) = (with.at(central).unwrap(), without.at(central).unwrap());
         let saturation_k = 60.0 + ZERO_CELSIUS_K;
         assert!(with.largest_saturation(saturation_k) > without.largest_saturation(saturation_k));
-        let mut with = with.evaluator(&model, Beyond::NOTHING);
-        let mut without = without.evaluator(&model, Beyond::NOTHING);
         for celsius in [5.0, 15.0, 20.0] {
             let (with, without) = (with.point(celsius).unwrap(), without.point(celsius).unwrap());
             assert_eq!((with.solids, with.holding), (without.solids, without.holding));
@@ -466,10 +381,10 @@ mod tests {
         let heat = |evaluator: &mut Evaluator<'_>| evaluator.point_with_latent(50.0).unwrap().1;
         assert!(heat(&mut with) > heat(&mut without) + 0.1 * 190e3);
         // A cocoa butter has 1 % of them, an oil none.
-        let ([mut cocoa, mut plain], ..) = fresh_chains("cocoa butter 100", None);
-        let of = |chain: &mut Chain| chain.evaluator(&model, Beyond::NOTHING).point(20.0).unwrap();
+        let ([mut cocoa, mut plain], _) = fresh_samplers("cocoa butter 100", None);
+        let of = |sampler: &mut Sampler| sampler.at(central).unwrap().point(20.0).unwrap();
         assert_eq!(of(&mut cocoa).solids, of(&mut plain).solids);
-        assert!(fresh_chains("squalane 100", None).1[0].recrystallised().is_none());
+        assert!(fresh_samplers("squalane 100", None).0[0].mixture().recrystallised().is_none());
     }
 
     #[test]
@@ -478,23 +393,25 @@ mod tests {
         let step = 1e-3;
         // At 20 °C the first crystals hold more, at 48 °C the others.
         for celsius in [20.0, 48.0] {
-            let ([mut chain, _], [mixture, _], model) = fresh_chains(text, None);
-            let first = mixture.parts().position(|(_, percent)| percent > 50.0).unwrap();
-            let mut changes = chain.changes(&mixture, None, &model);
+            let ([mut sampler, _], model) = fresh_samplers(text, None);
+            let central = Draw::central(&model);
+            let plain: Vec<f64> = sampler.mixture().parts().map(|(_, percent)| percent).collect();
+            let first = plain.iter().position(|percent| *percent > 50.0).unwrap();
+            let mut evaluator = sampler.at(central).unwrap();
+            let mut changes = evaluator.changes();
             changes.push(Direction::warmer());
-            let (point, rates) = chain.evaluator(&model, Beyond::NOTHING).rates(celsius, &changes).unwrap();
-            assert_eq!(point, chain.evaluator(&model, Beyond::NOTHING).point(celsius).unwrap());
+            let (point, rates) = evaluator.rates(celsius, &changes).unwrap();
+            assert_eq!(point, evaluator.point(celsius).unwrap());
             let at = |more: f64, warmer_k: f64| {
-                let mut percent: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
+                let mut percent = plain.clone();
                 percent[first] += more;
-                let ([mut chain, _], ..) = fresh_chains(text, Some(&percent));
-                let found = chain.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap();
-                // A chain of other amounts, filled with these, gives the same.
-                let ([mut other, _], ..) = fresh_chains(text, Some(&[50.0, 50.0]));
-                let mut moved = mixture.clone();
-                moved.set_percents(&percent);
-                other.fill(&moved, None, &model).unwrap();
-                assert_eq!(found, other.evaluator(&model, Beyond::NOTHING).point(celsius + warmer_k).unwrap());
+                let ([mut sampler, _], _) = fresh_samplers(text, Some(&percent));
+                let found = sampler.at(central).unwrap().point(celsius + warmer_k).unwrap();
+                // One that was asked at other amounts, and is given these, gives the same.
+                let ([mut other, _], _) = fresh_samplers(text, Some(&[50.0, 50.0]));
+                other.at(central).unwrap().point(celsius).unwrap();
+                other.mixture_mut().set_percents(&percent);
+                assert_eq!(found, other.at(central).unwrap().point(celsius + warmer_k).unwrap());
                 found
             };
             let along = [(at(step, 0.0), at(-step, 0.0), rates[first]), (at(0.0, step), at(0.0, -step), rates[2])];
@@ -519,14 +436,11 @@ mod tests {
 
     #[test]
     fn what_melts_hotter_than_anything_is_computed_is_clear_at_the_end_of_that() {
-        let parameters = Parameters::builtin().unwrap();
-        let model = ModelDraw::at(&parameters, |_| 0.0);
         // The melt is computed up to 473.15 K. Alone, a species is clear where it melts.
         for (melt_k, clear_c) in [(373.15, 100.0), (463.15, 190.0), (500.0, 200.0), (700.0, 200.0)] {
             let alone = SpeciesAmount::crystal(1.0, 0.3, 0, melt_k, 5e4);
             let problem = Problem::new(&[alone], 1).unwrap();
-            let mut solver = Solver::new(&problem);
-            let found_c = Evaluator::new(&problem, &mut solver, None, &model, Beyond::NOTHING).clear_point_c().unwrap();
+            let found_c = super::clear_point_c(|temperature_k| problem.largest_saturation(temperature_k)).unwrap();
             assert!((found_c - clear_c).abs() < 1e-5, "{melt_k} K: {found_c} °C");
         }
     }

@@ -9,7 +9,7 @@
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
 //! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
 //! - [`certificate`]: what a lot's melting point and penetration say of its composition.
-//! - [`chain`]: the buffers that follow a mixture through its draws.
+//! - [`sampler`]: a mixture, asked for its state at a temperature in any draw.
 //! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
 //! - [`maker`]: what a maker's own trials say of those figures.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it; [`beeswax`]: the same told in beeswax.
@@ -27,10 +27,10 @@ pub mod beeswax;
 pub mod beyond;
 pub mod cautions;
 pub mod certificate;
-pub mod chain;
 pub mod chain_length;
 pub mod compare;
 pub mod coordinate;
+mod crystals;
 pub mod equilibrium;
 pub mod error;
 pub mod firmness;
@@ -52,6 +52,7 @@ pub mod parameters;
 pub mod penetration;
 pub mod property;
 pub mod root;
+pub mod sampler;
 pub mod sampling;
 pub mod sensitivity;
 pub mod solubility;
@@ -62,6 +63,7 @@ pub mod viscosity;
 
 pub use assess::{Assessment, Options, assess};
 pub use compare::{Comparison, compare, compare_on};
+pub use crystals::{Point, PointRates};
 pub use error::BlendError;
 pub use interval::Estimate;
 pub use maker::Maker;

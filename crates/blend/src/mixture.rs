@@ -13,7 +13,7 @@ use crate::error::BlendError;
 use crate::maker;
 use crate::misfit;
 use crate::model::Model;
-use crate::model_draw::ModelDraw;
+use crate::model_draw::Draw;
 use crate::packing::{self, Recrystallised};
 use crate::parameters::Parameters;
 use crate::sampling::Draws;
@@ -338,6 +338,11 @@ impl Mixture {
         }
     }
 
+    /// Crystal state.
+    pub fn state(&self) -> CrystalState {
+        self.state
+    }
+
     /// Number of crystal families of the parameter file.
     pub fn family_count(&self) -> usize {
         self.families
@@ -391,55 +396,40 @@ impl Mixture {
         }
     }
 
-    /// Writes how the species change when the amounts do.
+    /// How the species change when the amounts do.
     ///
     /// # Arguments
-    /// * `draw`, `model`: as for [`Mixture::amounts`].
-    /// * `amounts`: what [`Mixture::amounts`] wrote for them.
+    /// * `amounts`: what [`Mixture::amounts`] wrote for `draw`.
     /// * `rates`: change of each of [`Mixture::parts`], mass %.
-    /// * `change`: receives the change.
-    pub fn change(
-        &self,
-        draw: Option<usize>,
-        model: &ModelDraw,
-        amounts: &[SpeciesAmount],
-        rates: &[f64],
-        change: &mut Change,
-    ) {
-        change.mass.clear();
-        change.mass.resize(self.slots.len(), 0.0);
-        change.temperature_k = 0.0;
+    pub(crate) fn change(&self, draw: Draw<'_>, amounts: &[SpeciesAmount], rates: &[f64]) -> Change {
+        let mut change = Change { mass: vec![0.0; self.slots.len()], ..Change::default() };
         for (lot, &rate) in self.lots.iter().zip(rates).filter(|(_, rate)| **rate != 0.0) {
-            self.share_out(lot, draw, model, rate, |slot, mass| change.mass[slot] += mass);
+            self.share_out(lot, draw, rate, |slot, mass| change.mass[slot] += mass);
         }
-        misfit::rates(amounts, &change.mass, &model.misfit, &mut change.misfit);
+        misfit::rates(amounts, &change.mass, &draw.model.misfit, &mut change.misfit);
+        change
     }
 
     /// Shares `percent` of a lot out among its species in their packings.
-    fn share_out(
-        &self,
-        lot: &Lot,
-        draw: Option<usize>,
-        model: &ModelDraw,
-        percent: f64,
-        mut add: impl FnMut(usize, f64),
-    ) {
+    fn share_out(&self, lot: &Lot, draw: Draw<'_>, percent: f64, mut add: impl FnMut(usize, f64)) {
         let drawn = |share: &Share| {
-            (share.percent + share.sd_percent * self.scored(share.score, draw)).max(SMALLEST_SHARE * share.percent)
+            (share.percent + share.sd_percent * self.scored(share.score, draw.number))
+                .max(SMALLEST_SHARE * share.percent)
         };
         let total: f64 = lot.shares.iter().map(drawn).sum();
         for share in &lot.shares {
             let mass = percent * drawn(share) / total;
             let packings = self.slots[share.slots.clone()].iter().map(|slot| slot.packing);
-            for (slot, part) in share.slots.clone().zip(packing::parts(packings, &model.packing_share)) {
+            for (slot, part) in share.slots.clone().zip(packing::parts(packings, &draw.model.packing_share)) {
                 add(slot, mass * part);
             }
         }
     }
 
-    /// Writes the species of one draw (`None`: the central one) into `amounts`, always in the same order and number.
-    pub fn amounts(&self, draw: Option<usize>, model: &ModelDraw, amounts: &mut Vec<SpeciesAmount>) {
-        let beyond_k = draw.and_then(|index| self.beyond.melt_shift_k.get(index)).copied();
+    /// Writes the species of one draw into `amounts`, always in the same order and number.
+    pub fn amounts(&self, draw: Draw<'_>, amounts: &mut Vec<SpeciesAmount>) {
+        let Draw { number, model } = draw;
+        let beyond_k = number.and_then(|index| self.beyond.melt_shift_k.get(index)).copied();
         let beyond_k = beyond_k.unwrap_or(self.beyond.central_melt_shift_k);
         amounts.clear();
         amounts.extend(self.slots.iter().map(|slot| {
@@ -449,14 +439,14 @@ impl Mixture {
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
                 solution: slot.solution,
-                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * self.scored(slot.melt, draw),
-                heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * self.scored(slot.heat, draw))
+                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * self.scored(slot.melt, number),
+                heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * self.scored(slot.heat, number))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
             }
         }));
         for lot in self.lots.iter().filter(|lot| lot.percent > 0.0) {
-            self.share_out(lot, draw, model, lot.percent, |slot, mass| amounts[slot].mass += mass);
+            self.share_out(lot, draw, lot.percent, |slot, mass| amounts[slot].mass += mass);
         }
         misfit::lower_melting_points(amounts, &model.misfit);
     }

@@ -1,11 +1,12 @@
 //! One set of model parameters: the central one, or a draw from their spread.
 
-use crate::coordinate::Coordinate;
 use nalgebra::{Cholesky, DMatrix, DVector};
+use rayon::prelude::*;
 
-use crate::coordinate;
-use crate::equilibrium::LARGEST_DELTA_RANGE_SQUARED;
+use crate::coordinate::{self, Coordinate};
+use crate::equilibrium::{EquilibriumError, LARGEST_DELTA_RANGE_SQUARED};
 use crate::heat_properties::HeatProperties;
+use crate::interval::Spread;
 use crate::maker;
 use crate::misfit::Misfit;
 use crate::model::Model;
@@ -55,6 +56,22 @@ pub struct ModelDraws {
     pub central: ModelDraw,
     /// The draws.
     pub drawn: Vec<ModelDraw>,
+}
+
+/// One draw of everything that is uncertain: the model in it, and its number in the lists of all other scores.
+#[derive(Debug, Clone, Copy)]
+pub struct Draw<'a> {
+    /// Its number; `None` for the central values.
+    pub number: Option<usize>,
+    /// The model in it.
+    pub model: &'a ModelDraw,
+}
+
+impl<'a> Draw<'a> {
+    /// The central values, with a model.
+    pub fn central(model: &'a ModelDraw) -> Self {
+        Draw { number: None, model }
+    }
 }
 
 impl ModelDraw {
@@ -185,6 +202,35 @@ impl ModelDraws {
             keep_one_liquid(&mut draw.delta);
         }
         ModelDraws { central, drawn }
+    }
+}
+
+impl ModelDraws {
+    /// The draw of a number; the central one for `None`.
+    pub fn draw(&self, number: Option<usize>) -> Draw<'_> {
+        Draw { number, model: number.and_then(|index| self.drawn.get(index)).unwrap_or(&self.central) }
+    }
+
+    /// Works something out for the central draw, and for others on all cores. Each begins cold, so that the number of cores does not change what comes out.
+    ///
+    /// # Arguments
+    /// * `count`: of the other draws; all there are at most.
+    /// * `buffers`: every core has a copy of its own.
+    /// * `of`: what a draw gives.
+    ///
+    /// # Errors
+    /// Those of `of`.
+    pub fn spread<B: Clone + Sync, T: Send>(
+        &self,
+        count: usize,
+        mut buffers: B,
+        of: impl Fn(&mut B, Draw<'_>) -> Result<T, EquilibriumError> + Sync + Send,
+    ) -> Result<Spread<T>, EquilibriumError> {
+        let central = of(&mut buffers, self.draw(None))?;
+        let numbers = (0..count.min(self.drawn.len())).into_par_iter();
+        let drawn: Vec<_> =
+            numbers.map_init(|| buffers.clone(), |buffers, number| of(buffers, self.draw(Some(number)))).collect();
+        Ok(Spread { central, drawn: drawn.into_iter().collect::<Result<_, _>>()? })
     }
 }
 

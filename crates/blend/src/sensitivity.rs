@@ -7,17 +7,15 @@
 //! Exact derivatives of the equilibrium ([`crate::equilibrium::Linearised`]); no formula is changed and solved again. Central values: a small change of one
 //! formula shares almost all of what is uncertain about it.
 
-use crate::chain::Chain;
-use crate::mixture::Mixture;
-use crate::sampling::Draws;
 use barwright_reference::Formula;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::assess::Workbench;
+use crate::crystals::PointRates;
 use crate::equilibrium::EquilibriumError;
 use crate::error::BlendError;
-use crate::landmarks::{Direction, Evaluator, PointRates};
+use crate::landmarks::{Direction, Evaluator};
 
 /// What one more percent of an ingredient does.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -83,19 +81,16 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
 /// # }
 /// ```
 pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, BlendError> {
-    let (options, parameters, none) = (bench.options(), bench.parameters(), Draws::new(0, 0));
-    let in_use = Mixture::new(bench.library(), bench.model(), formula, options.state, &none)?;
-    let fresh = Mixture::new(bench.library(), bench.model(), formula, options.release_state(), &none)?;
-    let model = bench.model_of(None);
-    let mut use_chain = Chain::new(&in_use, None, model)?;
-    let mut fresh_chain = Chain::new(&fresh, None, model)?;
-    let along = use_chain.changes(&in_use, None, model);
+    let (options, parameters, central) = (bench.options(), bench.parameters(), bench.draw(None));
+    let mut in_use = bench.sampler(formula, options.state)?;
+    let mut fresh = bench.sampler(formula, options.release_state())?;
+    let mut setting = fresh.at(central)?;
+    let (released, release_rates) = setting.rates(options.release_c, &setting.changes())?;
+    let parts: Vec<_> = in_use.mixture().parts().collect();
+    let mut evaluator = in_use.at(central)?;
+    let along = evaluator.changes();
     let mut with_temperature = along.clone();
     with_temperature.push(Direction::warmer());
-    let fresh_along = fresh_chain.changes(&fresh, None, model);
-    let (released, release_rates) =
-        fresh_chain.evaluator(model, fresh.beyond(None)).rates(options.release_c, &fresh_along)?;
-    let mut evaluator = use_chain.evaluator(model, in_use.beyond(None));
     evaluator.start_curve(evaluator.clear_point_c());
     let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
     let carries_c = evaluator.carries_c()?;
@@ -119,7 +114,7 @@ pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, 
     }
     // Adding zero turns a -0 into 0.
     let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value + 0.0);
-    let found = in_use.parts().enumerate().map(|(index, (ingredient, percent))| Effect {
+    let found = parts.into_iter().enumerate().map(|(index, (ingredient, percent))| Effect {
         ingredient: bench.library().ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
         percent,
         firmness_percent: (tables.iter())

@@ -74,7 +74,7 @@ const TOLERANCE: Tolerance = Tolerance { argument: 1e-9, value: 1e-10 };
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let oil = library.ingredient("corn-oil").ok_or("no corn oil")?;
-/// let density = melt_density_g_ml(oil, &bench.model_of(None).heat, 100.0);
+/// let density = melt_density_g_ml(oil, &bench.draw(None).model.heat, 100.0);
 /// assert!((density / 0.868 - 1.0).abs() < 0.005, "{density}");
 /// # Ok(())
 /// # }
@@ -349,7 +349,7 @@ impl Workbench<'_> {
             .map(|(ingredient, _)| self.draws().dimension(&format!("viscosity:{}", ingredient.key)))
             .collect();
         let curve = |draw: Option<usize>| -> Result<MeltCurve, BlendError> {
-            let properties = &self.model_of(draw).heat;
+            let properties = &self.draw(draw).model.heat;
             let score = |scores: &[f64]| draw.and_then(|index| scores.get(index)).copied().unwrap_or(0.0);
             let part = |(&(ingredient, percent), scores): (&(&Ingredient, f64), &Vec<f64>)| {
                 let line = ingredient_line(ingredient, properties)

@@ -110,7 +110,7 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
-    use barwright_blend::landmarks::Point as State;
+    use barwright_blend::Point as State;
 
     #[test]
     fn densities_add_up_by_volume() {

@@ -9,9 +9,10 @@
 //!
 //! Each is asked at one temperature, so one equilibrium for each draw answers it: no landmark is looked for.
 
+use barwright_blend::Point;
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
-use barwright_blend::landmarks::Point;
+use barwright_blend::model_draw::Draw;
 use barwright_blend::suitability::yield_kpa_for_feature;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -130,15 +131,15 @@ impl Measure<'_> {
     }
 
     /// Structure of beeswax in oil at the temperature of a demand.
-    fn beeswax_structure(&self, demand: usize, percent: f64, draw: Option<usize>) -> f64 {
+    fn beeswax_structure(&self, demand: usize, percent: f64, number: Option<usize>) -> f64 {
         let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
-        self.bench.beeswax_scale(at, draw).structure_of(percent)
+        self.bench.beeswax_scale(at, number).structure_of(percent)
     }
 
     /// Strength over what a demand asks for, at the point it is asked at: met from 1 up, or from 1 down when less is wanted. `None` for a
     /// demand on the melted share, which is met at no strength.
-    pub fn strength(&self, demand: usize, draw: Option<usize>, point: &Point) -> Option<f64> {
-        let model = self.bench.model_of(draw);
+    pub fn strength(&self, demand: usize, draw: Draw<'_>, point: &Point) -> Option<f64> {
+        let model = draw.model;
         match self.demands[demand] {
             Demand::Hold { .. } => Some((point.yield_kpa / model.load_kpa).min(point.holding / model.weep_below)),
             Demand::Detail { relief_mm } => {
@@ -148,7 +149,7 @@ impl Measure<'_> {
                 Firmness::Kpa(kpa) => point.yield_kpa / kpa,
                 // Where the oil with beeswax in it is liquid in a draw, a solid bar is firmer beyond measure.
                 Firmness::BeeswaxPercent(percent) => {
-                    let beeswax = self.beeswax_structure(demand, percent, draw).max(f64::MIN_POSITIVE);
+                    let beeswax = self.beeswax_structure(demand, percent, draw.number).max(f64::MIN_POSITIVE);
                     (point.structure / beeswax).min(f64::MAX)
                 }
             }),
@@ -159,7 +160,7 @@ impl Measure<'_> {
     /// Whether the central values meet a demand, at the point it is asked at.
     pub fn met(&self, demand: usize, point: &Point) -> bool {
         let asked = self.demands[demand];
-        match (self.strength(demand, None, point), asked) {
+        match (self.strength(demand, self.bench.draw(None), point), asked) {
             (Some(ratio), _) if asked.wants_less() => ratio <= 1.0,
             (Some(ratio), _) => ratio >= 1.0,
             (None, Demand::Melts { percent }) => melted_percent(point) >= percent,

@@ -19,16 +19,14 @@
 use std::ops::ControlFlow;
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::chain::Chain;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
-use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::ModelDraw;
-use barwright_blend::sampling::{Draws, fnv1a};
+use barwright_blend::sampler::Sampler;
+use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
 use barwright_blend::{Model, Options};
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_reference::{Formula, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -344,7 +342,7 @@ impl<'a> Explorer<'a> {
         let bench = Workbench::new(library, model, Options { at_c, draws: 0, ..settings.options.clone() })?;
         Measure { bench: &bench, demands }.check()?;
         let one_point = filler.is_one_point();
-        let line = Line::new(library, model, space, &settings.options)?;
+        let line = Line::new(&bench, space)?;
         Ok(Explorer {
             settings,
             demands,
@@ -487,17 +485,20 @@ impl<'a> Explorer<'a> {
         if price.zip(settings.most_price).is_some_and(|(price, most)| price > most) {
             return Ok(None);
         }
-        let line = &mut worker.line;
-        let model = self.bench.model_of(None);
-        line.fill(percent, model)?;
-        let [in_use, fresh] = states(options).map(|state| line.state_index(state));
-        let mut at_release = line.bars[fresh].evaluator(model)?;
-        let release = at_release.point(options.release_c)?;
-        let finest_mm =
-            finest_feature_mm(&self.bench.parameters().detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
-        drop(at_release);
-        let mut evaluator = line.bars[in_use].evaluator(model)?;
-        let skin = evaluator.point(self.bench.parameters().skin.temperature_c)?;
+        let Line { in_use, fresh, .. } = worker.line.mixed(percent);
+        let (central, parameters) = (self.bench.draw(None), self.bench.parameters());
+        let model = central.model;
+        let released = match fresh {
+            Some(fresh) => Some(fresh.at(central)?.point(options.release_c)?),
+            None => None,
+        };
+        let mut evaluator = in_use.at(central)?;
+        let release = match released {
+            Some(release) => release,
+            None => evaluator.point(options.release_c)?,
+        };
+        let finest_mm = finest_feature_mm(&parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
+        let skin = evaluator.point(parameters.skin.temperature_c)?;
         let firm = evaluator.point(settings.firmness_at_c)?;
         // Cheap demands before the search for the hold temperature.
         let measure = Measure { bench: &self.bench, demands: self.demands };
@@ -513,12 +514,8 @@ impl<'a> Explorer<'a> {
                 return Ok(None);
             }
         }
-        let body = evaluator.point(self.bench.parameters().skin.body_c)?;
-        let off = skin_ln_off(
-            &self.bench.parameters().skin,
-            body.yield_kpa.max(LEAST_SKIN_KPA),
-            skin.yield_kpa.max(LEAST_SKIN_KPA),
-        );
+        let body = evaluator.point(parameters.skin.body_c)?;
+        let off = skin_ln_off(&parameters.skin, body.yield_kpa.max(LEAST_SKIN_KPA), skin.yield_kpa.max(LEAST_SKIN_KPA));
         let mut properties =
             Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off, price };
         // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
@@ -529,25 +526,20 @@ impl<'a> Explorer<'a> {
                 return Ok(None);
             }
         }
-        properties.hold_c = hold_c(&mut evaluator, model)?;
+        properties.hold_c = hold_c(&mut evaluator)?;
         Ok(Some(properties))
     }
-}
-
-/// Crystal states in use and at release.
-fn states(options: &Options) -> [CrystalState; 2] {
-    [options.state, options.release_state()]
 }
 
 /// The temperature a bar keeps its shape at for a day.
 ///
 /// The lower of two: where its yield stress is the load, and where its crystals no longer hold the oil. The second is looked for only when the oil is
 /// not held at the first.
-fn hold_c(evaluator: &mut Evaluator<'_>, model: &ModelDraw) -> Result<Option<f64>, EquilibriumError> {
+fn hold_c(evaluator: &mut Evaluator<'_>) -> Result<Option<f64>, EquilibriumError> {
     let clear_c = evaluator.clear_point_c();
     evaluator.start_curve(clear_c);
     let Some(carries_c) = evaluator.carries_c()? else { return Ok(None) };
-    if evaluator.point(carries_c)?.holding >= model.weep_below {
+    if evaluator.point(carries_c)?.holding >= evaluator.model().weep_below {
         return Ok(Some(carries_c));
     }
     let weeps_c = evaluator.weeps_c()?;
@@ -592,67 +584,39 @@ impl Worker {
     }
 }
 
-/// Mixtures of all ingredients of a space.
+/// All ingredients of a space, to be asked at any amounts.
 #[derive(Clone)]
 struct Line {
-    /// One for each crystal state.
-    bars: Vec<Bar>,
+    in_use: Sampler,
+    /// As it leaves the mould; `None` when that is the state in use.
+    fresh: Option<Sampler>,
     /// Position in the space of each part of the mixtures.
     order: Vec<usize>,
     placed: Vec<f64>,
 }
 
-/// A mixture in one crystal state.
-#[derive(Clone)]
-struct Bar {
-    state: CrystalState,
-    mixture: Mixture,
-    chain: Option<Chain>,
-}
-
 impl Line {
     /// Of equal parts, to begin with.
-    fn new(library: &Library, model: &Model, space: &Space, options: &Options) -> Result<Self, BlendError> {
+    fn new(bench: &Workbench<'_>, space: &Space) -> Result<Self, BlendError> {
         let percent = 100.0 / space.ingredients.len().max(1) as f64;
         let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
         let formula = Formula { name: String::new(), parts };
-        let mut line = Line { bars: Vec::new(), order: Vec::new(), placed: Vec::new() };
-        for state in states(options) {
-            if line.bars.iter().all(|bar| bar.state != state) {
-                let mixture = Mixture::new(library, model, &formula, state, &Draws::new(0, 0))?;
-                line.bars.push(Bar { state, mixture, chain: None });
-            }
-        }
-        if let Some(bar) = line.bars.first() {
-            let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
-            line.order = bar.mixture.parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
-        }
-        Ok(line)
-    }
-
-    fn state_index(&self, state: CrystalState) -> usize {
-        self.bars.iter().position(|bar| bar.state == state).unwrap_or(0)
+        let (state, release_state) = (bench.options().state, bench.options().release_state());
+        let in_use = bench.sampler(&formula, state)?;
+        let fresh = (release_state != state).then(|| bench.sampler(&formula, release_state)).transpose()?;
+        let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
+        let order = in_use.mixture().parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
+        Ok(Line { in_use, fresh, order, placed: Vec::new() })
     }
 
     /// Sets the amounts; species of ingredients that are not there drop out of the equilibria.
-    fn fill(&mut self, percent: &[f64], model: &ModelDraw) -> Result<(), EquilibriumError> {
+    fn mixed(&mut self, percent: &[f64]) -> &mut Self {
         self.placed.clear();
         self.placed.extend(self.order.iter().map(|&place| percent[place]));
-        for bar in &mut self.bars {
-            bar.mixture.set_percents(&self.placed);
-            match &mut bar.chain {
-                Some(chain) => chain.fill(&bar.mixture, None, model)?,
-                None => bar.chain = Some(Chain::new(&bar.mixture, None, model)?),
-            }
+        for sampler in [&mut self.in_use].into_iter().chain(&mut self.fresh) {
+            sampler.mixture_mut().set_percents(&self.placed);
         }
-        Ok(())
-    }
-}
-
-impl Bar {
-    fn evaluator<'b>(&'b mut self, model: &'b ModelDraw) -> Result<Evaluator<'b>, EquilibriumError> {
-        let chain = self.chain.as_mut().ok_or(EquilibriumError::Empty)?;
-        Ok(chain.evaluator(model, self.mixture.beyond(None)))
+        self
     }
 }
 

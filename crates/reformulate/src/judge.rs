@@ -14,15 +14,13 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::beyond::BeyondDraws;
-use barwright_blend::chain::Chain;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::error::BlendError;
-use barwright_blend::landmarks::{Direction, Point, PointRates};
-use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::ModelDraw;
-use barwright_blend::sampling::Draws;
+use barwright_blend::landmarks::{Direction, Evaluator};
+use barwright_blend::model_draw::Draw;
+use barwright_blend::sampler::Sampler;
 use barwright_blend::units::ZERO_CELSIUS_K;
-use barwright_blend::{Model, Options};
+use barwright_blend::{Model, Options, Point, PointRates};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 
@@ -75,17 +73,15 @@ struct Spot {
 
 /// Judges formulas made of one list of ingredients.
 pub struct Judge<'a> {
-    library: &'a Library,
     bench: Workbench<'a>,
-    draws: Draws,
     confidence: f64,
     demands: Vec<Demand>,
     /// What each demand is asked at, position in `spots`.
     spot_of: Vec<usize>,
     spots: Vec<Spot>,
     /// One for each crystal state of the spots, with every ingredient in it.
-    mixtures: Vec<(CrystalState, Mixture)>,
-    /// Position in the mixtures of each ingredient.
+    samplers: Vec<Sampler>,
+    /// Position in their mixtures of each ingredient.
     places: Vec<usize>,
     ingredients: Vec<usize>,
     beyond: Mutex<HashMap<Vec<usize>, Arc<BeyondDraws>>>,
@@ -113,7 +109,6 @@ impl<'a> Judge<'a> {
     ) -> Result<Self, BlendError> {
         let at_c = demands.iter().filter_map(Demand::scale_c).collect();
         let bench = Workbench::new(library, model, Options { at_c, ..options.clone() })?;
-        let draws = Draws::new(options.seed, options.draws);
         let mut spots: Vec<Spot> = Vec::new();
         let mut spot_of = Vec::new();
         for demand in demands {
@@ -134,25 +129,23 @@ impl<'a> Judge<'a> {
         let percent = 100.0 / ingredients.len().max(1) as f64;
         let parts = ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
         let whole = Formula { name: String::new(), parts };
-        let mut mixtures: Vec<(CrystalState, Mixture)> = Vec::new();
+        let mut samplers: Vec<Sampler> = Vec::new();
         for spot in &spots {
-            if mixtures.iter().all(|(state, _)| *state != spot.state) {
-                mixtures.push((spot.state, Mixture::new(library, model, &whole, spot.state, &draws)?));
+            if samplers.iter().all(|sampler| sampler.mixture().state() != spot.state) {
+                samplers.push(bench.sampler(&whole, spot.state)?);
             }
         }
         let place = |ingredient: usize| {
-            mixtures.first().and_then(|(_, mixture)| mixture.parts().position(|(known, _)| known == ingredient))
+            samplers.first().and_then(|one| one.mixture().parts().position(|(known, _)| known == ingredient))
         };
         let places = ingredients.iter().map(|&ingredient| place(ingredient).unwrap_or(0)).collect();
         Ok(Judge {
-            library,
             bench,
-            draws,
             confidence,
             demands: demands.to_vec(),
             spot_of,
             spots,
-            mixtures,
+            samplers,
             places,
             ingredients: ingredients.to_vec(),
             beyond: Mutex::default(),
@@ -161,7 +154,7 @@ impl<'a> Judge<'a> {
 
     /// Number of draws.
     pub fn draws(&self) -> usize {
-        self.draws.count()
+        self.bench.draws().count()
     }
 
     /// Refuses demands that no bar can be measured against.
@@ -184,27 +177,31 @@ impl<'a> Judge<'a> {
         there.sort_unstable();
         let mut known = self.beyond.lock().unwrap_or_else(PoisonError::into_inner);
         let found = known.entry(there).or_insert_with_key(|there| {
-            let mut keys: Vec<&str> =
-                there.iter().filter_map(|&i| self.library.ingredients.get(i)).map(|one| one.key.as_str()).collect();
+            let mut keys: Vec<&str> = there
+                .iter()
+                .filter_map(|&i| self.bench.library().ingredients.get(i))
+                .map(|one| one.key.as_str())
+                .collect();
             keys.sort_unstable();
-            Arc::new(BeyondDraws::new(&keys, self.bench.model(), &self.draws))
+            Arc::new(BeyondDraws::new(&keys, self.bench.model(), self.bench.draws()))
         });
         Arc::clone(found)
     }
 
-    /// The mixtures of a candidate.
-    fn mixed(&self, percent: &[f64]) -> Vec<(CrystalState, Mixture)> {
+    /// The samplers with the amounts of a candidate.
+    fn mixed(&self, percent: &[f64]) -> Vec<Sampler> {
         let beyond = self.beyond(percent);
         let mut placed = vec![0.0; percent.len()];
         for (&place, &percent) in self.places.iter().zip(percent) {
             placed[place] = percent.max(TRACE_PERCENT);
         }
-        let mut mixtures = self.mixtures.clone();
-        for (_, mixture) in &mut mixtures {
+        let mut samplers = self.samplers.clone();
+        for sampler in &mut samplers {
+            let mixture = sampler.mixture_mut();
             mixture.set_percents(&placed);
             mixture.set_beyond(&beyond);
         }
-        mixtures
+        samplers
     }
 
     /// Returns how a candidate stands to every demand.
@@ -216,18 +213,16 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`BlendError::Equilibrium`]; never seen on valid input.
     pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
-        let mixtures = self.mixed(percent);
-        let numbers: Vec<Option<usize>> =
-            if self.draws.count() == 0 { vec![None] } else { (0..self.draws.count()).map(Some).collect() };
-        let margins: Result<Vec<Vec<f64>>, EquilibriumError> = numbers
-            .par_iter()
-            .map_init(
-                || mixtures.iter().map(|_| None).collect::<Vec<_>>(),
-                |chains, &draw| self.margins(&mixtures, draw, chains),
-            )
-            .collect();
+        let samplers = self.mixed(percent);
+        let draws: Vec<Draw<'_>> = if self.draws() == 0 {
+            vec![self.bench.draw(None)]
+        } else {
+            (0..self.draws()).map(|number| self.bench.draw(Some(number))).collect()
+        };
+        let margins: Result<Vec<Vec<f64>>, EquilibriumError> =
+            draws.par_iter().map_init(|| samplers.clone(), |samplers, &draw| self.margins(samplers, draw)).collect();
         let margins = margins?;
-        let count = numbers.len();
+        let count = draws.len();
         let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
         let reach = ((NEIGHBOURS * count as f64) as usize).max(FEWEST_NEIGHBOURS);
         let standing = |demand: usize| -> Result<Standing, BlendError> {
@@ -237,7 +232,7 @@ impl<'a> Judge<'a> {
             let rank = count - needed;
             let met = (0..count).filter(|&draw| margin(draw) >= -MARGIN_TOLERANCE).count();
             let tangent = |&draw: &usize| {
-                let gradient = self.gradient(&mixtures, numbers[draw], demand, percent)?;
+                let gradient = self.gradient(&samplers, draws[draw], demand)?;
                 Ok(Tangent { margin: margin(draw), gradient })
             };
             let tangents: Result<Vec<Tangent>, EquilibriumError> = if with_gradients {
@@ -250,20 +245,15 @@ impl<'a> Judge<'a> {
         (0..self.demands.len()).map(standing).collect()
     }
 
-    fn margins(
-        &self,
-        mixtures: &[(CrystalState, Mixture)],
-        draw: Option<usize>,
-        chains: &mut [Option<Chain>],
-    ) -> Result<Vec<f64>, EquilibriumError> {
+    fn margins(&self, samplers: &mut [Sampler], draw: Draw<'_>) -> Result<Vec<f64>, EquilibriumError> {
         let mut found = vec![0.0; self.demands.len()];
-        let model = self.bench.model_of(draw);
-        for ((state, mixture), slot) in mixtures.iter().zip(chains) {
-            let chain = filled(slot, mixture, draw, model)?;
-            for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == *state) {
-                let point = chain.evaluator(model, mixture.beyond(draw)).point(spot.temperature_c)?;
+        for sampler in samplers {
+            let state = sampler.mixture().state();
+            let mut evaluator = sampler.at(draw)?;
+            for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == state) {
+                let point = evaluator.point(spot.temperature_c)?;
                 for (demand, margin) in found.iter_mut().enumerate().filter(|(i, _)| self.spot_of[*i] == number) {
-                    *margin = self.margin(demand, draw, &point, chain);
+                    *margin = self.margin(demand, draw, &point, &evaluator);
                 }
             }
         }
@@ -271,7 +261,7 @@ impl<'a> Judge<'a> {
     }
 
     /// Margin of one demand at the point it is asked at.
-    fn margin(&self, demand: usize, draw: Option<usize>, point: &Point, chain: &Chain) -> f64 {
+    fn margin(&self, demand: usize, draw: Draw<'_>, point: &Point, evaluator: &Evaluator<'_>) -> f64 {
         let asked = self.demands[demand];
         match (self.measure().strength(demand, draw, point), asked) {
             (None, Demand::Melts { percent }) => (melted_percent(point) - percent) / MELTED_SCALE,
@@ -280,7 +270,7 @@ impl<'a> Judge<'a> {
                 let strength = if point.structure > 0.0 {
                     ratio.ln().max(NO_CRYSTALS)
                 } else {
-                    no_crystals(chain, point.temperature_c)
+                    no_crystals(evaluator, point.temperature_c)
                 };
                 if asked.wants_less() { -strength } else { strength }
             }
@@ -288,34 +278,26 @@ impl<'a> Judge<'a> {
     }
 
     /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
-    fn gradient(
-        &self,
-        mixtures: &[(CrystalState, Mixture)],
-        draw: Option<usize>,
-        demand: usize,
-        percent: &[f64],
-    ) -> Result<Vec<f64>, EquilibriumError> {
+    fn gradient(&self, samplers: &[Sampler], draw: Draw<'_>, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
         let spot = self.spots[self.spot_of[demand]];
-        let model = self.bench.model_of(draw);
-        let mut gradient = vec![0.0; percent.len()];
-        let Some((_, mixture)) = mixtures.iter().find(|(state, _)| *state == spot.state) else { return Ok(gradient) };
-        let mut slot = None;
-        let chain = filled(&mut slot, mixture, draw, model)?;
+        let model = draw.model;
+        let mut gradient = vec![0.0; self.places.len()];
+        let Some(plain) = samplers.iter().find(|one| one.mixture().state() == spot.state) else { return Ok(gradient) };
+        let mut sampler = plain.clone();
+        let mut evaluator = sampler.at(draw)?;
         // In the order of the ingredients, not of the mixture.
-        let along = chain.changes(mixture, draw, model);
+        let along = evaluator.changes();
         let changes: Vec<Direction> = self.places.iter().map(|&place| along[place].clone()).collect();
-        let (point, rates) = chain.evaluator(model, mixture.beyond(draw)).rates(spot.temperature_c, &changes)?;
+        let (point, rates) = evaluator.rates(spot.temperature_c, &changes)?;
         let melted = matches!(self.demands[demand], Demand::Melts { .. });
         if point.structure <= 0.0 && !melted {
-            let before = self.margin(demand, draw, &point, chain);
-            for (i, slope) in gradient.iter_mut().enumerate() {
-                let mut moved = mixture.clone();
-                let mut placed: Vec<f64> = mixture.parts().map(|(_, percent)| percent).collect();
-                placed[self.places[i]] += DIFFERENCE_PERCENT;
-                moved.set_percents(&placed);
-                let mut slot = None;
-                let chain = filled(&mut slot, &moved, draw, model)?;
-                let after = self.margin(demand, draw, &point, chain);
+            let before = self.margin(demand, draw, &point, &evaluator);
+            for (&place, slope) in self.places.iter().zip(&mut gradient) {
+                let mut moved = plain.clone();
+                let mut placed: Vec<f64> = moved.mixture().parts().map(|(_, percent)| percent).collect();
+                placed[place] += DIFFERENCE_PERCENT;
+                moved.mixture_mut().set_percents(&placed);
+                let after = self.margin(demand, draw, &point, &moved.at(draw)?);
                 *slope = (after - before) / DIFFERENCE_PERCENT;
             }
             return Ok(gradient);
@@ -340,23 +322,7 @@ impl<'a> Judge<'a> {
 }
 
 /// Margin of a melt: how far it is from its first crystal.
-fn no_crystals(chain: &Chain, temperature_c: f64) -> f64 {
-    let saturation = chain.largest_saturation(temperature_c + ZERO_CELSIUS_K);
+fn no_crystals(evaluator: &Evaluator<'_>, temperature_c: f64) -> f64 {
+    let saturation = evaluator.largest_saturation(temperature_c + ZERO_CELSIUS_K);
     NO_CRYSTALS + saturation.max(f64::MIN_POSITIVE).ln().min(0.0)
-}
-
-/// Fills the buffers with one draw of a mixture, making them first if there are none.
-fn filled<'c>(
-    slot: &'c mut Option<Chain>,
-    mixture: &Mixture,
-    draw: Option<usize>,
-    model: &ModelDraw,
-) -> Result<&'c mut Chain, EquilibriumError> {
-    match slot {
-        Some(chain) => {
-            chain.fill(mixture, draw, model)?;
-            Ok(chain)
-        }
-        None => Ok(slot.insert(Chain::new(mixture, draw, model)?)),
-    }
 }

@@ -1,10 +1,10 @@
 //! What the model expects of a trial, before or after learning.
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::chain::Chain;
 use barwright_blend::interval::Spread;
 use barwright_blend::mixture::Mixture;
 use barwright_blend::model_draw::ModelDraws;
+use barwright_blend::sampler::Sampler;
 use barwright_blend::sampling::Draws;
 use barwright_blend::{BlendError, Estimate, Model, Options};
 use barwright_reference::Library;
@@ -104,13 +104,8 @@ pub(crate) fn readings(
 ) -> Result<Spread<f64>, BlendError> {
     let models = ModelDraws::new(model, draws);
     let mixture = Mixture::new(library, model, &trial.formula, trial.state(), draws)?;
-    let mut chain = Chain::new(&mixture, None, &models.central)?;
-    let mut of = |draw: Option<usize>, drawn| -> Result<f64, BlendError> {
-        chain.fill(&mixture, draw, drawn)?;
-        let mut evaluator = chain.evaluator(drawn, mixture.beyond(draw));
-        Ok(read.value(&mut evaluator, &model.parameters, drawn)?.sharp)
-    };
-    let central = of(None, &models.central)?;
-    let drawn = models.drawn.iter().enumerate().map(|(draw, model)| of(Some(draw), model)).collect::<Result<_, _>>()?;
-    Ok(Spread { central, drawn })
+    let spread = models.spread(draws.count(), Sampler::new(mixture), |sampler, draw| {
+        Ok(read.value(&mut sampler.at(draw)?, &model.parameters)?.sharp)
+    })?;
+    Ok(spread)
 }

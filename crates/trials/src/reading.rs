@@ -14,13 +14,13 @@ use std::collections::{BTreeSet, HashMap};
 
 use barwright_blend::BlendError;
 use barwright_blend::beyond::BeyondDraws;
-use barwright_blend::chain::Chain;
 use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::maker;
 use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::ModelDraw;
+use barwright_blend::model_draw::{Draw, ModelDraw};
+use barwright_blend::sampler::Sampler;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
 use barwright_blend::{Model, Parameters};
@@ -84,13 +84,8 @@ impl Read {
     ///
     /// # Arguments
     /// * `evaluator`: of the mixture in the state of the test.
-    /// * `parameters`, `model`: those of the evaluator.
-    pub fn value(
-        self,
-        evaluator: &mut Evaluator<'_>,
-        parameters: &Parameters,
-        model: &ModelDraw,
-    ) -> Result<Value, EquilibriumError> {
+    /// * `parameters`: those of the model.
+    pub fn value(self, evaluator: &mut Evaluator<'_>, parameters: &Parameters) -> Result<Value, EquilibriumError> {
         match self {
             Read::Slip | Read::Hold => {
                 evaluator.start_curve(evaluator.clear_point_c());
@@ -105,11 +100,11 @@ impl Read {
             }
             Read::LnYield { at_c } => {
                 let gap = Gap::LnYield { at_c };
-                Ok(Value::of(gap.value(evaluator, parameters, model, 0.0)?, gap))
+                Ok(Value::of(gap.value(evaluator, parameters, 0.0)?, gap))
             }
             Read::LnFinest { release_c } => {
                 let gap = Gap::LnFinest { release_c };
-                Ok(Value::of(gap.value(evaluator, parameters, model, 0.0)?, gap))
+                Ok(Value::of(gap.value(evaluator, parameters, 0.0)?, gap))
             }
         }
     }
@@ -166,9 +161,9 @@ impl Gap {
         self,
         evaluator: &mut Evaluator<'_>,
         parameters: &Parameters,
-        model: &ModelDraw,
         warmer_k: f64,
     ) -> Result<f64, EquilibriumError> {
+        let model = evaluator.model();
         let mut point = |celsius: f64| evaluator.point(celsius + warmer_k);
         Ok(match self {
             Gap::Slips { at_c } => point(at_c)?.holding.ln(),
@@ -199,8 +194,7 @@ struct Group {
     formula: Formula,
     state: CrystalState,
     keys: Vec<String>,
-    mixture: Mixture,
-    chain: Chain,
+    sampler: Sampler,
     /// What is read, each once, with the positions of the trials that read it.
     reads: Vec<(Read, Vec<usize>)>,
     /// Names of the scores it depends on.
@@ -231,7 +225,7 @@ impl<'a> Readings<'a> {
     ) -> Result<Self, BlendError> {
         let mut groups: Vec<Group> = Vec::new();
         let mut count = 0;
-        let (untaught, plain) = (Model::from(parameters.clone()), ModelDraw::at(parameters, |_| 0.0));
+        let untaught = Model::from(parameters.clone());
         for trial in trials {
             let index = count;
             count += 1;
@@ -249,13 +243,12 @@ impl<'a> Readings<'a> {
             let key = |(ingredient, _): (usize, f64)| library.ingredients.get(ingredient).map(|one| one.key.clone());
             groups.push(Group {
                 keys: mixture.parts().filter_map(key).collect(),
-                chain: Chain::new(&mixture, None, &plain)?,
                 formula: trial.formula.clone(),
                 state,
                 reads: vec![(read, vec![index])],
                 names: BTreeSet::new(),
                 of_matter: mixture.score_names().map(str::to_owned).collect(),
-                mixture,
+                sampler: Sampler::new(mixture),
             });
         }
         for group in &mut groups {
@@ -310,10 +303,10 @@ impl<'a> Readings<'a> {
         let model = self.model(scores);
         let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
         for group in &mut self.groups {
-            group.fill(self.parameters, &self.places, scores, &model)?;
-            let mut evaluator = group.chain.evaluator(&model, group.mixture.beyond(None));
+            group.set_scores(self.parameters, &self.places, scores);
+            let mut evaluator = group.sampler.at(Draw::central(&model))?;
             for (read, indices) in &group.reads {
-                let value = read.value(&mut evaluator, self.parameters, &model)?;
+                let value = read.value(&mut evaluator, self.parameters)?;
                 indices.iter().for_each(|&index| values[index] = value);
             }
         }
@@ -332,13 +325,13 @@ impl<'a> Readings<'a> {
         // dF/dT of the landmarks, for each read of each group.
         let mut per_kelvin: Vec<Vec<[f64; 2]>> = Vec::new();
         for group in &mut self.groups {
-            group.fill(self.parameters, &self.places, scores, &model)?;
-            let mut evaluator = group.chain.evaluator(&model, group.mixture.beyond(None));
+            group.set_scores(self.parameters, &self.places, scores);
+            let mut evaluator = group.sampler.at(Draw::central(&model))?;
             let mut slopes = vec![[1.0; 2]; group.reads.len()];
             for ((_, indices), slopes) in group.reads.iter().zip(&mut slopes) {
                 for ((gap, _), slope) in values[indices[0]].parts.iter().zip(slopes) {
                     if gap.landmark() {
-                        let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, &model, warmer_k);
+                        let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, warmer_k);
                         *slope = (at(TEMPERATURE_STEP_K)? - at(-TEMPERATURE_STEP_K)?) / (2.0 * TEMPERATURE_STEP_K);
                     }
                 }
@@ -355,13 +348,13 @@ impl<'a> Readings<'a> {
                     if !group.names.contains(&self.names[dimension]) {
                         continue;
                     }
-                    group.fill(self.parameters, &self.places, &moved, model)?;
-                    let mut evaluator = group.chain.evaluator(model, group.mixture.beyond(None));
+                    group.set_scores(self.parameters, &self.places, &moved);
+                    let mut evaluator = group.sampler.at(Draw::central(model))?;
                     for ((_, indices), slopes) in group.reads.iter().zip(per_kelvin) {
                         let mut rate = 0.0;
                         for (&(gap, share), slope) in values[indices[0]].parts.iter().zip(slopes) {
                             if share > 0.0 {
-                                let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, model, warmer_k);
+                                let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, warmer_k);
                                 let moved = if gap.landmark() { follow(&mut at, *slope)? } else { at(0.0)? };
                                 rate += sign * share * moved / (2.0 * SCORE_STEP);
                             }
@@ -408,7 +401,7 @@ impl Group {
     /// Every score that a reading may depend on.
     fn all_names(&self, parameters: &Parameters) -> BTreeSet<String> {
         let (mut families, mut classes) = (BTreeSet::new(), BTreeSet::new());
-        for (family, class) in self.mixture.kinds() {
+        for (family, class) in self.sampler.mixture().kinds() {
             families.extend(family);
             classes.insert(class);
         }
@@ -434,16 +427,10 @@ impl Group {
         self.keys.iter().map(String::as_str).collect()
     }
 
-    fn fill(
-        &mut self,
-        parameters: &Parameters,
-        places: &HashMap<String, usize>,
-        scores: &DVector<f64>,
-        model: &ModelDraw,
-    ) -> Result<(), BlendError> {
+    fn set_scores(&mut self, parameters: &Parameters, places: &HashMap<String, usize>, scores: &DVector<f64>) {
         let beyond = BeyondDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
-        self.mixture.set_scores(self.of_matter.iter().map(|name| score(places, scores, name)), beyond);
-        Ok(self.chain.fill(&self.mixture, None, model)?)
+        let of_matter = self.of_matter.iter().map(|name| score(places, scores, name));
+        self.sampler.mixture_mut().set_scores(of_matter, beyond);
     }
 }
 

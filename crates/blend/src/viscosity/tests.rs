@@ -41,7 +41,7 @@ fn score(ours_and_published: &[(f64, f64)]) -> (f64, f64) {
 #[test]
 fn every_ingredient_has_a_falling_line_near_its_points() {
     for ingredient in &LIBRARY.ingredients {
-        let properties = &BENCH.model_of(None).heat;
+        let properties = &BENCH.draw(None).model.heat;
         let line = ingredient_line(ingredient, properties).unwrap();
         for point in &ingredient.viscosity {
             let density = match point.unit {
@@ -157,7 +157,7 @@ fn the_rules_part_by_what_the_documentation_says() {
 fn a_neat_melt_has_its_own_line() {
     for key in ["beeswax", "castor-oil", "sugarcane-wax", "paraffin"] {
         let ingredient = LIBRARY.ingredient(key).unwrap();
-        let properties = &BENCH.model_of(None).heat;
+        let properties = &BENCH.draw(None).model.heat;
         let line = ingredient_line(ingredient, properties).unwrap();
         let melt = melt(&[(key, 100.0)]);
         for celsius in [65.0, 90.0, 140.0] {

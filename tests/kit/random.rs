@@ -1,10 +1,8 @@
 //! Random blends.
 
 use barwright_blend::equilibrium::{EquilibriumError, Problem, SpeciesAmount};
-use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::ModelDraws;
 use barwright_blend::sampling::Draws;
-use barwright_blend::{BlendError, Model};
+use barwright_blend::{BlendError, Mixture, Model, ModelDraws};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rand::seq::SliceRandom;
 use rand::{Rng, RngExt, SeedableRng};

@@ -29,10 +29,10 @@ pub struct BeeswaxScale {
 
 impl BeeswaxScale {
     /// A scale on which nothing is solid yet.
-    pub const LIQUID: BeeswaxScale = BeeswaxScale { structure: [0.0; SCALE_PERCENT.len()] };
+    pub(crate) const LIQUID: BeeswaxScale = BeeswaxScale { structure: [0.0; SCALE_PERCENT.len()] };
 
     /// Whether neat beeswax is liquid.
-    pub fn is_liquid(&self) -> bool {
+    pub(crate) fn is_liquid(&self) -> bool {
         let [.., neat] = self.structure;
         neat <= 0.0
     }
@@ -119,7 +119,7 @@ impl BeeswaxEquivalent {
     /// * `liquid`: whether neat beeswax is liquid by the central model.
     /// * `percent`: [`BeeswaxScale::percent`] by the central model.
     /// * `drawn`: the same in each draw. A solid bar is harder than beeswax in the draws in which that is liquid.
-    pub fn from_draws(liquid: bool, percent: Option<f64>, drawn: impl Iterator<Item = Option<f64>>) -> Self {
+    pub(crate) fn from_draws(liquid: bool, percent: Option<f64>, drawn: impl Iterator<Item = Option<f64>>) -> Self {
         if liquid {
             return BeeswaxEquivalent::BeeswaxIsLiquid;
         }

@@ -16,7 +16,7 @@ pub struct Beyond {
 
 impl Beyond {
     /// Nothing left out: the central draw.
-    pub const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
+    pub(crate) const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
 }
 
 /// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their

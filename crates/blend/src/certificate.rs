@@ -25,7 +25,7 @@
 //! species and nothing of what two of them do together, so the spread of the slip point stays wider than the certificate leaves it.
 //!
 //! # Method
-//! Gauss and Newton: the properties are made straight along each species by the exact derivatives of the equilibrium, [`mod@crate::least_change`] solves what is
+//! Gauss and Newton: the properties are made straight along each species by the exact derivatives of the equilibrium, `least_change.rs` solves what is
 //! left, with the certificate to be met within [`MET_SD`] of its test rather than exactly (so that there is always a solution), and the step is halved until
 //! `Σ z² + Σ ((f − c) / (r MET_SD))²` falls. The slip point has edges, where the crystals of another family become the last ones: when no step falls, what is straight
 //! on the other side of the edge has to meet the certificate, too. So a certificate out of reach may be left a few tenths of `r` further off than the nearest that the
@@ -54,10 +54,10 @@ use crate::sampler::Sampler;
 use crate::sensitivity::falling_rates;
 
 /// Error of a slip point, K, one standard deviation: two tubes of ISO 6321 agree within 0.5 to 1 K (recalled), and laboratories less well.
-pub const SLIP_SD_K: f64 = 1.0;
+pub(crate) const SLIP_SD_K: f64 = 1.0;
 
 /// Error of a needle penetration, share of it, one standard deviation: reproducibility of ASTM D1321 (a quarter of the mean, recalled), and how a sample was cast.
-pub const NEEDLE_SD: f64 = 0.15;
+pub(crate) const NEEDLE_SD: f64 = 0.15;
 
 /// Temperature of the needle test, °C.
 pub const NEEDLE_C: f64 = 25.0;
@@ -66,7 +66,7 @@ pub const NEEDLE_C: f64 = 25.0;
 pub const MOST_SD: f64 = 3.0;
 
 /// A figure this far from what is predicted, in standard deviations of its test, may be of something else.
-pub const DOUBTFUL_SD: f64 = 3.0;
+pub(crate) const DOUBTFUL_SD: f64 = 3.0;
 
 /// How closely a certificate is met, in standard deviations of its test, where one share at its own spread could just do it.
 pub const MET_SD: f64 = 0.01;

@@ -23,7 +23,7 @@ const ENDS_G_MOL: f64 = 2.016;
 const GROUP_G_MOL: f64 = 14.027;
 
 /// Neighbouring lengths further apart than this do not share a crystal, carbon atoms.
-pub const LARGEST_STEP: f64 = 3.5;
+pub(crate) const LARGEST_STEP: f64 = 3.5;
 
 /// Carbon atoms of the n-alkane of a molar mass.
 ///

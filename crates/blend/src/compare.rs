@@ -14,7 +14,7 @@ use crate::property::{Property, Step};
 use crate::suitability::COARSEST_FEATURE_MM;
 
 /// A difference counts as decisive at this probability.
-pub const DECISIVE_PROBABILITY: f64 = 0.8;
+pub(crate) const DECISIVE_PROBABILITY: f64 = 0.8;
 
 /// Most practical steps that one difference can weigh.
 const LARGEST_WEIGHT: f64 = 5.0;

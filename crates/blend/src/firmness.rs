@@ -30,14 +30,7 @@ const SMALLEST_HOMOLOGOUS: f64 = 1e-3;
 /// * `melt_k`: their melting point, K.
 /// * `temperature_c`: °C.
 /// * `exponent`: `q`.
-///
-/// # Example
-/// ```
-/// let stiffness = |c| barwright_blend::firmness::stiffness(341.15, c, 1.0);
-/// assert!((stiffness(25.0) - 1.0).abs() < 1e-12);
-/// assert!((stiffness(43.0) - 25.0 / 43.0).abs() < 1e-12);
-/// ```
-pub fn stiffness(melt_k: f64, temperature_c: f64, exponent: f64) -> f64 {
+pub(crate) fn stiffness(melt_k: f64, temperature_c: f64, exponent: f64) -> f64 {
     let reference = 1.0 - (REFERENCE_C + ZERO_CELSIUS_K) / (REFERENCE_MELT_C + ZERO_CELSIUS_K);
     let homologous = (1.0 - (temperature_c + ZERO_CELSIUS_K) / melt_k).max(SMALLEST_HOMOLOGOUS);
     (homologous / reference).powf(exponent)
@@ -48,7 +41,13 @@ pub fn stiffness(melt_k: f64, temperature_c: f64, exponent: f64) -> f64 {
 /// # Arguments
 /// * `melt_k`, `temperature_c`, `exponent`: as for [`stiffness`].
 /// * `melt_rate`, `temperature_rate`: rates of the melting point and of the temperature, K.
-pub fn stiffness_rate(melt_k: f64, temperature_c: f64, exponent: f64, melt_rate: f64, temperature_rate: f64) -> f64 {
+pub(crate) fn stiffness_rate(
+    melt_k: f64,
+    temperature_c: f64,
+    exponent: f64,
+    melt_rate: f64,
+    temperature_rate: f64,
+) -> f64 {
     let temperature_k = temperature_c + ZERO_CELSIUS_K;
     let homologous = 1.0 - temperature_k / melt_k;
     if homologous <= SMALLEST_HOMOLOGOUS {
@@ -65,7 +64,7 @@ pub fn stiffness_rate(melt_k: f64, temperature_c: f64, exponent: f64, melt_rate:
 /// * `fractions`: crystallised mass fraction of each family, order as in the parameters.
 /// * `melt_k`: mean melting point of the species in the crystals of each family, K.
 /// * `temperature_c`: °C.
-pub fn structure(model: &ModelDraw, fractions: &[f64], melt_k: &[f64], temperature_c: f64) -> f64 {
+pub(crate) fn structure(model: &ModelDraw, fractions: &[f64], melt_k: &[f64], temperature_c: f64) -> f64 {
     let families = model.structuring.iter().zip(fractions).zip(melt_k).filter(|((_, phi), _)| **phi > 0.0);
     families.map(|((s, phi), &melt_k)| s * phi * stiffness(melt_k, temperature_c, model.softening_exponent)).sum()
 }
@@ -74,7 +73,7 @@ pub fn structure(model: &ModelDraw, fractions: &[f64], melt_k: &[f64], temperatu
 ///
 /// # Arguments
 /// * `model`, `fractions`: as for [`structure`].
-pub fn holding(model: &ModelDraw, fractions: &[f64]) -> f64 {
+pub(crate) fn holding(model: &ModelDraw, fractions: &[f64]) -> f64 {
     model.critical_percent.iter().zip(fractions).map(|(c, phi)| 100.0 * phi / c).sum()
 }
 
@@ -89,9 +88,21 @@ pub fn holding(model: &ModelDraw, fractions: &[f64]) -> f64 {
 ///
 /// # Validity
 /// From gels of a few percent to neat wax; a factor of about 3 either way.
-pub fn yield_kpa(model: &ModelDraw, structure: f64) -> f64 {
+pub(crate) fn yield_kpa(model: &ModelDraw, structure: f64) -> f64 {
     if structure <= 0.0 {
         return 0.0;
     }
     model.yield_kpa * structure.powf(model.exponent)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn crystals_are_as_stiff_as_the_reference_where_and_as_hot_as_it_is() {
+        let at = |temperature_c| stiffness(REFERENCE_MELT_C + ZERO_CELSIUS_K, temperature_c, 1.0);
+        assert!((at(REFERENCE_C) - 1.0).abs() < 1e-12);
+        assert!((at(43.0) - 25.0 / 43.0).abs() < 1e-12);
+    }
 }

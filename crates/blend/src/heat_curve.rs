@@ -157,7 +157,7 @@ pub fn at(curve: &[HeatPoint], temperature_c: f64, of: impl Fn(&HeatPoint) -> f6
 /// * `curve`: coldest first.
 /// * `limit`: of the property.
 /// * `of`: a property that falls with temperature.
-pub fn falls_to_c(curve: &[HeatPoint], limit: f64, of: impl Fn(&HeatPoint) -> f64) -> Option<f64> {
+pub(crate) fn falls_to_c(curve: &[HeatPoint], limit: f64, of: impl Fn(&HeatPoint) -> f64) -> Option<f64> {
     let index = curve.iter().position(|one| of(one) <= limit)?;
     let after = curve.get(index)?;
     let Some(before) = index.checked_sub(1).and_then(|before| curve.get(before)) else {

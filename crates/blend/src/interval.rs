@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use statrs::statistics::{Data, OrderStatistics};
 
 /// Share of draws below the lower end of an interval; the upper end mirrors it.
-pub const TAIL: f64 = 0.05;
+pub(crate) const TAIL: f64 = 0.05;
 
 /// A value with its 90 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
@@ -20,15 +20,7 @@ pub struct Estimate {
 
 impl Estimate {
     /// Builds the interval of `value` from `draws`; the interval always holds the value.
-    ///
-    /// # Example
-    /// ```
-    /// use barwright_blend::interval::Estimate;
-    /// let draws = (0..=100).map(f64::from).collect();
-    /// let estimate = Estimate::from_draws(50.0, draws);
-    /// assert!((estimate.low - 5.0).abs() < 1.0 && (estimate.high - 95.0).abs() < 1.0);
-    /// ```
-    pub fn from_draws(value: f64, draws: Vec<f64>) -> Self {
+    pub(crate) fn from_draws(value: f64, draws: Vec<f64>) -> Self {
         if draws.is_empty() {
             return Estimate { value, low: value, high: value };
         }
@@ -64,7 +56,7 @@ impl<T> Spread<T> {
     ///
     /// # Example
     /// ```
-    /// use barwright_blend::interval::Spread;
+    /// use barwright_blend::Spread;
     /// let melts = Spread { central: 40.0, drawn: vec![38.0, 39.0, 41.0, 44.0] };
     /// assert_eq!(melts.probability(|&melt_c| melt_c > 40.0), 0.5);
     /// ```

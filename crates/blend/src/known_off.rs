@@ -8,7 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Share of a formula from which an ingredient's known error is told, mass %.
-pub const TOLD_FROM_PERCENT: f64 = 15.0;
+pub(crate) const TOLD_FROM_PERCENT: f64 = 15.0;
 
 /// What is off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize, JsonSchema)]
@@ -86,7 +86,12 @@ impl KnownOff {
 /// * `library`, `formula`: a lot counts as the ingredient it is like.
 /// * `known`: the list of the parameter file.
 /// * `states`: crystal states that the answer rests on.
-pub fn sentences(library: &Library, formula: &Formula, known: &[KnownOff], states: &[CrystalState]) -> Vec<String> {
+pub(crate) fn sentences(
+    library: &Library,
+    formula: &Formula,
+    known: &[KnownOff],
+    states: &[CrystalState],
+) -> Vec<String> {
     let rests_on = |key: &str| {
         formula.parts.iter().find_map(|part| {
             let ingredient = library.ingredients.get(part.ingredient)?;

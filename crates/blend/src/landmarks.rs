@@ -35,14 +35,14 @@ const CLEAR_TOLERANCE: Tolerance = Tolerance { argument: 1e-6, value: 1e-10 };
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Direction {
     /// Of the mixture with its crystals as they set.
-    pub as_set: Change,
+    pub(crate) as_set: Change,
     /// Of the mixture with crystals that formed anew; unused where none can.
-    pub recrystallised: Change,
+    pub(crate) recrystallised: Change,
 }
 
 impl Direction {
     /// One kelvin warmer, nothing else.
-    pub fn warmer() -> Self {
+    pub(crate) fn warmer() -> Self {
         let change = Change { temperature_k: 1.0, ..Change::default() };
         Direction { as_set: change.clone(), recrystallised: change }
     }
@@ -104,7 +104,7 @@ impl<'a> Evaluator<'a> {
     /// Returns the state of the bar at `temperature_c`.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`crate::equilibrium::Solver::solve`].
     pub fn point(&mut self, temperature_c: f64) -> Result<Point, EquilibriumError> {
         self.point_with(temperature_c, |_| 0.0).map(|(point, _)| point)
     }
@@ -112,8 +112,8 @@ impl<'a> Evaluator<'a> {
     /// Returns the state of the bar at `temperature_c`, and the heat that melting its crystals takes, J/kg.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
-    pub fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
+    /// As [`crate::equilibrium::Solver::solve`].
+    pub(crate) fn point_with_latent(&mut self, temperature_c: f64) -> Result<(Point, f64), EquilibriumError> {
         self.point_with(temperature_c, |phases| phases.latent_j_per_kg())
     }
 
@@ -141,7 +141,7 @@ impl<'a> Evaluator<'a> {
     /// Returns the state of the bar at `temperature_c`, and its rates along each of `changes`.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`crate::equilibrium::Solver::solve`].
     pub fn rates(
         &mut self,
         temperature_c: f64,
@@ -206,7 +206,7 @@ impl<'a> Evaluator<'a> {
     /// Returns the highest temperature at which the bar carries its load, °C.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`crate::equilibrium::Solver::solve`].
     pub fn carries_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
         self.highest_c_with(self.draw.model.load_kpa, |point| point.yield_kpa)
     }
@@ -214,7 +214,7 @@ impl<'a> Evaluator<'a> {
     /// Returns the highest temperature at which the crystals hold the oil for a day, °C.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`crate::equilibrium::Solver::solve`].
     pub fn weeps_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
         self.highest_c_with(self.draw.model.weep_below, |point| point.holding)
     }
@@ -222,7 +222,7 @@ impl<'a> Evaluator<'a> {
     /// Returns the highest temperature at which `of` is at least `target` (positive), or `None` when it never is.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`crate::equilibrium::Solver::solve`].
     pub fn highest_c_with(&mut self, target: f64, of: fn(&Point) -> f64) -> Result<Option<f64>, EquilibriumError> {
         let index = loop {
             if let Some(index) = self.curve.iter().position(|point| of(point) >= target) {

@@ -48,16 +48,7 @@ pub struct Observation {
 ///
 /// # Returns
 /// `z` of each figure. Figures beyond the shortest of the lists do not change.
-///
-/// # Example
-/// One figure observed half a standard deviation higher, as surely as it was known before: it moves half of the way.
-/// ```
-/// use barwright_blend::least_change::{Observation, least_change};
-/// let seen = Observation { rates: vec![1.0, 0.0], wanted: 0.5 };
-/// let z = least_change(&[seen], &[0.0, 0.0], &[(-3.0, 3.0); 2]);
-/// assert!((z[0] - 0.25).abs() < 1e-12 && z[1] == 0.0);
-/// ```
-pub fn least_change(observations: &[Observation], sum: &[f64], limits: &[(f64, f64)]) -> Vec<f64> {
+pub(crate) fn least_change(observations: &[Observation], sum: &[f64], limits: &[(f64, f64)]) -> Vec<f64> {
     let (soft, figures) = (observations.len(), limits.len());
     // The last row is the sum, the last multiplier is its own.
     let rows = DMatrix::from_fn(soft + 1, figures, |row, figure| {
@@ -189,5 +180,12 @@ mod tests {
         let z = least_change(&[seen], &[1.0, 2.0], &[(-3.0, 3.0), (-0.5, 3.0)]);
         assert!((z[0] - 1.0).abs() < 1e-12 && (z[1] + 0.5).abs() < 1e-12, "{z:?}");
         assert_eq!(least_change(&[], &[1.0, 1.0], &[(-3.0, 3.0); 2]), [0.0, 0.0]);
+    }
+
+    #[test]
+    fn what_is_seen_as_surely_as_it_was_known_moves_half_of_the_way() {
+        let seen = Observation { rates: vec![1.0, 0.0], wanted: 0.5 };
+        let z = least_change(&[seen], &[0.0, 0.0], &[(-3.0, 3.0); 2]);
+        assert!((z[0] - 0.25).abs() < 1e-12 && z[1].abs() < 1e-12, "{z:?}");
     }
 }

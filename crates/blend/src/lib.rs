@@ -7,10 +7,10 @@
 //! - [`theory`]: the whole model on one page.
 //! - [`equilibrium`]: which crystals there are at a temperature.
 //! - [`solubility`]: one solid in one liquid, the textbook case of it.
-//! - [`mixture`], [`packing`], [`chain_length`], [`misfit`]: from a formula to the species the equilibrium works on, and which crystals they share.
+//! - [`Mixture`], [`chain_length`]: from a formula to the species the equilibrium works on, and which crystals they share.
 //! - [`certificate`]: what a lot's melting point and penetration say of its composition.
-//! - [`sampler`]: a mixture, asked for its state at a temperature in any draw.
-//! - [`coordinate`], [`sampling`], [`interval`]: which figures are uncertain, and how much.
+//! - [`Sampler`]: a mixture, asked for its state at a temperature in any draw.
+//! - [`coordinate`], [`sampling`], [`Spread`]: which figures are uncertain, and how much.
 //! - [`maker`]: what a maker's own trials say of those figures.
 //! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it; [`beeswax`]: the same told in beeswax.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
@@ -24,7 +24,7 @@
 
 pub mod assess;
 pub mod beeswax;
-pub mod beyond;
+mod beyond;
 pub mod cautions;
 pub mod certificate;
 pub mod chain_length;
@@ -32,41 +32,48 @@ pub mod compare;
 pub mod coordinate;
 mod crystals;
 pub mod equilibrium;
-pub mod error;
+mod error;
 pub mod firmness;
 pub mod heat_curve;
-pub mod heat_properties;
-pub mod interval;
+mod heat_properties;
+mod interval;
 pub mod known_off;
 pub mod landmarks;
-pub mod least_change;
+mod least_change;
 pub mod maker;
-pub mod misfit;
-pub mod mixture;
-pub mod model;
-pub mod model_draw;
-pub mod model_file;
+mod misfit;
+mod mixture;
+mod model;
+mod model_draw;
+mod model_file;
 mod outcome;
-pub mod packing;
+mod packing;
 pub mod parameters;
 pub mod penetration;
 pub mod property;
 pub mod root;
-pub mod sampler;
+mod sampler;
 pub mod sampling;
 pub mod sensitivity;
 pub mod solubility;
 pub mod suitability;
 pub mod theory;
-pub mod units;
+mod units;
 pub mod viscosity;
 
 pub use assess::{Assessment, Options, assess};
+pub use beyond::BeyondDraws;
 pub use compare::{Comparison, compare, compare_on};
 pub use crystals::{Point, PointRates};
 pub use error::BlendError;
-pub use interval::Estimate;
+pub use heat_properties::HeatProperties;
+pub use interval::{Estimate, Spread};
 pub use maker::Maker;
+pub use mixture::Mixture;
 pub use model::Model;
+pub use model_draw::{Draw, ModelDraw, ModelDraws};
+pub use model_file::ParameterError;
 pub use parameters::Parameters;
 pub use property::Property;
+pub use sampler::Sampler;
+pub use units::ZERO_CELSIUS_K;

@@ -264,7 +264,7 @@ impl Maker {
     }
 
     /// Whether nothing was learned.
-    pub fn is_empty(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.names.is_empty()
     }
 

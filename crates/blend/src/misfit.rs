@@ -119,17 +119,7 @@ fn crystals(
 /// # Arguments
 /// * `amounts`: the species with their masses.
 /// * `misfit`: of each family; one beyond its end has none.
-///
-/// # Example
-/// Two species of 100 kJ/mol, half and half, with w = 1: `g = 1/4`, about 2 K.
-/// ```
-/// use barwright_blend::equilibrium::SpeciesAmount;
-/// use barwright_blend::misfit::{Between, Misfit, lower_melting_points};
-/// let mut amounts = [SpeciesAmount::crystal(1.0, 0.8, 0, 310.0, 1e5), SpeciesAmount::crystal(1.0, 0.8, 0, 300.0, 1e5)];
-/// lower_melting_points(&mut amounts, &[Misfit { w: 1.0, between: Between::Kinds }]);
-/// assert!((310.0 - amounts[0].melt_k - 1.984).abs() < 1e-3);
-/// ```
-pub fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[Misfit]) {
+pub(crate) fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[Misfit]) {
     for (Misfit { w, between }, belongs) in crystals(misfit, solutions(amounts)) {
         let Some(crystal) = Crystal::of(amounts.iter().filter(|one| belongs(one)), between) else { continue };
         let excess = 0.5 * w * crystal.unlikeness;
@@ -258,5 +248,12 @@ mod tests {
             assert!(slope.abs() > 1e-3);
             assert!(found.iter().all(|rate| (rate / slope - 1.0).abs() < 1e-5), "{found:?} against {slope}");
         }
+    }
+
+    #[test]
+    fn halves_of_two_kinds_have_a_quarter_of_w() {
+        let mut amounts = [310.0, 300.0].map(|melt_k| SpeciesAmount::crystal(1.0, 0.8, 0, melt_k, 1e5));
+        lower_melting_points(&mut amounts, &[KINDS]);
+        assert!((310.0 - amounts[0].melt_k - 1.984).abs() < 1e-3, "{amounts:?}");
     }
 }

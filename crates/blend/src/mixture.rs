@@ -182,7 +182,7 @@ impl Mixture {
     ///
     /// # Errors
     /// As [`Mixture::new`].
-    pub fn of_species(
+    pub(crate) fn of_species(
         library: &Library,
         parameters: &Parameters,
         ingredient: usize,
@@ -222,7 +222,7 @@ impl Mixture {
     }
 
     /// The same with its crystals as they set, whatever the melt could do to them.
-    pub fn as_it_sets(self) -> Mixture {
+    pub(crate) fn as_it_sets(self) -> Mixture {
         Mixture { recrystallised: None, ..self }
     }
 
@@ -354,14 +354,14 @@ impl Mixture {
     }
 
     /// What the model leaves out of this set of ingredients: in the central draw what the maker's trials say, without any nothing.
-    pub fn beyond(&self, draw: Option<usize>) -> Beyond {
+    pub(crate) fn beyond(&self, draw: Option<usize>) -> Beyond {
         let of = |list: &[f64], central: f64| draw.and_then(|index| list.get(index)).copied().unwrap_or(central);
         let BeyondDraws { central, interplay, holding, .. } = &self.beyond;
         Beyond { interplay: of(interplay, central.interplay), holding: of(holding, central.holding) }
     }
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).
-    pub fn species_percent(&self) -> Vec<(usize, f64)> {
+    pub(crate) fn species_percent(&self) -> Vec<(usize, f64)> {
         let mut percent: Vec<(usize, f64)> = Vec::new();
         for (lot, share) in self.lots.iter().flat_map(|lot| lot.shares.iter().map(move |share| (lot, share))) {
             let part = lot.percent * share.percent / 100.0;

@@ -113,11 +113,11 @@ impl ModelDraw {
     ///
     /// # Example
     /// ```
-    /// use barwright_blend::{Parameters, model_draw::ModelDraw};
+    /// use barwright_blend::{ModelDraw, Parameters};
     /// let parameters = Parameters::builtin()?;
     /// let load_kpa = |z: f64| ModelDraw::at(&parameters, |name| if name == "load" { z } else { 0.0 }).load_kpa;
     /// assert!((load_kpa(1.0) / load_kpa(0.0) - parameters.warmth.load_ln_sd.exp()).abs() < 1e-12);
-    /// # Ok::<(), barwright_blend::model_file::ParameterError>(())
+    /// # Ok::<(), barwright_blend::ParameterError>(())
     /// ```
     pub fn at(parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
         let mut draw = Self::central(parameters);
@@ -257,7 +257,7 @@ fn keep_one_liquid(delta: &mut [f64]) {
 
 impl Coordinate {
     /// Writes `value`, on its own scale, into a draw.
-    pub fn apply(self, draw: &mut ModelDraw, value: f64) {
+    pub(crate) fn apply(self, draw: &mut ModelDraw, value: f64) {
         let place = match self {
             Coordinate::Delta(i) => draw.delta.get_mut(i),
             Coordinate::Structuring(i) => draw.structuring.get_mut(i),

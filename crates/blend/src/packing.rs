@@ -49,7 +49,7 @@ pub struct Recrystallised {
 
 impl Recrystallised {
     /// The stable form of a species and its family, where it is one of those that take it.
-    pub fn crystal<'a>(&self, species: &'a Species, state: CrystalState) -> Option<(&'a CrystalForm, &'a str)> {
+    pub(crate) fn crystal<'a>(&self, species: &'a Species, state: CrystalState) -> Option<(&'a CrystalForm, &'a str)> {
         let fresh = state == CrystalState::Fresh && species.crystal(state).is_some();
         let stable =
             species.crystal(CrystalState::Rested).filter(|(_, family)| self.families.iter().any(|one| one == family));
@@ -96,7 +96,7 @@ pub struct Branch<'a> {
 /// * `species`: one that has not the form a packing asks for keeps that of the table.
 /// * `state`: crystal state.
 /// * `recrystallised`: which species have crystallised anew, if any; no packing concerns them.
-pub fn branches<'a>(
+pub(crate) fn branches<'a>(
     packings: &'a [Packing],
     species: &'a Species,
     state: CrystalState,
@@ -123,15 +123,7 @@ pub fn branches<'a>(
 /// # Arguments
 /// * `branches`: packing of each, as from [`branches`].
 /// * `shares`: share of each packing.
-///
-/// # Example
-/// Half in the second packing, and of what is left a fifth in the first:
-/// ```
-/// use barwright_blend::packing::parts;
-/// let found: Vec<f64> = parts([Some(1), Some(0), None], &[0.2, 0.5]).collect();
-/// assert_eq!(found, [0.5, 0.1, 0.4]);
-/// ```
-pub fn parts(branches: impl IntoIterator<Item = Option<usize>>, shares: &[f64]) -> impl Iterator<Item = f64> {
+pub(crate) fn parts(branches: impl IntoIterator<Item = Option<usize>>, shares: &[f64]) -> impl Iterator<Item = f64> {
     let mut left = 1.0;
     branches.into_iter().map(move |packing| {
         let share = packing.map_or(1.0, |index| shares.get(index).copied().unwrap_or(0.0));

@@ -40,7 +40,7 @@ pub struct Family {
     pub melt_shift_k: f64,
     /// Standard deviation of that shift, K.
     pub melt_shift_sd_k: f64,
-    /// Misfit `w` of unlike molecules in one crystal, in units of RT: see [`crate::misfit`].
+    /// Misfit `w` of unlike molecules in one crystal, in units of RT: see [`crate::theory`].
     pub misfit: f64,
     /// Standard deviation of the misfit.
     pub misfit_sd: f64,
@@ -277,7 +277,7 @@ impl Parameters {
     }
 
     /// Returns the position of a liquid class by name.
-    pub fn liquid_class_index(&self, name: &str) -> Option<usize> {
+    pub(crate) fn liquid_class_index(&self, name: &str) -> Option<usize> {
         self.liquid_classes.iter().position(|class| class.name == name)
     }
 }

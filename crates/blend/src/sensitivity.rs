@@ -4,7 +4,7 @@
 //! property(p + ε e_j) with everything else scaled down in proportion;  d/dε at 0, per 1 % of the bar
 //! landmark T*, property(T*) = target:  dT*/dε = − (∂property/∂ε) / (∂property/∂T)
 //! ```
-//! Exact derivatives of the equilibrium ([`crate::equilibrium::Linearised`]); no formula is changed and solved again. Central values: a small change of one
+//! Exact derivatives of the equilibrium (`equilibrium/derivative.rs`); no formula is changed and solved again. Central values: a small change of one
 //! formula shares almost all of what is uncertain about it.
 
 use barwright_reference::Formula;

@@ -6,7 +6,7 @@
 //! ```
 //! `p_j` mass share of ingredient j in the formula, `c_ij` mass share of species i in ingredient j, `M_i` molar mass, `n_i` moles per
 //! mole of blend. Parameters: `data/compositions.csv` with the spread between lots; `data/species.csv`.
-//! Code: [`crate::mixture`].
+//! Code: [`crate::Mixture`].
 //!
 //! # 2. Equilibrium at temperature T
 //! ```text
@@ -17,7 +17,7 @@
 //! One liquid, one ideal solid solution for each crystal family, families do not mix in the solid; n-alkanes, straight acids and straight alcohols more than
 //! three carbons from the next length have solutions of their own ([`crate::chain_length`]). γ does not depend on temperature: the
 //! excess is taken as entropic. `g` is the misfit of unlike molecules in one crystal, at the overall composition `Y` of its family
-//! ([`crate::misfit`]). Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
+//! (`misfit.rs`). Parameters: `Tm`, `ΔH` of each crystal form (`data/species_forms.csv`; measured, handbook, or the
 //! correlation of Wesdorp 1990), shifted as a family by the fit, the family of each species (section 3), δ of each liquid class (`data/model.toml`).
 //! Source: regular solutions after Hildebrand and Scott (recalled); reduced Gibbs minimum after Michelsen 1994 (recalled).
 //! Validity: −60 to 200 °C numerically; meant for −20 to 120 °C; `(δ_max − δ_min)² < 2`, one liquid.
@@ -40,10 +40,10 @@
 //! β′ crystals leave. Two equilibria are solved, with the crystals as they set and with these in β, and each property is that of the crystals that give more of it: all fall with
 //! temperature and none jumps. The sum of squares of the fit falls from 102.1 to 47.0. Palm stearin keeps 30, 27 and 21 % at 40, 45 and 50 °C, where 37, 31 and 20 were measured and
 //! the first crystals leave 29, 16 and 0; palm oil 5 % at 40 °C (3 and 5 measured, 0 before), but its slip point comes out 3 °C high. A melt that sets does not do it: setting
-//! curves take the crystals as they form. Code: [`crate::packing::Recrystallised`], [`crate::landmarks::Evaluator`].
+//! curves take the crystals as they form. Code: `packing.rs`, [`crate::landmarks::Evaluator`].
 //! Where the literature leaves another form or family open, it is a packing: a share of the species, fixed while the bar warms, stands in it.
 //! Which packings there are is a choice of the fit, their shares are parameters. `data/priors.toml` lists those tried, `data/model.toml` says which are
-//! chosen: none of 13 improves the fit enough, so the species table stands. Code: [`crate::packing`].
+//! chosen: none of 13 improves the fit enough, so the species table stands. Code: `packing.rs`.
 //! Tried and not taken: trisaturated triglycerides of a fresh fat in β from the start, palm stearin has 32 % at 25 °C for 64 then, as POP left alone melts at 27 °C; a higher form of POP
 //! with more misfit (β′, `w` up to 3). Not in the model: compounds of two triglycerides (POP with PPO or OPO,
 //! SOS with SSO): they are β crystals of rested palm fats, which no row of solids or melting is about.
@@ -96,16 +96,16 @@
 //! # Table
 //! | function | given | solved for | equations |
 //! |---|---|---|---|
-//! | [`crate::mixture::Mixture::amounts`] | formula, compositions, a draw | masses of species | 1 |
+//! | [`crate::Mixture::amounts`] | formula, compositions, a draw | masses of species | 1 |
 //! | [`crate::equilibrium::Solver::solve`] | moles, Tm, ΔH, δ, T | L, S_f, δ̄ | 2 |
 //! | [`crate::solubility::solid_solubility`] | T, Tm, ΔH, γ | mole fraction dissolved | 2, one solid |
 //! | [`crate::landmarks::Evaluator::clear_point_c`] | moles, Tm, ΔH, δ | T of the last crystal | 4, clear |
 //! | [`crate::landmarks::Evaluator::highest_c_with`] | a property and its target | T | 4, 6 |
-//! | [`crate::packing::parts`] | shares of the packings | part of a species in each | 3 |
+//! | `packing::parts` | shares of the packings | part of a species in each | 3 |
 //! | [`crate::chain_length::solutions`] | chain lengths | which share a crystal | 2 |
-//! | [`crate::misfit::lower_melting_points`] | amounts, w | Tm of each species | 2 |
-//! | [`crate::firmness::structure`] | φ, Tm of the crystals, T | φ_eff | 5 |
-//! | [`crate::firmness::yield_kpa`] | φ_eff | τ | 5 |
+//! | `misfit::lower_melting_points` | amounts, w | Tm of each species | 2 |
+//! | `firmness::structure` | φ, Tm of the crystals, T | φ_eff | 5 |
+//! | `firmness::yield_kpa` | φ_eff | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_punch`] | stress on a flat punch | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_compression`] | stress on a squeezed cylinder | τ | 5 |
 //! | [`crate::beeswax::BeeswaxScale::percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |

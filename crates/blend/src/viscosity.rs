@@ -25,13 +25,12 @@
 //! recalled), and so does what is computed from figures in mm²/s.
 //!
 //! # Source
-//! [`mod@line`], [`rules`]; figures and their sources in `data/viscosity.csv`.
+//! `line.rs`, `rules.rs`; figures and their sources in `data/viscosity.csv`.
 
-pub mod line;
-pub mod rules;
+pub(crate) mod line;
+mod rules;
 
-pub use line::{LineError, ViscosityLine};
-pub use rules::{blending_index, double_logarithm_rule, logarithm_rule, viscosity_of_index};
+pub use line::LineError;
 
 use barwright_reference::{Formula, Ingredient, ViscosityUnit};
 
@@ -40,7 +39,8 @@ use crate::error::BlendError;
 use crate::heat_properties::HeatProperties;
 use crate::interval::Estimate;
 use crate::root::{End, Tolerance, find_root};
-use line::THINNEST_MM2_S;
+use line::{THINNEST_MM2_S, ViscosityLine};
+use rules::{double_logarithm_rule, logarithm_rule};
 
 /// Coldest temperature a melt is asked for, °C.
 pub const LOWEST_C: f64 = -20.0;
@@ -60,26 +60,7 @@ const TOLERANCE: Tolerance = Tolerance { argument: 1e-9, value: 1e-10 };
 ///
 /// # Errors
 /// 1 % for a vegetable oil up to 110 °C, some 4 % for a wax (a third of the contraction, which is one figure for all).
-///
-/// # Example
-/// Corn oil, 0.868 g/ml at 100 °C (Noureddini and others 1992, read in a compilation):
-/// ```
-/// use barwright_blend::Model;
-/// use barwright_blend::assess::Workbench;
-/// use barwright_blend::viscosity::melt_density_g_ml;
-/// use barwright_blend::Options;
-/// use barwright_reference::Library;
-/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let model = Model::builtin()?;
-/// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
-/// let oil = library.ingredient("corn-oil").ok_or("no corn oil")?;
-/// let density = melt_density_g_ml(oil, &bench.draw(None).model.heat, 100.0);
-/// assert!((density / 0.868 - 1.0).abs() < 0.005, "{density}");
-/// # Ok(())
-/// # }
-/// ```
-pub fn melt_density_g_ml(ingredient: &Ingredient, properties: &HeatProperties, temperature_c: f64) -> f64 {
+pub(crate) fn melt_density_g_ml(ingredient: &Ingredient, properties: &HeatProperties, temperature_c: f64) -> f64 {
     let Ingredient { melt_low_c, melt_high_c, density_g_ml, density_at_c, .. } = *ingredient;
     let solid = if density_at_c <= melt_low_c {
         1.0
@@ -100,7 +81,10 @@ pub fn melt_density_g_ml(ingredient: &Ingredient, properties: &HeatProperties, t
 ///
 /// # Errors
 /// [`LineError`]; the built-in table has none.
-pub fn ingredient_line(ingredient: &Ingredient, properties: &HeatProperties) -> Result<ViscosityLine, LineError> {
+pub(crate) fn ingredient_line(
+    ingredient: &Ingredient,
+    properties: &HeatProperties,
+) -> Result<ViscosityLine, LineError> {
     let points: Vec<(f64, f64)> = ingredient
         .viscosity
         .iter()
@@ -149,7 +133,7 @@ impl MeltCurve {
     ///
     /// # Arguments
     /// * `temperature_c`: °C, above the clear point; beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
-    pub fn kinematic_mm2_s(&self, temperature_c: f64) -> f64 {
+    pub(crate) fn kinematic_mm2_s(&self, temperature_c: f64) -> f64 {
         let parts = self.parts_at(temperature_c.clamp(LOWEST_C, HIGHEST_C));
         let double = double_logarithm_rule(&parts);
         if self.rule_score == 0.0 {
@@ -162,20 +146,11 @@ impl MeltCurve {
         moved.max(thinnest).min(thickest)
     }
 
-    /// How far the two rules of blending are apart, as a standard deviation of `ln ν`.
-    ///
-    /// # Arguments
-    /// * `temperature_c`: as for [`MeltCurve::kinematic_mm2_s`].
-    pub fn rule_ln_sd(&self, temperature_c: f64) -> f64 {
-        let parts = self.parts_at(temperature_c.clamp(LOWEST_C, HIGHEST_C));
-        (logarithm_rule(&parts) / double_logarithm_rule(&parts)).ln().max(0.0)
-    }
-
     /// Density of the melt, g/ml.
     ///
     /// # Arguments
     /// * `temperature_c`: as for [`MeltCurve::kinematic_mm2_s`].
-    pub fn density_g_ml(&self, temperature_c: f64) -> f64 {
+    pub(crate) fn density_g_ml(&self, temperature_c: f64) -> f64 {
         let celsius = temperature_c.clamp(LOWEST_C, HIGHEST_C);
         let volume = |part: &MeltPart| {
             part.fraction * (1.0 + self.expansion_per_k * (celsius - part.density_at_c)) / part.density_g_ml
@@ -186,7 +161,7 @@ impl MeltCurve {
     /// Dynamic viscosity, mPa·s.
     ///
     /// # Arguments
-    /// * `temperature_c`: as for [`MeltCurve::kinematic_mm2_s`].
+    /// * `temperature_c`: °C, above the clear point; beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
     pub fn at(&self, temperature_c: f64) -> f64 {
         self.kinematic_mm2_s(temperature_c) * self.density_g_ml(temperature_c)
     }
@@ -198,7 +173,7 @@ impl MeltCurve {
     ///
     /// # Returns
     /// `None` when it has it nowhere from [`LOWEST_C`] to [`HIGHEST_C`].
-    pub fn temperature_at(&self, viscosity_mpa_s: f64) -> Option<f64> {
+    pub(crate) fn temperature_at(&self, viscosity_mpa_s: f64) -> Option<f64> {
         let thicker = |temperature_c: f64| (self.at(temperature_c) / viscosity_mpa_s).ln();
         let cold = End { at: LOWEST_C, value: thicker(LOWEST_C) };
         let hot = End { at: HIGHEST_C, value: thicker(HIGHEST_C) };
@@ -235,19 +210,6 @@ impl MeltViscosity {
             self.central.at(temperature_c),
             drawn.iter().map(|curve| curve.at(temperature_c)).collect(),
         )
-    }
-
-    /// Temperature at which the melt has a viscosity, °C; it may lie below the clear point, where the melt has crystals.
-    ///
-    /// # Arguments
-    /// * `viscosity_mpa_s`: dynamic, mPa·s.
-    ///
-    /// # Returns
-    /// `None` when the central melt has it nowhere from [`LOWEST_C`] to [`HIGHEST_C`]; a draw without it counts as that end.
-    pub fn temperature_at(&self, viscosity_mpa_s: f64) -> Option<Estimate> {
-        let central = self.central.temperature_at(viscosity_mpa_s)?;
-        let drawn = self.drawn.iter().map(|curve| curve.temperature_or_end(viscosity_mpa_s)).collect();
-        Some(Estimate::from_draws(central, drawn))
     }
 }
 

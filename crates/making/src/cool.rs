@@ -16,9 +16,8 @@
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
-use barwright_blend::interval::Spread;
 use barwright_blend::suitability::GrainRisk;
-use barwright_blend::{Assessment, Estimate};
+use barwright_blend::{Assessment, Estimate, Spread};
 use barwright_heat::humidity::dew_point_c;
 use barwright_heat::{
     Accuracy, Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Sample, Start, Task, Watch, solve,

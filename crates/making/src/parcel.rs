@@ -13,7 +13,7 @@ use std::ops::ControlFlow;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
-use barwright_blend::interval::{Estimate, Spread};
+use barwright_blend::{Estimate, Spread};
 pub use barwright_heat::Sample as Record;
 use barwright_heat::ambient::Side;
 use barwright_heat::{Ambient, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};

@@ -3,8 +3,8 @@
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
+use barwright_blend::Spread;
 use barwright_blend::heat_curve::HeatCurves;
-use barwright_blend::interval::Spread;
 use barwright_blend::sampling::Draws;
 use rayon::prelude::*;
 

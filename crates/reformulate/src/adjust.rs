@@ -11,8 +11,7 @@
 //! # Source
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
 
-use barwright_blend::error::BlendError;
-use barwright_blend::{Model, Options};
+use barwright_blend::{BlendError, Model, Options};
 use barwright_reference::{Formula, Library, Part};
 use schemars::JsonSchema;
 use serde::Serialize;

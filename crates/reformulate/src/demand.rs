@@ -9,11 +9,10 @@
 //!
 //! Each is asked at one temperature, so one equilibrium for each draw answers it: no landmark is looked for.
 
-use barwright_blend::Point;
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
-use barwright_blend::model_draw::Draw;
 use barwright_blend::suitability::yield_kpa_for_feature;
+use barwright_blend::{Draw, Point};
 use schemars::JsonSchema;
 use serde::Serialize;
 use thiserror::Error;

@@ -20,12 +20,10 @@ use std::ops::ControlFlow;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
-use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
-use barwright_blend::sampler::Sampler;
 use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
-use barwright_blend::{Model, Options};
+use barwright_blend::{BlendError, Model, Options, Sampler};
 use barwright_reference::{Formula, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;

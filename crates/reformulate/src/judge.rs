@@ -13,14 +13,9 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::beyond::BeyondDraws;
 use barwright_blend::equilibrium::EquilibriumError;
-use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::{Direction, Evaluator};
-use barwright_blend::model_draw::Draw;
-use barwright_blend::sampler::Sampler;
-use barwright_blend::units::ZERO_CELSIUS_K;
-use barwright_blend::{Model, Options, Point, PointRates};
+use barwright_blend::{BeyondDraws, BlendError, Draw, Model, Options, Point, PointRates, Sampler, ZERO_CELSIUS_K};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 

@@ -14,10 +14,9 @@
 //! Golden section: Kiefer 1953, Proc. Amer. Math. Soc. 4:502 (recalled).
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::error::BlendError;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::property::Step;
-use barwright_blend::{Assessment, Model, Options, Property};
+use barwright_blend::{Assessment, BlendError, Model, Options, Property};
 use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;

@@ -1,12 +1,8 @@
 //! What the model expects of a trial, before or after learning.
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::interval::Spread;
-use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::ModelDraws;
-use barwright_blend::sampler::Sampler;
 use barwright_blend::sampling::Draws;
-use barwright_blend::{BlendError, Estimate, Model, Options};
+use barwright_blend::{BlendError, Estimate, Mixture, Model, ModelDraws, Options, Sampler, Spread};
 use barwright_reference::Library;
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -12,18 +12,13 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use barwright_blend::BlendError;
-use barwright_blend::beyond::BeyondDraws;
 use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::maker;
-use barwright_blend::mixture::Mixture;
-use barwright_blend::model_draw::{Draw, ModelDraw};
-use barwright_blend::sampler::Sampler;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
-use barwright_blend::{Model, Parameters};
+use barwright_blend::{BeyondDraws, BlendError, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
 use barwright_reference::{CrystalState, Formula, Library};
 use nalgebra::{DMatrix, DVector};
 

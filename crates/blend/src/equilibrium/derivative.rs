@@ -60,7 +60,7 @@ struct State {
 
 impl<'a> Phases<'a> {
     /// Linearises the equations at this solution.
-    pub fn linearise(self) -> Linearised<'a> {
+    pub(crate) fn linearise(self) -> Linearised<'a> {
         let present: Vec<usize> =
             (0..self.problem.blocks().len()).filter(|&block| self.block_moles(block) > 0.0).collect();
         let mut linearised = Linearised { phases: self, present, factors: None };

@@ -37,8 +37,9 @@ mod problem;
 mod sums;
 
 pub use check::{Residuals, residuals};
-pub use derivative::{Change, FamilyRates, Linearised};
-pub use problem::{FamilyBlock, GAS_CONSTANT, Problem, SpeciesAmount};
+pub(crate) use derivative::Change;
+pub(crate) use problem::GAS_CONSTANT;
+pub use problem::{FamilyBlock, Problem, SpeciesAmount};
 
 use thiserror::Error;
 
@@ -52,7 +53,7 @@ pub const LOWEST_TEMPERATURE_K: f64 = 213.15;
 pub const HIGHEST_TEMPERATURE_K: f64 = 473.15;
 
 /// Largest allowed `(δ_max − δ_min)²`: below 2 the regular liquid never splits in two.
-pub const LARGEST_DELTA_RANGE_SQUARED: f64 = 1.98;
+pub(crate) const LARGEST_DELTA_RANGE_SQUARED: f64 = 1.98;
 
 /// Farther from the last temperature than this, a cold start is the better one, K.
 const LONGEST_WARM_STEP_K: f64 = 6.0;
@@ -179,7 +180,7 @@ impl Solver {
 
 impl Phases<'_> {
     /// Temperature, K.
-    pub fn temperature_k(&self) -> f64 {
+    pub(crate) fn temperature_k(&self) -> f64 {
         self.work.temperature_k
     }
 
@@ -195,7 +196,7 @@ impl Phases<'_> {
     }
 
     /// Moles of one solid solution, by its position in [`Problem::blocks`], per mole of mixture.
-    pub fn block_moles(&self, index: usize) -> f64 {
+    pub(crate) fn block_moles(&self, index: usize) -> f64 {
         self.work.solids.get(index).copied().unwrap_or(0.0)
     }
 
@@ -232,7 +233,7 @@ impl Phases<'_> {
     }
 
     /// Heat that melting all crystals takes, J/kg of mixture: `Σ s_i ΔH_i / M`, each heat as at its melting point.
-    pub fn latent_j_per_kg(&self) -> f64 {
+    pub(crate) fn latent_j_per_kg(&self) -> f64 {
         let heat = |i: usize| self.species_solid_moles(i) * self.problem.heat_k[i] * GAS_CONSTANT;
         (0..self.problem.crystallising()).map(heat).sum::<f64>() / self.problem.mean_molar_mass
     }

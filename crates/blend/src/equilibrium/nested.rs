@@ -78,18 +78,13 @@ mod tests {
                 let mass = 10_f64.powf(generator.random_range(-3.0..0.0));
                 let delta = 0.2 * f64::from(generator.random_range(0..=6));
                 if generator.random_bool(0.1) {
-                    return SpeciesAmount::amorphous(mass, 0.5).with_delta(delta);
+                    return SpeciesAmount { delta, ..SpeciesAmount::amorphous(mass, 0.5) };
                 }
                 let family = generator.random_range(0..families);
                 let melt_k = generator.random_range(250.0..365.0);
-                SpeciesAmount::crystal(
-                    mass,
-                    generator.random_range(0.3..1.0),
-                    family,
-                    melt_k,
-                    generator.random_range(4e4..2.3e5),
-                )
-                .with_delta(delta)
+                let molar_mass_kg_mol = generator.random_range(0.3..1.0);
+                let heat_j_mol = generator.random_range(4e4..2.3e5);
+                SpeciesAmount { delta, ..SpeciesAmount::crystal(mass, molar_mass_kg_mol, family, melt_k, heat_j_mol) }
             })
             .collect();
         Problem::new(&species, families).unwrap()

@@ -34,11 +34,6 @@ impl SpeciesAmount {
     pub fn amorphous(mass: f64, molar_mass_kg_mol: f64) -> Self {
         SpeciesAmount { mass, molar_mass_kg_mol, family: None, solution: 0, melt_k: 1.0, heat_j_mol: 1.0, delta: 0.0 }
     }
-
-    /// The same species with regular-solution parameter `delta`.
-    pub fn with_delta(self, delta: f64) -> Self {
-        SpeciesAmount { delta, ..self }
-    }
 }
 
 /// A run of species that share one solid solution; a family may have several.
@@ -266,7 +261,7 @@ impl Problem {
     }
 
     /// Position of own species `i` in the list the problem was built from; `None` for one that is not there.
-    pub fn source_index(&self, i: usize) -> Option<usize> {
+    pub(crate) fn source_index(&self, i: usize) -> Option<usize> {
         self.source.get(i).copied()
     }
 
@@ -281,12 +276,12 @@ impl Problem {
     }
 
     /// δ averaged over all moles.
-    pub fn overall_delta(&self) -> f64 {
+    pub(crate) fn overall_delta(&self) -> f64 {
         self.moles.iter().zip(&self.class).map(|(n, &c)| n * self.class_delta[c]).sum()
     }
 
     /// Smallest and largest δ present.
-    pub fn delta_range(&self) -> (f64, f64) {
+    pub(crate) fn delta_range(&self) -> (f64, f64) {
         self.class_delta.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), &d| (low.min(d), high.max(d)))
     }
 
@@ -358,7 +353,7 @@ mod tests {
 
     #[test]
     fn a_melt_that_would_split_is_refused() {
-        let apart = [one(1.0), one(1.0).with_delta(1.5)];
+        let apart = [one(1.0), SpeciesAmount { delta: 1.5, ..one(1.0) }];
         assert!(matches!(Problem::new(&apart, 1), Err(EquilibriumError::LiquidSplits { .. })));
     }
 

@@ -61,18 +61,6 @@ impl ViscosityLine {
     ///
     /// # Errors
     /// [`LineError`].
-    ///
-    /// # Example
-    /// From 36 mm²/s at 40 °C and 8.2 at 100 °C: 15.35 at 70 °C, 62.34 at 25 °C.
-    /// ```
-    /// use barwright_blend::viscosity::ViscosityLine;
-    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let line = ViscosityLine::through(&[(40.0, 36.0), (100.0, 8.2)])?;
-    /// assert!((line.at_mm2_s(70.0) - 15.35).abs() < 0.005);
-    /// assert!((line.at_mm2_s(25.0) - 62.34).abs() < 0.005);
-    /// # Ok(())
-    /// # }
-    /// ```
     pub fn through(points: &[(f64, f64)]) -> Result<Self, LineError> {
         let mut scaled = Vec::with_capacity(points.len());
         for &(temperature_c, viscosity_mm2_s) in points {

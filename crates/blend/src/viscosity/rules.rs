@@ -25,19 +25,12 @@ const OFFSET_MM2_S: f64 = 0.8;
 ///
 /// # Arguments
 /// * `viscosity_mm2_s`: kinematic viscosity, mm²/s; taken as at least [`THINNEST_MM2_S`].
-///
-/// # Example
-/// ```
-/// use barwright_blend::viscosity::blending_index;
-/// assert!((blending_index(5.0) - 19.1736).abs() < 5e-5);
-/// assert!((blending_index(20.0) - 27.1106).abs() < 5e-5);
-/// ```
-pub fn blending_index(viscosity_mm2_s: f64) -> f64 {
+fn blending_index(viscosity_mm2_s: f64) -> f64 {
     FACTOR * (viscosity_mm2_s.max(THINNEST_MM2_S) + OFFSET_MM2_S).ln().ln() + CONSTANT
 }
 
 /// Kinematic viscosity of a liquid with a blending index, mm²/s: the inverse of [`blending_index`].
-pub fn viscosity_of_index(index: f64) -> f64 {
+fn viscosity_of_index(index: f64) -> f64 {
     ((index - CONSTANT) / FACTOR).exp().exp() - OFFSET_MM2_S
 }
 
@@ -45,13 +38,6 @@ pub fn viscosity_of_index(index: f64) -> f64 {
 ///
 /// # Arguments
 /// * `parts`: mass fraction, and kinematic viscosity, mm²/s; the fractions sum to 1.
-///
-/// # Example
-/// ```
-/// use barwright_blend::viscosity::double_logarithm_rule;
-/// assert!((double_logarithm_rule(&[(0.6, 5.0), (0.4, 20.0)]) - 8.1085).abs() < 5e-5);
-/// assert!((double_logarithm_rule(&[(0.5, 10.0), (0.5, 1000.0)]) - 56.86).abs() < 5e-3);
-/// ```
 pub fn double_logarithm_rule(parts: &[(f64, f64)]) -> f64 {
     viscosity_of_index(parts.iter().map(|(fraction, viscosity)| fraction * blending_index(*viscosity)).sum())
 }
@@ -60,12 +46,6 @@ pub fn double_logarithm_rule(parts: &[(f64, f64)]) -> f64 {
 ///
 /// # Arguments
 /// * `parts`: as for [`double_logarithm_rule`].
-///
-/// # Example
-/// ```
-/// use barwright_blend::viscosity::logarithm_rule;
-/// assert!((logarithm_rule(&[(0.5, 10.0), (0.5, 1000.0)]) - 100.0).abs() < 1e-9);
-/// ```
 pub fn logarithm_rule(parts: &[(f64, f64)]) -> f64 {
     parts.iter().map(|(fraction, viscosity)| fraction * viscosity.max(THINNEST_MM2_S).ln()).sum::<f64>().exp()
 }
@@ -93,5 +73,13 @@ mod tests {
                 assert!(thin < double && double < plain && plain < thick, "{parts:?}: {double}, {plain}");
             }
         }
+    }
+
+    #[test]
+    fn blends_are_those_of_the_rules() {
+        assert!((blending_index(5.0) - 19.1736).abs() < 5e-5 && (blending_index(20.0) - 27.1106).abs() < 5e-5);
+        assert!((double_logarithm_rule(&[(0.6, 5.0), (0.4, 20.0)]) - 8.1085).abs() < 5e-5);
+        assert!((double_logarithm_rule(&[(0.5, 10.0), (0.5, 1000.0)]) - 56.86).abs() < 5e-3);
+        assert!((logarithm_rule(&[(0.5, 10.0), (0.5, 1000.0)]) - 100.0).abs() < 1e-9);
     }
 }

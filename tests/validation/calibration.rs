@@ -2,9 +2,9 @@
 
 use barwright_blend::Parameters;
 use barwright_blend::known_off::KnownOff;
-use barwright_calibration::packing::{Choice, LARGEST_LOSS, LEAST_GAIN, loss};
-use barwright_calibration::{calibrate, next_step, write};
-use barwright_validation::{Measurement, Use, known_off, measurement, predict};
+use barwright_calibration::fit::packing::{Choice, LARGEST_LOSS, LEAST_GAIN, loss};
+use barwright_calibration::fit::{calibrate, next_step, write};
+use barwright_calibration::published::{Measurement, Use, known_off, measurement, predict};
 
 use crate::full::full;
 use crate::{LIBRARY, MODEL};

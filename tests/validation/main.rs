@@ -23,7 +23,7 @@ use serde::de::DeserializeOwned;
 /// The reference tables and the published samples.
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| {
     let library = Library::builtin().expect("built-in tables are sound");
-    barwright_validation::samples::with_samples(&library).expect("the samples are sound")
+    barwright_calibration::published::samples::with_samples(&library).expect("the samples are sound")
 });
 static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 

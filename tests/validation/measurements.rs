@@ -3,8 +3,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
-use barwright_validation::group::Group;
-use barwright_validation::{Bound, Measurement, Quantity, Report, Scored, Use, measurement, predict, score};
+use barwright_calibration::published::group::Group;
+use barwright_calibration::published::{
+    Bound, Measurement, Quantity, Report, Scored, Use, measurement, predict, score,
+};
 
 use crate::{LIBRARY, MODEL};
 

@@ -6,12 +6,12 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use barwright_blend::Parameters;
-use barwright_calibration::held_out::held_out;
-use barwright_calibration::packing::Choice;
-use barwright_calibration::{Calibration, calibrate, write};
+use barwright_calibration::fit::held_out::held_out;
+use barwright_calibration::fit::packing::Choice;
+use barwright_calibration::fit::{Calibration, calibrate, write};
+use barwright_calibration::published::group::Group;
+use barwright_calibration::published::{Report, known_off, measurement, predict, samples};
 use barwright_reference::Library;
-use barwright_validation::group::Group;
-use barwright_validation::{Report, known_off, measurement, predict, samples};
 use clap::{Parser, ValueEnum};
 
 /// Fit the blend model's parameters to the fitting rows of the measurement table

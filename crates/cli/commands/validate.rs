@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
+use barwright_calibration::published::{Measurement, Report, RowFault, before, measurement, predict, samples, score};
 use barwright_reference::Library;
-use barwright_validation::{Measurement, Report, RowFault, before, measurement, predict, samples, score};
 
 use crate::args::Validate;
 use crate::error::CliError;

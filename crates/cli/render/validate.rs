@@ -2,9 +2,9 @@
 
 use std::io;
 
-use barwright_validation::group::Group;
-use barwright_validation::score::{Errors, Row};
-use barwright_validation::{Report, Status, Use};
+use barwright_calibration::published::group::Group;
+use barwright_calibration::published::score::{Errors, Row};
+use barwright_calibration::published::{Report, Status, Use};
 
 use super::capital;
 use super::table::Sheet;

@@ -54,7 +54,7 @@ pub const LEAST_TUBE_SD_K: f64 = 0.5;
 pub const LARGEST_TUBE_SD_K: f64 = 20.0;
 
 /// Spread of the logarithm of a yield stress from one needle or rod to the next, the pour-to-pour scatter of one maker in it (judgement; that of
-/// the published tests, `barwright_validation::reproducibility::FIRMNESS_LN_SD`).
+/// the published tests, `barwright_calibration::published::reproducibility::FIRMNESS_LN_SD`).
 pub const FIRMNESS_LN_SD: f64 = 0.3;
 
 /// Standard deviation of the temperature at which one bar slumps, K: shelf, thermometer, and what counts as slumped (judgement).

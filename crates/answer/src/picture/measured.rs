@@ -1,8 +1,8 @@
 //! Measured against predicted values.
 
-use barwright_validation::group::Group;
-use barwright_validation::score::Row;
-use barwright_validation::{Report, Use};
+use barwright_calibration::published::group::Group;
+use barwright_calibration::published::score::Row;
+use barwright_calibration::published::{Report, Use};
 
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};
 

@@ -16,7 +16,7 @@ use barwright_blend::root::{End, Tolerance, try_find_root};
 use barwright_blend::{Assessment, BlendError, Estimate, Model, Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
-use crate::measurement::{Measurement, Quantity, Use};
+use super::measurement::{Measurement, Quantity, Use};
 
 /// Spacing of the curve on which a calorimetric peak is looked for, K.
 const PEAK_STEP_K: f64 = 1.0;

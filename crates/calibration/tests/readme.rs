@@ -1,5 +1,5 @@
 //! What `data/validation/README.md` says of the table is what the table holds. After a change of the table:
-//! `UPDATE_EXPECT=1 cargo test -p barwright-validation --test readme` writes the counts anew; then read the diff.
+//! `UPDATE_EXPECT=1 cargo test -p barwright-calibration --test readme` writes the counts anew; then read the diff.
 #![allow(clippy::unwrap_used, missing_docs, reason = "a test may stop at the first surprise")]
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -7,9 +7,9 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::LazyLock;
 
+use barwright_calibration::published::{Bound, Measurement, Quantity, Status, Use, measurement, samples};
 use barwright_reference::sources::source_citation;
 use barwright_reference::{CrystalState, Library};
-use barwright_validation::{Bound, Measurement, Quantity, Status, Use, measurement, samples};
 use expect_test::expect_file;
 use sha2::{Digest, Sha256};
 

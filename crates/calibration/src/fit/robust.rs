@@ -10,11 +10,11 @@ use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::{BlendError, Parameters};
 use barwright_fit::least_squares::{Bounds, Fit, Noise, Options, Prior, Problem};
 use barwright_reference::Library;
-use barwright_validation::{Measurement, Scored, predict};
 use nalgebra::DMatrix;
 
-use crate::error::CalibrationError;
-use crate::observation::{self, Observation};
+use super::error::CalibrationError;
+use super::observation::{self, Observation};
+use crate::published::{Measurement, Scored, predict};
 
 /// Draws behind a standard deviation.
 pub const DRAWS: usize = 128;

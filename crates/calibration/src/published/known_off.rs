@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use barwright_blend::known_off::{KnownOff, OffQuantity};
 use barwright_reference::{CrystalState, Library};
 
-use crate::measurement::{Bound, Measurement, Quantity, Use};
-use crate::predict::Scored;
+use super::measurement::{Bound, Measurement, Quantity, Use};
+use super::predict::Scored;
 
 /// Solids further off than this are told, points: twice the error that published curves of one kind of fat leave.
 const SOLIDS_OFF_POINTS: f64 = 10.0;
@@ -26,7 +26,7 @@ type Bins = BTreeMap<i64, Vec<(f64, f64)>>;
 /// # Arguments
 /// * `library`: reference table.
 /// * `table`: the measurements.
-/// * `scored`: their predictions, from [`crate::predict()`]; central values are enough.
+/// * `scored`: their predictions, from [`super::predict()`]; central values are enough.
 pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) -> Vec<KnownOff> {
     // All melting points of an ingredient are one bin.
     let mut errors: BTreeMap<(&str, CrystalState, OffQuantity), Bins> = BTreeMap::new();

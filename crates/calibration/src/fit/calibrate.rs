@@ -3,7 +3,7 @@
 //! ```text
 //! minimise  Σ_i w_i r_i(p)² / σ_i²  +  Σ_j ((p_j − m_j) / s_j)²,      w_i = (ν + 1) / (ν + r_i² / σ_i²)
 //! ```
-//! `r_i` are the residuals of [`crate::observation`], `σ_i` theirs, `m_j` and `s_j` the centre and spread of coordinate j in
+//! `r_i` are the residuals of [`super::observation`], `σ_i` theirs, `m_j` and `s_j` the centre and spread of coordinate j in
 //! `data/priors.toml`. The weights are those of Student's t with ν = 4: a row that lies far off counts for less, and no row decides.
 //! They are found by repeating the fit.
 //!
@@ -14,14 +14,14 @@ use barwright_blend::Parameters;
 use barwright_blend::coordinate::Coordinate;
 use barwright_fit::least_squares::Prior;
 use barwright_reference::Library;
-use barwright_validation::Measurement;
 use nalgebra::{DMatrix, DVector};
 
-use crate::discrepancy::{self, Left};
-use crate::error::CalibrationError;
-use crate::fitting::{Bench, Fitting, Trial, bounds, spread_out, t_weights};
-use crate::observation::{self, Observation};
-use crate::packing::{self, Choice, Compared};
+use super::discrepancy::{self, Left};
+use super::error::CalibrationError;
+use super::observation::{self, Observation};
+use super::packing::{self, Choice, Compared};
+use super::robust::{Bench, Fitting, Trial, bounds, spread_out, t_weights};
+use crate::published::Measurement;
 
 /// Share of its knowledge that must come from the data for a coordinate to count as fitted.
 pub const LEAST_DATA_SHARE: f64 = 0.02;

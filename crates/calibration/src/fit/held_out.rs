@@ -7,12 +7,12 @@ use std::collections::BTreeSet;
 
 use barwright_blend::Parameters;
 use barwright_reference::Library;
-use barwright_validation::group::Group;
-use barwright_validation::{Measurement, Report, Scored, Use, predict, score};
 
-use crate::calibrate::calibrate;
-use crate::error::CalibrationError;
-use crate::packing::Choice;
+use super::calibrate::calibrate;
+use super::error::CalibrationError;
+use super::packing::Choice;
+use crate::published::group::Group;
+use crate::published::{Measurement, Report, Scored, Use, predict, score};
 
 /// Draws behind the intervals.
 const DRAWS: usize = 256;

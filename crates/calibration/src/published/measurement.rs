@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// The table that ships with barwright.
-pub const BUILTIN: &str = include_str!("../../../data/validation/measurements.csv");
+pub const BUILTIN: &str = include_str!("../../../../data/validation/measurements.csv");
 
 /// What was measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, JsonSchema, Deserialize)]
@@ -199,7 +199,7 @@ struct Row {
 /// # Example
 /// ```
 /// use barwright_reference::Library;
-/// use barwright_validation::{measurement, samples};
+/// use barwright_calibration::published::{measurement, samples};
 /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
 /// let library = samples::with_samples(&library).map_err(|faults| format!("{faults:?}"))?;
 /// let rows = measurement::read(measurement::BUILTIN, &library).map_err(|faults| format!("{faults:?}"))?;

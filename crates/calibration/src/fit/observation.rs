@@ -21,9 +21,10 @@ use std::collections::BTreeMap;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::penetration;
 use barwright_reference::Library;
-use barwright_validation::group::Group;
-use barwright_validation::reproducibility::{HALF_WIDTH, test_sd};
-use barwright_validation::{Bound, Measurement, Quantity, Scored, Use};
+
+use crate::published::group::Group;
+use crate::published::reproducibility::{HALF_WIDTH, test_sd};
+use crate::published::{Bound, Measurement, Quantity, Scored, Use};
 
 /// Step of the levels tried for gelling, mass % (published levels are whole percent, or 0.5; judgement).
 pub const GELLING_STEP_PERCENT: f64 = 1.0;
@@ -174,7 +175,7 @@ pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use barwright_validation::{measurement, samples};
+    use crate::published::{measurement, samples};
 
     /// The five cocoa butters of one table are one experiment of 20 figures, the coconut oil of another is one of 5.
     #[test]

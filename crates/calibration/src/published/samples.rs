@@ -5,7 +5,7 @@
 use barwright_reference::{Diagnostics, Library};
 
 /// The samples that ship with barwright.
-pub const BUILTIN: &str = include_str!("../../../data/validation/samples.toml");
+pub const BUILTIN: &str = include_str!("../../../../data/validation/samples.toml");
 
 /// Returns a library with the published samples in it.
 ///
@@ -18,7 +18,7 @@ pub const BUILTIN: &str = include_str!("../../../data/validation/samples.toml");
 /// # Example
 /// ```
 /// use barwright_reference::Library;
-/// use barwright_validation::samples;
+/// use barwright_calibration::published::samples;
 /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
 /// let library = samples::with_samples(&library).map_err(|faults| format!("{faults:?}"))?;
 /// let sample = library.ingredient("cocoa-butter-ivory-coast").ok_or("no such sample")?;

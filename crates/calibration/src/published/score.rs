@@ -7,10 +7,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use statrs::statistics::{Data, OrderStatistics, RankTieBreaker, Statistics};
 
-use crate::group::Group;
-use crate::measurement::{Bound, Measurement, Quantity, Status, Use};
-use crate::predict::Scored;
-use crate::reproducibility;
+use super::group::Group;
+use super::measurement::{Bound, Measurement, Quantity, Status, Use};
+use super::predict::Scored;
+use super::reproducibility;
 
 /// How many of the worst rows a report names.
 pub const WORST_ROWS: usize = 10;
@@ -39,7 +39,7 @@ pub struct Errors {
     pub mean_absolute: f64,
     /// Root mean square error.
     pub rmse: f64,
-    /// The same before the present round of work, see [`crate::before`].
+    /// The same before the present round of work, see [`super::before`].
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rmse_before: Option<f64>,
     /// Its standard error, from the scatter of the squares; 0 for fewer than two values.
@@ -52,7 +52,7 @@ pub struct Errors {
     pub largest: f64,
     /// Share of point values inside their 90 % interval.
     pub inside_share: f64,
-    /// Share inside when the error of the published value counts too, see [`crate::reproducibility`].
+    /// Share inside when the error of the published value counts too, see [`super::reproducibility`].
     pub inside_with_test_share: f64,
     /// Mean width of the 90 % intervals; of their logarithms where errors are.
     pub mean_width: f64,
@@ -127,7 +127,7 @@ pub struct Report {
 ///
 /// # Arguments
 /// * `table`: the measurements.
-/// * `scored`: their predictions, from [`crate::predict()`].
+/// * `scored`: their predictions, from [`super::predict()`].
 pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
     let mut groups: BTreeMap<(Use, Group), Scores> = BTreeMap::new();
     let mut by_status: BTreeMap<(Status, Group), Scores> = BTreeMap::new();
@@ -368,7 +368,7 @@ mod tests {
             + &line("D", 60.0, "low")
             + &line("E", 79.0, "high");
         let library = barwright_reference::Library::builtin().unwrap();
-        let table = crate::measurement::read(&text, &library).unwrap();
+        let table = crate::published::measurement::read(&text, &library).unwrap();
         let predicted = Some(Estimate { value: 80.0, low: 70.0, high: 85.0 });
         let scored: Vec<Scored> = (0..table.len()).map(|row| Scored { row, predicted }).collect();
         let report = score(&table, &scored);
@@ -403,7 +403,7 @@ mod tests {
             line("F", "read", "apart", "supercooled"),
         ];
         let library = barwright_reference::Library::builtin().unwrap();
-        let table = crate::measurement::read(&text.concat(), &library).unwrap();
+        let table = crate::published::measurement::read(&text.concat(), &library).unwrap();
         let predicted = Some(Estimate { value: 80.0, low: 70.0, high: 85.0 });
         let scored: Vec<Scored> = (0..table.len()).map(|row| Scored { row, predicted }).collect();
         let report = score(&table, &scored);
@@ -414,7 +414,7 @@ mod tests {
         assert_eq!(of(&report.unseen_by_status), unseen);
         for used in ["in-view", "apart", "left-out"] {
             let silent = [head, &line("A", "read", used, "")].concat();
-            let faults = crate::measurement::read(&silent, &library).unwrap_err();
+            let faults = crate::published::measurement::read(&silent, &library).unwrap_err();
             assert!(faults[0].what.contains("keeps its written reason"), "{used}: {faults:?}");
         }
     }

@@ -17,8 +17,8 @@
 
 use barwright_blend::Estimate;
 
-use crate::group::Group;
-use crate::measurement::{Measurement, Quantity};
+use super::group::Group;
+use super::measurement::{Measurement, Quantity};
 
 /// Reproducibility of solids by nuclear magnetic resonance between laboratories, points (2 to 4; recalled).
 pub const SOLIDS_SD: f64 = 2.5;

@@ -3,7 +3,7 @@
 use barwright_blend::known_off::KnownOff;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, value};
 
-use crate::calibrate::Calibration;
+use super::calibrate::Calibration;
 
 /// Digits a figure is written with; a spread is never known better.
 const DIGITS: usize = 4;
@@ -127,7 +127,7 @@ fn mark(table: &mut Table, fitted: bool) {
 ///
 /// # Arguments
 /// * `model`: from [`model_toml`].
-/// * `known`: from [`barwright_validation::known_off()`] with that model.
+/// * `known`: from [`crate::published::known_off()`] with that model.
 ///
 /// # Errors
 /// When `model` is no TOML.

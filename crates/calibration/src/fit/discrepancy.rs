@@ -5,12 +5,12 @@
 //! (gelling levels), how they meet (firmness).
 
 use barwright_blend::{BlendError, Parameters};
-use barwright_validation::Bound;
-use barwright_validation::group::Group;
-use barwright_validation::reproducibility::HALF_WIDTH;
 
-use crate::fitting::{Bench, without_model_spread};
-use crate::observation::{self, Scale};
+use super::observation::{self, Scale};
+use super::robust::{Bench, without_model_spread};
+use crate::published::Bound;
+use crate::published::group::Group;
+use crate::published::reproducibility::HALF_WIDTH;
 
 /// Share of point values that the intervals shall hold.
 const WANTED_SHARE: f64 = 0.9;

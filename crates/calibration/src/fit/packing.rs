@@ -14,9 +14,9 @@ use std::collections::BTreeMap;
 
 use barwright_blend::coordinate::Coordinate;
 
-use crate::error::CalibrationError;
-use crate::fitting::{Fitting, Trial, spread_out};
-use crate::observation::{Observation, Scale};
+use super::error::CalibrationError;
+use super::observation::{Observation, Scale};
+use super::robust::{Fitting, Trial, spread_out};
 
 /// `F` must fall by this much: two for the share, which is one more parameter (Akaike 1974, recalled), two for the choice among a dozen (judgement).
 pub const LEAST_GAIN: f64 = 4.0;
@@ -52,7 +52,7 @@ pub enum Choice {
 /// Tries every packing of the priors.
 ///
 /// # Errors
-/// As [`crate::calibrate()`].
+/// As [`super::calibrate()`].
 pub(crate) fn choose(trial: &Trial<'_>, start: &Fitting) -> Result<Vec<Compared>, CalibrationError> {
     let mut compared: Vec<Compared> = (start.priors.packings.iter())
         .map(|packing| Compared { name: packing.name.clone(), change: 0.0, loss: 0.0, chosen: packing.chosen })
@@ -116,9 +116,9 @@ fn with(trial: &Trial<'_>, from: &Fitting, index: usize) -> Result<Fitting, Cali
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::observation;
+    use crate::fit::observation;
+    use crate::published::measurement;
     use barwright_reference::Library;
-    use barwright_validation::measurement;
 
     /// Solids half as far off again and firmness half as far: a loss of a half, whatever the sum does.
     #[test]

@@ -6,12 +6,12 @@
 
 use serde::Deserialize;
 
-use crate::group::Group;
-use crate::measurement::{Status, Use};
-use crate::score::Report;
+use super::group::Group;
+use super::measurement::{Status, Use};
+use super::score::Report;
 
 /// The table.
-pub const BUILTIN: &str = include_str!("../../../data/validation/before.csv");
+pub const BUILTIN: &str = include_str!("../../../../data/validation/before.csv");
 
 /// One group as it stood.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -51,7 +51,7 @@ pub fn set_beside(report: &mut Report, before: &[Before]) {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::score::Errors;
+    use crate::published::score::Errors;
 
     fn solids(points: usize, status: Option<Status>) -> Errors {
         Errors {

@@ -8,19 +8,19 @@
 //! They are found by repeating the fit.
 //!
 //! # Source
-//! Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84:881 (t weights; recalled). Levenberg and Marquardt: `barwright-fit`.
+//! Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84:881 (t weights; recalled).
 
 use barwright_blend::Parameters;
 use barwright_blend::coordinate::Coordinate;
-use barwright_fit::least_squares::Prior;
 use barwright_reference::Library;
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use super::discrepancy::{self, Left};
 use super::error::CalibrationError;
+use super::least_squares::{Model, Prior};
 use super::observation::{self, Observation};
 use super::packing::{self, Choice, Compared};
-use super::robust::{Bench, Fitting, Trial, bounds, spread_out, t_weights};
+use super::robust::{Bench, Fitting, Trial, spread_out, t_weights};
 use crate::published::Measurement;
 
 /// Share of its knowledge that must come from the data for a coordinate to count as fitted.
@@ -106,14 +106,13 @@ pub fn calibrate(
     let Fitting { free, fit, weights, objective, .. } = start;
 
     let kept: Vec<usize> =
-        (0..free.len()).filter(|&j| fit.information[j].data >= LEAST_DATA_SHARE || fit.at_bound[j].is_some()).collect();
+        (0..free.len()).filter(|&j| fit.data_share[j] >= LEAST_DATA_SHARE || fit.at_bound[j]).collect();
     let mut parameters = priors.clone();
     let priors = &priors;
     let mut fitted = Vec::with_capacity(kept.len());
     for (j, (coordinate, prior)) in free.iter().enumerate() {
         // One at its bound keeps the spread it had: the fit says nothing about it.
-        let known = fit.at_bound[j].is_none();
-        let sd = if known { fit.standard_deviations[j] } else { prior.sd };
+        let sd = if fit.at_bound[j] { prior.sd } else { fit.standard_deviations[j] };
         coordinate.store(&mut parameters, fit.parameters[j], sd);
         if kept.contains(&j) {
             fitted.push(Fitted {
@@ -122,7 +121,7 @@ pub fn calibrate(
                 prior: *prior,
                 centre: fit.parameters[j],
                 sd,
-                data_share: fit.information[j].data,
+                data_share: fit.data_share[j],
             });
         }
     }
@@ -180,29 +179,8 @@ pub fn next_step(
     let variances = bench.variances(priors)?;
     let free = spread_out(priors);
     let point: Vec<f64> = free.iter().map(|(coordinate, _)| coordinate.spread(found).0).collect();
-    let residuals = bench.residuals(&Bench::at(priors, &free, &point))?;
-    let jacobian = bench.jacobian(priors, &free, &point)?;
-    let weights = DVector::from_iterator(
-        rows.len(),
-        t_weights(&residuals, &variances).iter().zip(&variances).map(|(weight, variance)| weight / variance),
-    );
-    let weighted = DMatrix::from_diagonal(&weights) * &jacobian;
-    let mut information = jacobian.tr_mul(&weighted);
-    let mut slope = weighted.tr_mul(&DVector::from_vec(residuals));
-    for (j, (_, prior)) in free.iter().enumerate() {
-        let known = 1.0 / (prior.sd * prior.sd);
-        information[(j, j)] += known;
-        slope[j] += known * (point[j] - prior.mean);
-    }
-    let covariance = information.cholesky().ok_or(CalibrationError::NoCurvature)?.inverse();
-    let step = -(&covariance * slope);
-    Ok(free
-        .iter()
-        .enumerate()
-        .map(|(j, (coordinate, _))| {
-            let range = bounds(*coordinate);
-            let moved = (point[j] + step[j]).clamp(range.lower, range.upper) - point[j];
-            (coordinate.name(priors), moved / covariance[(j, j)].sqrt())
-        })
-        .collect())
+    let rows = bench.rows(priors, &free);
+    let weights = t_weights(&rows.residuals(&point)?, &variances);
+    let steps = rows.problem(&weights, &variances).next_step(&point)?;
+    Ok(free.iter().zip(steps).map(|((coordinate, _), step)| (coordinate.name(priors), step)).collect())
 }

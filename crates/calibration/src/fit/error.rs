@@ -1,8 +1,9 @@
 //! Why there is no calibration.
 
 use barwright_blend::BlendError;
-use barwright_fit::least_squares::FitError;
 use thiserror::Error;
+
+use super::least_squares::FitError;
 
 /// Why there is no calibration.
 #[derive(Debug, Error)]
@@ -14,7 +15,4 @@ pub enum CalibrationError {
     /// The fit failed.
     #[error(transparent)]
     Fit(#[from] FitError<BlendError>),
-    /// The information of rows and priors has no inverse.
-    #[error("rows and priors leave no curvature to step by: a figure among the parameters is no number")]
-    NoCurvature,
 }

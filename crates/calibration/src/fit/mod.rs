@@ -5,6 +5,7 @@
 //! # Contents
 //! - [`observation`]: a fitting row as a residual of known size.
 //! - [`calibrate()`]: robust least squares with priors, and what the model leaves out; [`next_step()`]: whether a parameter set is where that ends.
+//! - [`least_squares`]: one fit, with priors and bounds.
 //! - [`packing`]: which crystals the species share, as part of the fit.
 //! - [`held_out()`](held_out::held_out): sources left out in turn.
 //! - [`write`](mod@write): the parameter file, the same bytes for the same input.
@@ -13,6 +14,7 @@ pub mod calibrate;
 pub mod discrepancy;
 mod error;
 pub mod held_out;
+pub mod least_squares;
 pub mod observation;
 pub mod packing;
 mod robust;

@@ -1,18 +1,16 @@
 //! One robust least-squares fit of some coordinates to the rows.
 //!
 //! # Source
-//! Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84:881 (t weights; recalled). Levenberg and Marquardt: `barwright-fit`.
-
-use std::num::NonZeroUsize;
-use std::thread;
+//! Lange, Little and Taylor 1989, J. Am. Stat. Assoc. 84:881 (t weights; recalled).
 
 use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::{BlendError, Parameters};
-use barwright_fit::least_squares::{Bounds, Fit, Noise, Options, Prior, Problem};
 use barwright_reference::Library;
 use nalgebra::DMatrix;
+use rayon::prelude::*;
 
 use super::error::CalibrationError;
+use super::least_squares::{Bounds, Fit, Model, Prior, Problem};
 use super::observation::{self, Observation};
 use crate::published::{Measurement, Scored, predict};
 
@@ -88,7 +86,7 @@ impl Trial<'_> {
     pub(crate) fn whole(&self, priors: &Parameters) -> Result<Fitting, CalibrationError> {
         let all = spread_out(priors);
         let means: Vec<f64> = all.iter().map(|(_, prior)| prior.mean).collect();
-        let jacobian = self.bench.jacobian(priors, &all, &means)?;
+        let jacobian = self.bench.rows(priors, &all).jacobian(&means)?;
         let effect = |column: usize, sd: f64| {
             let slopes = jacobian.column(column);
             slopes
@@ -116,12 +114,12 @@ impl Trial<'_> {
         rounds: usize,
         gain_tolerance: f64,
     ) -> Result<Fitting, CalibrationError> {
-        let mut residuals = self.bench.residuals(&Bench::at(priors, &free, &start))?;
+        let rows = self.bench.rows(priors, &free);
+        let mut residuals = rows.residuals(&start)?;
         let mut left = rounds;
         loop {
             let weights = t_weights(&residuals, self.variances);
-            let scaled = weights.iter().zip(self.variances).map(|(weight, variance)| weight / variance).collect();
-            let fit = self.bench.fit(priors, &free, scaled, &start, gain_tolerance)?;
+            let fit = rows.problem(&weights, self.variances).fit(&start, gain_tolerance)?;
             start.clone_from(&fit.parameters);
             residuals.clone_from(&fit.residuals);
             left -= 1;
@@ -177,86 +175,69 @@ impl Bench<'_> {
         Ok(self.observations.iter().zip(&scored).map(|(one, scored)| one.predicted_sd(scored)).collect())
     }
 
-    pub(crate) fn at(priors: &Parameters, free: &[(Coordinate, Prior)], point: &[f64]) -> Parameters {
-        let mut parameters = priors.clone();
-        for ((coordinate, prior), value) in free.iter().zip(point) {
+    /// The rows as a function of the coordinates `free`, the others as in `priors`.
+    pub(crate) fn rows<'a>(&'a self, priors: &'a Parameters, free: &'a [(Coordinate, Prior)]) -> Rows<'a> {
+        Rows { bench: self, priors, free }
+    }
+}
+
+/// The rows as a function of some coordinates.
+#[derive(Clone, Copy)]
+pub(crate) struct Rows<'a> {
+    bench: &'a Bench<'a>,
+    priors: &'a Parameters,
+    free: &'a [(Coordinate, Prior)],
+}
+
+impl<'a> Rows<'a> {
+    /// The least squares of these rows.
+    ///
+    /// # Arguments
+    /// * `weights`: of the rows, see [`t_weights`].
+    /// * `variances`: of their residuals.
+    pub(crate) fn problem(self, weights: &[f64], variances: &[f64]) -> Problem<Rows<'a>> {
+        Problem {
+            model: self,
+            weights: weights.iter().zip(variances).map(|(weight, variance)| weight / variance).collect(),
+            priors: self.free.iter().map(|(_, prior)| *prior).collect(),
+            bounds: self.free.iter().map(|(coordinate, _)| bounds(*coordinate)).collect(),
+        }
+    }
+}
+
+impl Model for Rows<'_> {
+    type Error = BlendError;
+
+    fn residuals(&self, point: &[f64]) -> Result<Vec<f64>, BlendError> {
+        let mut parameters = self.priors.clone();
+        for ((coordinate, prior), value) in self.free.iter().zip(point) {
             coordinate.store(&mut parameters, *value, prior.sd);
         }
-        parameters
+        self.bench.residuals(&parameters)
     }
 
-    /// Derivatives by central differences; columns are shared out among threads, each the same on any of them.
-    pub(crate) fn jacobian(
-        &self,
-        priors: &Parameters,
-        free: &[(Coordinate, Prior)],
-        point: &[f64],
-    ) -> Result<DMatrix<f64>, BlendError> {
+    /// By central differences; columns are shared out among threads, each the same on any of them.
+    fn jacobian(&self, point: &[f64]) -> Result<DMatrix<f64>, BlendError> {
         let column = |j: usize| -> Result<Vec<f64>, BlendError> {
-            let (coordinate, prior) = free[j];
+            let (coordinate, prior) = self.free[j];
             let range = bounds(coordinate);
             let step = STEP_SD * prior.sd;
-            let (low, high) = ((point[j] - step).max(range.lower), (point[j] + step).min(range.upper));
+            let (low, high) = (range.project(point[j] - step), range.project(point[j] + step));
             let side = |value: f64| {
                 let mut moved = point.to_vec();
                 moved[j] = value;
-                self.residuals(&Self::at(priors, free, &moved))
+                self.residuals(&moved)
             };
             let (left, right) = (side(low)?, side(high)?);
             Ok(left.iter().zip(&right).map(|(left, right)| (right - left) / (high - low)).collect())
         };
-        let threads = thread::available_parallelism().map_or(1, NonZeroUsize::get);
-        let mut columns: Vec<(usize, Result<Vec<f64>, BlendError>)> = Vec::with_capacity(free.len());
-        thread::scope(|scope| {
-            let workers: Vec<_> = (0..threads)
-                .map(|first| {
-                    let column = &column;
-                    scope
-                        .spawn(move || (first..free.len()).step_by(threads).map(|j| (j, column(j))).collect::<Vec<_>>())
-                })
-                .collect();
-            for worker in workers {
-                if let Ok(found) = worker.join() {
-                    columns.extend(found);
-                }
-            }
-        });
-        let mut jacobian = DMatrix::from_element(self.rows.len(), free.len(), f64::NAN);
-        for (j, column) in columns {
-            jacobian.column_mut(j).copy_from_slice(&column?);
-        }
-        Ok(jacobian)
-    }
-
-    pub(crate) fn fit(
-        &self,
-        priors: &Parameters,
-        free: &[(Coordinate, Prior)],
-        weights: Vec<f64>,
-        start: &[f64],
-        gain_tolerance: f64,
-    ) -> Result<Fit, CalibrationError> {
-        let options = Options { noise: Noise::Known, gain_tolerance, ..Options::default() };
-        let residual = |point: &[f64], into: &mut [f64]| {
-            into.copy_from_slice(&self.residuals(&Self::at(priors, free, point))?);
-            Ok(())
-        };
-        let jacobian = |point: &[f64], into: &mut DMatrix<f64>| {
-            into.copy_from(&self.jacobian(priors, free, point)?);
-            Ok(())
-        };
-        let problem = Problem::new(self.rows.len(), residual)
-            .jacobian(jacobian)
-            .weights(weights)
-            .bounds(free.iter().map(|(coordinate, _)| bounds(*coordinate)).collect())
-            .priors(free.iter().map(|(_, prior)| Some(*prior)).collect())
-            .options(options);
-        Ok(problem.fit(start)?)
+        let columns: Vec<Vec<f64>> = (0..point.len()).into_par_iter().map(column).collect::<Result<_, _>>()?;
+        Ok(DMatrix::from_vec(self.bench.rows.len(), point.len(), columns.concat()))
     }
 }
 
 /// Range in which a coordinate is physical.
-pub(crate) fn bounds(coordinate: Coordinate) -> Bounds {
+fn bounds(coordinate: Coordinate) -> Bounds {
     match coordinate {
         Coordinate::Delta(_) => DELTA_BOUNDS,
         Coordinate::Misfit(_) => Bounds::new(0.0, f64::INFINITY),

@@ -1,10 +1,8 @@
-//! The command line: subcommands, options and their limits.
+//! Options that several subcommands share, and how values are read; the rest of each command's arguments.
 
 use std::ffi::{OsStr, OsString};
 use std::path::PathBuf;
 
-#[cfg(test)]
-mod extremes;
 pub mod manual;
 pub mod page;
 pub mod report;
@@ -19,11 +17,10 @@ use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
+use clap::ValueEnum;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
-use clap::{Parser, Subcommand, ValueEnum};
 
 use crate::colour::{ColourWish, parse_colour};
-use crate::commands::{assess, compare, records};
 use crate::drawing::Drawing;
 use crate::mould::MouldArgs;
 use crate::output::Form;
@@ -46,80 +43,6 @@ const MOST_TEMPERATURES: usize = 40;
 
 /// The environment variable that names the maker's folder.
 pub const PROFILE_VARIABLE: &str = "BARWRIGHT_PROFILE";
-
-/// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
-#[derive(Debug, Parser)]
-#[command(
-    name = "barwright",
-    version,
-    help_expected = true,
-    max_term_width = 100,
-    after_help = "\
-Examples:
-  barwright assess 'beeswax 26, mango butter 22, sunflower oil 52'
-  barwright compare winter.toml summer.toml
-  barwright adjust winter.toml --hold 45C
-  barwright cool winter.toml --size 60x40x20mm
-  barwright ingredients --kind wax
-
-Exit status: 0 done, 1 the input is wrong or the output cannot be written, 2 the command line is wrong,
-70 a fault of barwright itself."
-)]
-pub struct Args {
-    /// Use colour: `never` when another program reads the output, `always` to keep it through a pager
-    ///
-    /// With `auto`, colour is used on a terminal unless NO_COLOR is set.
-    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value = "auto")]
-    pub color: Colour,
-    /// Your folder: your deliveries (`lots.toml`), your records, and what your bench tests taught
-    ///
-    /// What `trial fit` learned is used by every prediction, and the deliveries by every formula, when the folder is named
-    /// here or in BARWRIGHT_PROFILE. `ingredients` and `validate` are about the tables and the model, and leave it alone.
-    #[arg(long, global = true, value_name = "FOLDER", env = PROFILE_VARIABLE, hide_env = true)]
-    pub profile: Option<PathBuf>,
-    /// What to do.
-    #[command(subcommand)]
-    pub action: Action,
-}
-
-/// The subcommands.
-#[derive(Debug, Subcommand)]
-pub enum Action {
-    /// Predict one formula: firmness, fine detail, warmth, feel on skin, risk of grain
-    Assess(assess::Assess),
-    /// Predict several formulas side by side, the differences that matter first
-    Compare(compare::Compare),
-    /// Change a formula by as little as can be, so that it meets what you ask of it
-    Adjust(Box<Adjust>),
-    /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
-    Swap(Swap),
-    /// Find the best trade-offs of all bars you could pour from your shelf
-    Explore(Explore),
-    /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
-    Batch(Box<Batch>),
-    /// What to melt first, how hot, when to pour, and how long that lasts
-    Pour(Pour),
-    /// How long the bar cools, where best, and when it can leave the mould
-    Cool(Cool),
-    /// What a hot route does to the bar in the post, and what helps
-    Parcel(Box<Parcel>),
-    /// One page to keep and to print: answer, curves, tables, plans, sources
-    Report(Box<report::Report>),
-    /// Bench tests of your own bars: keep them, and learn from them
-    Trial(trial::Trial),
-    /// What you poured, from which deliveries, and where it went; a recall in one command
-    Records(records::args::Records),
-    /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
-    Page(page::Page),
-    /// Show the reference table: what the ingredients are, and where each figure comes from
-    Ingredients(Ingredients),
-    /// Hold every published measurement against the prediction: how far to trust the figures
-    Validate(Validate),
-    /// Print what a shell needs to complete commands and options at the Tab key
-    Completions(manual::Completions),
-    /// Print the manual of a command as a page for `man`, or write all of them
-    Manual(manual::Manual),
-}
 
 /// What a FORMULA can be, for the help of the subcommands.
 const FORMULA_HELP: &str = "\
@@ -1090,14 +1013,7 @@ fn in_model(celsius: f64) -> Result<f64, String> {
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     use super::*;
-
-    #[test]
-    fn the_command_line_is_sound() {
-        Args::command().debug_assert();
-    }
 
     #[test]
     fn temperatures_are_rounded_and_kept_once() {

@@ -3,6 +3,7 @@
 mod args;
 mod bench_page;
 mod colour;
+mod command_line;
 mod commands;
 mod complain;
 mod drawing;

@@ -12,7 +12,8 @@ use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches};
 use terminal_size::{Width, terminal_size};
 
-use crate::args::{Action, Args, Colour, PROFILE_VARIABLE};
+use crate::args::{Colour, PROFILE_VARIABLE};
+use crate::command_line::{Action, Args};
 use crate::commands;
 use crate::complain;
 use crate::error::{CliError, Kind};

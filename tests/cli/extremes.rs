@@ -1,5 +1,5 @@
 //! Numbers at the ends of what is taken, and beyond: in options, formulas and files. Whatever is asked, nothing but a fault of the program
-//! ends in status 70. What each option takes is held by `crates/cli/args/extremes.rs`.
+//! ends in status 70. What each option takes is held by `crates/cli/command_line/extremes.rs`.
 
 use tempfile::TempDir;
 

@@ -2,8 +2,8 @@
 
 use clap::CommandFactory;
 
-use crate::args::Args;
 use crate::args::manual::Completions;
+use crate::command_line::Args;
 use crate::error::CliError;
 use crate::output::Streams;
 

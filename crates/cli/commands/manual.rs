@@ -6,8 +6,8 @@ use std::path::Path;
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 
-use crate::args::Args;
 use crate::args::manual::Manual;
+use crate::command_line::Args;
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::make_folder;

@@ -8,12 +8,13 @@ pub mod page;
 pub mod report;
 pub mod trial;
 
+pub use barwright_answer::reading::{MODEL_C, model_temperature, number_in, parse_relief, positive};
+use barwright_answer::reading::{in_model, in_range, number};
 use barwright_answer::words::units::Units;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
-use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::temperature::{parse_temperature, parse_temperatures};
 use barwright_reference::{CrystalState, IngredientKind, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
@@ -24,10 +25,6 @@ use crate::colour::{ColourWish, parse_colour};
 use crate::drawing::Drawing;
 use crate::mould::MouldArgs;
 use crate::output::Form;
-use barwright_answer::firmness::{FirmnessWish, parse_firmness};
-
-/// Temperatures the model is made for, °C.
-pub const MODEL_C: std::ops::RangeInclusive<f64> = -20.0..=120.0;
 
 /// Masses taken, of a jug or an ice pack, g.
 pub const MASS_G: std::ops::RangeInclusive<f64> = 1.0..=1e6;
@@ -76,128 +73,6 @@ pub fn with_mould_help(examples: &str) -> String {
 /// Puts what a FORMULA can be before the examples.
 pub fn with_formula_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{examples}")
-}
-
-/// `adjust`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-A NAME is an ingredient, or a kind: waxes, butters, oils, esters, hydrocarbons.
-
-Examples:
-  barwright adjust winter.toml --hold 45C
-  barwright adjust winter.toml --hold 45C --raise waxes --lower oils --out summer.toml
-  barwright adjust 'beeswax 20, shea butter 30, olive oil 50' --firmness 30%@25C --add 'candelilla wax' --bound 'beeswax=..25'")
-)]
-pub struct Adjust {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Adjust the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// Keep its shape at this temperature for a day: that of the hottest van or shelf
-    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
-    pub hold: Option<f64>,
-    /// Leave a mould with relief as fine as this whole, in mm or in
-    #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
-    pub detail: Option<f64>,
-    /// Be at least so firm, `30%@25C` (as oil with 30 % beeswax) or `80kPa`; `20..40%` for a range
-    #[arg(long, value_name = "FIRMNESS", value_parser = parse_firmness)]
-    pub firmness: Vec<FirmnessWish>,
-    /// Melt at least this share on skin (33 °C), so that it still glides
-    #[arg(long, value_name = "PERCENT", value_parser = percent)]
-    pub skin: Option<f64>,
-    /// Cost at most this for a kilogram, in the money of your lots' prices
-    #[arg(long, value_name = "PRICE", value_parser = positive)]
-    pub max_price: Option<f64>,
-    /// How sure it must be, in 100: lower it when 90 asks for more than you would change
-    #[arg(long, value_name = "PERCENT", default_value = "90", value_parser = confidence)]
-    pub confidence: f64,
-    /// Leave this ingredient as it is
-    #[arg(long, value_name = "NAME")]
-    pub keep: Vec<String>,
-    /// Raise only this; everything else may only fall
-    #[arg(long, value_name = "NAME")]
-    pub raise: Vec<String>,
-    /// Lower only this; everything else may only rise
-    #[arg(long, value_name = "NAME")]
-    pub lower: Vec<String>,
-    /// Hold an ingredient between two amounts, as `beeswax=15..25` in % of the bar
-    #[arg(long, value_name = "NAME=LOW..HIGH")]
-    pub bound: Vec<String>,
-    /// An ingredient from your shelf that is not in the formula yet and may be used
-    #[arg(long, value_name = "NAME")]
-    pub add: Vec<String>,
-    /// A list of your shelf, one ingredient a line: all of them may be used
-    #[arg(long, value_name = "FILE")]
-    pub shelf: Option<PathBuf>,
-    /// Change amounts in steps of this many percent of the bar; 0 for any amount
-    #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
-    pub step: f64,
-    /// Write the changed formula here; a formula file keeps its comments and order
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// How the bar is made.
-    #[command(flatten)]
-    pub making: Making,
-    /// How the answer is computed and shown.
-    #[command(flatten)]
-    pub showing: Showing,
-}
-
-impl Adjust {
-    /// Returns what the model is asked to compute.
-    pub fn options(&self) -> barwright_blend::Options {
-        let usual = barwright_blend::Options::default();
-        barwright_blend::Options {
-            relief_mm: self.detail.unwrap_or(usual.relief_mm),
-            hold_c: self.hold.unwrap_or(usual.hold_c),
-            ..options(&self.making, &self.showing)
-        }
-    }
-}
-
-/// `swap`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-Examples:
-  barwright swap winter.toml --replace beeswax --with 'candelilla wax'
-  barwright swap winter.toml --replace 'shea butter' --nut-free
-  barwright swap winter.toml --replace beeswax --vegan --most 5")
-)]
-pub struct Swap {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Take the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// The ingredient that ran out
-    #[arg(long, value_name = "NAME")]
-    pub replace: String,
-    /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
-    #[arg(long, value_name = "NAME")]
-    pub with: Vec<String>,
-    /// Try nothing from animals; what comes from them or from plants by the lot is tried, and named
-    #[arg(long)]
-    pub vegan: bool,
-    /// Try nothing that is or may be from nuts
-    #[arg(long)]
-    pub nut_free: bool,
-    /// Amount of the replacement in steps of this many percent of the bar; 0 for any amount
-    #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
-    pub step: f64,
-    /// Most replacements listed
-    #[arg(long, value_name = "N", default_value_t = 8, value_parser = whole::<u64>(1..=100))]
-    pub most: u64,
-    /// Write the formula with the first replacement here; a formula file keeps its comments and order
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// What is asked of the formula.
-    #[command(flatten)]
-    pub wishes: Wishes,
 }
 
 /// `explore`.
@@ -829,7 +704,7 @@ impl Showing {
 }
 
 /// What every computation is told; the rest as usual.
-fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
+pub fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
     barwright_blend::Options {
         state: making.state.into(),
         release_c: making.release,
@@ -907,42 +782,8 @@ where
     }
 }
 
-/// Reads a number in a range.
-fn number_in(text: &str, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
-    in_range(text, number(text)?, range, unit)
-}
-
-/// Reads a number, with or without a sign of percent.
-fn number(text: &str) -> Result<f64, String> {
-    text.trim().trim_end_matches('%').trim().parse().map_err(|_| format!("`{text}` is not a number"))
-}
-
-/// Returns a number that lies in a range; one written as `-0` is 0.
-fn in_range(text: &str, value: f64, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<f64, String> {
-    if range.contains(&value) {
-        Ok(value + 0.0)
-    } else {
-        Err(format!("`{}` is outside {} to {}{unit}", text.trim(), range.start(), range.end()))
-    }
-}
-
-/// Reads the finest relief of a mould; without a unit it is in mm. Returns mm.
-pub fn parse_relief(text: &str) -> Result<f64, String> {
-    parse_length(text, RELIEF_MM)
-}
-
-/// Reads a share of the bar.
-pub fn percent(text: &str) -> Result<f64, String> {
-    number_in(text, 0.0..=100.0, " %")
-}
-
-/// Reads a confidence, in 100.
-fn confidence(text: &str) -> Result<f64, String> {
-    number_in(text, 50.0..=99.0, " in 100")
-}
-
 /// Reads a step of amounts; 0 is any amount.
-fn step(text: &str) -> Result<f64, String> {
+pub fn step(text: &str) -> Result<f64, String> {
     match number(text)? {
         // The negative zero too.
         0.0 => Ok(0.0),
@@ -965,11 +806,6 @@ fn place(text: &str) -> Result<(String, f64), String> {
     Ok((name.trim().to_owned(), model_temperature(temperature)?))
 }
 
-/// Reads a price.
-pub fn positive(text: &str) -> Result<f64, String> {
-    number_in(text, 1e-6..=1e6, "")
-}
-
 /// Reads the list of `--at`; a temperature written twice counts once.
 fn table_temperatures(text: &str) -> Result<Temperatures, String> {
     let read = parse_temperatures(text).map_err(|errors| {
@@ -988,27 +824,6 @@ fn table_temperatures(text: &str) -> Result<Temperatures, String> {
         return Err(format!("{} temperatures are more than {MOST_TEMPERATURES}", temperatures.len()));
     }
     Ok(Temperatures(temperatures))
-}
-
-/// Reads one temperature.
-pub fn model_temperature(text: &str) -> Result<f64, String> {
-    parse_temperature(text)
-        .map_err(|error| format!("{error}; write a temperature such as `45`, `45C` or `113F`"))
-        .and_then(in_model)
-}
-
-/// Rounds a temperature to 0.01 °C, so that one converted from °F reads well, or refuses it.
-fn in_model(celsius: f64) -> Result<f64, String> {
-    if MODEL_C.contains(&celsius) {
-        Ok((celsius * 100.0).round() / 100.0 + 0.0)
-    } else {
-        Err(format!(
-            "{} °C is outside {} to {} °C, where the prediction holds",
-            short(celsius),
-            MODEL_C.start(),
-            MODEL_C.end()
-        ))
-    }
 }
 
 #[cfg(test)]

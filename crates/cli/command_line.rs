@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands;
+use crate::commands::{adjust, assess, compare, records, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -49,13 +49,13 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Action {
     /// Predict one formula: firmness, fine detail, warmth, feel on skin, risk of grain
-    Assess(commands::assess::Assess),
+    Assess(assess::Assess),
     /// Predict several formulas side by side, the differences that matter first
-    Compare(commands::compare::Compare),
+    Compare(compare::Compare),
     /// Change a formula by as little as can be, so that it meets what you ask of it
-    Adjust(Box<args::Adjust>),
+    Adjust(Box<adjust::Args>),
     /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
-    Swap(args::Swap),
+    Swap(swap::Args),
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(args::Explore),
     /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
@@ -71,7 +71,7 @@ pub enum Action {
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(args::trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
-    Records(commands::records::args::Records),
+    Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
     Page(args::page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from

@@ -103,8 +103,8 @@ fn act(args: &Args) -> Result<(), CliError> {
     match &args.action {
         Action::Assess(order) => commands::assess::run(order, &profile, &mut streams)?,
         Action::Compare(order) => commands::compare::run(order, &profile, &mut streams)?,
-        Action::Adjust(order) => commands::adjust::run(order, &profile, &mut streams)?,
-        Action::Swap(order) => commands::swap::run(order, &profile, &mut streams)?,
+        Action::Adjust(args) => commands::adjust::run(args, &profile, &mut streams)?,
+        Action::Swap(args) => commands::swap::run(args, &profile, &mut streams)?,
         Action::Explore(order) => commands::explore::run(order, &profile, &mut streams)?,
         Action::Batch(order) => commands::batch::run(order, &profile, &mut streams)?,
         Action::Pour(order) => commands::pour::run(order, &profile, &mut streams)?,

@@ -9,12 +9,12 @@ use barwright_reference::{Diagnostic, Library};
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 
-use crate::args::{model_temperature, parse_relief, percent, positive};
 use crate::error::CliError;
 use crate::input::{Lots, check_stdin_once, library_with, read_text};
 use crate::output::Streams;
 use barwright_answer::Fault;
 use barwright_answer::firmness::parse_firmness;
+use barwright_answer::reading::{model_temperature, parse_relief, percent, positive};
 
 /// A space with everything that belongs to it.
 #[derive(Debug)]

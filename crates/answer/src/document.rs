@@ -155,6 +155,12 @@ impl Document {
         Document { title: title.into(), aside: aside.into(), ..Document::default() }
     }
 
+    /// The sentences that matter: those under the title.
+    pub fn said(&self) -> Vec<&str> {
+        let said = self.lead.iter().filter_map(|block| if let Block::Said(all) = block { Some(all) } else { None });
+        said.flatten().map(|sentence| sentence.text.as_str()).collect()
+    }
+
     /// Adds blocks under the title.
     #[must_use]
     pub fn lead(mut self, blocks: impl IntoIterator<Item = Block>) -> Self {

@@ -2,19 +2,24 @@
 //! (words, tables, pictures), which a writer turns into text for a terminal ([`terminal`]), a page ([`html`]) or a picture ([`picture`]). Nothing
 //! here opens a file, looks at a clock or prints.
 
+pub mod adjust;
 pub mod assess;
 mod cautions;
 pub mod compare;
+pub mod demand;
 pub mod document;
 pub mod engine;
 pub mod explore;
 pub mod firmness;
 pub mod html;
+pub mod limits;
 pub mod mould;
 pub mod picture;
 pub mod places;
+pub mod reading;
 pub mod refusal;
 pub mod report;
+pub mod swap;
 pub mod terminal;
 mod why;
 pub mod words;

@@ -8,9 +8,7 @@ use barwright_reference::mould::RELIEF_MM;
 use barwright_reference::{
     AnimalOrigin, CrystalState, Formula, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Part, short,
 };
-use barwright_reformulate::adjust::Task;
-use barwright_reformulate::swap::{SwapTask, swap};
-use barwright_reformulate::{Demand, Limits};
+use barwright_reformulate::Demand;
 use serde::{Deserialize, Serialize};
 
 use super::files::{Listed, NotSaved};
@@ -18,17 +16,18 @@ use super::guard::policy_with_style;
 use super::kitchen::Kitchen;
 use super::reply::Reply;
 use crate::args::{DIGIT_G, LEFT_PERCENT, MASS_G, MODEL_C};
+use barwright_answer::adjust::{Adjust, adjust};
 use barwright_answer::assess::{RULE_OF_THUMB, interval_words, sentences};
 use barwright_answer::compare;
-use barwright_answer::engine::find;
+use barwright_answer::engine::{Recipe, find};
+use barwright_answer::limits::NamedLimits;
+use barwright_answer::swap::{Swap, swap};
 use barwright_answer::words::units::Units;
 
-use crate::commands::adjust::{distinct, find_change};
 use crate::commands::batch::{PlainBatch, sheet_page};
-use crate::commands::{adjust, swap as swapping};
 use crate::error::CliError;
 use crate::page::STYLE;
-use crate::render::{self, Group};
+use crate::render::Group;
 use barwright_answer::Fault;
 use barwright_answer::places::{self, Place};
 
@@ -52,15 +51,6 @@ const LONGEST_NAME: usize = 120;
 
 /// Bars of one batch.
 const MOST_BARS: u32 = 1_000_000;
-
-/// Confidence asked of a change.
-const CONFIDENCE: f64 = 0.9;
-
-/// Amounts change in steps of this, % of the bar.
-const STEP_PERCENT: f64 = 0.5;
-
-/// Replacements told.
-const MOST_REPLACEMENTS: usize = 8;
 
 /// A bar as the page has it.
 #[derive(Debug, Deserialize)]
@@ -203,8 +193,8 @@ struct Seen<'a> {
 #[derive(Debug, Serialize)]
 struct Changed<'a, T: Serialize> {
     /// As with `--json`.
-    answer: T,
-    sentences: Vec<String>,
+    answer: &'a T,
+    sentences: Vec<&'a str>,
     formulas: Vec<Shown<'a>>,
 }
 
@@ -246,7 +236,7 @@ struct Digest<'a> {
 /// Tells what the page must know to begin.
 pub fn start(kitchen: &Kitchen<'_>) -> Reply {
     let usual = Options::default();
-    let shelf = kitchen.library.ingredients.iter().map(|one: &Ingredient| Shelf {
+    let shelf = kitchen.engine.library.ingredients.iter().map(|one: &Ingredient| Shelf {
         key: &one.key,
         common_name: &one.common_name,
         inci_name: &one.inci_name,
@@ -273,7 +263,7 @@ pub fn start(kitchen: &Kitchen<'_>) -> Reply {
 
 /// Assesses one bar, or compares two.
 pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliError> {
-    let library = kitchen.library;
+    let library = &kitchen.engine.library;
     if asked.bars.is_empty() || asked.bars.len() > 2 {
         return Err(Fault::new("bars", "the page has one bar or two").into());
     }
@@ -305,91 +295,59 @@ pub fn assess(kitchen: &Kitchen<'_>, asked: &AssessAsked) -> Result<Reply, CliEr
 
 /// Finds the smallest change that meets what is asked.
 pub fn change(kitchen: &Kitchen<'_>, asked: &AdjustAsked) -> Result<Reply, CliError> {
-    let library = kitchen.library;
-    let formula = asked.bar.formula(library)?;
-    let mut options = asked.conditions.options()?;
+    let library = &kitchen.engine.library;
     let mut demands = Vec::new();
     if let Some(hold_c) = asked.hold_c {
-        options.hold_c = within(hold_c, &MODEL_C, "the temperature to hold, °C")?;
-        demands.push(Demand::Hold { temperature_c: options.hold_c });
+        demands.push(Demand::Hold { temperature_c: within(hold_c, &MODEL_C, "the temperature to hold, °C")? });
     }
     if let Some(detail_mm) = asked.detail_mm {
-        options.relief_mm = within(detail_mm, &RELIEF_MM, "the finest relief, mm")?;
-        demands.push(Demand::Detail { relief_mm: options.relief_mm });
+        demands.push(Demand::Detail { relief_mm: within(detail_mm, &RELIEF_MM, "the finest relief, mm")? });
     }
     if demands.is_empty() {
-        return Err(Fault::new("no-demand", "nothing is asked of the bar")
+        return Err(Fault::new("no-demand", "no target given")
             .hint("Say what it must do: keep its shape at a temperature, or take a relief.")
             .into());
     }
-    let ingredients = distinct(&formula);
-    let mut limits = Limits::free(ingredients.len());
-    for name in &asked.keep {
-        let kept = found(library, name)?;
-        let at = ingredients.iter().position(|one| *one == kept);
-        let at =
-            at.ok_or_else(|| Fault::new("not-in-formula", format!("`{}` is not in the bar", names::name(name))))?;
-        let now: f64 = formula.parts.iter().filter(|part| part.ingredient == kept).map(|part| part.percent).sum();
-        (limits.least[at], limits.most[at]) = (now, now);
-    }
-    let task = Task { demands, confidence: CONFIDENCE, ingredients, limits, step_percent: Some(STEP_PERCENT) };
-    let found = find_change(library, kitchen.model, &options, &formula, &task)?;
-    let view = render::adjust::View {
-        found: &found.found,
-        even: found.even.as_ref(),
-        before: &found.before,
-        after: &found.after,
-        task: &task,
-        library,
-        options: &options,
+    let asked = Adjust {
+        formula: Recipe::of(&asked.bar.formula(library)?, library),
+        options: asked.conditions.options()?,
+        demands,
+        limits: NamedLimits { keep: asked.keep.clone(), ..NamedLimits::default() },
         units: UNITS,
+        ..Adjust::default()
     };
+    let found = adjust(kitchen.engine, &asked)?;
     Ok(Reply::json(&Changed {
-        answer: adjust::json(&found.found, &found.before, &found.after, &task, library),
-        sentences: render::adjust::sentences(&view),
-        formulas: vec![shown(&found.found.formula, library)],
+        answer: &found.figures,
+        sentences: found.document.said(),
+        formulas: vec![shown(&found.figures.formula, library)],
     }))
 }
 
 /// Finds what can stand in for an ingredient.
 pub fn replace(kitchen: &Kitchen<'_>, asked: &SwapAsked) -> Result<Reply, CliError> {
-    let library = kitchen.library;
-    let formula = asked.bar.formula(library)?;
-    let options = asked.conditions.options()?;
-    let task = SwapTask {
-        replaced: found(library, &asked.replace)?,
-        candidates: asked.with.as_deref().map(|name| found(library, name)).transpose()?.into_iter().collect(),
+    let library = &kitchen.engine.library;
+    let asked = Swap {
+        formula: Recipe::of(&asked.bar.formula(library)?, library),
+        options: asked.conditions.options()?,
+        replace: asked.replace.clone(),
+        with: asked.with.iter().cloned().collect(),
         vegan: asked.vegan,
         nut_free: asked.nut_free,
-        step_percent: Some(STEP_PERCENT),
-    };
-    let mut ranked = swap(library, kitchen.model, &options, &formula, &task)
-        .map_err(|error| swapping::refused(error, &asked.replace))?;
-    ranked.truncate(MOST_REPLACEMENTS);
-    let best = ranked.first().ok_or_else(|| CliError::internal("a replacement was found and lost"))?;
-    let (before, after) =
-        kitchen.on_bench(&options, |bench| Ok((bench.assess(&formula)?, bench.assess(&best.formula)?)))?;
-    let view = render::swap::View {
-        found: &ranked,
-        replaced: task.replaced,
-        before: &before,
-        after: &after,
-        formula: &formula,
-        library,
-        options: &options,
         units: UNITS,
-        vegan: asked.vegan,
+        ..Swap::default()
     };
+    let found = swap(kitchen.engine, &asked)?;
     Ok(Reply::json(&Changed {
-        answer: swapping::json(&ranked, &before, &after, library),
-        sentences: render::swap::sentences(&view),
-        formulas: ranked.iter().map(|one| shown(&one.formula, library)).collect(),
+        answer: &found.figures,
+        sentences: found.document.said(),
+        formulas: found.figures.formulas.iter().map(|formula| shown(formula, library)).collect(),
     }))
 }
 
 /// Makes the weigh sheet to print.
 pub fn sheet(kitchen: &Kitchen<'_>, asked: &SheetAsked) -> Result<Reply, CliError> {
-    let formula = asked.bar.formula(kitchen.library)?;
+    let formula = asked.bar.formula(&kitchen.engine.library)?;
     if asked.bars == 0 || asked.bars > MOST_BARS {
         return Err(Fault::new("bars", format!("{} is no number of bars from 1 to {MOST_BARS}", asked.bars)).into());
     }
@@ -406,7 +364,7 @@ pub fn sheet(kitchen: &Kitchen<'_>, asked: &SheetAsked) -> Result<Reply, CliErro
         number,
         market: asked.market,
     };
-    let page = sheet_page(kitchen.library, &plain)?;
+    let page = sheet_page(&kitchen.engine.library, &plain)?;
     Ok(Reply {
         status: StatusCode::OK,
         media: "text/html; charset=utf-8",
@@ -422,10 +380,10 @@ pub fn files(kitchen: &Kitchen<'_>) -> Result<Reply, CliError> {
 
 /// Opens a file.
 pub fn open(kitchen: &Kitchen<'_>, name: &str) -> Result<Reply, CliError> {
-    let opened = kitchen.folder.read(name, kitchen.library)?;
+    let opened = kitchen.folder.read(name, &kitchen.engine.library)?;
     Ok(Reply::json(&FileShown {
         digest: &opened.digest,
-        formula: shown(&opened.formula, kitchen.library),
+        formula: shown(&opened.formula, &kitchen.engine.library),
         remark: opened.remark.as_deref(),
         notes: &opened.notes,
     }))
@@ -433,8 +391,8 @@ pub fn open(kitchen: &Kitchen<'_>, name: &str) -> Result<Reply, CliError> {
 
 /// Saves a file.
 pub fn save(kitchen: &Kitchen<'_>, name: &str, asked: &SaveAsked) -> Result<Reply, CliError> {
-    let formula = asked.bar.formula(kitchen.library)?;
-    match kitchen.folder.write(name, asked.digest.as_deref(), &formula, kitchen.library) {
+    let formula = asked.bar.formula(&kitchen.engine.library)?;
+    match kitchen.folder.write(name, asked.digest.as_deref(), &formula, &kitchen.engine.library) {
         Ok(digest) => Ok(Reply::json(&Digest { digest: Some(&digest) })),
         Err(NotSaved::Changed(found)) => Ok(Reply::json_as(StatusCode::CONFLICT, &Digest { digest: found.as_deref() })),
         Err(NotSaved::Failed(error)) => Err(error),

@@ -5,9 +5,9 @@ use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use axum::http::StatusCode;
+use barwright_answer::Engine;
 use barwright_blend::assess::Workbench;
-use barwright_blend::{BlendError, Model, Options};
-use barwright_reference::Library;
+use barwright_blend::{BlendError, Options};
 use tokio::sync::oneshot;
 
 use super::files::Folder;
@@ -22,10 +22,8 @@ const MOST_BENCHES: usize = 8;
 /// What every question is answered from.
 #[derive(Debug)]
 pub struct Kitchen<'a> {
-    /// Reference tables and lots.
-    pub library: &'a Library,
-    /// The model, with what the maker's bench tests taught.
-    pub model: &'a Model,
+    /// Tables and model.
+    pub engine: &'a Engine,
     /// The maker's folder.
     pub folder: Folder,
     /// The workbenches, the last used one last.
@@ -37,8 +35,8 @@ type Shared<'a> = Arc<OnceLock<Result<Workbench<'a>, BlendError>>>;
 
 impl<'a> Kitchen<'a> {
     /// Makes a kitchen.
-    pub fn new(library: &'a Library, model: &'a Model, folder: Folder) -> Self {
-        Kitchen { library, model, folder, benches: Mutex::new(Vec::new()) }
+    pub fn new(engine: &'a Engine, folder: Folder) -> Self {
+        Kitchen { engine, folder, benches: Mutex::new(Vec::new()) }
     }
 
     /// Uses the workbench for some options, which is made when there is none yet.
@@ -51,7 +49,7 @@ impl<'a> Kitchen<'a> {
         work: impl FnOnce(&Workbench<'a>) -> Result<T, BlendError>,
     ) -> Result<T, BlendError> {
         let shared = self.bench(options);
-        match shared.get_or_init(|| Workbench::new(self.library, self.model, options.clone())) {
+        match shared.get_or_init(|| Workbench::new(&self.engine.library, &self.engine.model, options.clone())) {
             Ok(bench) => work(bench),
             Err(error) => Err(error.clone()),
         }
@@ -138,9 +136,8 @@ mod tests {
     }
 
     fn in_kitchen<T>(folder: &std::path::Path, work: impl FnOnce(&Kitchen<'_>) -> T) -> T {
-        let library = Library::builtin().unwrap();
-        let model = Model::builtin().unwrap();
-        work(&Kitchen::new(&library, &model, Folder::open(folder).unwrap()))
+        let engine = Engine::builtin().unwrap();
+        work(&Kitchen::new(&engine, Folder::open(folder).unwrap()))
     }
 
     #[test]

@@ -14,7 +14,6 @@ use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, Firmn
 use barwright_reformulate::judge::Judge;
 use serde::Serialize;
 
-use super::adjust::MEASURABLE;
 use crate::args::Explore;
 use crate::error::CliError;
 use crate::output::Streams;
@@ -25,6 +24,7 @@ use crate::save::save;
 use crate::space::{LoadedSpace, load_space};
 use crate::stop::Stop;
 use barwright_answer::Fault;
+use barwright_answer::demand::unmeasurable;
 use barwright_answer::explore::Shown;
 use barwright_answer::picture;
 
@@ -217,7 +217,7 @@ fn refused(error: ExploreError, resume: Option<&Path>) -> CliError {
                 .hint("Name another file, or take the space and options it was kept with; this one is left as it is.")
                 .into()
         }
-        (ExploreError::Demand(error), _) => Fault::new("demand", error.to_string()).hint(MEASURABLE).into(),
+        (ExploreError::Demand(error), _) => unmeasurable(error).into(),
         (error, _) => Fault::new("space", error.to_string()).into(),
     }
 }

@@ -12,7 +12,7 @@ use crate::output::Streams;
 use crate::profile::Profile;
 use crate::save::refusal;
 use crate::stop::Stop;
-use barwright_answer::Fault;
+use barwright_answer::{Engine, Fault};
 
 /// Runs the subcommand: prints the address and serves until it is told to stop.
 pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
@@ -23,7 +23,7 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
     for note in &lots.notes {
         streams.remarks.note(note)?;
     }
-    let model = profile.model(streams)?;
+    let engine = Engine { library: lots.library, model: profile.model(streams)? };
     let folder = Folder::open(&order.folder)?;
     let wanted = SocketAddr::new(order.listen, order.port);
     let listener = TcpListener::bind(wanted).map_err(|error| taken(wanted, &error))?;
@@ -40,7 +40,7 @@ pub fn run(order: &Page, profile: &Profile, streams: &mut Streams<'_>) -> Result
             address.ip()
         ))?;
     }
-    let kitchen = Kitchen::new(&lots.library, &model, folder);
+    let kitchen = Kitchen::new(&engine, folder);
     server::serve(listener, guard, &kitchen, &stop)
 }
 

@@ -1,146 +1,93 @@
 //! `swap`: another ingredient in place of one that ran out.
 
-use barwright_answer::words::names;
-use barwright_blend::{Assessment, assess};
-use barwright_reference::{AnimalOrigin, Ingredient, Library, NutOrigin};
-use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask, swap};
-use serde::Serialize;
+use std::ffi::OsString;
+use std::path::PathBuf;
+
+use barwright_answer::Engine;
+use barwright_answer::swap::{Swap, swap};
 
 use super::adjust::write_formula;
-use crate::args::Swap;
+use crate::args::{Wishes, step, whole, with_formula_help};
 use crate::error::CliError;
 use crate::input::load;
 use crate::output::Streams;
 use crate::pick::pick;
 use crate::profile::Profile;
-use crate::render;
-use barwright_answer::Fault;
-use barwright_answer::engine::find;
 
-/// One replacement as JSON.
-#[derive(Debug, Serialize)]
-struct Ranked<'a> {
-    ingredient: &'a str,
-    from_percent: f64,
-    to_percent: f64,
-    distance: f64,
-    animal_origin: AnimalOrigin,
-    properties: &'a [Kept],
-}
-
-/// The answer as JSON.
-#[derive(Debug, Serialize)]
-pub struct Answer<'a> {
-    before: &'a Assessment,
-    after: &'a Assessment,
-    replacements: Vec<Ranked<'a>>,
+/// Arguments of `swap`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_formula_help("\
+Examples:
+  barwright swap winter.toml --replace beeswax --with 'candelilla wax'
+  barwright swap winter.toml --replace 'shea butter' --nut-free
+  barwright swap winter.toml --replace beeswax --vegan --most 5")
+)]
+pub struct Args {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// The ingredient that ran out
+    #[arg(long, value_name = "NAME")]
+    pub replace: String,
+    /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
+    #[arg(long, value_name = "NAME")]
+    pub with: Vec<String>,
+    /// Try nothing from animals; what comes from them or from plants by the lot is tried, and named
+    #[arg(long)]
+    pub vegan: bool,
+    /// Try nothing that is or may be from nuts
+    #[arg(long)]
+    pub nut_free: bool,
+    /// Amount of the replacement in steps of this many percent of the bar; 0 for any amount
+    #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
+    pub step: f64,
+    /// Most replacements listed
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = whole::<u64>(1..=100))]
+    pub most: u64,
+    /// Write the formula with the first replacement here; a formula file keeps its comments and order
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// What is asked of the formula.
+    #[command(flatten)]
+    pub wishes: Wishes,
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Swap, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], profile.lots(order.wishes.making.lots.as_deref()).as_deref(), streams)?;
-    let index = pick(&loaded.formulas, order.named.as_deref(), "swap")?;
-    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let library = &loaded.library;
-    let mut faults = Vec::new();
-    let mut found = |name: &str, option: &str| find(library, name, option).map_err(|fault| faults.push(*fault)).ok();
-    let replaced = found(&order.replace, "--replace");
-    let candidates: Vec<usize> = order.with.iter().filter_map(|name| found(name, "--with")).collect();
-    let (Some(replaced), true) = (replaced, faults.is_empty()) else {
-        return Err(CliError::input(faults));
+pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let showing = &args.wishes.showing;
+    let loaded = load(&[&args.formula], profile.lots(args.wishes.making.lots.as_deref()).as_deref(), streams)?;
+    let index = pick(&loaded.formulas, args.named.as_deref(), "swap")?;
+    let asked = Swap {
+        formula: loaded.recipe(index)?,
+        options: args.wishes.options(),
+        replace: args.replace.clone(),
+        with: args.with.clone(),
+        vegan: args.vegan,
+        nut_free: args.nut_free,
+        step_percent: (args.step > 0.0).then_some(args.step),
+        max_told: usize::try_from(args.most).unwrap_or(usize::MAX),
+        units: showing.units,
     };
-    let task = SwapTask {
-        replaced,
-        candidates,
-        vegan: order.vegan,
-        nut_free: order.nut_free,
-        step_percent: (order.step > 0.0).then_some(order.step),
-    };
-    let model = profile.model(streams)?;
-    let options = order.wishes.options();
-    let mut found = swap(library, &model, &options, formula, &task).map_err(|error| refused(error, &order.replace))?;
-    found.truncate(usize::try_from(order.most).unwrap_or(usize::MAX));
-    let Some(first) = found.first() else { return Err(CliError::internal("a replacement was found and lost")) };
-    let known = |ingredient: usize| formula.parts.iter().any(|part| part.ingredient == ingredient);
-    let brought = first.formula.parts.iter().map(|part| part.ingredient).filter(|ingredient| !known(*ingredient));
-    loaded.about.write(brought, streams)?;
-    let before = assess(library, &model, formula, &options)?;
-    let after = assess(library, &model, &first.formula, &options)?;
-    type Passes = fn(&Ingredient) -> bool;
-    // The filters choose among what is tried; what else is in the formula is the maker's to know.
-    let left = |kept: Passes| -> Vec<String> {
-        let parts = first.formula.parts.iter().filter_map(|part| library.ingredients.get(part.ingredient));
-        parts.filter(|one| !kept(one)).map(|one| format!("`{}`", one.key)).collect()
-    };
-    let asked: [(bool, &str, Passes); 2] = [
-        (order.vegan, "--vegan", |one| one.animal_origin != AnimalOrigin::Yes),
-        (order.nut_free, "--nut-free", |one| one.nut_origin == NutOrigin::No),
-    ];
-    for (_, option, kept) in asked.iter().filter(|(asked, ..)| *asked) {
-        let left = left(*kept);
-        if !left.is_empty() {
-            let what = names::list(&left, "and");
-            streams
-                .remarks
-                .note(&format!("`{option}` chooses the replacement only; the formula still holds {what}"))?;
-        }
+    let engine = Engine { library: loaded.library, model: profile.model(streams)? };
+    let answer = swap(&engine, &asked)?;
+    let first = answer.figures.formulas.first();
+    let first = first.ok_or_else(|| CliError::internal("a replacement was found and lost"))?;
+    let known = loaded.formulas.get(index).map_or(&[][..], |formula| &formula.parts);
+    let brought = first.parts.iter().map(|part| part.ingredient);
+    loaded.about.write(brought.filter(|one| known.iter().all(|part| part.ingredient != *one)), streams)?;
+    for note in &answer.figures.notes {
+        streams.remarks.note(note)?;
     }
-    if order.wishes.showing.json {
-        streams.data.json(&json(&found, &before, &after, library))?;
-    } else {
-        let view = render::swap::View {
-            found: &found,
-            replaced,
-            before: &before,
-            after: &after,
-            formula,
-            library,
-            options: &options,
-            units: order.wishes.showing.units,
-            vegan: order.vegan,
-        };
-        render::swap::write(&mut streams.data, &view)?;
-    }
-    match &order.out {
+    streams.figures(&answer, showing.form())?;
+    match &args.out {
         Some(path) => {
             let text = loaded.texts.get(index).and_then(Option::as_deref);
-            write_formula(path, text, &first.formula, library, streams)
+            write_formula(path, text, first, &engine.library, streams)
         }
         None => Ok(()),
-    }
-}
-
-/// The answer as JSON.
-pub fn json<'a>(
-    found: &'a [Replacement],
-    before: &'a Assessment,
-    after: &'a Assessment,
-    library: &'a Library,
-) -> Answer<'a> {
-    let of = |index: usize| library.ingredients.get(index);
-    let ranked = found.iter().map(|one| Ranked {
-        ingredient: of(one.ingredient).map_or("", |one| one.key.as_str()),
-        animal_origin: of(one.ingredient).map_or(AnimalOrigin::Possible, |one| one.animal_origin),
-        from_percent: one.from_percent,
-        to_percent: one.to_percent,
-        distance: one.distance,
-        properties: &one.properties,
-    });
-    Answer { before, after, replacements: ranked.collect() }
-}
-
-/// Says why nothing was replaced.
-pub fn refused(error: SwapError, name: &str) -> CliError {
-    let shown = names::name(name);
-    match error {
-        SwapError::Blend(error) => error.into(),
-        SwapError::Limits(error) => Fault::new("step", error.to_string()).into(),
-        SwapError::NotThere => {
-            Fault::new("not-in-formula", format!("--replace: `{shown}` is not in the formula")).into()
-        }
-        SwapError::Itself => Fault::new("itself", format!("--with: `{shown}` cannot stand in for itself")).into(),
-        error => Fault::new("no-candidates", error.to_string())
-            .hint("Leave `--vegan` or `--nut-free` out, or name others behind `--with`.")
-            .into(),
     }
 }

@@ -9,7 +9,8 @@ use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library, Market};
 
-use super::adjust::{amount, in_text};
+use super::in_text;
+use super::number::amount;
 use super::table::Sheet;
 use super::{capital, list, name};
 use crate::commands::plans::Plans;

@@ -4,12 +4,14 @@ use std::io;
 
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Settings};
 
-use super::adjust::{amount, demand, in_text};
+use super::in_text;
+use super::number::amount;
 use super::table::Sheet;
 use super::{capital, list, name};
 use crate::output::Output;
 use crate::space::LoadedSpace;
 use barwright_answer::assess::{RULE_OF_THUMB, interval_words};
+use barwright_answer::demand::words as demand;
 use barwright_answer::explore::{Shown, letter};
 use barwright_answer::words::number::{in_hundred, interval, significant, whole};
 use barwright_answer::words::units::Units;

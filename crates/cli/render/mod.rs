@@ -1,6 +1,5 @@
 //! Answers as text for people: the answer first, then the tables, then what to mind.
 
-pub mod adjust;
 pub mod batch;
 pub mod cool;
 pub mod explore;
@@ -8,13 +7,12 @@ pub mod ingredients;
 pub mod lot;
 pub mod parcel;
 pub mod pour;
-pub mod swap;
 pub mod table;
 pub mod trial;
 pub mod validate;
 
 pub use barwright_answer::words::group::Group;
-pub use barwright_answer::words::names::{capital, count, cut, list, name};
+pub use barwright_answer::words::names::{capital, count, cut, in_text, list, name};
 pub use barwright_answer::words::number;
 
 /// Writes what to mind of one formula.

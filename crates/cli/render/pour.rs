@@ -8,8 +8,8 @@ use barwright_making::Pouring;
 use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep};
 use barwright_reference::{Formula, Library};
 
-use super::adjust::in_text;
 use super::cool::times;
+use super::in_text;
 use super::table::Sheet;
 use super::write_cautions;
 use super::{capital, name};

@@ -14,14 +14,14 @@ use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::suitability::yield_kpa_for_feature;
 use barwright_blend::{Draw, Point};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Points of melted share that count as one unit of margin: about what a unit of ln firmness is worth to a maker (judgement).
 pub const MELTED_SCALE: f64 = 20.0;
 
 /// A measure of firmness.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "unit", content = "value")]
 pub enum Firmness {
     /// Yield stress, kPa.
@@ -51,7 +51,7 @@ pub enum DemandError {
 }
 
 /// One demand.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "demand")]
 pub enum Demand {
     /// Keeps its shape for a day.

@@ -3,7 +3,7 @@
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Formula, Library};
 
-use super::number::shortest;
+use super::number::amount;
 use super::visible::visible;
 
 /// Begins the name of a formula that nobody named.
@@ -43,7 +43,7 @@ pub fn title(formula: &Formula, library: &Library) -> String {
     let known = parts.iter().filter_map(|part| Some((library.ingredients.get(part.ingredient)?, part.percent)));
     let mut words: Vec<String> = known
         .take(MOST_PARTS)
-        .map(|(one, percent)| format!("{} {}", in_text(&one.common_name), shortest(percent)))
+        .map(|(one, percent)| format!("{} {}", in_text(&one.common_name), amount(percent)))
         .collect();
     if parts.len() > MOST_PARTS {
         words.push("…".to_owned());
@@ -56,18 +56,6 @@ pub fn titles(formulas: &[Formula], library: &Library) -> Vec<String> {
     let all: Vec<String> = formulas.iter().map(|formula| title(formula, library)).collect();
     let shown: Vec<&str> = all.iter().map(String::as_str).collect();
     distinct(&shown)
-}
-
-/// A name as it stands in running text: `Beeswax` is no name of its own, `MCT oil` starts with one.
-pub fn in_text(name: &str) -> String {
-    let shown = visible(name);
-    let mut letters = shown.chars();
-    match (letters.next(), letters.next()) {
-        (Some(first), Some(second)) if second.is_lowercase() => {
-            first.to_lowercase().chain(shown.chars().skip(1)).collect()
-        }
-        _ => shown,
-    }
 }
 
 /// Returns a text as shown: safe, and cut to so many characters.
@@ -127,6 +115,16 @@ pub fn capital(text: &str) -> String {
 pub fn lower(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map(|first| first.to_lowercase().chain(letters).collect()).unwrap_or_default()
+}
+
+/// Returns a name as it stands in running text: `Beeswax` is no name of its own, `MCT oil` starts with one.
+pub fn in_text(name: &str) -> String {
+    let shown = visible(name);
+    let mut letters = shown.chars();
+    match (letters.next(), letters.next()) {
+        (Some(_), Some(second)) if second.is_lowercase() => lower(&shown),
+        _ => shown,
+    }
 }
 
 #[cfg(test)]

@@ -53,9 +53,9 @@ pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
     if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
 }
 
-/// Returns a number with as many decimals as it has, two at most.
-pub fn shortest(value: f64) -> String {
-    let text = fixed(value, 2);
+/// Returns an amount, in % as a rule, with as many decimals as it has, two at most.
+pub fn amount(percent: f64) -> String {
+    let text = fixed(percent, 2);
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 

@@ -5,7 +5,7 @@ use std::path::Path;
 use barwright_answer::Document;
 use barwright_answer::document::{Block, Kind as Column, Section, Table};
 use barwright_answer::words::names::{capital, count, cut, name};
-use barwright_answer::words::number::shortest;
+use barwright_answer::words::number::amount;
 use barwright_answer::words::visible::visible;
 use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, LotTrace, Outcome, Went};
 
@@ -183,5 +183,5 @@ fn remarks_section(remarks: &[&Kept<Outcome>]) -> Option<Section> {
 
 /// A mass in grams, to a hundredth: finer than a bench scale; an export has all digits.
 fn grams(mass_g: f64) -> String {
-    format!("{} g", shortest(mass_g))
+    format!("{} g", amount(mass_g))
 }

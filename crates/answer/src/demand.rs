@@ -1,0 +1,60 @@
+//! What a bar must do, in words.
+
+use barwright_blend::Options;
+use barwright_reformulate::demand::DemandError;
+use barwright_reformulate::{Demand, Firmness};
+
+use crate::refusal::Fault;
+use crate::words::number::{amount, significant};
+use crate::words::units::{PSI_KPA, Units};
+
+/// What a demand asks, as the end of a sentence about the bar.
+pub fn words(demand: &Demand, units: Units) -> String {
+    let firmness = |than: &Firmness| match than {
+        Firmness::Kpa(kpa) => match units {
+            Units::Metric => format!("{} kPa", significant(*kpa, 3)),
+            Units::Us => format!("{} psi", significant(*kpa / PSI_KPA, 3)),
+        },
+        Firmness::BeeswaxPercent(percent) => format!("oil with {} % beeswax", amount(*percent)),
+    };
+    match demand {
+        Demand::Hold { temperature_c } => {
+            format!("keeps its shape for a day at {}", units.given_degrees(*temperature_c))
+        }
+        Demand::Detail { relief_mm } => {
+            format!("leaves a mould with relief of {} whole", units.given_length(*relief_mm))
+        }
+        Demand::Firmer { than, temperature_c } => {
+            format!("is at least as firm as {} at {}", firmness(than), units.given_degrees(*temperature_c))
+        }
+        Demand::Softer { than, temperature_c } => {
+            format!("is at most as firm as {} at {}", firmness(than), units.given_degrees(*temperature_c))
+        }
+        Demand::Melts { percent } => format!("melts by at least {} % on skin", amount(*percent)),
+    }
+}
+
+/// Returns options whose relief and temperature to hold are those demanded, where they are.
+pub(crate) fn options(options: &Options, demands: &[Demand]) -> Options {
+    let mut options = options.clone();
+    for demand in demands {
+        match *demand {
+            Demand::Hold { temperature_c } => options.hold_c = temperature_c,
+            Demand::Detail { relief_mm } => options.relief_mm = relief_mm,
+            Demand::Firmer { .. } | Demand::Softer { .. } | Demand::Melts { .. } => {}
+        }
+    }
+    options
+}
+
+/// Says that nothing is demanded.
+pub fn none() -> Fault {
+    Fault::new("no-demand", "no target given").hint(
+        "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`.",
+    )
+}
+
+/// Says why a firmness cannot be demanded.
+pub fn unmeasurable(error: DemandError) -> Fault {
+    Fault::new("demand", error.to_string()).hint("Ask for more beeswax in the oil, at a lower temperature, or in kPa.")
+}

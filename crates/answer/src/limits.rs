@@ -1,0 +1,167 @@
+//! What may change of a formula, read from names as a maker writes them.
+
+use barwright_reference::range::parse_range;
+use barwright_reference::{Formula, IngredientKind, Library};
+use barwright_reformulate::Limits;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::engine::find;
+use crate::refusal::{Fault, Refusal};
+use crate::words::names::{list, name};
+
+/// What may change of a formula. A name is an ingredient, or a kind: `waxes`, `butters`, `oils`, `esters`, `hydrocarbons`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct NamedLimits {
+    /// Ingredients that are not in the formula yet and may be used.
+    pub shelf: Vec<Shelved>,
+    /// What stays as it is.
+    pub keep: Vec<String>,
+    /// What may rise, beside the shelf; everything else may only fall. Empty: anything.
+    pub raise: Vec<String>,
+    /// What may fall; everything else may only rise. Empty: anything.
+    pub lower: Vec<String>,
+    /// `NAME=LOW..HIGH` in % of the bar, either end open.
+    pub bounds: Vec<String>,
+    /// Highest price of a kilogram, in the money of the lots' prices.
+    pub max_price: Option<f64>,
+}
+
+/// An ingredient on the shelf.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Shelved {
+    /// Any of its names.
+    pub name: String,
+    /// Where it is written, for messages.
+    pub written_at: String,
+}
+
+/// Bounds of some ingredients, each end as far as it is given, mass %.
+struct Bound {
+    places: Vec<usize>,
+    min_percent: Option<f64>,
+    max_percent: Option<f64>,
+}
+
+/// Returns the ingredients of a formula, each once and in its order, then those of the shelf; and what may change of each.
+///
+/// # Errors
+/// Everything that is wrong with the names, the bounds and the prices.
+pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) -> Result<(Vec<usize>, Limits), Refusal> {
+    let mut faults = Vec::new();
+    let mut ingredients: Vec<usize> = Vec::new();
+    for part in &formula.parts {
+        if !ingredients.contains(&part.ingredient) {
+            ingredients.push(part.ingredient);
+        }
+    }
+    let in_formula = ingredients.len();
+    for one in &asked.shelf {
+        match find(library, &one.name, &one.written_at) {
+            Ok(found) if ingredients.contains(&found) => {}
+            Ok(found) => ingredients.push(found),
+            Err(fault) => faults.push(*fault),
+        }
+    }
+    let names = Names { library, ingredients: &ingredients };
+    let mut all = |written: &[String], option: &str| -> Vec<usize> {
+        let mut places = Vec::new();
+        for name in written {
+            match names.places(name, option) {
+                Ok(found) => places.extend(found),
+                Err(fault) => faults.push(*fault),
+            }
+        }
+        places
+    };
+    let (raise, lower) = (all(&asked.raise, "--raise"), all(&asked.lower, "--lower"));
+    let keep = all(&asked.keep, "--keep");
+    let mut limits = Limits::free(ingredients.len());
+    for (at, &ingredient) in ingredients.iter().enumerate() {
+        let parts = formula.parts.iter().filter(|part| part.ingredient == ingredient);
+        let now: f64 = parts.map(|part| part.percent).sum();
+        // What comes from the shelf is there to be raised.
+        let may_rise = asked.raise.is_empty() || raise.contains(&at) || at >= in_formula;
+        let may_fall = asked.lower.is_empty() || lower.contains(&at);
+        if keep.contains(&at) || !may_rise || lower.contains(&at) {
+            limits.most[at] = now;
+        }
+        if keep.contains(&at) || !may_fall || raise.contains(&at) {
+            limits.least[at] = now;
+        }
+    }
+    for text in &asked.bounds {
+        match names.bound(text) {
+            // A bound may ask for a change by itself, whatever may rise or fall.
+            Ok(Bound { places, min_percent, max_percent }) => places.into_iter().for_each(|at| {
+                limits.least[at] = min_percent.unwrap_or(limits.least[at]);
+                limits.most[at] = max_percent.unwrap_or(limits.most[at]);
+            }),
+            Err(fault) => faults.push(*fault),
+        }
+    }
+    if let Some(most) = asked.max_price {
+        match names.prices() {
+            Ok(prices) => limits.price = Some((prices, most)),
+            Err(fault) => faults.push(*fault),
+        }
+    }
+    if faults.is_empty() { Ok((ingredients, limits)) } else { Err(Refusal::input(faults)) }
+}
+
+/// What names may mean: the ingredients of a formula and of the shelf.
+struct Names<'a> {
+    library: &'a Library,
+    ingredients: &'a [usize],
+}
+
+impl Names<'_> {
+    /// Positions among the ingredients of what a name or a kind means.
+    fn places(&self, written: &str, option: &str) -> Result<Vec<usize>, Box<Fault>> {
+        let kind = IngredientKind::called(written);
+        let index = if kind.is_none() { Some(find(self.library, written, option)?) } else { None };
+        let belongs = |ingredient: usize| match kind {
+            Some(kind) => self.library.ingredients.get(ingredient).is_some_and(|one| one.kind == kind),
+            None => Some(ingredient) == index,
+        };
+        let places = self.ingredients.iter().enumerate().filter(|(_, one)| belongs(**one));
+        let places: Vec<usize> = places.map(|(at, _)| at).collect();
+        if !places.is_empty() {
+            return Ok(places);
+        }
+        let what = if kind.is_some() { name(written) } else { format!("`{}`", name(written)) };
+        Err(Box::new(
+            Fault::new("not-in-formula", format!("{option}: there is no {what} in the formula"))
+                .hint("Name an ingredient of the formula, or one that `--add` or `--shelf` allows."),
+        ))
+    }
+
+    /// Reads `NAME=LOW..HIGH`, either end open.
+    fn bound(&self, text: &str) -> Result<Bound, Box<Fault>> {
+        let wrong = |what: String| {
+            Box::new(Fault::new("bad-bound", format!("--bound: {what}")).hint(
+                "Write a name, `=`, and amounts in % of the bar: `beeswax=15..25`, `beeswax=..25`, `beeswax=20..`, `beeswax=20`.",
+            ))
+        };
+        let (written, range) = text.split_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", name(text))))?;
+        let (min_percent, max_percent) = parse_range(range).map_err(wrong)?;
+        Ok(Bound { places: self.places(written.trim(), "--bound")?, min_percent, max_percent })
+    }
+
+    /// Prices of a kilogram of each ingredient.
+    fn prices(&self) -> Result<Vec<f64>, Box<Fault>> {
+        let known = || self.ingredients.iter().filter_map(|&index| self.library.ingredients.get(index));
+        let without: Vec<String> =
+            known().filter(|one| one.price_per_kg.is_none()).map(|one| format!("`{}`", one.key)).collect();
+        if without.is_empty() {
+            return Ok(known().filter_map(|one| one.price_per_kg).collect());
+        }
+        Err(Box::new(
+            Fault::new("no-price", format!("--max-price: there is no price of {}", list(&without, "and"))).hint(
+                "Prices come from your lots: write `price_per_kg` into a file of lots, name it behind `--lots`, and use the lots in the formula.",
+            ),
+        ))
+    }
+}

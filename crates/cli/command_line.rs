@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands::{adjust, assess, compare, records, swap};
+use crate::commands::{adjust, assess, compare, explore, records, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -57,7 +57,7 @@ pub enum Action {
     /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
     Swap(swap::Args),
     /// Find the best trade-offs of all bars you could pour from your shelf
-    Explore(args::Explore),
+    Explore(explore::Args),
     /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
     Batch(Box<args::Batch>),
     /// What to melt first, how hot, when to pour, and how long that lasts

@@ -20,7 +20,6 @@ mod progress;
 mod render;
 mod run;
 mod save;
-mod space;
 mod stop;
 mod threads;
 mod today;

@@ -105,7 +105,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Compare(order) => commands::compare::run(order, &profile, &mut streams)?,
         Action::Adjust(args) => commands::adjust::run(args, &profile, &mut streams)?,
         Action::Swap(args) => commands::swap::run(args, &profile, &mut streams)?,
-        Action::Explore(order) => commands::explore::run(order, &profile, &mut streams)?,
+        Action::Explore(args) => commands::explore::run(args, &profile, &mut streams)?,
         Action::Batch(order) => commands::batch::run(order, &profile, &mut streams)?,
         Action::Pour(order) => commands::pour::run(order, &profile, &mut streams)?,
         Action::Cool(order) => commands::cool::run(order, &profile, &mut streams)?,

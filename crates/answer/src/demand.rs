@@ -9,7 +9,7 @@ use crate::words::number::{amount, significant};
 use crate::words::units::{PSI_KPA, Units};
 
 /// What a demand asks, as the end of a sentence about the bar.
-pub fn words(demand: &Demand, units: Units) -> String {
+pub(crate) fn words(demand: &Demand, units: Units) -> String {
     let firmness = |than: &Firmness| match than {
         Firmness::Kpa(kpa) => match units {
             Units::Metric => format!("{} kPa", significant(*kpa, 3)),
@@ -55,6 +55,6 @@ pub fn none() -> Fault {
 }
 
 /// Says why a firmness cannot be demanded.
-pub fn unmeasurable(error: DemandError) -> Fault {
+pub(crate) fn unmeasurable(error: DemandError) -> Fault {
     Fault::new("demand", error.to_string()).hint("Ask for more beeswax in the oil, at a lower temperature, or in kPa.")
 }

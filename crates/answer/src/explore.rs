@@ -1,22 +1,440 @@
-//! The best trade-offs of a space, in words.
+//! The best trade-offs of a space: how many there are, a selection that represents them, what is in each.
 
-use barwright_blend::Assessment;
-use barwright_reference::Formula;
-use barwright_reformulate::explore::Candidate;
+use std::ops::ControlFlow;
 
-/// A trade-off that is shown.
-pub struct Shown {
-    /// By the central model.
-    pub candidate: Candidate,
-    /// The formula, its amounts rounded.
-    pub formula: Formula,
-    /// What it is.
-    pub assessment: Assessment,
-    /// Share of draws that meet each demand.
-    pub probabilities: Vec<f64>,
+use barwright_blend::{Assessment, Options};
+use barwright_reference::{Formula, Library, Part};
+use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings};
+use barwright_reformulate::judge::Judge;
+use barwright_reformulate::{Demand, Space};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::Answered;
+use crate::assess::{RULE_OF_THUMB, interval_words};
+use crate::demand;
+use crate::document::{Block, Document, Kind, Section, Table};
+use crate::engine::Engine;
+use crate::picture::trade_offs::{self, letter};
+use crate::refusal::{Fault, Refusal};
+use crate::space::{self, ReadSpace, WrittenSpace};
+use crate::words::names::{capital, in_text, list, name};
+use crate::words::number::{amount, in_hundred, interval, significant, whole};
+use crate::words::units::Units;
+use crate::words::visible::visible;
+
+/// Steps of the amounts shown, mass %: the first that the space allows.
+const SHOWN_STEPS_PERCENT: [f64; 2] = [0.5, 0.1];
+
+/// Less than this is not in a bar, mass %.
+const NOTHING_PERCENT: f64 = 0.005;
+
+/// Candidates tried without one of the demands, to say which one is too much.
+const TRIED_WITHOUT: usize = 4000;
+
+/// An even chance.
+const EVEN: f64 = 0.5;
+
+/// Told how far a search is; says whether to go on.
+pub type Control<'c> = &'c (dyn Fn(Progress) -> ControlFlow<()> + Sync);
+
+/// Which bars of a space are the best trade-offs?
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Explore {
+    /// The space, and what is asked of its bars.
+    pub space: WrittenSpace,
+    /// How it is computed; where relief or warmth is demanded, that of the demand is taken.
+    pub options: Options,
+    /// Bars tried all over the space.
+    pub candidates: usize,
+    /// Temperature of the firmness that is weighed, °C.
+    pub firmness_at_c: f64,
+    /// Which way firmness is better.
+    pub firmness: FirmnessAim,
+    /// Trade-offs shown, at most.
+    pub max_shown: usize,
+    /// Whether to draw the trade-offs.
+    pub picture: bool,
+    /// Units of the words.
+    pub units: Units,
 }
 
-/// The letter of a trade-off: `A`, `B`, ...
-pub fn letter(number: usize) -> String {
-    char::from(b'A' + u8::try_from(number % 26).unwrap_or(0)).to_string()
+impl Default for Explore {
+    fn default() -> Self {
+        let Settings { candidates, firmness_at_c, firmness, .. } = Settings::default();
+        Explore {
+            space: WrittenSpace::default(),
+            options: Options::default(),
+            candidates,
+            firmness_at_c,
+            firmness,
+            max_shown: 6,
+            picture: false,
+            units: Units::default(),
+        }
+    }
+}
+
+/// The best trade-offs of a space.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Explored {
+    /// Name of the space.
+    pub space: String,
+    /// Whether the search came to its end.
+    pub finished: bool,
+    /// Bars judged.
+    pub judged: usize,
+    /// Bars outside the space, where totals cross.
+    pub rejected: usize,
+    /// Temperature of the firmness that is weighed, °C.
+    pub firmness_at_c: f64,
+    /// Every trade-off.
+    pub front: Vec<TradeOff>,
+    /// Those that represent them.
+    pub shown: Vec<Shown>,
+}
+
+/// A trade-off, by the central model.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct TradeOff {
+    /// What is in it.
+    pub parts: Vec<Share>,
+    /// Yield stress, kPa.
+    pub firmness_kpa: f64,
+    /// Temperature it keeps its shape at for a day, °C.
+    pub hold_c: Option<f64>,
+    /// Finest relief that leaves the mould whole, mm.
+    pub finest_mm: f64,
+    /// How near it is to smearing or dragging: below 0 it glides.
+    pub skin_ln_off: f64,
+    /// Price of a kilogram.
+    pub price_per_kg: Option<f64>,
+}
+
+/// A part of a trade-off.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Share {
+    /// Key of the ingredient.
+    pub ingredient: String,
+    /// Mass %.
+    pub percent: f64,
+}
+
+/// A trade-off that is shown, its amounts rounded where the space allows.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Shown {
+    /// What it is.
+    pub assessment: Assessment,
+    /// How surely it meets each demand.
+    pub demands: Vec<Odds>,
+}
+
+/// How surely a demand is met.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Odds {
+    /// The demand.
+    #[serde(flatten)]
+    pub demand: Demand,
+    /// Share of draws that meet it.
+    pub probability: f64,
+}
+
+/// Searches a space, which may take long.
+///
+/// # Arguments
+/// * `previous`: an exploration of the same space and demands to go on with.
+/// * `control`: called on the calling thread a few times a second; stops the search with what it has.
+///
+/// # Errors
+/// Everything that is wrong with the space; the exploration to go on with is another one (`other-exploration`).
+pub fn search(
+    engine: &Engine,
+    asked: &Explore,
+    previous: Option<Exploration>,
+    control: Control<'_>,
+) -> Result<Exploration, Refusal> {
+    let question = Question::new(engine, asked)?;
+    question.search(&question.settings, &question.space.demands, previous, control)
+}
+
+/// Answers [`Explore`].
+///
+/// # Arguments
+/// * `found`: what [`search`] found.
+///
+/// # Errors
+/// Everything that is wrong with the space, or the options are outside the model.
+pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<Answered<Explored>, Refusal> {
+    let question = Question::new(engine, asked)?;
+    let picked = found.thinned(asked.max_shown, asked.firmness);
+    let shown = question.shown(&picked)?;
+    let mut document = Document::new(capital(&name(&question.space.name)), asked.options.state.word())
+        .lead(question.space.note.as_deref().map(|note| Block::Small(visible(note))));
+    if found.front.is_empty() {
+        document = document.lead([question.nothing(found)?]);
+    } else {
+        document = document.lead(question.best(found));
+        document.sections = question.sections(found, &picked, &shown);
+    }
+    let draw = || trade_offs::picture(&found.front, &picked, asked.firmness_at_c, asked.units);
+    let picture = asked.picture.then(draw);
+    let figures = Explored {
+        space: question.space.name.clone(),
+        finished: found.finished,
+        judged: found.judged,
+        rejected: found.rejected,
+        firmness_at_c: asked.firmness_at_c,
+        front: found.front.iter().map(|one| question.trade_off(one)).collect(),
+        shown: shown.into_iter().map(|(_, shown)| shown).collect(),
+    };
+    Ok(Answered { figures, document, picture })
+}
+
+/// Says why nothing was explored.
+fn refused(error: ExploreError) -> Refusal {
+    match error {
+        ExploreError::Blend(error) => error.into(),
+        ExploreError::OtherExploration => Fault::new("other-exploration", error.to_string())
+            .hint("Name another file, or take the space and options it was kept with; this one is left as it is.")
+            .into(),
+        ExploreError::Demand(error) => demand::unmeasurable(error).into(),
+        error => Fault::new("space", error.to_string()).into(),
+    }
+}
+
+/// What is asked, with the space read.
+struct Question<'a> {
+    engine: &'a Engine,
+    asked: &'a Explore,
+    space: ReadSpace,
+    settings: Settings,
+}
+
+impl<'a> Question<'a> {
+    fn new(engine: &'a Engine, asked: &'a Explore) -> Result<Self, Refusal> {
+        let seed = asked.options.seed;
+        let space = space::read(&asked.space, &engine.library, seed)?;
+        let settings = Settings {
+            candidates: asked.candidates,
+            seed,
+            options: Options { at_c: vec![asked.firmness_at_c], ..demand::options(&asked.options, &space.demands) },
+            firmness_at_c: asked.firmness_at_c,
+            firmness: asked.firmness,
+            most_price: space.max_price,
+            ..Settings::default()
+        };
+        Ok(Question { engine, asked, space, settings })
+    }
+
+    /// The formulas of the space.
+    fn formulas(&self) -> &Space {
+        self.space.filler.space()
+    }
+
+    fn library(&self) -> &Library {
+        &self.engine.library
+    }
+
+    fn search(
+        &self,
+        settings: &Settings,
+        demands: &[Demand],
+        previous: Option<Exploration>,
+        control: Control<'_>,
+    ) -> Result<Exploration, Refusal> {
+        let parameters = &self.engine.model;
+        barwright_reformulate::explore(
+            self.library(),
+            parameters,
+            self.formulas(),
+            settings,
+            demands,
+            previous,
+            control,
+        )
+        .map_err(refused)
+    }
+
+    /// Assesses trade-offs, their amounts rounded where the space allows.
+    fn shown(&self, picked: &[Candidate]) -> Result<Vec<(Formula, Shown)>, Refusal> {
+        let (space, demands, options) = (self.formulas(), &self.space.demands, &self.settings.options);
+        // The confidence decides a margin that is not used here.
+        let judge = Judge::new(self.library(), &self.engine.model, options, &space.ingredients, demands, EVEN)?;
+        let bench = self.engine.bench(options)?;
+        let shown = |candidate: &Candidate| {
+            let rounded = |step| self.space.filler.rounded(&candidate.percent, step);
+            let percent =
+                SHOWN_STEPS_PERCENT.into_iter().find_map(rounded).unwrap_or_else(|| candidate.percent.clone());
+            let parts = (space.ingredients.iter().zip(&percent))
+                .filter(|(_, percent)| **percent > NOTHING_PERCENT)
+                .map(|(&ingredient, &percent)| Part { ingredient, percent })
+                .collect();
+            let formula = Formula { name: self.space.name.clone(), parts };
+            let assessment = bench.assess(&formula)?;
+            let standings = judge.judge(&percent, false)?;
+            let odds = demands.iter().zip(standings);
+            let odds = odds.map(|(&demand, standing)| Odds { demand, probability: standing.probability });
+            Ok((formula, Shown { assessment, demands: odds.collect() }))
+        };
+        picked.iter().map(shown).collect()
+    }
+
+    /// The figures of a trade-off.
+    fn trade_off(&self, one: &Candidate) -> TradeOff {
+        let parts = self.formulas().ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
+        let key = |index: usize| self.library().ingredients.get(index).map_or_else(String::new, |one| one.key.clone());
+        TradeOff {
+            parts: parts.map(|(&index, &percent)| Share { ingredient: key(index), percent }).collect(),
+            firmness_kpa: one.properties.firmness_kpa,
+            hold_c: one.properties.hold_c,
+            finest_mm: one.properties.finest_mm,
+            skin_ln_off: one.properties.skin_ln_off,
+            price_per_kg: one.properties.price,
+        }
+    }
+
+    /// How many there are, and what was weighed.
+    fn best(&self, found: &Exploration) -> [Block; 3] {
+        let asked = !self.space.demands.is_empty() || self.space.max_price.is_some();
+        let that_meet = if asked { " that meet your limits" } else { "" };
+        let best = match (found.judged, found.front.len()) {
+            (1, _) if asked => "The space is one bar, and it meets your limits.".to_owned(),
+            (1, _) => "The space is one bar.".to_owned(),
+            (tried, 1) => format!("Of {tried} bars tried, one is better than all others in every way, or as good."),
+            (tried, count) => format!(
+                "Of {tried} bars tried, {count}{that_meet} are the best trade-offs: what is better in one way is worse in another."
+            ),
+        };
+        let firmness = match self.asked.firmness {
+            FirmnessAim::Firmer => "firmness",
+            FirmnessAim::Softer => "softness",
+        };
+        let price = self.formulas().price.as_ref().map(|_| "price");
+        let weighed: Vec<String> =
+            [firmness, "warmth", "fine relief", "feel on skin"].into_iter().chain(price).map(str::to_owned).collect();
+        let weighed = format!("Weighed by central estimates: {}.", list(&weighed, "and"));
+        [Block::said([best]), Block::Small(weighed), Block::Small(RULE_OF_THUMB.to_owned())]
+    }
+
+    /// Those that represent them: what they are, how surely they meet what is asked, what is in them.
+    fn sections(&self, found: &Exploration, picked: &[Candidate], shown: &[(Formula, Shown)]) -> Vec<Section> {
+        let all = shown.len() == found.front.len();
+        let heading = if all { "All of them" } else { "A representative selection" };
+        let legend = shown.first().map(|(_, first)| {
+            Block::Small(format!(
+                "Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on skin, at {}.",
+                self.asked.units.given_degrees(first.assessment.skin.temperature_c)
+            ))
+        });
+        let table = Block::Table(self.properties(picked, shown));
+        let mut sections = vec![Section::new(heading, std::iter::once(table).chain(legend))];
+        if !self.space.demands.is_empty() {
+            let surer = "To be surer of one of them, give it to `adjust` with the same demands.".to_owned();
+            sections.push(Section::new(
+                "Odds that each meets your limits",
+                [Block::Table(self.odds(shown)), Block::Small(surer)],
+            ));
+        }
+        let parts = shown.iter().enumerate().map(|(number, (formula, _))| (letter(number), self.parts(formula)));
+        let next = "Give the one you like to `assess`, as a text in quotes: it has the cautions.".to_owned();
+        sections.push(Section::new("Parts, % by mass", [Block::terms(parts), Block::Small(next)]));
+        let intervals = shown.first().map(|(_, first)| interval_words(&first.assessment));
+        sections.push(Section::new("What this rests on", [Block::said(intervals)]));
+        sections
+    }
+
+    /// What the trade-offs shown are.
+    fn properties(&self, picked: &[Candidate], shown: &[(Formula, Shown)]) -> Table {
+        let units = self.asked.units;
+        let priced = self.formulas().price.is_some();
+        let mut table = Table::new("").columns(
+            Kind::Figure,
+            [
+                String::new(),
+                format!("{} at {}", units.stress(), units.given_degrees(self.asked.firmness_at_c)),
+                format!("keeps shape to, {}", units.degree()),
+                format!("relief, {}", units.length_unit()),
+                "melts, %".to_owned(),
+                "on skin".to_owned(),
+            ],
+        );
+        if priced {
+            table = table.columns(Kind::Number, ["per kg"]);
+        }
+        for (number, (candidate, (_, shown))) in picked.iter().zip(shown).enumerate() {
+            let answer = &shown.assessment;
+            let mut row = vec![
+                letter(number),
+                answer.firmness.first().map_or_else(String::new, |at| units.yield_stress(&at.yield_stress_kpa)),
+                answer.warmth.hold_c.as_ref().map_or_else(|| "never".to_owned(), |hold| units.temperature(hold)),
+                units.relief(answer.detail.finest_feature_mm.as_ref()),
+                interval(&answer.skin.melted_percent, whole),
+                answer.skin.verdict.word().to_owned(),
+            ];
+            if priced {
+                row.push(candidate.properties.price.map_or_else(String::new, |price| significant(price, 3)));
+            }
+            table.row(row);
+        }
+        table
+    }
+
+    /// How surely each meets each demand.
+    fn odds(&self, shown: &[(Formula, Shown)]) -> Table {
+        let demands = self.space.demands.iter().map(|one| demand::words(one, self.asked.units));
+        let mut table = Table::new("").columns(Kind::Figure, [""]).columns(Kind::Words, demands);
+        for (number, (_, one)) in shown.iter().enumerate() {
+            let odds = one.demands.iter().map(|one| in_hundred(one.probability));
+            table.row(std::iter::once(letter(number)).chain(odds));
+        }
+        table
+    }
+
+    /// What is in a formula, the most first.
+    fn parts(&self, formula: &Formula) -> String {
+        let mut parts: Vec<&Part> = formula.parts.iter().collect();
+        parts.sort_by(|a, b| b.percent.total_cmp(&a.percent));
+        let words = parts.into_iter().filter_map(|part| {
+            let known = self.library().ingredients.get(part.ingredient)?;
+            Some(format!("{} {}", in_text(&known.common_name), amount(part.percent)))
+        });
+        words.collect::<Vec<_>>().join(", ")
+    }
+
+    /// Says that nothing was found, and what stands in the way.
+    fn nothing(&self, found: &Exploration) -> Result<Block, Refusal> {
+        if !found.finished {
+            return Ok(Block::said(["Nothing was found before it was stopped."]));
+        }
+        let words: Vec<String> = self.too_much()?.into_iter().map(|words| format!("\"{words}\"")).collect();
+        let why = match words.as_slice() {
+            [] => "Leaving out any one demand does not help: two or more ask too much of this shelf.".to_owned(),
+            _ => format!("There would be some without {}.", list(&words, "or without")),
+        };
+        Ok(Block::said([format!("None of the {} bars tried meets all your limits.", found.judged), why]))
+    }
+
+    /// Demands that leave nothing, in words: without one of these alone, there would be bars.
+    fn too_much(&self) -> Result<Vec<String>, Refusal> {
+        let fewer = Settings { candidates: self.settings.candidates.min(TRIED_WITHOUT), ..self.settings.clone() };
+        let found_with = |settings: &Settings, demands: &[Demand]| {
+            let found = self.search(settings, demands, None, &|_| ControlFlow::Continue(()))?;
+            Ok::<bool, Refusal>(!found.front.is_empty())
+        };
+        let mut words = Vec::new();
+        for (at, left_out) in self.space.demands.iter().enumerate() {
+            let mut demands = self.space.demands.clone();
+            demands.remove(at);
+            if found_with(&fewer, &demands)? {
+                words.push(demand::words(left_out, self.asked.units));
+            }
+        }
+        if let Some(price) = self.space.max_price
+            && found_with(&Settings { most_price: None, ..fewer }, &self.space.demands)?
+        {
+            words.push(format!("costs at most {}", significant(price, 4)));
+        }
+        Ok(words)
+    }
 }

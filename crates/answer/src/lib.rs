@@ -19,6 +19,7 @@ pub mod places;
 pub mod reading;
 pub mod refusal;
 pub mod report;
+pub mod space;
 pub mod swap;
 pub mod terminal;
 mod why;

@@ -1,142 +1,118 @@
 //! `explore`: the best trade-offs of a space of formulas.
 
+use std::ffi::{OsStr, OsString};
 use std::fs;
 use std::io::ErrorKind;
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use barwright_blend::{Assessment, Model, Options, assess};
+use crate::save::save;
+use barwright_answer::explore::{Explore, explore, search};
+use barwright_answer::space::{self, ReadSpace, WrittenSpace};
+use barwright_answer::{Engine, Fault, Refusal};
+use barwright_reference::Library;
 use barwright_reference::text_cell::guard;
-use barwright_reference::{Formula, Library, Part};
-use barwright_reformulate::Demand;
-use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
-use barwright_reformulate::judge::Judge;
-use serde::Serialize;
+use barwright_reformulate::explore::{Exploration, FirmnessAim, Progress};
 
-use crate::args::Explore;
+use crate::args::{Making, Showing, model_temperature, options, whole};
+use crate::drawing::Drawing;
 use crate::error::CliError;
+use crate::input::{Lots, check_stdin_once, library_with, read_text};
 use crate::output::Streams;
 use crate::profile::Profile;
 use crate::progress;
-use crate::render;
-use crate::save::save;
-use crate::space::{LoadedSpace, load_space};
 use crate::stop::Stop;
-use barwright_answer::Fault;
-use barwright_answer::demand::unmeasurable;
-use barwright_answer::explore::Shown;
-use barwright_answer::picture;
-
-/// Steps of the amounts shown, mass %: the first that the space allows.
-const SHOWN_STEPS_PERCENT: [f64; 2] = [0.5, 0.1];
-
-/// Less than this is not in a bar, mass %.
-const NOTHING_PERCENT: f64 = 0.005;
 
 /// Time between two savings of what was found.
 const SAVED_EVERY: Duration = Duration::from_secs(20);
 
-/// Candidates tried without one of the demands, to say which one is too much.
-const TRIED_WITHOUT: usize = 4000;
-
-/// An even chance.
-const EVEN: f64 = 0.5;
-
 /// The bar of progress.
 const BAR: &str = "{bar:30} {percent:>3} %  {msg}  {eta} left, Ctrl-C stops with what there is";
 
-/// A part as JSON.
-#[derive(Debug, Serialize)]
-struct PartJson<'a> {
-    ingredient: &'a str,
-    percent: f64,
-}
+/// Arguments of `explore`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+A SPACE is a .toml file of your shelf, in % of the bar; all but [ingredients] can be left out:
+  [ingredients]
+  beeswax         = \"5..30\"       # from 5 to 30 %; `..30` and `5..` have an open end
+  'sunflower oil' = \"20..\"
+  [totals]
+  waxes           = \"20..35\"      # or a kind: butters, oils, esters, hydrocarbons
+  nutty           = { of = ['shea butter', 'sweet almond oil'], range = \"..10\" }
+  [prices]                          # of a kilogram
+  beeswax         = 18.5
+  [demands]                         # as for `adjust`
+  hold            = \"40C\"
+  detail          = \"0.8mm\"
+  firmness        = \"20..45%@25C\"
+  skin            = 60
+  max_price       = 12
 
-/// A trade-off as JSON.
-#[derive(Debug, Serialize)]
-struct TradeOff<'a> {
-    parts: Vec<PartJson<'a>>,
-    firmness_kpa: f64,
-    hold_c: Option<f64>,
-    finest_mm: f64,
-    skin_ln_off: f64,
-    price_per_kg: Option<f64>,
-}
-
-/// A trade-off that is shown, as JSON.
-#[derive(Debug, Serialize)]
-struct ShownJson<'a> {
-    assessment: &'a Assessment,
-    demands: Vec<DemandJson<'a>>,
-}
-
-/// How surely a demand is met, as JSON.
-#[derive(Debug, Serialize)]
-struct DemandJson<'a> {
-    #[serde(flatten)]
-    demand: &'a Demand,
-    probability: f64,
-}
-
-/// The answer as JSON.
-#[derive(Debug, Serialize)]
-struct Answer<'a> {
-    space: &'a str,
-    finished: bool,
-    judged: usize,
-    rejected: usize,
-    firmness_at_c: f64,
-    front: Vec<TradeOff<'a>>,
-    shown: Vec<ShownJson<'a>>,
+Examples:
+  barwright explore shelf.toml
+  barwright explore shelf.toml --candidates 100000 --out trade-offs.csv --plot trade-offs.svg
+  barwright explore shelf.toml --candidates 1000000 --resume shelf-kept.json")]
+pub struct Args {
+    /// The space: a file with your ingredients, how much of each may be in, and what you ask
+    #[arg(value_name = "SPACE")]
+    pub space: OsString,
+    /// Bars tried all over the space; as a rule, more find little that is better after 100000
+    #[arg(long, value_name = "N", default_value_t = 20_000)]
+    #[arg(value_parser = whole::<u64>(1..=10_000_000))]
+    pub candidates: u64,
+    /// Temperature of the firmness that is weighed
+    #[arg(long, value_name = "TEMP", default_value = "25", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub firmness_at: f64,
+    /// Take softer for better, for a balm or a stick; otherwise firmer is better
+    #[arg(long)]
+    pub softer: bool,
+    /// Trade-offs shown, chosen to stand for all; `--out` has them all
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = whole::<u64>(1..=26))]
+    pub show: u64,
+    /// Write every trade-off into this CSV file, one a line, for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Picture: the trade-offs.
+    #[command(flatten)]
+    pub drawing: Drawing,
+    /// Keep what was found in this file, and go on from it next time: after Ctrl-C, or with more candidates
+    #[arg(long, value_name = "FILE")]
+    pub resume: Option<PathBuf>,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded =
-        load_space(&order.space, profile.lots(order.making.lots.as_deref()).as_deref(), order.showing.seed, streams)?;
-    let model = profile.model(streams)?;
-    let options = wanted(order, &loaded.demands);
-    let settings = Settings {
-        candidates: usize::try_from(order.candidates).unwrap_or(usize::MAX),
-        seed: order.showing.seed,
-        options: options.clone(),
-        firmness_at_c: order.firmness_at,
-        firmness: if order.softer { FirmnessAim::Softer } else { FirmnessAim::Firmer },
-        most_price: loaded.most_price,
-        ..Settings::default()
+pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let showing = &args.showing;
+    let lots = profile.lots(args.making.lots.as_deref());
+    let (library, written, space) = load(&args.space, lots.as_deref(), showing.seed, streams)?;
+    let engine = Engine { library, model: profile.model(streams)? };
+    let asked = Explore {
+        space: written,
+        options: options(&args.making, showing),
+        candidates: usize::try_from(args.candidates).unwrap_or(usize::MAX),
+        firmness_at_c: args.firmness_at,
+        firmness: if args.softer { FirmnessAim::Softer } else { FirmnessAim::Firmer },
+        max_shown: usize::try_from(args.show).unwrap_or(usize::MAX),
+        picture: args.drawing.is_wanted(),
+        units: showing.units,
     };
-    let previous = order.resume.as_deref().map(kept).transpose()?.flatten();
-    let found = search(&loaded, &model, &settings, previous, order.resume.as_deref())?;
-    let picked = found.thinned(usize::try_from(order.show).unwrap_or(usize::MAX), settings.firmness);
-    let shown = shown(&loaded, &model, &options, picked)?;
-    if order.showing.json {
-        streams.data.json(&json(&loaded, order, &found, &shown))?;
-    } else {
-        let too_much =
-            if found.front.is_empty() && found.finished { too_much(&loaded, &model, &settings)? } else { Vec::new() };
-        let view = render::explore::View {
-            found: &found,
-            shown: &shown,
-            loaded: &loaded,
-            too_much: &too_much,
-            settings: &settings,
-            units: order.showing.units,
-        };
-        render::explore::write(&mut streams.data, &view)?;
-    }
-    if let Some(path) = &order.out {
-        save(path, &table(&loaded, &found, order.firmness_at)?)?;
+    let previous = args.resume.as_deref().map(kept).transpose()?.flatten();
+    let found = watched(&engine, &asked, previous, args.resume.as_deref())?;
+    streams.answer(&explore(&engine, &asked, &found)?, showing.form(), &args.drawing)?;
+    if let Some(path) = &args.out {
+        save(path, &table(&engine.library, &space, &found, args.firmness_at)?)?;
         streams.remarks.note(&format!("{} trade-offs written into {}", found.front.len(), path.display()))?;
     }
-    if order.drawing.is_wanted() {
-        order.drawing.show(
-            &picture::trade_offs::picture(&found.front, &shown, order.firmness_at, order.showing.units),
-            streams,
-        )?;
-    }
     if !found.finished {
-        let on = match &order.resume {
+        let on = match &args.resume {
             Some(path) => format!("the same command goes on from {}", path.display()),
             None => "with `--resume FILE` the same command could go on later".to_owned(),
         };
@@ -145,17 +121,47 @@ pub fn run(order: &Explore, profile: &Profile, streams: &mut Streams<'_>) -> Res
     Ok(())
 }
 
-/// What is computed of the bars shown: relief and warmth at what is asked of them.
-fn wanted(order: &Explore, demands: &[Demand]) -> Options {
-    let mut options = order.options();
-    for demand in demands {
-        match *demand {
-            Demand::Hold { temperature_c } => options.hold_c = temperature_c,
-            Demand::Detail { relief_mm } => options.relief_mm = relief_mm,
-            _ => {}
-        }
+/// Loads lots and a space, and writes the notes on how they were read.
+///
+/// # Errors
+/// Everything that is wrong with the lots and the space.
+fn load(
+    argument: &OsStr,
+    lots: Option<&Path>,
+    seed: u64,
+    streams: &mut Streams<'_>,
+) -> Result<(Library, WrittenSpace, ReadSpace), CliError> {
+    check_stdin_once(&[argument], lots)?;
+    let Lots { library, mut faults, notes, about } = library_with(lots)?;
+    let lots_known = faults.is_empty();
+    for note in notes {
+        streams.remarks.note(&note)?;
     }
-    options
+    let path = Path::new(argument);
+    let (text, origin) = match read_text(path) {
+        Ok(read) => read,
+        Err(fault) => {
+            faults.push(*fault);
+            return Err(CliError::input(faults));
+        }
+    };
+    let stem = path.file_stem().filter(|_| argument != "-").map(|stem| stem.to_string_lossy().into_owned());
+    let name = stem.unwrap_or_else(|| "space".to_owned());
+    let written = WrittenSpace { text: text.as_ref().to_owned(), origin, name };
+    let space = match space::read(&written, &library, seed) {
+        Ok(space) if faults.is_empty() => space,
+        read => {
+            let own = read.err().map_or_else(Vec::new, |refusal| refusal.faults);
+            // A name may be that of a lot in the file that could not be read.
+            faults.extend(own.into_iter().filter(|fault| lots_known || fault.code != "unknown-ingredient"));
+            return Err(CliError::input(faults));
+        }
+    };
+    about.write(space.filler.space().ingredients.iter().copied(), streams)?;
+    if let Some(without) = &space.without_price {
+        streams.remarks.note(&format!("price is not weighed: there is no price of {without}"))?;
+    }
+    Ok((library, written, space))
 }
 
 /// Reads an earlier exploration; `None` when there is no such file yet.
@@ -176,11 +182,10 @@ fn kept(path: &Path) -> Result<Option<Exploration>, CliError> {
     })
 }
 
-/// Explores until all is done or the user stops it, with a bar on a terminal, and keeps what was found.
-fn search(
-    loaded: &LoadedSpace,
-    model: &Model,
-    settings: &Settings,
+/// Searches until all is done or the user stops it, with a bar on a terminal, and keeps what was found.
+fn watched(
+    engine: &Engine,
+    asked: &Explore,
     mut state: Option<Exploration>,
     resume: Option<&Path>,
 ) -> Result<Exploration, CliError> {
@@ -195,8 +200,7 @@ fn search(
             let save_now = resume.is_some() && started.elapsed() > SAVED_EVERY;
             if stop.asked() || save_now { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
-        let found = explore(&loaded.library, model, &loaded.space, settings, &loaded.demands, state.take(), &go_on)
-            .map_err(|error| refused(error, resume))?;
+        let found = search(engine, asked, state.take(), &go_on).map_err(|refusal| of_kept(refusal, resume))?;
         if let Some(path) = resume {
             save(path, &serde_json::to_vec(&found)?)?;
         }
@@ -208,78 +212,17 @@ fn search(
     }
 }
 
-/// Says why nothing was explored.
-fn refused(error: ExploreError, resume: Option<&Path>) -> CliError {
-    match (error, resume) {
-        (ExploreError::Blend(error), _) => error.into(),
-        (error @ ExploreError::OtherExploration, Some(path)) => {
-            Fault::new("other-exploration", format!("--resume: `{}`: {error}", path.display()))
-                .hint("Name another file, or take the space and options it was kept with; this one is left as it is.")
-                .into()
-        }
-        (ExploreError::Demand(error), _) => unmeasurable(error).into(),
-        (error, _) => Fault::new("space", error.to_string()).into(),
+/// Says which file holds another exploration.
+fn of_kept(mut refusal: Refusal, resume: Option<&Path>) -> CliError {
+    for fault in refusal.faults.iter_mut().filter(|fault| fault.code == "other-exploration") {
+        let path = resume.unwrap_or(Path::new("")).display();
+        fault.message = format!("--resume: `{path}`: {}", fault.message);
     }
-}
-
-/// Assesses the trade-offs that are shown, their amounts rounded where the space allows.
-fn shown(
-    loaded: &LoadedSpace,
-    model: &Model,
-    options: &Options,
-    picked: Vec<Candidate>,
-) -> Result<Vec<Shown>, CliError> {
-    let LoadedSpace { library, space, demands, .. } = loaded;
-    // The confidence decides a margin that is not used here.
-    let judge = Judge::new(library, model, options, &space.ingredients, demands, EVEN)?;
-    picked
-        .into_iter()
-        .map(|candidate| {
-            let rounded =
-                SHOWN_STEPS_PERCENT.into_iter().find_map(|step| loaded.filler.rounded(&candidate.percent, step));
-            let percent = rounded.unwrap_or_else(|| candidate.percent.clone());
-            let parts = (space.ingredients.iter().zip(&percent))
-                .filter(|(_, percent)| **percent > NOTHING_PERCENT)
-                .map(|(&ingredient, &percent)| Part { ingredient, percent })
-                .collect();
-            let formula = Formula { name: loaded.name.clone(), parts };
-            let assessment = assess(library, model, &formula, options)?;
-            let standings = judge.judge(&percent, false)?;
-            let probabilities = standings.iter().map(|one| one.probability).collect();
-            Ok(Shown { candidate, formula, assessment, probabilities })
-        })
-        .collect()
-}
-
-/// Demands that leave nothing: without one of these alone, there would be bars. The last position is the price.
-fn too_much(loaded: &LoadedSpace, model: &Model, settings: &Settings) -> Result<Vec<usize>, CliError> {
-    let count = loaded.demands.len();
-    let asked = (0..count).chain(settings.most_price.map(|_| count));
-    let mut found = Vec::new();
-    for left_out in asked {
-        let mut demands = loaded.demands.clone();
-        let mut fewer = Settings { candidates: settings.candidates.min(TRIED_WITHOUT), ..settings.clone() };
-        if left_out < count {
-            demands.remove(left_out);
-        } else {
-            fewer.most_price = None;
-        }
-        let go_on = |_: Progress| ControlFlow::Continue(());
-        let tried = explore(&loaded.library, model, &loaded.space, &fewer, &demands, None, &go_on);
-        if !tried.map_err(|error| refused(error, None))?.front.is_empty() {
-            found.push(left_out);
-        }
-    }
-    Ok(found)
-}
-
-/// Key of an ingredient.
-fn key(library: &Library, index: usize) -> &str {
-    library.ingredients.get(index).map_or("", |one| one.key.as_str())
+    refusal.into()
 }
 
 /// Every trade-off as CSV.
-fn table(loaded: &LoadedSpace, found: &Exploration, firmness_at_c: f64) -> Result<Vec<u8>, CliError> {
+fn table(library: &Library, space: &ReadSpace, found: &Exploration, firmness_at_c: f64) -> Result<Vec<u8>, CliError> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let mut header = vec![
         "number".to_owned(),
@@ -289,7 +232,8 @@ fn table(loaded: &LoadedSpace, found: &Exploration, firmness_at_c: f64) -> Resul
         "skin_ln_off".to_owned(),
         "price_per_kg".to_owned(),
     ];
-    header.extend(loaded.space.ingredients.iter().map(|&index| guard(key(&loaded.library, index))));
+    let key = |&index: &usize| library.ingredients.get(index).map_or_else(String::new, |one| guard(&one.key));
+    header.extend(space.filler.space().ingredients.iter().map(key));
     let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
     writer.write_record(&header).map_err(failed)?;
     for (number, one) in found.front.iter().enumerate() {
@@ -307,33 +251,4 @@ fn table(loaded: &LoadedSpace, found: &Exploration, firmness_at_c: f64) -> Resul
         writer.write_record(&row).map_err(failed)?;
     }
     writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))
-}
-
-fn json<'a>(loaded: &'a LoadedSpace, order: &Explore, found: &'a Exploration, shown: &'a [Shown]) -> Answer<'a> {
-    let front = found.front.iter().map(|one| TradeOff {
-        parts: (loaded.space.ingredients.iter().zip(&one.percent))
-            .filter(|(_, percent)| **percent > 0.0)
-            .map(|(&index, &percent)| PartJson { ingredient: key(&loaded.library, index), percent })
-            .collect(),
-        firmness_kpa: one.properties.firmness_kpa,
-        hold_c: one.properties.hold_c,
-        finest_mm: one.properties.finest_mm,
-        skin_ln_off: one.properties.skin_ln_off,
-        price_per_kg: one.properties.price,
-    });
-    let shown = shown.iter().map(|one| ShownJson {
-        assessment: &one.assessment,
-        demands: (loaded.demands.iter().zip(&one.probabilities))
-            .map(|(demand, &probability)| DemandJson { demand, probability })
-            .collect(),
-    });
-    Answer {
-        space: &loaded.name,
-        finished: found.finished,
-        judged: found.judged,
-        rejected: found.rejected,
-        firmness_at_c: order.firmness_at,
-        front: front.collect(),
-        shown: shown.collect(),
-    }
 }

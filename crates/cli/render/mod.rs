@@ -2,7 +2,6 @@
 
 pub mod batch;
 pub mod cool;
-pub mod explore;
 pub mod ingredients;
 pub mod lot;
 pub mod parcel;

@@ -3,7 +3,6 @@
 use barwright_reformulate::explore::{Candidate, Properties};
 
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};
-use crate::explore::{Shown, letter};
 use crate::words::units::PSI_KPA;
 use crate::words::units::Units;
 
@@ -23,6 +22,11 @@ struct Property {
     of: Figure,
 }
 
+/// The letter of a trade-off that is shown: `A`, `B`, ...
+pub fn letter(number: usize) -> String {
+    char::from(b'A' + u8::try_from(number % 26).unwrap_or(0)).to_string()
+}
+
 /// Describes firmness and warmth, relief and skin feel, and price and both where there are prices.
 ///
 /// # Arguments
@@ -30,7 +34,7 @@ struct Property {
 /// * `shown`: those shown by letter, squares.
 /// * `firmness_at_c`: temperature of the firmness.
 /// * `units`: shown.
-pub fn picture(front: &[Candidate], shown: &[Shown], firmness_at_c: f64, units: Units) -> Picture {
+pub fn picture(front: &[Candidate], shown: &[Candidate], firmness_at_c: f64, units: Units) -> Picture {
     let property = |label: String, logarithmic, of: Figure| Property { label, logarithmic, of };
     let hold = || {
         let label = format!("keeps its shape up to, {}", units.degree());
@@ -67,16 +71,15 @@ pub fn picture(front: &[Candidate], shown: &[Shown], firmness_at_c: f64, units: 
         title: "Trade-offs".to_owned(),
         charts,
         beside: BESIDE,
-        caption: "Middle values. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.".to_owned(),
+        caption: "Central estimates. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.".to_owned(),
     }
 }
 
-fn chart(title: &str, x: &Property, y: &Property, front: &[Candidate], shown: &[Shown]) -> Chart {
+fn chart(title: &str, x: &Property, y: &Property, front: &[Candidate], shown: &[Candidate]) -> Chart {
     let place = |of: &Properties| (x.of)(of).zip((y.of)(of));
     let all = front.iter().filter_map(|one| place(&one.properties)).collect();
-    let (letters, chosen) = (shown.iter().enumerate())
-        .filter_map(|(number, one)| Some((letter(number).to_string(), place(&one.candidate.properties)?)))
-        .unzip();
+    let (letters, chosen) =
+        (shown.iter().enumerate()).filter_map(|(number, one)| Some((letter(number), place(&one.properties)?))).unzip();
     let axis = |one: &Property| Axis { label: one.label.clone(), logarithmic: one.logarithmic, range: None };
     Chart {
         title: title.to_owned(),

@@ -1,112 +1,72 @@
-//! Loads a space of formulas: its file, lots, prices, and what is asked of the bars.
+//! A space of formulas as a maker writes it: what may be in a bar and how much of it, prices, and what is asked of the bars.
 
-use barwright_answer::words::names;
-use std::ffi::OsStr;
-use std::path::Path;
+use std::sync::Arc;
 
 use barwright_reference::space::{SpaceText, Wish, WishText};
-use barwright_reference::{Diagnostic, Library};
+use barwright_reference::{Diagnostic, Diagnostics, Library};
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
-use crate::error::CliError;
-use crate::input::{Lots, check_stdin_once, library_with, read_text};
-use crate::output::Streams;
-use barwright_answer::Fault;
-use barwright_answer::firmness::parse_firmness;
-use barwright_answer::reading::{model_temperature, parse_relief, percent, positive};
+use crate::firmness::parse_firmness;
+use crate::reading::{model_temperature, parse_relief, percent, positive};
+use crate::refusal::{Fault, Refusal};
+use crate::words::names::list;
 
-/// A space with everything that belongs to it.
+/// A space in a question.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct WrittenSpace {
+    /// The shelf as TOML: `[ingredients]`, and where wanted `[totals]`, `[prices]` and `[demands]`.
+    pub text: String,
+    /// Where it is written, for messages.
+    pub origin: String,
+    /// What the space is called where the text does not say.
+    pub name: String,
+}
+
+/// A space that was read.
 #[derive(Debug)]
-pub struct LoadedSpace {
-    /// Reference tables and lots.
-    pub library: Library,
+pub struct ReadSpace {
     /// Its name.
     pub name: String,
     /// A remark.
     pub note: Option<String>,
     /// The formulas.
-    pub space: Space,
-    /// The space, checked.
     pub filler: Filler,
     /// What is asked of the bars.
     pub demands: Vec<Demand>,
-    /// Highest price per kilogram.
-    pub most_price: Option<f64>,
+    /// Highest price of a kilogram.
+    pub max_price: Option<f64>,
+    /// Ingredients without a price, where others have one: price is not weighed.
+    pub without_price: Option<String>,
 }
 
-/// Loads a space, and writes the notes on how it was read.
+/// Reads a space.
 ///
 /// # Arguments
 /// * `seed`: of the points that fill it.
 ///
 /// # Errors
-/// Everything that is wrong with the lots and the space.
-pub fn load_space(
-    argument: &OsStr,
-    lots: Option<&Path>,
-    seed: u64,
-    streams: &mut Streams<'_>,
-) -> Result<LoadedSpace, CliError> {
-    check_stdin_once(&[argument], lots)?;
-    let Lots { library, mut faults, notes, about } = library_with(lots)?;
-    let lots_known = faults.is_empty();
-    for note in notes {
-        streams.remarks.note(&note)?;
-    }
-    let path = Path::new(argument);
-    let (text, origin) = match read_text(path) {
-        Ok(read) => read,
-        Err(fault) => {
-            faults.push(*fault);
-            return Err(CliError::input(faults));
-        }
-    };
-    let found =
-        SpaceText::read(&text, &library).and_then(|written| Ok((understood(&written, &library, seed)?, written)));
-    let (meant, written) = match found {
-        Ok(found) if faults.is_empty() => found,
-        Ok(_) => return Err(CliError::input(faults)),
-        Err(errors) => {
-            // A name may be that of a lot in the file that could not be read.
-            let own = errors.into_iter().filter(|error| lots_known || error.code != "unknown-ingredient");
-            faults.extend(own.map(|error| Fault::from_diagnostic(error, &origin, &text)));
-            return Err(CliError::input(faults));
-        }
-    };
-    about.write(meant.filler.space().ingredients.iter().copied(), streams)?;
-    if let Some(without) = &meant.without_price {
-        streams.remarks.note(&format!("price is not weighed: there is no price of {without}"))?;
-    }
-    let stem = path.file_stem().filter(|_| argument != "-").map(|stem| stem.to_string_lossy().into_owned());
-    Ok(LoadedSpace {
-        name: written.name.or(stem).unwrap_or_else(|| "space".to_owned()),
-        note: written.note,
-        space: meant.filler.space().clone(),
-        filler: meant.filler,
-        demands: meant.demands,
-        most_price: meant.most_price,
-        library,
+/// Everything that is wrong with it.
+pub fn read(written: &WrittenSpace, library: &Library, seed: u64) -> Result<ReadSpace, Refusal> {
+    let text: Arc<str> = Arc::from(written.text.as_str());
+    let found = SpaceText::read(&text, library).and_then(|space| understood(space, &written.name, library, seed));
+    found.map_err(|errors| {
+        let faults = errors.into_iter().map(|error| Fault::from_diagnostic(error, &written.origin, &text));
+        Refusal::input(faults.collect())
     })
 }
 
-/// What a space file means.
-struct Meant {
-    filler: Filler,
-    demands: Vec<Demand>,
-    most_price: Option<f64>,
-    /// Ingredients without a price, where others have one.
-    without_price: Option<String>,
-}
-
-/// Works out what a space file means, or everything that is wrong with it.
-fn understood(written: &SpaceText, library: &Library, seed: u64) -> Result<Meant, Vec<Diagnostic>> {
+/// Works out what a space means, or everything that is wrong with it.
+fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> Result<ReadSpace, Diagnostics> {
     let mut errors = Vec::new();
-    let (mut demands, mut most_price) = (Vec::new(), None);
+    let (mut demands, mut max_price) = (Vec::new(), None);
     for wish in &written.wishes {
         match demand(wish) {
             Ok(Asked::Demands(asked)) => demands.extend(asked),
-            Ok(Asked::Price(most)) => most_price = Some(most),
+            Ok(Asked::Price(most)) => max_price = Some(most),
             Err(message) => {
                 errors.push(Diagnostic::error(
                     "bad-demand",
@@ -144,7 +104,7 @@ fn understood(written: &SpaceText, library: &Library, seed: u64) -> Result<Meant
     if without.is_empty() {
         space.price = Some(prices.into_iter().flatten().collect());
     } else {
-        let missing = names::list(&without, "and");
+        let missing = list(&without, "and");
         let needed = written
             .prices_span
             .clone()
@@ -158,11 +118,18 @@ fn understood(written: &SpaceText, library: &Library, seed: u64) -> Result<Meant
         }
     }
     match Filler::new(&space, seed) {
-        Ok(filler) if errors.is_empty() => Ok(Meant { filler, demands, most_price, without_price }),
+        Ok(filler) if errors.is_empty() => Ok(ReadSpace {
+            name: written.name.unwrap_or_else(|| name.to_owned()),
+            note: written.note,
+            filler,
+            demands,
+            max_price,
+            without_price,
+        }),
         checked => {
-            errors.extend(checked.err().map(|error| placed(error, written)));
+            errors.extend(checked.err().map(|error| placed(error, &written)));
             errors.sort_by_key(|error| error.span.start);
-            Err(errors)
+            Err(errors.into())
         }
     }
 }
@@ -173,6 +140,7 @@ enum Asked {
     Price(f64),
 }
 
+/// Reads one wish.
 fn demand(wish: &WishText) -> Result<Asked, String> {
     let one = |demand: Demand| Asked::Demands(vec![demand]);
     match wish.wish {

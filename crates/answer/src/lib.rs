@@ -16,7 +16,11 @@ pub mod limits;
 pub mod mould;
 pub mod picture;
 pub mod places;
+
 pub mod reading;
+
+pub mod plans;
+
 pub mod refusal;
 pub mod report;
 pub mod space;
@@ -25,12 +29,17 @@ pub mod terminal;
 mod why;
 pub mod words;
 
+use std::ops::ControlFlow;
+
 use serde::Serialize;
 
 pub use document::Document;
 pub use engine::Engine;
 use picture::Picture;
 pub use refusal::{Fault, Refusal};
+
+/// Told the parts done and all parts, from any thread; says whether to go on.
+pub type Control<'c> = &'c (dyn Fn(usize, usize) -> ControlFlow<()> + Sync);
 
 /// An answer: the figures, and what they say.
 #[derive(Debug, Clone, Serialize)]

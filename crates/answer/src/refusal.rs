@@ -5,6 +5,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use barwright_blend::BlendError;
+use barwright_making::MakingError;
 use barwright_reference::Diagnostic;
 
 /// What kind of refusal.
@@ -150,6 +151,24 @@ impl From<Box<Fault>> for Refusal {
 impl From<BlendError> for Refusal {
     fn from(error: BlendError) -> Self {
         Refusal::internal(format!("the blend could not be computed: {error}"))
+    }
+}
+
+impl From<MakingError> for Refusal {
+    fn from(error: MakingError) -> Self {
+        match error {
+            MakingError::Blend(error) => error.into(),
+            error @ MakingError::NotMelted { .. } => {
+                Fault::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
+            }
+            error @ MakingError::NotCooled { .. } => {
+                Fault::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
+            }
+            MakingError::Heat(error) => {
+                Fault::new("out-of-range", error.to_string()).hint("Check the sizes and temperatures you gave.").into()
+            }
+            error => Fault::new("stopped", format!("{error} before there was an answer")).into(),
+        }
     }
 }
 

@@ -11,11 +11,13 @@ use barwright_reference::text_cell::guard;
 use barwright_reference::{Formula, Library, Market};
 use serde::Serialize;
 
+use barwright_answer::Engine;
 use barwright_answer::engine::find;
+use barwright_answer::places::Room;
+use barwright_answer::plans::{PlanTask, Plans, plan};
 use barwright_answer::words::units::Units;
 
 use super::batch_record::{Pour, record};
-use super::plans::{PlanTask, Plans, plan};
 use crate::args::Batch as Order;
 use crate::error::CliError;
 use crate::input::load;
@@ -24,6 +26,7 @@ use crate::output::Streams;
 use crate::page;
 use crate::pick::pick;
 use crate::profile::Profile;
+use crate::progress;
 use crate::render;
 use crate::render::batch::Words;
 use crate::save::save;
@@ -270,16 +273,17 @@ fn compute(
     } else {
         let model = if order.record { profile.model_to_write(streams)? } else { profile.model(streams)? };
         let task = PlanTask {
-            library,
-            model: &model,
             formula: &asked.formula,
             scents: &asked.scents,
             sheet: &sheet,
             mould: asked.mould.as_ref(),
-            room: (order.room, order.humidity),
+            room: Room { air_c: order.room, humidity_percent: order.humidity },
             draws: usize::try_from(order.draws).unwrap_or(DEFAULT_DRAWS),
         };
-        Some(plan(&task, streams)?)
+        let engine = Engine { library: library.clone(), model };
+        let plans = progress::watched(|control| plan(&engine, &task, control))??;
+        plans.notes.iter().try_for_each(|note| streams.remarks.note(note))?;
+        Some(plans)
     };
     Ok(Done { sheet, label, plans })
 }

@@ -3,9 +3,7 @@
 use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::{Estimate, Options};
-use barwright_making::{CoolTask, Cooling, MakingError, Place, cool};
-use barwright_reference::Formula;
-use barwright_reference::mould::Mould;
+use barwright_making::{CoolTask, Cooling, Place, cool};
 use serde::Serialize;
 
 use crate::args::Cool;
@@ -16,12 +14,8 @@ use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
-use barwright_answer::Fault;
-use barwright_answer::picture;
-use barwright_answer::places;
-
-/// Above where the last crystal dissolves a melt is poured by this much, K (common practice, no source).
-const POURED_ABOVE_K: f64 = 5.0;
+use barwright_answer::plans::{too_hot, usual_pour_c};
+use barwright_answer::{Refusal, picture, places};
 
 /// One place as JSON; times in minutes.
 #[derive(Debug, Serialize)]
@@ -69,7 +63,7 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
     };
     too_hot(&mould, pour_c)?;
     let places: Vec<Place> = if order.place.is_empty() {
-        usual_places(order.room, order.fan)
+        places::usual(order.room, order.fan)
     } else {
         order.place.iter().map(|(name, air_c)| Place { name: name.clone(), air_c: *air_c, fan: order.fan }).collect()
     };
@@ -81,7 +75,7 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         places: &places,
         room: (order.room, order.humidity),
     };
-    let found = progress::watched(|control| cool(&bench, &task, control))?.map_err(refused)?;
+    let found = progress::watched(|control| cool(&bench, &task, control))?.map_err(Refusal::from)?;
     let assessment = &found.assessment;
     if order.showing.json {
         streams.data.json(&json(&found, &formula.name, pour_c, &options, &assessment.cautions))?;
@@ -102,48 +96,6 @@ pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result
         order.drawing.show(&picture::cooling::picture(&found, pour_c, order.showing.units), streams)?;
     }
     Ok(())
-}
-
-/// A little above where the last crystal dissolves, °C.
-pub(super) fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Result<f64, CliError> {
-    let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
-    Ok(clear_c.map_or(room_c + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil()))
-}
-
-/// Room, fridge and freezer.
-pub(super) fn usual_places(room_c: f64, fan: bool) -> Vec<Place> {
-    let all = std::iter::once(("room", room_c)).chain(places::COLD);
-    all.map(|(name, air_c)| Place { name: name.to_owned(), air_c, fan }).collect()
-}
-
-/// Refuses a melt that the mould cannot take.
-pub(super) fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), CliError> {
-    match mould.most_c {
-        Some(most_c) if pour_c > most_c => Err(Fault::new(
-            "too-hot",
-            format!("a melt of {pour_c:.0} °C is too hot for the mould, which takes {most_c:.0} °C"),
-        )
-        .hint("Pour cooler with `--pour`, or take another mould.")
-        .into()),
-        _ => Ok(()),
-    }
-}
-
-/// Says why there is no answer.
-pub fn refused(error: MakingError) -> CliError {
-    match error {
-        MakingError::Blend(error) => error.into(),
-        error @ MakingError::NotMelted { .. } => {
-            Fault::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
-        }
-        error @ MakingError::NotCooled { .. } => {
-            Fault::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
-        }
-        MakingError::Heat(error) => {
-            Fault::new("out-of-range", error.to_string()).hint("Check the sizes and temperatures you gave.").into()
-        }
-        error => Fault::new("stopped", format!("{error} before there was an answer")).into(),
-    }
 }
 
 /// The answer as JSON.

@@ -12,7 +12,6 @@ pub mod ingredients;
 pub mod manual;
 pub mod page;
 pub mod parcel;
-pub mod plans;
 pub mod pour;
 pub mod records;
 pub mod report;

@@ -15,7 +15,6 @@ use barwright_reference::route::{KnownRoute, Route, known_routes};
 use barwright_reference::suggest::nearest;
 use serde::Serialize;
 
-use super::cool::refused;
 use crate::args;
 use barwright_answer::words::units::Units;
 
@@ -27,8 +26,8 @@ use crate::profile::Profile;
 use crate::progress;
 use crate::render;
 use crate::save::save;
-use barwright_answer::Fault;
 use barwright_answer::picture;
+use barwright_answer::{Fault, Refusal};
 
 /// A route as the command takes it.
 pub struct Sent {
@@ -184,7 +183,7 @@ pub(super) fn unsent(error: MakingError) -> CliError {
         error @ MakingError::Heat(_) => Fault::new("out-of-range", error.to_string())
             .hint("Check the size of the bar and the temperatures and times of the route.")
             .into(),
-        error => refused(error),
+        error => Refusal::from(error).into(),
     }
 }
 

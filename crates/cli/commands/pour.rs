@@ -6,13 +6,10 @@ use barwright_blend::Estimate;
 use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_making::Pouring;
-use barwright_making::bar::density_kg_per_m3;
 use barwright_making::pour::{Limit, MeltStep, PourTask, pour};
-use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library};
+use barwright_reference::Library;
 use serde::Serialize;
 
-use super::cool::refused;
 use crate::args::Pour;
 use crate::error::CliError;
 use crate::input::load;
@@ -22,13 +19,8 @@ use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
 use crate::render;
-use barwright_answer::Fault;
-
-/// Mass in a jug when nobody says, kg.
-pub(super) const USUAL_KG: f64 = 0.5;
-
-/// Of a melt, this share stays on jug and thermometer (common practice, no source).
-const LEFT_IN_JUG: f64 = 0.05;
+use barwright_answer::plans::{USUAL_KG, filling_kg};
+use barwright_answer::{Fault, Refusal};
 
 /// One step of melting as JSON.
 #[derive(Debug, Serialize)]
@@ -97,7 +89,7 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
         flash_c: order.flash,
         pour_c: order.pour,
     };
-    let found = progress::watched(|control| pour(&bench, &task, control))?.map_err(refused)?;
+    let found = progress::watched(|control| pour(&bench, &task, control))?.map_err(Refusal::from)?;
     let assessment = &found.assessment;
     if order.showing.json {
         let bursts = order.microwave.map(|watts| found.bursts(watts));
@@ -118,12 +110,6 @@ pub fn run(order: &Pour, profile: &Profile, streams: &mut Streams<'_>) -> Result
     };
     render::pour::write(&mut streams.data, &view)?;
     Ok(())
-}
-
-/// Mass that fills a mould, with what stays in the jug, kg.
-pub(super) fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
-    let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(library, formula);
-    bars / (1.0 - LEFT_IN_JUG)
 }
 
 /// The answer as JSON.

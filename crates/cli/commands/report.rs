@@ -14,10 +14,11 @@ use barwright_making::{CoolTask, Packing, ParcelTask, PourTask, cool, parcel, po
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
 
-use super::cool::{too_hot, usual_places, usual_pour_c};
 use super::parcel::{Sent, known, sent, unsent};
-use super::plans::within_reach;
-use super::pour::{USUAL_KG, filling_kg};
+use barwright_answer::places;
+use barwright_answer::plans;
+use barwright_answer::plans::{USUAL_KG, filling_kg, too_hot, usual_pour_c};
+
 use crate::args::report::Report;
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
@@ -123,7 +124,7 @@ impl Plan<'_> {
         let room_c = self.order.room;
         let pour_c = usual_pour_c(self.bench, formula, room_c)?;
         too_hot(self.mould, pour_c)?;
-        let places = usual_places(room_c, false);
+        let places = places::usual(room_c, false);
         let room = (room_c, self.order.humidity);
         let task = CoolTask { formula, mould: self.mould, pour_c, mould_c: room_c, places: &places, room };
         let found = progress::watched(|control| cool(self.bench, &task, control))?;
@@ -160,6 +161,18 @@ impl Plan<'_> {
             units: self.order.units,
         }))
     }
+}
+
+/// Turns sizes and temperatures outside the heat model into a note.
+fn within_reach<T>(
+    found: Result<T, barwright_making::MakingError>,
+    what: &str,
+    streams: &mut Streams<'_>,
+) -> Result<Option<T>, CliError> {
+    let mut notes = Vec::new();
+    let found = plans::within_reach(found, what, &mut notes)?;
+    notes.iter().try_for_each(|note| streams.remarks.note(note))?;
+    Ok(found)
 }
 
 /// How to melt and pour.

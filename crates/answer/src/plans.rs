@@ -1,0 +1,161 @@
+//! Plans of pouring and cooling: for a weigh sheet, what `pour` and `cool` say of the batch at hand; and what all plans take as usual.
+
+use std::ops::ControlFlow;
+
+use barwright_blend::Options;
+use barwright_blend::assess::Workbench;
+use barwright_making::bar::density_kg_per_m3;
+use barwright_making::batch::{Batch, Scent};
+use barwright_making::{CoolTask, Cooling, MakingError, PourTask, Pouring, cool, pour};
+use barwright_reference::mould::Mould;
+use barwright_reference::{Formula, Library};
+
+use crate::Control;
+use crate::engine::Engine;
+use crate::places::{self, Room};
+use crate::refusal::{Fault, Refusal};
+
+/// Mass in a jug when nobody says, kg.
+pub const USUAL_KG: f64 = 0.5;
+
+/// Of a melt, this share stays on jug and thermometer (common practice, no source).
+const LEFT_IN_JUG: f64 = 0.05;
+
+/// A melt is poured this much above the temperature at which its last crystal dissolves, K (common practice, no source).
+const POURED_ABOVE_K: f64 = 5.0;
+
+/// Parts in which the progress of one of several computations is counted.
+const STAGE_PARTS: usize = 1000;
+
+/// What a weigh sheet is planned for.
+pub struct PlanTask<'a> {
+    /// The formula without scent.
+    pub formula: &'a Formula,
+    /// Scents, which go in last.
+    pub scents: &'a [Scent],
+    /// The weigh sheet.
+    pub sheet: &'a Batch,
+    /// The mould; without one nothing is known of the cooling.
+    pub mould: Option<&'a Mould>,
+    /// The room it is made in.
+    pub room: Room,
+    /// Simulated draws.
+    pub draws: usize,
+}
+
+/// The plans of a weigh sheet.
+pub struct Plans {
+    /// How they were computed.
+    pub options: Options,
+    /// Mass in the fullest jug, kg.
+    pub jug_kg: f64,
+    /// Lowest flash point that the lots of the scents state, °C.
+    pub flash_c: Option<f64>,
+    /// Melting and pouring; `None` where the model does not reach, of which there is a note.
+    pub pour: Option<Pouring>,
+    /// Temperature of the melt as it fills the mould, °C, and what follows.
+    pub cool: Option<(f64, Cooling)>,
+    /// Which plans were left out, and why.
+    pub notes: Vec<String>,
+}
+
+/// Plans the pour, and the cooling where a mould is known.
+///
+/// # Errors
+/// Faults of the model, and a stop by `control`. A plan of sizes that the heat model does not take is left out with a note.
+pub fn plan(engine: &Engine, task: &PlanTask<'_>, control: Control<'_>) -> Result<Plans, Refusal> {
+    let usual = Options::default();
+    let relief_mm = task.mould.and_then(|mould| mould.relief_mm).unwrap_or(usual.relief_mm);
+    let options = Options { draws: task.draws, relief_mm, ..usual };
+    let bench = engine.bench(&options)?;
+    let jug_kg = 1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max);
+    let known = |scent: &Scent| engine.library.ingredients.get(scent.ingredient)?.lot_flash_c;
+    let flash_c = task.scents.iter().filter_map(known).reduce(f64::min);
+    let room_c = task.room.air_c;
+    let mut notes = Vec::new();
+    let stages = if task.mould.is_some() { 2 } else { 1 };
+    let pour_task = PourTask {
+        formula: task.formula,
+        second: None,
+        mass_kg: jug_kg,
+        room_c,
+        mould_most_c: task.mould.and_then(|mould| mould.most_c),
+        flash_c,
+        pour_c: None,
+    };
+    let pouring = within_reach(pour(&bench, &pour_task, &stage(control, 0, stages)), "pour", &mut notes)?;
+    let cooling = match (&pouring, task.mould) {
+        (Some(pouring), Some(mould)) => {
+            // A bar in its mould starts clear throughout, whatever the jug may still be poured at.
+            let clear_c = bench.heat_curves(task.formula, 0)?.central.clear_c.unwrap_or(room_c);
+            let pour_c = pouring.pour_c.max(clear_c.ceil());
+            let cool_task = CoolTask {
+                formula: if task.scents.is_empty() { task.formula } else { &task.sheet.whole },
+                mould,
+                pour_c,
+                mould_c: room_c,
+                places: &places::usual(room_c, false),
+                room: task.room.pair(),
+            };
+            let found = cool(&bench, &cool_task, &stage(control, 1, stages));
+            within_reach(found, "cooling", &mut notes)?.map(|cooling| (pour_c, cooling))
+        }
+        _ => None,
+    };
+    Ok(Plans { options, jug_kg, flash_c, pour: pouring, cool: cooling, notes })
+}
+
+/// Turns sizes and temperatures outside the heat model into a note.
+///
+/// # Errors
+/// Every other fault.
+pub fn within_reach<T>(
+    found: Result<T, MakingError>,
+    what: &str,
+    notes: &mut Vec<String>,
+) -> Result<Option<T>, Refusal> {
+    match found {
+        Ok(found) => Ok(Some(found)),
+        Err(error @ (MakingError::Heat(_) | MakingError::NotMelted { .. } | MakingError::NotCooled { .. })) => {
+            notes.push(format!("no plan of the {what}: {error}"));
+            Ok(None)
+        }
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// The control of one of several computations in a row, each counted as an equal part of all.
+pub(crate) fn stage(control: Control<'_>, index: usize, of: usize) -> impl Fn(usize, usize) -> ControlFlow<()> + Sync {
+    move |done, total| control(index * STAGE_PARTS + done * STAGE_PARTS / total.max(1), of * STAGE_PARTS)
+}
+
+/// Mass that fills a mould, with what stays in the jug, kg.
+pub fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
+    let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(library, formula);
+    bars / (1.0 - LEFT_IN_JUG)
+}
+
+/// A pour a little above the temperature at which the last crystal dissolves, °C.
+///
+/// # Errors
+/// Faults of the model.
+pub fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Result<f64, Refusal> {
+    let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
+    Ok(clear_c.map_or(room_c + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil()))
+}
+
+/// Refuses a melt that the mould cannot take.
+///
+/// # Errors
+/// It is too hot.
+pub fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), Refusal> {
+    match mould.most_c {
+        Some(most_c) if pour_c > most_c => Err(Fault::new(
+            "too-hot",
+            format!("a melt of {pour_c:.0} °C is too hot for the mould, which takes {most_c:.0} °C"),
+        )
+        .hint("Pour cooler with `--pour`, or take another mould.")
+        .into()),
+        _ => Ok(()),
+    }
+}

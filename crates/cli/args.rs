@@ -15,7 +15,7 @@ use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::length::parse_length;
-use barwright_reference::temperature::{parse_temperature, parse_temperatures};
+use barwright_reference::temperature::parse_temperatures;
 use barwright_reference::{CrystalState, IngredientKind, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
 use clap::ValueEnum;
@@ -181,116 +181,6 @@ pub struct Batch {
     pub json: bool,
 }
 
-/// `pour`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-Examples:
-  barwright pour winter.toml --mass 350g
-  barwright pour winter.toml --mould fern-tray.toml --flash 65C --microwave 800
-  barwright pour winter.toml --with 'beeswax 30, castor oil 70'    # two colours in one stream")
-)]
-pub struct Pour {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Take the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// A second melt poured into the same stream: at what temperature it is as thick as the first
-    #[arg(long, value_name = "FORMULA")]
-    pub with: Option<OsString>,
-    /// Mass in the jug, in g, kg, oz or lb; without it, what the mould takes, or 500 g
-    #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
-    pub mass: Option<f64>,
-    /// Your mould: a .toml file; how hot it may be filled and how much it takes are minded
-    #[arg(long, value_name = "FILE")]
-    pub mould: Option<PathBuf>,
-    /// Temperature of your room
-    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub room: f64,
-    /// Flash point of your scent, from its certificate: the melt must be cooler when it goes in
-    #[arg(long, value_name = "TEMP", value_parser = flash)]
-    pub flash: Option<f64>,
-    /// Pour at this temperature; without it, 5 °C above the first haze
-    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
-    pub pour: Option<f64>,
-    /// Power of your microwave in watts: adds a plan in short bursts
-    #[arg(long, value_name = "WATTS", value_parser = watts)]
-    pub microwave: Option<f64>,
-    /// Your own deliveries, with `flash_c` where a certificate has one; its lots can be used by name
-    #[arg(long, value_name = "FILE")]
-    pub lots: Option<OsString>,
-    /// How the answer is computed and shown.
-    #[command(flatten)]
-    pub showing: Showing,
-}
-
-impl Pour {
-    /// Returns what the model is asked to compute.
-    pub fn options(&self) -> barwright_blend::Options {
-        bench_options(&self.showing)
-    }
-}
-
-/// `cool`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_mould_help("\
-Examples:
-  barwright cool winter.toml --mould fern-tray.toml
-  barwright cool winter.toml --size 60x40x20mm --place cellar=12C --place fridge=5C
-  barwright cool 'cocoa butter 60, beeswax 10, olive oil 30' --pour 60C --plot cooling.svg")
-)]
-pub struct Cool {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Take the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// The mould.
-    #[command(flatten)]
-    pub mould: MouldArgs,
-    /// Temperature of the melt in the mould; without it, 5 °C above where the last crystal dissolves
-    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
-    pub pour: Option<f64>,
-    /// Temperature of your room: the mould starts at it, and the bar comes out into it
-    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub room: f64,
-    /// Humidity of your room in %, to know whether dew settles on a cold bar
-    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
-    pub humidity: f64,
-    /// Where it could cool, as `cellar=12C`; several are compared. Without it: room, fridge 5 °C, freezer -18 °C
-    #[arg(long, value_name = "NAME=TEMP", value_parser = place)]
-    pub place: Vec<(String, f64)>,
-    /// A fan blows on the mould, in every place
-    #[arg(long)]
-    pub fan: bool,
-    /// Finest relief that must come out whole, in mm or in; without it, the mould's, or 0.8 mm
-    #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
-    pub relief: Option<f64>,
-    /// Picture: middle and surface against time.
-    #[command(flatten)]
-    pub drawing: Drawing,
-    /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
-    #[arg(long, value_name = "FILE")]
-    pub lots: Option<OsString>,
-    /// How the answer is computed and shown.
-    #[command(flatten)]
-    pub showing: Showing,
-}
-
-impl Cool {
-    /// Returns what the model is asked to compute.
-    pub fn options(&self, relief_mm: Option<f64>) -> barwright_blend::Options {
-        let usual = bench_options(&self.showing);
-        barwright_blend::Options { relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm), ..usual }
-    }
-}
-
 /// `parcel`.
 #[derive(Debug, clap::Args)]
 #[command(
@@ -358,12 +248,7 @@ pub struct Parcel {
 impl Parcel {
     /// Returns what the model is asked to compute.
     pub fn options(&self) -> barwright_blend::Options {
-        barwright_blend::Options {
-            state: self.state.into(),
-            draws: usize::try_from(self.showing.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.showing.seed,
-            ..barwright_blend::Options::default()
-        }
+        barwright_blend::Options { state: self.state.into(), ..self.showing.options() }
     }
 }
 
@@ -626,6 +511,20 @@ impl Wishes {
 }
 
 impl Showing {
+    /// What a computation at the bench is told, where the bar is rested and leaves its mould at the usual temperature.
+    pub fn options(&self) -> barwright_blend::Options {
+        barwright_blend::Options {
+            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.seed,
+            ..barwright_blend::Options::default()
+        }
+    }
+
+    /// How the answer of a command is written that always tells its cautions in full.
+    pub fn whole_form(&self) -> Form {
+        if self.json { Form::Json } else { Form::Whole }
+    }
+
     /// How the answer is written.
     pub fn form(&self) -> Form {
         if self.json {
@@ -640,22 +539,7 @@ impl Showing {
 
 /// What every computation is told; the rest as usual.
 pub fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
-    barwright_blend::Options {
-        state: making.state.into(),
-        release_c: making.release,
-        draws: usize::try_from(showing.draws).unwrap_or(DEFAULT_DRAWS),
-        seed: showing.seed,
-        ..barwright_blend::Options::default()
-    }
-}
-
-/// What a computation at the bench is told, where the bar is rested and leaves its mould at the usual temperature.
-fn bench_options(showing: &Showing) -> barwright_blend::Options {
-    barwright_blend::Options {
-        draws: usize::try_from(showing.draws).unwrap_or(DEFAULT_DRAWS),
-        seed: showing.seed,
-        ..barwright_blend::Options::default()
-    }
+    barwright_blend::Options { state: making.state.into(), release_c: making.release, ..showing.options() }
 }
 
 /// Reads a day.
@@ -664,7 +548,7 @@ pub fn date(text: &str) -> Result<Date, String> {
 }
 
 /// Reads a mass; returns kg.
-fn mass(text: &str) -> Result<f64, String> {
+pub fn mass(text: &str) -> Result<f64, String> {
     mass_in(text, MASS_G, "`350g`, `1.2kg` or `12oz`")
 }
 
@@ -686,21 +570,6 @@ fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> R
 /// Reads the share left in the jug, %.
 fn loss(text: &str) -> Result<f64, String> {
     number_in(text, LEFT_PERCENT, " %")
-}
-
-/// Reads a flash point.
-fn flash(text: &str) -> Result<f64, String> {
-    let celsius = parse_temperature(text).map_err(|error| error.to_string())?;
-    if (20.0..=400.0).contains(&celsius) {
-        Ok(celsius)
-    } else {
-        Err(format!("{} °C is no flash point of a scent, which lie between 20 and 400 °C", short(celsius)))
-    }
-}
-
-/// Reads the power of a microwave.
-fn watts(text: &str) -> Result<f64, String> {
-    number_in(text.trim().trim_end_matches(['W', 'w']), 50.0..=5000.0, " W")
 }
 
 /// Reads a whole number in a range.
@@ -727,18 +596,8 @@ pub fn step(text: &str) -> Result<f64, String> {
 }
 
 /// Reads a relative humidity.
-fn humidity(text: &str) -> Result<f64, String> {
+pub fn humidity(text: &str) -> Result<f64, String> {
     number_in(text, 1.0..=100.0, " %")
-}
-
-/// Reads a place and its temperature.
-fn place(text: &str) -> Result<(String, f64), String> {
-    let (name, temperature) =
-        text.split_once('=').ok_or("write a name and a temperature, such as `cellar=12C`".to_owned())?;
-    if name.trim().is_empty() {
-        return Err("the place has no name; write such as `cellar=12C`".to_owned());
-    }
-    Ok((name.trim().to_owned(), model_temperature(temperature)?))
 }
 
 /// Reads the list of `--at`; a temperature written twice counts once.

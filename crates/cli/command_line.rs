@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands::{adjust, assess, compare, explore, records, swap};
+use crate::commands::{adjust, assess, compare, cool, explore, pour, records, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -61,9 +61,9 @@ pub enum Action {
     /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
     Batch(Box<args::Batch>),
     /// What to melt first, how hot, when to pour, and how long that lasts
-    Pour(args::Pour),
+    Pour(pour::Args),
     /// How long the bar cools, where best, and when it can leave the mould
-    Cool(args::Cool),
+    Cool(cool::Args),
     /// What a hot route does to the bar in the post, and what helps
     Parcel(Box<args::Parcel>),
     /// One page to keep and to print: answer, curves, tables, plans, sources

@@ -1,4 +1,4 @@
-//! The mould a command is about: from a file, from a size, or a usual one.
+//! The mould a command is about: from a file or from a size.
 
 use std::path::{Path, PathBuf};
 
@@ -8,9 +8,6 @@ use barwright_reference::mould::{BAR_MM, BarShape, Mould};
 use crate::error::CliError;
 use crate::input::read_text;
 use barwright_answer::Fault;
-
-/// A palm-sized bar, mm.
-const USUAL_MM: [f64; 3] = [60.0, 40.0, 20.0];
 
 /// How a size is written.
 const HOW: &str = "write length, width and height, `60x40x20mm`, or diameter and height, `60x25mm`";
@@ -27,21 +24,15 @@ pub struct MouldArgs {
 }
 
 impl MouldArgs {
-    /// Loads the mould; without one, that of a palm-sized bar.
+    /// Loads the mould, where one or a size is named.
     ///
     /// # Errors
     /// Everything that is wrong with its file.
-    pub fn load(&self) -> Result<Mould, CliError> {
-        if let Some(path) = &self.mould {
-            return load(path);
+    pub fn load(&self) -> Result<Option<Mould>, CliError> {
+        match &self.mould {
+            Some(path) => load(path).map(Some),
+            None => Ok(self.size.map(Mould::plain)),
         }
-        let [length_mm, width_mm, height_mm] = USUAL_MM;
-        Ok(Mould::plain(self.size.unwrap_or(BarShape::Box { length_mm, width_mm, height_mm })))
-    }
-
-    /// Whether nothing was said, so that the usual size is taken.
-    pub fn is_usual(&self) -> bool {
-        self.mould.is_none() && self.size.is_none()
     }
 }
 

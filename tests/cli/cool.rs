@@ -33,22 +33,22 @@ fn the_fern_bar_in_its_tray() {
       fridge 5 °C      0 min (0 to 1)   13 min (8 to 17)   72 min (40 to 120)        low     no
       freezer -18 °C   0 min            11 min (7 to 14)   47 min (30 to 61)         low     yes
       It sets below 56 °C; its relief of 0.7 mm comes out whole below 21 °C, at its warmest
-      spot.
+        spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
-      first.
+        first.
 
     Shrinkage
       From the pour to your room it gives up 4.9 % (3.9 to 6.1) of its volume, some 1.6 % of
-      its length: fill again when the skin forms, or pour a little over the rim.
+        its length: fill again when the skin forms, or pour a little over the rim.
 
     What this rests on
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
-      a silicone mould on a board, apart from others. Currents in the melt and late crystals
-      are left out. When it can leave the mould, and grain, are rules of thumb.
+        a silicone mould on a board, apart from others. Currents in the melt and late
+        crystals are left out. When it can leave the mould, and grain, are rules of thumb.
       In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        points and model parameters.
 
-    Mind
+    Cautions
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
@@ -78,22 +78,22 @@ fn places_of_ones_own_in_us_units() {
      ─────────────────────────────────────────────────────────────────────────────
       cellar 54 °F   0 min   10 min (8 to 14)   54 min (28 to 1200)   low     yes
       It sets below 135 °F; its relief of 0.031 in comes out whole below 72 °F, at its
-      warmest spot.
+        warmest spot.
       Dew settles below 60 °F in your room: let a cold bar warm up in its mould or in a bag
-      first.
+        first.
 
     Shrinkage
       From the pour to your room it gives up 4.4 % (3.6 to 5.2) of its volume, some 1.5 % of
-      its length: fill again when the skin forms, or pour a little over the rim.
+        its length: fill again when the skin forms, or pour a little over the rim.
 
     What this rests on
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
-      a silicone mould on a board, apart from others. Currents in the melt and late crystals
-      are left out. When it can leave the mould, and grain, are rules of thumb.
+        a silicone mould on a board, apart from others. Currents in the melt and late
+        crystals are left out. When it can leave the mould, and grain, are rules of thumb.
       In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        points and model parameters.
 
-    Mind
+    Cautions
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
@@ -121,22 +121,22 @@ fn a_bar_that_is_never_firm_enough() {
      ───────────────────────────────────────────────────────────────────────────────────
       room 20 °C   not within a day   not within a day   not within a day   low     no
       It sets below -11 °C; its relief of 0.8 mm comes out whole below -20 °C, at its
-      warmest spot.
+        warmest spot.
       Dew settles below 9 °C in your room: let a cold bar warm up in its mould or in a bag
-      first.
+        first.
 
     Shrinkage
       From the pour to your room it gives up 2.4 % (2.4 to 2.5) of its volume, some 0.81 %
-      of its length: fill again when the skin forms, or pour a little over the rim.
+        of its length: fill again when the skin forms, or pour a little over the rim.
 
     What this rests on
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
-      a silicone mould on a board, apart from others. Currents in the melt and late crystals
-      are left out. When it can leave the mould, and grain, are rules of thumb.
+        a silicone mould on a board, apart from others. Currents in the melt and late
+        crystals are left out. When it can leave the mould, and grain, are rules of thumb.
       In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        points and model parameters.
 
-    Mind
+    Cautions
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats

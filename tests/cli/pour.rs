@@ -35,13 +35,13 @@ fn the_fern_bar_with_scent_and_microwave() {
     A jug of 361 g, taken off at 70 °C, pours well for 8 min (4 to 10).
 
     Melting, the hardest first
-          ingredient      part, %    mass   melts up to
-     ───────────────────────────────────────────────────
-      1   Beeswax            26.0    94 g   65 °C
-      2   Shea butter        10.0    36 g   40 °C
-      3   Mango butter       22.0    80 g   35 °C
-      4   Sunflower oil      30.0   108 g   liquid
-      5   Jojoba oil         12.0    43 g   liquid
+      step   ingredient      part, %    mass   melts up to
+     ──────────────────────────────────────────────────────
+         1   Beeswax            26.0    94 g   65 °C
+         2   Shea butter        10.0    36 g   40 °C
+         3   Mango butter       22.0    80 g   35 °C
+         4   Sunflower oil      30.0   108 g   liquid
+         5   Jojoba oil         12.0    43 g   liquid
 
     In a water bath
       Melt the first ones, add the rest in order, and hold the melt at 70 °C until it is
@@ -72,13 +72,13 @@ fn the_fern_bar_with_scent_and_microwave() {
 
     What this rests on
       Clear points are the model's; viscosities are blended from published ones by two
-      rules, those of molten waxes recalled. The time in the jug takes it stirred, as high
-      as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the
-      haze, a water bath to 90 °C) are common practice.
+        rules, those of molten waxes recalled. The time in the jug assumes a stirred jug, as
+        high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above
+        the haze, a water bath to 90 °C) are common practice.
       In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        points and model parameters.
 
-    Mind
+    Cautions
       Nuts: Nut-derived: shea butter. Say so plainly on the label.
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water

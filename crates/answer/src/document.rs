@@ -174,6 +174,13 @@ impl Document {
         self.sections.push(Section::new(heading, blocks));
         self
     }
+
+    /// Makes one section of it, for a longer document: its headings become smaller ones.
+    pub fn into_section(self, heading: impl Into<String>) -> Section {
+        let below =
+            self.sections.into_iter().flat_map(|one| std::iter::once(Block::Under(one.heading)).chain(one.blocks));
+        Section::new(heading, self.lead.into_iter().chain(below))
+    }
 }
 
 impl Section {

@@ -6,6 +6,7 @@ pub mod adjust;
 pub mod assess;
 mod cautions;
 pub mod compare;
+pub mod cool;
 pub mod demand;
 pub mod document;
 pub mod engine;
@@ -20,7 +21,7 @@ pub mod places;
 pub mod reading;
 
 pub mod plans;
-
+pub mod pour;
 pub mod refusal;
 pub mod report;
 pub mod space;

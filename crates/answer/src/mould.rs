@@ -7,6 +7,14 @@ use crate::words::names::{capital, name};
 use crate::words::number::significant;
 use crate::words::units::Units;
 
+/// A palm-sized bar, mm.
+const USUAL: BarShape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
+
+/// The mould of a palm-sized bar, which is taken when nobody names one.
+pub fn usual_mould() -> Mould {
+    Mould::plain(USUAL)
+}
+
 /// A mass: `57 g`, `2.0 oz`.
 pub fn mass(grams: f64, units: Units) -> String {
     match units {

@@ -12,9 +12,11 @@ use barwright_reference::{Formula, Library, Market};
 use serde::Serialize;
 
 use barwright_answer::Engine;
+use barwright_answer::cool::Cooled;
 use barwright_answer::engine::find;
 use barwright_answer::places::Room;
 use barwright_answer::plans::{PlanTask, Plans, plan};
+use barwright_answer::pour::Poured;
 use barwright_answer::words::units::Units;
 
 use super::batch_record::{Pour, record};
@@ -98,8 +100,8 @@ struct Answer<'a> {
     declaration_text: String,
     content: Option<Content>,
     tolerable_error_g: Option<f64>,
-    pour: Option<super::pour::Answer<'a>>,
-    cool: Option<super::cool::Answer<'a>>,
+    pour: Option<Poured>,
+    cool: Option<Cooled>,
 }
 
 /// A batch of so many bars of so many grams, without scent, colour or plans.
@@ -142,7 +144,6 @@ pub fn sheet_page(library: &Library, plain: &PlainBatch<'_>) -> Result<String, C
         mould: None,
         label: &Declaration::of(library, &label),
         library,
-        formula: plain.formula,
         plans: None,
         number: plain.number,
         units: Units::Metric,
@@ -330,7 +331,6 @@ fn words(order: &Order, asked: &Asked, task: &BatchTask<'_>, done: &Done) -> Wor
         mould: asked.mould.as_ref(),
         label: &done.label,
         library: &asked.library,
-        formula: &asked.formula,
         plans: done.plans.as_ref(),
         number: order.number.as_deref(),
         units: order.units,
@@ -426,12 +426,11 @@ fn json<'a>(order: &'a Order, asked: &'a Asked, task: &BatchTask<'a>, done: &'a 
     });
     let pour = plans.as_ref().and_then(|plans| {
         let found = plans.pour.as_ref()?;
-        Some(super::pour::json(found, &asked.formula.name, plans.jug_kg, library, None))
+        Some(Poured::of(found, &asked.formula.name, plans.jug_kg, library, None))
     });
     let cool = plans.as_ref().and_then(|plans| {
         let (pour_c, found) = plans.cool.as_ref()?;
-        let cautions = &found.assessment.cautions;
-        Some(super::cool::json(found, &asked.formula.name, *pour_c, &plans.options, cautions))
+        Some(Cooled::of(found, &asked.formula.name, *pour_c, plans.options.relief_mm))
     });
     Answer {
         formula: &sheet.whole.name,

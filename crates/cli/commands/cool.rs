@@ -1,138 +1,101 @@
 //! `cool`: from the poured melt to a bar out of its mould.
 
-use barwright_blend::assess::Workbench;
-use barwright_blend::cautions::Caution;
-use barwright_blend::{Estimate, Options};
-use barwright_making::{CoolTask, Cooling, Place, cool};
-use serde::Serialize;
+use std::ffi::OsString;
 
-use crate::args::Cool;
+use barwright_answer::Engine;
+use barwright_answer::cool::{Cool, cool};
+use barwright_answer::places::{Room, usual};
+use barwright_blend::Options;
+use barwright_making::Place;
+
+use crate::args::{Showing, humidity, model_temperature, parse_relief, with_mould_help};
+use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::load;
+use crate::mould::MouldArgs;
 use crate::output::Streams;
 use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
-use crate::render;
-use barwright_answer::plans::{too_hot, usual_pour_c};
-use barwright_answer::{Refusal, picture, places};
 
-/// One place as JSON; times in minutes.
-#[derive(Debug, Serialize)]
-struct PlaceJson<'a> {
-    place: &'a str,
-    air_c: f64,
-    skin_min: Option<Estimate>,
-    set_min: Option<Estimate>,
-    release_min: Option<Estimate>,
-    probability_within_a_day: f64,
-    grain_risk: f64,
-    minutes_from_40c_to_20c: Option<f64>,
-    surface_c: f64,
-    dew: bool,
-}
-
-/// The answer as JSON.
-#[derive(Debug, Serialize)]
-pub(super) struct Answer<'a> {
-    formula: &'a str,
-    pour_c: f64,
-    relief_mm: f64,
-    bar_g: f64,
-    sets_c: Option<f64>,
-    releases_c: Option<f64>,
-    shrinkage_percent: Estimate,
-    dew_point_c: f64,
-    best: Option<&'a str>,
-    places: Vec<PlaceJson<'a>>,
-    cautions: &'a [Caution],
+/// Arguments of `cool`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_mould_help("\
+Examples:
+  barwright cool winter.toml --mould fern-tray.toml
+  barwright cool winter.toml --size 60x40x20mm --place cellar=12C --place fridge=5C
+  barwright cool 'cocoa butter 60, beeswax 10, olive oil 30' --pour 60C --plot cooling.svg")
+)]
+pub struct Args {
+    /// The formula: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// The mould.
+    #[command(flatten)]
+    pub mould: MouldArgs,
+    /// Temperature of the melt in the mould; without it, 5 °C above where the last crystal dissolves
+    #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
+    pub pour: Option<f64>,
+    /// Temperature of your room: the mould starts at it, and the bar comes out into it
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Where it could cool, as `cellar=12C`; several are compared. Without it: room, fridge 5 °C, freezer -18 °C
+    #[arg(long, value_name = "NAME=TEMP", value_parser = place)]
+    pub place: Vec<(String, f64)>,
+    /// A fan blows on the mould, in every place
+    #[arg(long)]
+    pub fan: bool,
+    /// Finest relief that must come out whole, in mm or in; without it, the mould's, or 0.8 mm
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
+    pub relief: Option<f64>,
+    /// Picture: middle and surface against time.
+    #[command(flatten)]
+    pub drawing: Drawing,
+    /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// How the answer is computed and shown.
+    #[command(flatten)]
+    pub showing: Showing,
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Cool, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&order.formula], profile.lots(order.lots.as_deref()).as_deref(), streams)?;
-    let index = pick(&loaded.formulas, order.named.as_deref(), "cool")?;
-    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let mould = order.mould.load()?;
-    let model = profile.model(streams)?;
-    let options = order.options(mould.relief_mm);
-    let bench = Workbench::new(&loaded.library, &model, options.clone())?;
-    let pour_c = match order.pour {
-        Some(pour_c) => pour_c,
-        None => usual_pour_c(&bench, formula, order.room)?,
+pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&args.formula], profile.lots(args.lots.as_deref()).as_deref(), streams)?;
+    let index = pick(&loaded.formulas, args.named.as_deref(), "cool")?;
+    let mould = args.mould.load()?;
+    let usual_options = args.showing.options();
+    let relief_mm = args.relief.or_else(|| mould.as_ref()?.relief_mm).unwrap_or(usual_options.relief_mm);
+    let named = args.place.iter().map(|(name, air_c)| Place { name: name.clone(), air_c: *air_c, fan: args.fan });
+    let asked = Cool {
+        formula: loaded.recipe(index)?,
+        options: Options { relief_mm, ..usual_options },
+        mould,
+        pour_c: args.pour,
+        room: Room { air_c: args.room, humidity_percent: args.humidity },
+        places: if args.place.is_empty() { usual(args.room, args.fan) } else { named.collect() },
+        picture: args.drawing.is_wanted(),
+        units: args.showing.units,
     };
-    too_hot(&mould, pour_c)?;
-    let places: Vec<Place> = if order.place.is_empty() {
-        places::usual(order.room, order.fan)
-    } else {
-        order.place.iter().map(|(name, air_c)| Place { name: name.clone(), air_c: *air_c, fan: order.fan }).collect()
-    };
-    let task = CoolTask {
-        formula,
-        mould: &mould,
-        pour_c,
-        mould_c: order.room,
-        places: &places,
-        room: (order.room, order.humidity),
-    };
-    let found = progress::watched(|control| cool(&bench, &task, control))?.map_err(Refusal::from)?;
-    let assessment = &found.assessment;
-    if order.showing.json {
-        streams.data.json(&json(&found, &formula.name, pour_c, &options, &assessment.cautions))?;
-    } else {
-        let view = render::cool::View {
-            found: &found,
-            formula,
-            mould: &mould,
-            usual_size: order.mould.is_usual(),
-            pour_c,
-            options: &options,
-            assessment,
-            units: order.showing.units,
-        };
-        render::cool::write(&mut streams.data, &view)?;
-    }
-    if order.drawing.is_wanted() {
-        order.drawing.show(&picture::cooling::picture(&found, pour_c, order.showing.units), streams)?;
-    }
-    Ok(())
+    let engine = Engine { library: loaded.library, model: profile.model(streams)? };
+    let answer = progress::watched(|control| cool(&engine, &asked, control))??;
+    streams.answer(&answer, args.showing.whole_form(), &args.drawing)
 }
 
-/// The answer as JSON.
-pub(super) fn json<'a>(
-    found: &'a Cooling,
-    formula: &'a str,
-    pour_c: f64,
-    options: &Options,
-    cautions: &'a [Caution],
-) -> Answer<'a> {
-    let minutes = |time: &Option<Estimate>| {
-        time.map(|time| Estimate { value: time.value / 60.0, low: time.low / 60.0, high: time.high / 60.0 })
-    };
-    let percent = |one: Estimate| Estimate { value: 100.0 * one.value, low: 100.0 * one.low, high: 100.0 * one.high };
-    let places = found.places.iter().map(|one| PlaceJson {
-        place: &one.place.name,
-        air_c: one.place.air_c,
-        skin_min: minutes(&one.skin_s),
-        set_min: minutes(&one.set_s),
-        release_min: minutes(&one.release_s),
-        probability_within_a_day: one.releases,
-        grain_risk: one.grain,
-        minutes_from_40c_to_20c: one.slow_s.map(|time| time / 60.0),
-        surface_c: one.surface_c,
-        dew: one.dew,
-    });
-    Answer {
-        formula,
-        pour_c,
-        relief_mm: options.relief_mm,
-        bar_g: 1e3 * found.bar_kg,
-        sets_c: found.sets_c,
-        releases_c: found.releases_c,
-        shrinkage_percent: percent(found.shrinkage),
-        dew_point_c: found.dew_point_c,
-        best: found.best.and_then(|best| found.places.get(best)).map(|one| one.place.name.as_str()),
-        places: places.collect(),
-        cautions,
+/// Reads a place and its temperature.
+fn place(text: &str) -> Result<(String, f64), String> {
+    let (name, temperature) =
+        text.split_once('=').ok_or("write a name and a temperature, such as `cellar=12C`".to_owned())?;
+    if name.trim().is_empty() {
+        return Err("the place has no name; write such as `cellar=12C`".to_owned());
     }
+    Ok((name.trim().to_owned(), model_temperature(temperature)?))
 }

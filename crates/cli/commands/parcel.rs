@@ -120,7 +120,9 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
     let loaded = load(&[formula], lots.as_deref(), streams)?;
     let index = pick(&loaded.formulas, order.named.as_deref(), "parcel")?;
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let mould = order.mould.load()?;
+    let named = order.mould.load()?;
+    let is_usual = named.is_none();
+    let mould = named.unwrap_or_else(barwright_answer::mould::usual_mould);
     let model = profile.model(streams)?;
     let options = order.options();
     let bench = Workbench::new(&loaded.library, &model, options.clone())?;
@@ -147,7 +149,7 @@ pub fn run(order: &args::Parcel, profile: &Profile, streams: &mut Streams<'_>) -
             found: &found,
             sent: &sent,
             task: &task,
-            usual_size: order.mould.is_usual(),
+            usual_size: is_usual,
             options: &options,
             assessment: &assessment,
             units: order.showing.units,

@@ -40,14 +40,17 @@ pub fn run(order: &Report, profile: &Profile, streams: &mut Streams<'_>) -> Resu
     check_stdin_once(&read, lots.as_deref())?;
     let sent = order.route.as_deref().map(|route| sent(route, known()?, streams)).transpose()?;
     let loaded = load(&written, lots.as_deref(), streams)?;
-    let mould = order.mould.load()?;
+    let named = order.mould.load()?;
+    let is_usual = named.is_none();
+    let mould = named.unwrap_or_else(barwright_answer::mould::usual_mould);
     let asked = Asked { formulas: loaded.recipes(), options: order.options(mould.relief_mm), units: order.units };
     let engine = Engine { library: loaded.library, model: profile.model(streams)? };
     let found = assess(&engine, &asked)?;
     let plan_options = Options { draws: asked.options.draws.min(PLAN_DRAWS), ..asked.options.clone() };
     let bench = engine.bench(&plan_options)?;
     let library = &engine.library;
-    let task = Plan { order, bench: &bench, options: &plan_options, library, mould: &mould, sent: sent.as_ref() };
+    let task =
+        Plan { order, bench: &bench, options: &plan_options, library, mould: &mould, is_usual, sent: sent.as_ref() };
     let of = (found.formulas.iter().zip(&found.answers))
         .map(|(formula, answer)| task.sections(formula, answer, streams))
         .collect::<Result<Vec<_>, _>>()?;
@@ -63,6 +66,7 @@ struct Plan<'a> {
     options: &'a Options,
     library: &'a Library,
     mould: &'a Mould,
+    is_usual: bool,
     sent: Option<&'a Sent>,
 }
 
@@ -74,19 +78,14 @@ impl Plan<'_> {
         answer: &Assessment,
         streams: &mut Streams<'_>,
     ) -> Result<Vec<Section>, CliError> {
-        let pouring = if self.order.pour { self.pour(formula, answer, streams)? } else { None };
-        let cooling = if self.order.mould.is_usual() { None } else { self.cool(formula, answer, streams)? };
+        let pouring = if self.order.pour { self.pour(formula, streams)? } else { None };
+        let cooling = if self.is_usual { None } else { self.cool(formula, streams)? };
         let post = self.sent.map(|sent| self.post(formula, answer, sent)).transpose()?;
         Ok(pouring.into_iter().chain(cooling).chain(post).collect())
     }
 
-    fn pour(
-        &self,
-        formula: &Formula,
-        answer: &Assessment,
-        streams: &mut Streams<'_>,
-    ) -> Result<Option<Section>, CliError> {
-        let of_mould = !self.order.mould.is_usual();
+    fn pour(&self, formula: &Formula, streams: &mut Streams<'_>) -> Result<Option<Section>, CliError> {
+        let of_mould = !self.is_usual;
         let mass_kg = if of_mould { filling_kg(self.mould, self.library, formula) } else { USUAL_KG };
         let mould_most_c = self.mould.most_c;
         let task = PourTask {
@@ -100,27 +99,20 @@ impl Plan<'_> {
         };
         let found = progress::watched(|control| pour(self.bench, &task, control))?;
         let Some(found) = within_reach(found, "pour", streams)? else { return Ok(None) };
-        Ok(Some(pouring(&render::pour::View {
+        Ok(Some(barwright_answer::pour::section(&barwright_answer::pour::View {
             found: &found,
-            formula,
-            second: None,
             library: self.library,
             mass_kg,
             melt_kg: mass_kg,
             of_mould,
-            microwave: None,
-            scent: None,
-            assessment: answer,
+            two_streams: false,
+            microwave_w: None,
+            flash_c: None,
             units: self.order.units,
         })))
     }
 
-    fn cool(
-        &self,
-        formula: &Formula,
-        answer: &Assessment,
-        streams: &mut Streams<'_>,
-    ) -> Result<Option<Section>, CliError> {
+    fn cool(&self, formula: &Formula, streams: &mut Streams<'_>) -> Result<Option<Section>, CliError> {
         let room_c = self.order.room;
         let pour_c = usual_pour_c(self.bench, formula, room_c)?;
         too_hot(self.mould, pour_c)?;
@@ -129,14 +121,12 @@ impl Plan<'_> {
         let task = CoolTask { formula, mould: self.mould, pour_c, mould_c: room_c, places: &places, room };
         let found = progress::watched(|control| cool(self.bench, &task, control))?;
         let Some(found) = within_reach(found, "cooling", streams)? else { return Ok(None) };
-        Ok(Some(cooling(&render::cool::View {
+        Ok(Some(barwright_answer::cool::section(&barwright_answer::cool::View {
             found: &found,
-            formula,
             mould: self.mould,
             usual_size: false,
             pour_c,
-            options: self.options,
-            assessment: answer,
+            relief_mm: self.options.relief_mm,
             units: self.order.units,
         })))
     }
@@ -155,7 +145,7 @@ impl Plan<'_> {
             found: &found,
             sent,
             task: &task,
-            usual_size: self.order.mould.is_usual(),
+            usual_size: self.is_usual,
             options: self.options,
             assessment: answer,
             units: self.order.units,
@@ -173,33 +163,6 @@ fn within_reach<T>(
     let found = plans::within_reach(found, what, &mut notes)?;
     notes.iter().try_for_each(|note| streams.remarks.note(note))?;
     Ok(found)
-}
-
-/// How to melt and pour.
-fn pouring(view: &render::pour::View<'_>) -> Section {
-    let head = render::pour::STEPS.map(|word| if word.is_empty() { "step" } else { word });
-    let [a, b, c, d, e] = head;
-    let table = Table::new("What to melt, the hardest first.")
-        .columns(Kind::Words, [a, b])
-        .columns(Kind::Figure, [c, d])
-        .columns(Kind::Words, [e])
-        .rows(render::pour::steps(view));
-    let rests_on = Block::Small(render::pour::RESTS_ON.to_owned());
-    Section::new("Pouring", [Block::said(render::pour::decisive(view)), Block::Table(table), rests_on])
-}
-
-/// How it sets in its mould.
-fn cooling(view: &render::cool::View<'_>) -> Section {
-    let filling = barwright_answer::mould::filling(view.mould, "Mould", view.found.bar_kg, view.units);
-    let poured = format!("{filling}; poured at {}.", view.units.whole_degrees(view.pour_c));
-    let said = [render::cool::answer(view), poured].into_iter().chain(render::cool::below(view));
-    let table = Table::new("Where it cools, with 90 % intervals.")
-        .columns(Kind::Words, render::cool::PLACES)
-        .rows(render::cool::places(view));
-    let picture = picture::cooling::picture(view.found, view.pour_c, view.units);
-    let rests_on = Block::Small(render::cool::RESTS_ON.to_owned());
-    let said = Block::said(said.chain([render::cool::dew(view)]));
-    Section::new("Setting", [said, Block::Table(table), Block::Picture(picture), rests_on])
 }
 
 /// What becomes of it in the post.

@@ -7,7 +7,7 @@ use barwright_blend::cautions::{HEAT, plant_statement, sensitises};
 use barwright_making::batch::{Batch, BatchTask, Colour, uses};
 use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT, OUNCE_G};
 use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library, Market};
+use barwright_reference::{Library, Market};
 
 use super::in_text;
 use super::number::amount;
@@ -20,6 +20,7 @@ use barwright_answer::plans::Plans;
 use barwright_answer::words::number::significant;
 use barwright_answer::words::units::Units;
 use barwright_answer::words::visible::visible;
+use barwright_answer::{cool, pour};
 
 /// A mass is weighed too coarsely when the scale is right within more than this share of it.
 const COARSE: f64 = 0.05;
@@ -53,8 +54,6 @@ pub struct View<'a> {
     pub label: &'a Declaration,
     /// Reference tables.
     pub library: &'a Library,
-    /// The formula without scent.
-    pub formula: &'a Formula,
     /// Plans of pouring and cooling, if they are wanted.
     pub plans: Option<&'a Plans>,
     /// Number of the batch.
@@ -298,17 +297,15 @@ fn plans(view: &View<'_>) -> (Vec<String>, Vec<String>, String) {
     };
     let mut pour = Vec::new();
     if let Some(found) = &plans.pour {
-        let shown = super::pour::View {
+        let shown = pour::View {
             found,
-            formula: view.formula,
-            second: None,
             library: view.library,
             mass_kg: plans.jug_kg,
             melt_kg: 1e-3 * view.sheet.melt_g,
             of_mould: false,
-            microwave: None,
-            scent: plans.flash_c,
-            assessment: &found.assessment,
+            two_streams: false,
+            microwave_w: None,
+            flash_c: plans.flash_c,
             units: view.units,
         };
         if let [first, _, ..] = found.order.as_slice()
@@ -321,12 +318,12 @@ fn plans(view: &View<'_>) -> (Vec<String>, Vec<String>, String) {
                 visible(called)
             ));
         }
-        pour.extend(super::pour::decisive(&shown));
+        pour.extend(pour::decisive(&shown));
         if found.seeds {
-            pour.push(super::pour::SEEDS.to_owned());
+            pour.push(pour::SEEDS.to_owned());
         }
-        match plans.flash_c {
-            Some(_) => pour.push(format!("Before the pour, {}.", super::pour::scent(&shown))),
+        match pour::scent(&shown) {
+            Some(scent) => pour.push(format!("Before the pour, {scent}.")),
             None if !view.task.scents.is_empty() => pour.push(
                 "The scent goes in last. Its lot states no `flash_c`: read its certificate how hot the melt may be."
                     .to_owned(),
@@ -336,19 +333,17 @@ fn plans(view: &View<'_>) -> (Vec<String>, Vec<String>, String) {
     }
     let mut cool = Vec::new();
     if let (Some((pour_c, found)), Some(mould)) = (&plans.cool, view.mould) {
-        let shown = super::cool::View {
+        let shown = cool::View {
             found,
-            formula: view.formula,
             mould,
             usual_size: false,
             pour_c: *pour_c,
-            options: &plans.options,
-            assessment: &found.assessment,
+            relief_mm: plans.options.relief_mm,
             units: view.units,
         };
-        cool.push(super::cool::answer(&shown));
-        cool.extend(super::cool::below(&shown));
-        cool.push(super::cool::dew(&shown));
+        cool.push(cool::best_place(&shown));
+        cool.extend(cool::below(&shown));
+        cool.push(cool::dew(&shown));
     }
     let more = if cool.is_empty() {
         "`barwright pour` says more, and what it rests on; with a mould file there is a plan of cooling."

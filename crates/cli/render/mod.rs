@@ -1,11 +1,9 @@
 //! Answers as text for people: the answer first, then the tables, then what to mind.
 
 pub mod batch;
-pub mod cool;
 pub mod ingredients;
 pub mod lot;
 pub mod parcel;
-pub mod pour;
 pub mod table;
 pub mod trial;
 pub mod validate;

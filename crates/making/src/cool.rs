@@ -25,7 +25,7 @@ use barwright_heat::{
 use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::MakingError;
 use crate::bar;
@@ -63,13 +63,15 @@ const NEAR_K: f64 = 3.0;
 const QUICK_S: f64 = 3600.0;
 
 /// Where a bar can cool.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Place {
     /// Its name.
     pub name: String,
     /// Its air, °C.
     pub air_c: f64,
     /// Whether a fan moves it.
+    #[serde(default)]
     pub fan: bool,
 }
 

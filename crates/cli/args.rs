@@ -5,7 +5,6 @@ use std::path::PathBuf;
 
 pub mod manual;
 pub mod page;
-pub mod report;
 pub mod trial;
 
 pub use barwright_answer::reading::{MODEL_C, model_temperature, number_in, parse_relief, positive};
@@ -14,7 +13,6 @@ use barwright_answer::words::units::Units;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
-use barwright_reference::length::parse_length;
 use barwright_reference::temperature::parse_temperatures;
 use barwright_reference::{CrystalState, IngredientKind, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
@@ -23,7 +21,6 @@ use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
 use crate::colour::{ColourWish, parse_colour};
 use crate::drawing::Drawing;
-use crate::mould::MouldArgs;
 use crate::output::Form;
 
 /// Masses taken, of a jug or an ice pack, g.
@@ -179,93 +176,6 @@ pub struct Batch {
     /// Print one JSON document and nothing else, for scripts
     #[arg(long)]
     pub json: bool,
-}
-
-/// `parcel`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_formula_help("\
-A ROUTE is the name of a built-in one, which `--routes` lists, or a .csv file, such as of a logger:
-  hours,temperature_c         or  timestamp;temp (°F)
-  0,22                            2026-07-01 08:00;71,6
-  4.5,38                          2026-07-01 12:30;100,4
-
-Examples:
-  barwright parcel winter.toml --route parked-car
-  barwright parcel winter.toml --route logger.csv --bars 12 --mould fern-tray.toml
-  barwright parcel winter.toml --route hot-day --insulate 20mm --ice 300g --plot hot-day.svg
-  barwright parcel --routes")
-)]
-pub struct Parcel {
-    /// The formula: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA", required_unless_present = "routes")]
-    pub formula: Option<OsString>,
-    /// Take the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// The air it goes through: a built-in route to compare formulas on, or your logger's file for a real one
-    #[arg(long, value_name = "ROUTE", required_unless_present = "routes")]
-    pub route: Option<OsString>,
-    /// List the built-in routes: how hot, how long, how sure, and where from
-    #[arg(long, conflicts_with_all = ["formula", "route"])]
-    pub routes: bool,
-    /// The mould.
-    #[command(flatten)]
-    pub mould: MouldArgs,
-    /// Bars in one box: many warm up slower than one alone in its paper
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=1000))]
-    pub bars: u32,
-    /// Temperature of the bars when they are sent: lower it if they come from a fridge
-    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub start: f64,
-    /// Foam all round, this thick, if you line your boxes
-    #[arg(long, value_name = "LENGTH", default_value = "0mm", value_parser = foam)]
-    pub insulate: f64,
-    /// An ice pack of this mass, frozen, if you put one in
-    #[arg(long, value_name = "MASS", default_value = "0g", value_parser = ice)]
-    pub ice: f64,
-    /// Crystal state of the bar when it is sent: `fresh` within hours of the mould, `tempered` if you temper
-    #[arg(long, value_enum, default_value = "rested")]
-    pub state: State,
-    /// Write air, core, mean and melted share against time into this CSV file, for a spreadsheet
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// Picture: air and core against time.
-    #[command(flatten)]
-    pub drawing: Drawing,
-    /// Cells of the computation: `1mm` to check that 3 mm are fine enough, ten times slower
-    #[arg(long, value_name = "LENGTH", default_value = "3mm", value_parser = cell)]
-    pub cell: f64,
-    /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
-    #[arg(long, value_name = "FILE")]
-    pub lots: Option<OsString>,
-    /// How the answer is computed and shown.
-    #[command(flatten)]
-    pub showing: Showing,
-}
-
-impl Parcel {
-    /// Returns what the model is asked to compute.
-    pub fn options(&self) -> barwright_blend::Options {
-        barwright_blend::Options { state: self.state.into(), ..self.showing.options() }
-    }
-}
-
-/// Reads the thickness of foam. Returns mm.
-fn foam(text: &str) -> Result<f64, String> {
-    parse_length(text, 0.0..=300.0)
-}
-
-/// Reads the width of a cell. Returns mm.
-fn cell(text: &str) -> Result<f64, String> {
-    parse_length(text, 0.5..=20.0)
-}
-
-/// Reads the mass of an ice pack, or none; returns kg.
-fn ice(text: &str) -> Result<f64, String> {
-    let digits = text.trim().trim_end_matches(|letter: char| letter.is_alphabetic()).trim_end();
-    if digits.parse() == Ok(0.0) { Ok(0.0) } else { mass(text) }
 }
 
 /// `ingredients`.
@@ -601,7 +511,7 @@ pub fn humidity(text: &str) -> Result<f64, String> {
 }
 
 /// Reads the list of `--at`; a temperature written twice counts once.
-fn table_temperatures(text: &str) -> Result<Temperatures, String> {
+pub fn table_temperatures(text: &str) -> Result<Temperatures, String> {
     let read = parse_temperatures(text).map_err(|errors| {
         let mut sentences: Vec<String> = errors.iter().map(|error| error.message.clone()).collect();
         sentences.push("write temperatures such as `20,25,95F`".to_owned());

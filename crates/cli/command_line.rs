@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands::{adjust, assess, compare, cool, explore, pour, records, swap};
+use crate::commands::{adjust, assess, compare, cool, explore, parcel, pour, records, report, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -65,9 +65,9 @@ pub enum Action {
     /// How long the bar cools, where best, and when it can leave the mould
     Cool(cool::Args),
     /// What a hot route does to the bar in the post, and what helps
-    Parcel(Box<args::Parcel>),
+    Parcel(Box<parcel::Args>),
     /// One page to keep and to print: answer, curves, tables, plans, sources
-    Report(Box<args::report::Report>),
+    Report(Box<report::Args>),
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(args::trial::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command

@@ -18,6 +18,7 @@ mod pick;
 mod profile;
 mod progress;
 mod render;
+mod route;
 mod run;
 mod save;
 mod stop;

@@ -181,7 +181,7 @@ pub struct View<'a> {
 }
 
 /// A cooling as a section of a report, with its picture.
-pub fn section(view: &View<'_>) -> Section {
+pub(crate) fn section(view: &View<'_>) -> Section {
     let mut section = setting(view).into_section("Setting");
     let picture = cooling::picture(view.found, view.pour_c, view.units);
     section.blocks.extend([Block::Picture(picture), Block::Small(RESTS_ON.to_owned())]);

@@ -15,6 +15,7 @@ pub mod firmness;
 pub mod html;
 pub mod limits;
 pub mod mould;
+pub mod parcel;
 pub mod picture;
 pub mod places;
 
@@ -22,8 +23,10 @@ pub mod reading;
 
 pub mod plans;
 pub mod pour;
+pub mod provenance;
 pub mod refusal;
 pub mod report;
+pub mod routes;
 pub mod space;
 pub mod swap;
 pub mod terminal;

@@ -16,7 +16,7 @@ use crate::places::{self, Room};
 use crate::refusal::{Fault, Refusal};
 
 /// Mass in a jug when nobody says, kg.
-pub const USUAL_KG: f64 = 0.5;
+pub(crate) const USUAL_KG: f64 = 0.5;
 
 /// Of a melt, this share stays on jug and thermometer (common practice, no source).
 const LEFT_IN_JUG: f64 = 0.05;
@@ -106,10 +106,7 @@ pub fn plan(engine: &Engine, task: &PlanTask<'_>, control: Control<'_>) -> Resul
 }
 
 /// Turns sizes and temperatures outside the heat model into a note.
-///
-/// # Errors
-/// Every other fault.
-pub fn within_reach<T>(
+pub(crate) fn within_reach<T>(
     found: Result<T, MakingError>,
     what: &str,
     notes: &mut Vec<String>,
@@ -130,7 +127,7 @@ pub(crate) fn stage(control: Control<'_>, index: usize, of: usize) -> impl Fn(us
 }
 
 /// Mass that fills a mould, with what stays in the jug, kg.
-pub fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
+pub(crate) fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
     let bars = 1e-6 * mould.volume_ml * f64::from(mould.cavities) * density_kg_per_m3(library, formula);
     bars / (1.0 - LEFT_IN_JUG)
 }
@@ -139,7 +136,7 @@ pub fn filling_kg(mould: &Mould, library: &Library, formula: &Formula) -> f64 {
 ///
 /// # Errors
 /// Faults of the model.
-pub fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Result<f64, Refusal> {
+pub(crate) fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Result<f64, Refusal> {
     let clear_c = bench.heat_curves(formula, 0)?.central.clear_c;
     Ok(clear_c.map_or(room_c + POURED_ABOVE_K, |clear_c| (clear_c + POURED_ABOVE_K).ceil()))
 }
@@ -148,7 +145,7 @@ pub fn usual_pour_c(bench: &Workbench<'_>, formula: &Formula, room_c: f64) -> Re
 ///
 /// # Errors
 /// It is too hot.
-pub fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), Refusal> {
+pub(crate) fn too_hot(mould: &Mould, pour_c: f64) -> Result<(), Refusal> {
     match mould.most_c {
         Some(most_c) if pour_c > most_c => Err(Fault::new(
             "too-hot",

@@ -206,7 +206,7 @@ fn temperatures(found: &Pouring) -> Vec<f64> {
 }
 
 /// A plan as a section of a report.
-pub fn section(view: &View<'_>) -> Section {
+pub(crate) fn section(view: &View<'_>) -> Section {
     let mut section = plan(view).into_section("Pouring");
     section.blocks.push(Block::Small(RESTS_ON.to_owned()));
     section

@@ -1,19 +1,29 @@
 //! The report: one page to keep, of one formula or several. The answer first, then curves, tables, plans, cautions, what it rests on, sources.
 
+use barwright_blend::assess::Workbench;
 use barwright_blend::{Assessment, Comparison, Options};
+use barwright_making::cool::CELLS;
+use barwright_making::{CoolTask, MakingError, Packing, ParcelTask, PourTask};
 use barwright_reference::Formula;
+use barwright_reference::mould::Mould;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use crate::assess::{RULE_OF_THUMB, firmness_table, interval_words, melting_table, sentences};
 use crate::compare::{View, parts, purposes, same_blends, side_by_side, what_decides};
 use crate::document::{Block, Document, Section, Table};
 use crate::engine::{Engine, Recipe};
+use crate::mould::usual_mould;
 use crate::picture::{Picture, curves};
+use crate::places::{self, Room};
+use crate::plans::{USUAL_KG, filling_kg, stage, too_hot, usual_pour_c, within_reach};
 use crate::refusal::Refusal;
+use crate::routes::{Found, Route};
 use crate::words::basis::Basis;
 use crate::words::names::{list, lower, titles};
 use crate::words::units::Units;
 use crate::words::visible::visible;
-use crate::{cautions, html};
+use crate::{Answered, Control, cautions, cool, html, parcel, pour, provenance};
 
 /// Where the figures come from.
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";
@@ -30,96 +40,227 @@ const CURVES: [&str; 2] = ["How much of it is solid", "How firm it is"];
 /// Said of a table whose figures have intervals.
 const INTERVALS: &str = "In brackets: 90 % intervals.";
 
-/// Bars to report on.
-#[derive(Debug, Clone, Default, PartialEq)]
+/// Most simulated draws behind each interval of a plan: as on a weigh sheet.
+const MAX_PLAN_DRAWS: usize = 64;
+
+/// What is there to keep of one bar, or of several?
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
 pub struct Report {
     /// The bars, one or more.
     pub formulas: Vec<Recipe>,
     /// What is asked of them, and how it is computed.
     pub options: Options,
+    /// Whether to say how to melt and pour each.
+    pub pour: bool,
+    /// The mould; with one, the report says how each sets in it.
+    pub mould: Option<Mould>,
+    /// A route; with one, the report says what becomes of each in the post.
+    pub route: Option<Route>,
+    /// The room, for the plans.
+    pub room: Room,
     /// Units of the words.
     pub units: Units,
 }
 
-/// What the bars are.
-#[derive(Debug, Clone)]
+/// What a report says of its bars.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Reported {
-    /// The bars as the model takes them.
-    pub formulas: Vec<Formula>,
     /// What each is.
     pub answers: Vec<Assessment>,
     /// Their differences, where there are several.
     pub comparison: Option<Comparison>,
+    /// Which plans were left out, and why.
+    pub notes: Vec<String>,
 }
 
-/// Assesses the bars of a report.
+/// Answers [`Report`].
 ///
 /// # Errors
-/// A formula is none, or the options are outside the model.
-pub fn assess(engine: &Engine, asked: &Report) -> Result<Reported, Refusal> {
+/// A formula is none, there is no such route, the options are outside the model, a melt is too hot for the mould, or `control` stopped it.
+pub fn report(engine: &Engine, asked: &Report, control: Control<'_>) -> Result<Answered<Reported>, Refusal> {
     let formulas = engine.formulas(&asked.formulas)?;
+    let route = asked.route.as_ref().map(Route::find).transpose()?;
     let (library, model) = (&engine.library, &engine.model);
-    if let [formula] = formulas.as_slice() {
-        let answers = vec![barwright_blend::assess(library, model, formula, &asked.options)?];
-        return Ok(Reported { formulas, answers, comparison: None });
-    }
-    let comparison = barwright_blend::compare(library, model, &formulas, &asked.options)?;
-    Ok(Reported { formulas, answers: comparison.formulas.clone(), comparison: Some(comparison) })
-}
-
-/// Plans of each bar, and how many simulated draws their intervals come from.
-#[derive(Debug, Clone, Default)]
-pub struct Plans {
-    /// Sections of each bar.
-    pub of: Vec<Vec<Section>>,
-    /// Draws.
-    pub draws: usize,
-}
-
-/// Makes the page.
-///
-/// # Arguments
-/// * `sources`: where the figures of the ingredients come from.
-///
-/// # Errors
-/// The curves cannot be computed.
-pub fn page(
-    engine: &Engine,
-    asked: &Report,
-    found: &Reported,
-    plans: Plans,
-    sources: Section,
-) -> Result<String, Refusal> {
-    let titles = titles(&found.formulas, &engine.library);
-    let shown = Shown { engine, asked, found, titles: &titles };
+    let (answers, comparison) = match formulas.as_slice() {
+        [formula] => (vec![barwright_blend::assess(library, model, formula, &asked.options)?], None),
+        _ => {
+            let comparison = barwright_blend::compare(library, model, &formulas, &asked.options)?;
+            (comparison.formulas.clone(), Some(comparison))
+        }
+    };
+    let plans = Plans::new(engine, asked, route)?;
+    let titles = titles(&formulas, &engine.library);
+    let shown = Shown {
+        engine,
+        asked,
+        formulas: &formulas,
+        answers: &answers,
+        comparison: comparison.as_ref(),
+        titles: &titles,
+    };
     let named = list(&titles.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>(), "and");
     let more = titles.len().saturating_sub(MOST_NAMED);
     let title = if more > 0 { format!("{named}, and {more} more") } else { named };
-    let window = match titles.len() {
-        count if count > 1 && title.chars().count() > LONGEST_WINDOW => format!("{count} formulas"),
-        _ => title.clone(),
-    };
-    let planned = plans.of.iter().any(|of| !of.is_empty()).then_some(plans.draws);
     let mut document = Document::new(title, "").lead([Block::Small(shown.asked_for())]);
     document.sections = vec![shown.answer(), shown.curves()?];
     document.sections.extend(shown.tables());
-    for (title, sections) in titles.iter().zip(plans.of) {
-        let several = titles.len() > 1;
-        document.sections.extend(sections.into_iter().map(|section| {
+    let (several, mut planned, mut notes) = (titles.len() > 1, false, Vec::new());
+    for (index, (title, formula)) in titles.iter().zip(&formulas).enumerate() {
+        let control = stage(control, index, formulas.len());
+        if control(0, 1).is_break() {
+            return Err(MakingError::Stopped.into());
+        }
+        for section in plans.sections(formula, &control, &mut notes)? {
             let heading = if several { format!("{title}: {}", lower(&section.heading)) } else { section.heading };
-            Section { heading, ..section }
-        }));
+            document.sections.push(Section { heading, ..section });
+            planned = true;
+        }
     }
-    let answers: Vec<&Assessment> = found.answers.iter().collect();
-    document.sections.extend([cautions::section(&answers, &titles), shown.rests_on(planned), sources]);
-    Ok(html::page(&document, &format!("{window}: report"), FOOT))
+    let all: Vec<&Assessment> = answers.iter().collect();
+    let rests_on = shown.rests_on(planned.then_some(plans.draws()));
+    document.sections.extend([cautions::section(&all, &titles), rests_on, provenance::section(library, &formulas)]);
+    Ok(Answered { figures: Reported { answers, comparison, notes }, document, picture: None })
+}
+
+/// Returns a report as a page.
+pub fn page(report: &Answered<Reported>) -> String {
+    let title = &report.document.title;
+    let window = match report.figures.answers.len() {
+        count if count > 1 && title.chars().count() > LONGEST_WINDOW => format!("{count} formulas"),
+        _ => title.clone(),
+    };
+    html::page(&report.document, &format!("{window}: report"), FOOT)
+}
+
+/// What is planned for each bar.
+struct Plans<'a> {
+    asked: &'a Report,
+    bench: Workbench<'a>,
+    route: Option<Found>,
+}
+
+impl<'a> Plans<'a> {
+    fn new(engine: &'a Engine, asked: &'a Report, route: Option<Found>) -> Result<Self, Refusal> {
+        let draws = asked.options.draws.min(MAX_PLAN_DRAWS);
+        Ok(Plans { asked, bench: engine.bench(&Options { draws, ..asked.options.clone() })?, route })
+    }
+
+    /// Simulated draws.
+    fn draws(&self) -> usize {
+        self.bench.options().draws
+    }
+
+    /// The plans asked for, of one bar.
+    fn sections(
+        &self,
+        formula: &Formula,
+        control: Control<'_>,
+        notes: &mut Vec<String>,
+    ) -> Result<Vec<Section>, Refusal> {
+        let Report { pour, mould, .. } = self.asked;
+        let count = [*pour, mould.is_some(), self.route.is_some()].into_iter().filter(|wanted| *wanted).count();
+        let mut sections = Vec::new();
+        let mut done = 0;
+        let mut next = || {
+            done += 1;
+            stage(control, done - 1, count)
+        };
+        if *pour {
+            sections.extend(self.pour(formula, &next(), notes)?);
+        }
+        if let Some(mould) = mould {
+            sections.extend(self.cool(formula, mould, &next(), notes)?);
+        }
+        if let Some(route) = &self.route {
+            sections.push(self.post(formula, route, &next())?);
+        }
+        Ok(sections)
+    }
+
+    fn pour(
+        &self,
+        formula: &Formula,
+        control: Control<'_>,
+        notes: &mut Vec<String>,
+    ) -> Result<Option<Section>, Refusal> {
+        let Report { mould, room, units, .. } = self.asked;
+        let library = self.bench.library();
+        let mass_kg = mould.as_ref().map_or(USUAL_KG, |mould| filling_kg(mould, library, formula));
+        let task = PourTask {
+            formula,
+            second: None,
+            mass_kg,
+            room_c: room.air_c,
+            mould_most_c: mould.as_ref().and_then(|mould| mould.most_c),
+            flash_c: None,
+            pour_c: None,
+        };
+        let found = within_reach(barwright_making::pour(&self.bench, &task, control), "pour", notes)?;
+        Ok(found.map(|found| {
+            pour::section(&pour::View {
+                found: &found,
+                library,
+                mass_kg,
+                melt_kg: mass_kg,
+                of_mould: mould.is_some(),
+                two_streams: false,
+                microwave_w: None,
+                flash_c: None,
+                units: *units,
+            })
+        }))
+    }
+
+    fn cool(
+        &self,
+        formula: &Formula,
+        mould: &Mould,
+        control: Control<'_>,
+        notes: &mut Vec<String>,
+    ) -> Result<Option<Section>, Refusal> {
+        let Report { room, units, options, .. } = self.asked;
+        let pour_c = usual_pour_c(&self.bench, formula, room.air_c)?;
+        too_hot(mould, pour_c)?;
+        let task = CoolTask {
+            formula,
+            mould,
+            pour_c,
+            mould_c: room.air_c,
+            places: &places::usual(room.air_c, false),
+            room: room.pair(),
+        };
+        let found = within_reach(barwright_making::cool(&self.bench, &task, control), "cooling", notes)?;
+        let relief_mm = options.relief_mm;
+        Ok(found.map(|found| {
+            cool::section(&cool::View { found: &found, mould, usual_size: false, pour_c, relief_mm, units: *units })
+        }))
+    }
+
+    fn post(&self, formula: &Formula, route: &Found, control: Control<'_>) -> Result<Section, Refusal> {
+        let mould = self.asked.mould.clone().unwrap_or_else(usual_mould);
+        let task = ParcelTask {
+            formula,
+            packing: Packing { shape: mould.shape, bars: 1, foam_m: 0.0, ice_kg: 0.0 },
+            bar_ml: mould.volume_ml,
+            start_c: self.asked.room.air_c,
+            route: &route.route.rows,
+            cell_m: CELLS.cell_m,
+        };
+        let found = barwright_making::parcel(&self.bench, &task, control).map_err(parcel::refused)?;
+        let usual_size = self.asked.mould.is_none();
+        let units = self.asked.units;
+        Ok(parcel::section(&parcel::View { found: &found, route, task: &task, usual_size, units }))
+    }
 }
 
 /// What is shown.
 struct Shown<'a> {
     engine: &'a Engine,
     asked: &'a Report,
-    found: &'a Reported,
+    formulas: &'a [Formula],
+    answers: &'a [Assessment],
+    comparison: Option<&'a Comparison>,
     titles: &'a [String],
 }
 
@@ -138,9 +279,9 @@ impl Shown<'_> {
 
     /// The view of a comparison, where there is one.
     fn compared(&self) -> Option<View<'_>> {
-        self.found.comparison.as_ref().map(|comparison| View {
+        self.comparison.map(|comparison| View {
             comparison,
-            formulas: &self.found.formulas,
+            formulas: self.formulas,
             library: &self.engine.library,
             options: &self.asked.options,
             units: self.asked.units,
@@ -153,12 +294,12 @@ impl Shown<'_> {
         let view = self.compared();
         if let Some(view) = &view {
             blocks.push(Block::said(what_decides(view, self.titles)));
-            if same_blends(&self.found.formulas).iter().any(|first| *first != 0) {
+            if same_blends(self.formulas).iter().any(|first| *first != 0) {
                 blocks.push(Block::Under("Which to pour".to_owned()));
                 blocks.push(Block::terms(purposes(view, self.titles)));
             }
         }
-        for ((title, answer), recipe) in self.titles.iter().zip(&self.found.answers).zip(&self.asked.formulas) {
+        for ((title, answer), recipe) in self.titles.iter().zip(self.answers).zip(&self.asked.formulas) {
             if view.is_some() {
                 blocks.push(Block::Under(title.clone()));
             }
@@ -171,9 +312,8 @@ impl Shown<'_> {
 
     /// Solids and firmness: a picture each, so that paper may part them.
     fn curves(&self) -> Result<Section, Refusal> {
-        let Reported { formulas, answers, .. } = self.found;
-        let computed = curves::computed(self.engine, formulas, answers, &self.asked.options)?;
-        let both = curves::picture(formulas, &self.engine.library, &computed, self.asked.units);
+        let computed = curves::computed(self.engine, self.formulas, self.answers, &self.asked.options)?;
+        let both = curves::picture(self.formulas, &self.engine.library, &computed, self.asked.units);
         let caption = both.caption;
         let blocks = CURVES.into_iter().zip(both.charts).map(|(title, chart)| {
             Block::Picture(Picture {
@@ -196,10 +336,9 @@ impl Shown<'_> {
             Section::new(heading, tables.into_iter().map(|table| said(table, caption)))
         };
         let units = self.asked.units;
-        let (found, library) = (self.found, &self.engine.library);
-        let parts = parts(&found.formulas, library, self.titles);
+        let parts = parts(self.formulas, &self.engine.library, self.titles);
         let mut sections = vec![section("Parts", parts, "Mass %, in groups with their sums.")];
-        match (self.compared(), found.answers.first()) {
+        match (self.compared(), self.answers.first()) {
             (Some(view), _) => sections.push(section("Side by side", side_by_side(&view, self.titles), INTERVALS)),
             (None, Some(answer)) => {
                 sections.push(section("Melting", vec![melting_table(answer, units)], INTERVALS));
@@ -212,14 +351,14 @@ impl Shown<'_> {
 
     fn rests_on(&self, plan_draws: Option<usize>) -> Section {
         let several = self.titles.len() > 1;
-        let mut said: Vec<String> = (self.titles.iter().zip(&self.found.formulas))
+        let mut said: Vec<String> = (self.titles.iter().zip(self.formulas))
             .map(|(title, formula)| {
                 let basis = Basis::of(&self.engine.library, formula).sentence();
                 if several { format!("{title}. {basis}") } else { basis }
             })
             .collect();
-        said.extend(self.found.answers.first().map(interval_words));
-        said.extend(plan_draws.map(|draws| format!("Intervals of the plans: from {draws} trial computations.")));
+        said.extend(self.answers.first().map(interval_words));
+        said.extend(plan_draws.map(|draws| format!("Intervals of the plans: from {draws} simulated draws.")));
         Section::new("What this rests on", [Block::said(said)])
     }
 }

@@ -1,206 +1,124 @@
 //! `report`: one page to keep, of one formula or several.
 
-use std::ffi::OsStr;
+use std::ffi::{OsStr, OsString};
+use std::path::PathBuf;
 
-use barwright_answer::document::{Block, Kind, Section, Table};
-use barwright_answer::report::{Plans, Report as Asked, assess, page};
-use barwright_answer::words::names::{capital, name};
-use barwright_answer::words::visible::visible;
-use barwright_answer::{Engine, picture};
-use barwright_blend::assess::Workbench;
-use barwright_blend::{Assessment, Options};
-use barwright_making::cool::CELLS;
-use barwright_making::{CoolTask, Packing, ParcelTask, PourTask, cool, parcel, pour};
-use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library};
+use crate::save::save;
+use barwright_answer::Engine;
+use barwright_answer::places::Room;
+use barwright_answer::report::{Report, page, report};
+use barwright_answer::words::units::Units;
+use barwright_blend::Options;
+use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 
-use super::parcel::{Sent, known, sent, unsent};
-use barwright_answer::places;
-use barwright_answer::plans;
-use barwright_answer::plans::{USUAL_KG, filling_kg, too_hot, usual_pour_c};
-
-use crate::args::report::Report;
+use crate::args::{
+    Making, Temperatures, humidity, model_temperature, parse_relief, table_temperatures, units, whole, with_mould_help,
+};
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
+use crate::mould::MouldArgs;
 use crate::output::Streams;
 use crate::profile::Profile;
-use crate::progress;
-use crate::render;
-use crate::render::ingredients::{FIGURES, HOW, cited, figures};
-use crate::save::save;
+use crate::{progress, route};
 
-/// Trial computations behind each interval of a plan: as on a weigh sheet.
-const PLAN_DRAWS: usize = 64;
+/// Arguments of `report`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_mould_help("\
+Examples:
+  barwright report winter.toml --out winter.html
+  barwright report winter.toml summer.toml --out season.html
+  barwright report winter.toml --pour --mould fern-tray.toml --route hot-day --out winter.html")
+)]
+pub struct Args {
+    /// One formula or several: files, `-` for standard input, or texts; a .csv file can hold several
+    #[arg(value_name = "FORMULA", required = true)]
+    pub formulas: Vec<OsString>,
+    /// The page: an HTML file that needs no network, to keep and to print
+    #[arg(long, value_name = "FILE", required = true)]
+    pub out: PathBuf,
+    /// Add how to melt and pour each
+    #[arg(long)]
+    pub pour: bool,
+    /// The mould: with one, how each sets in it is added.
+    #[command(flatten)]
+    pub mould: MouldArgs,
+    /// Add what becomes of each on a route: a built-in one, which `barwright parcel --routes` lists, or a logger's file
+    #[arg(long, value_name = "ROUTE")]
+    pub route: Option<OsString>,
+    /// Temperature of your room, for the plans
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Temperatures of the tables: add those of your coldest store and hottest van
+    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
+    #[arg(allow_hyphen_values = true)]
+    pub at: Temperatures,
+    /// How the bar is made.
+    #[command(flatten)]
+    pub making: Making,
+    /// Finest relief of your mould, in mm or in; without it, the mould's, or 0.8 mm
+    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, allow_hyphen_values = true)]
+    pub relief: Option<f64>,
+    /// Temperature the bar must keep its shape at for a day: raise it for summer post
+    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub hold: f64,
+    /// Units shown: `us` for °F, oz, psi and inches
+    #[arg(long, default_value = "metric", value_parser = units())]
+    pub units: Units,
+    /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    #[arg(value_parser = whole::<u64>(16..=4096))]
+    pub draws: u64,
+    /// Start of the trial computations: change it to see how much the intervals owe to chance
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
+    pub seed: u64,
+}
+
+impl Args {
+    /// Returns what the model is asked to compute.
+    ///
+    /// # Arguments
+    /// * `relief_mm`: of the mould, where it says.
+    fn options(&self, relief_mm: Option<f64>) -> Options {
+        let usual = Options::default();
+        Options {
+            at_c: self.at.0.clone(),
+            state: self.making.state.into(),
+            release_c: self.making.release,
+            relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm),
+            hold_c: self.hold,
+            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
+            seed: self.seed,
+        }
+    }
+}
 
 /// Runs the subcommand.
-pub fn run(order: &Report, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let written: Vec<&OsStr> = order.formulas.iter().map(|formula| formula.as_os_str()).collect();
-    let lots = profile.lots(order.making.lots.as_deref());
-    let read: Vec<&OsStr> = written.iter().copied().chain(order.route.as_deref()).collect();
+pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let written: Vec<&OsStr> = args.formulas.iter().map(|formula| formula.as_os_str()).collect();
+    let lots = profile.lots(args.making.lots.as_deref());
+    let read: Vec<&OsStr> = written.iter().copied().chain(args.route.as_deref()).collect();
     check_stdin_once(&read, lots.as_deref())?;
-    let sent = order.route.as_deref().map(|route| sent(route, known()?, streams)).transpose()?;
+    let route = args.route.as_deref().map(|route| route::read(route, streams)).transpose()?;
     let loaded = load(&written, lots.as_deref(), streams)?;
-    let named = order.mould.load()?;
-    let is_usual = named.is_none();
-    let mould = named.unwrap_or_else(barwright_answer::mould::usual_mould);
-    let asked = Asked { formulas: loaded.recipes(), options: order.options(mould.relief_mm), units: order.units };
+    let mould = args.mould.load()?;
+    let asked = Report {
+        formulas: loaded.recipes(),
+        options: args.options(mould.as_ref().and_then(|mould| mould.relief_mm)),
+        pour: args.pour,
+        mould,
+        route,
+        room: Room { air_c: args.room, humidity_percent: args.humidity },
+        units: args.units,
+    };
     let engine = Engine { library: loaded.library, model: profile.model(streams)? };
-    let found = assess(&engine, &asked)?;
-    let plan_options = Options { draws: asked.options.draws.min(PLAN_DRAWS), ..asked.options.clone() };
-    let bench = engine.bench(&plan_options)?;
-    let library = &engine.library;
-    let task =
-        Plan { order, bench: &bench, options: &plan_options, library, mould: &mould, is_usual, sent: sent.as_ref() };
-    let of = (found.formulas.iter().zip(&found.answers))
-        .map(|(formula, answer)| task.sections(formula, answer, streams))
-        .collect::<Result<Vec<_>, _>>()?;
-    let plans = Plans { of, draws: plan_options.draws };
-    save(&order.out, page(&engine, &asked, &found, plans, sources(library, &found.formulas))?.as_bytes())?;
-    Ok(streams.remarks.note(&format!("the report is in {}", order.out.display()))?)
-}
-
-/// What is planned for each formula.
-struct Plan<'a> {
-    order: &'a Report,
-    bench: &'a Workbench<'a>,
-    options: &'a Options,
-    library: &'a Library,
-    mould: &'a Mould,
-    is_usual: bool,
-    sent: Option<&'a Sent>,
-}
-
-impl Plan<'_> {
-    /// The plans asked for, of one formula.
-    fn sections(
-        &self,
-        formula: &Formula,
-        answer: &Assessment,
-        streams: &mut Streams<'_>,
-    ) -> Result<Vec<Section>, CliError> {
-        let pouring = if self.order.pour { self.pour(formula, streams)? } else { None };
-        let cooling = if self.is_usual { None } else { self.cool(formula, streams)? };
-        let post = self.sent.map(|sent| self.post(formula, answer, sent)).transpose()?;
-        Ok(pouring.into_iter().chain(cooling).chain(post).collect())
-    }
-
-    fn pour(&self, formula: &Formula, streams: &mut Streams<'_>) -> Result<Option<Section>, CliError> {
-        let of_mould = !self.is_usual;
-        let mass_kg = if of_mould { filling_kg(self.mould, self.library, formula) } else { USUAL_KG };
-        let mould_most_c = self.mould.most_c;
-        let task = PourTask {
-            formula,
-            second: None,
-            mass_kg,
-            room_c: self.order.room,
-            mould_most_c,
-            flash_c: None,
-            pour_c: None,
-        };
-        let found = progress::watched(|control| pour(self.bench, &task, control))?;
-        let Some(found) = within_reach(found, "pour", streams)? else { return Ok(None) };
-        Ok(Some(barwright_answer::pour::section(&barwright_answer::pour::View {
-            found: &found,
-            library: self.library,
-            mass_kg,
-            melt_kg: mass_kg,
-            of_mould,
-            two_streams: false,
-            microwave_w: None,
-            flash_c: None,
-            units: self.order.units,
-        })))
-    }
-
-    fn cool(&self, formula: &Formula, streams: &mut Streams<'_>) -> Result<Option<Section>, CliError> {
-        let room_c = self.order.room;
-        let pour_c = usual_pour_c(self.bench, formula, room_c)?;
-        too_hot(self.mould, pour_c)?;
-        let places = places::usual(room_c, false);
-        let room = (room_c, self.order.humidity);
-        let task = CoolTask { formula, mould: self.mould, pour_c, mould_c: room_c, places: &places, room };
-        let found = progress::watched(|control| cool(self.bench, &task, control))?;
-        let Some(found) = within_reach(found, "cooling", streams)? else { return Ok(None) };
-        Ok(Some(barwright_answer::cool::section(&barwright_answer::cool::View {
-            found: &found,
-            mould: self.mould,
-            usual_size: false,
-            pour_c,
-            relief_mm: self.options.relief_mm,
-            units: self.order.units,
-        })))
-    }
-
-    fn post(&self, formula: &Formula, answer: &Assessment, sent: &Sent) -> Result<Section, CliError> {
-        let task = ParcelTask {
-            formula,
-            packing: Packing { shape: self.mould.shape, bars: 1, foam_m: 0.0, ice_kg: 0.0 },
-            bar_ml: self.mould.volume_ml,
-            start_c: self.order.room,
-            route: &sent.route.rows,
-            cell_m: CELLS.cell_m,
-        };
-        let found = progress::watched(|control| parcel(self.bench, &task, control))?.map_err(unsent)?;
-        Ok(post(&render::parcel::View {
-            found: &found,
-            sent,
-            task: &task,
-            usual_size: self.is_usual,
-            options: self.options,
-            assessment: answer,
-            units: self.order.units,
-        }))
-    }
-}
-
-/// Turns sizes and temperatures outside the heat model into a note.
-fn within_reach<T>(
-    found: Result<T, barwright_making::MakingError>,
-    what: &str,
-    streams: &mut Streams<'_>,
-) -> Result<Option<T>, CliError> {
-    let mut notes = Vec::new();
-    let found = plans::within_reach(found, what, &mut notes)?;
-    notes.iter().try_for_each(|note| streams.remarks.note(note))?;
-    Ok(found)
-}
-
-/// What becomes of it in the post.
-fn post(view: &render::parcel::View<'_>) -> Section {
-    let [a, b, c, d, e] = render::parcel::WAYS;
-    let table = Table::new("What helps, the surest first.")
-        .columns(Kind::Words, [a, b, c])
-        .columns(Kind::Figure, [d])
-        .columns(Kind::Words, [e])
-        .rows(render::parcel::ways(view));
-    let picture = picture::parcel::picture(view.found, &name(&view.sent.name), view.units);
-    let mut blocks = vec![Block::said(render::parcel::answer(view)), Block::Table(table), Block::Picture(picture)];
-    blocks.extend(render::parcel::rests_on(view).into_iter().map(Block::Small));
-    let cautions = render::parcel::cautions(&view.task.packing);
-    blocks.push(Block::terms(cautions.into_iter().map(|one| (capital(one.about), one.text))));
-    Section::new("In the post", blocks)
-}
-
-/// Every figure of every ingredient, with how it was obtained and where from.
-fn sources(library: &Library, formulas: &[Formula]) -> Section {
-    let mut blocks = Vec::new();
-    let mut seen = Vec::new();
-    let mut keys = Vec::new();
-    for part in formulas.iter().flat_map(|formula| &formula.parts) {
-        let Some(ingredient) = library.ingredients.get(part.ingredient) else { continue };
-        if seen.contains(&part.ingredient) {
-            continue;
-        }
-        seen.push(part.ingredient);
-        let caption = format!("{} ({})", capital(&name(&ingredient.common_name)), visible(&ingredient.inci_name));
-        let figures = figures(library, ingredient);
-        keys.extend(figures.iter().map(|figure| figure.source.clone()));
-        let rows =
-            figures.into_iter().map(|one| [one.what, one.value, one.how, render::ingredients::source(&one.source)]);
-        blocks.push(Block::Table(Table::new(caption).columns(Kind::Words, FIGURES).rows(rows)));
-    }
-    blocks.push(Block::Small(HOW.to_owned()));
-    blocks.push(Block::Under("References".to_owned()));
-    blocks.push(Block::terms(cited(keys.iter().map(String::as_str))));
-    Section::new("Where the figures of the ingredients come from", blocks)
+    let answer = progress::watched(|control| report(&engine, &asked, control))??;
+    answer.figures.notes.iter().try_for_each(|note| streams.remarks.note(note))?;
+    save(&args.out, page(&answer).as_bytes())?;
+    Ok(streams.remarks.note(&format!("the report is in {}", args.out.display()))?)
 }

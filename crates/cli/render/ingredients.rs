@@ -4,21 +4,17 @@ use std::collections::BTreeMap;
 use std::io;
 
 use barwright_reference::ingredient::AND;
-use barwright_reference::lots::LOT_SOURCE;
-use barwright_reference::sources::{SOURCES, read_sources};
-use barwright_reference::viscosity::ViscosityUnit;
 use barwright_reference::{
     AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, Library, Market, NutOrigin, Origin, Status,
 };
 use serde::Serialize;
 
+use barwright_answer::provenance::{ESTIMATE, HOW, by_share, cited, melting, source};
+
 use super::capital;
 use super::table::Sheet;
 use crate::output::Output;
 use barwright_answer::words::number::significant;
-
-/// The key of figures without a publication.
-const ESTIMATE: &str = "estimate";
 
 /// Every kind, in the order shown.
 const KINDS: [IngredientKind; 8] = [
@@ -200,104 +196,6 @@ fn citations(shown: &[&Ingredient]) -> BTreeMap<String, String> {
     }))
 }
 
-/// Returns publications by key.
-pub fn cited<'k>(keys: impl IntoIterator<Item = &'k str>) -> BTreeMap<String, String> {
-    let known = read_sources(SOURCES).unwrap_or_default();
-    let mut citations = BTreeMap::new();
-    for key in keys.into_iter().filter(|key| *key != ESTIMATE) {
-        citations.entry(key.to_owned()).or_insert_with(|| match known.iter().find(|source| source.key == key) {
-            Some(source) => source.citation(),
-            None if key == LOT_SOURCE => "your own lot file".to_owned(),
-            None => "not in the bibliography".to_owned(),
-        });
-    }
-    citations
-}
-
-/// What the ways mean in which figures were obtained.
-pub const HOW: &str =
-    "How: `read` seen in the named publication; `recalled` quoted from memory of it; `estimated` worked out by us.";
-
-/// The heads of a table of [`figures`].
-pub const FIGURES: [&str; 4] = ["figure", "value", "how", "source"];
-
-/// A figure of an ingredient.
-pub struct Known {
-    /// What it is, with its unit.
-    pub what: String,
-    /// How much.
-    pub value: String,
-    /// How it was obtained.
-    pub how: String,
-    /// Key of its source.
-    pub source: String,
-}
-
-/// Every figure of an ingredient, with how it was obtained and where from; those of the composition in groups of one source.
-pub fn figures(library: &Library, ingredient: &Ingredient) -> Vec<Known> {
-    let known = |what: String, value: String, status: Status, source: &str| Known {
-        what,
-        value,
-        how: status.word().to_owned(),
-        source: source.to_owned(),
-    };
-    let mut all = vec![
-        known(
-            "melting range, °C".to_owned(),
-            format!("{} ({})", melting(ingredient), ingredient.melt_test),
-            ingredient.melt_status,
-            &ingredient.melt_source,
-        ),
-        known(
-            format!("density at {} °C, g/ml", ingredient.density_at_c),
-            ingredient.density_g_ml.to_string(),
-            ingredient.density_status,
-            &ingredient.density_source,
-        ),
-    ];
-    if let (Some(value), Some(status), Some(source)) =
-        (ingredient.needle_dmm_25c, ingredient.needle_status, &ingredient.needle_source)
-    {
-        all.push(known("needle at 25 °C, 0.1 mm".to_owned(), value.to_string(), status, source));
-    }
-    all.push(known(
-        "firmness at 25 °C against beeswax".to_owned(),
-        significant(ingredient.relative_firmness, 2),
-        ingredient.relative_firmness_status,
-        &ingredient.relative_firmness_source,
-    ));
-    let mut groups: Vec<(Status, &str, Vec<String>)> = Vec::new();
-    for component in by_share(ingredient) {
-        let species = library.species.get(component.species).map_or("", |species| &species.key);
-        let share = format!("{species} {:.1}", component.percent);
-        match groups.iter_mut().find(|(status, source, _)| *status == component.status && *source == component.source) {
-            Some((_, _, shares)) => shares.push(share),
-            None => groups.push((component.status, &component.source, vec![share])),
-        }
-    }
-    let composition = groups
-        .into_iter()
-        .map(|(status, source, shares)| known("composition, % by mass".to_owned(), shares.join(", "), status, source));
-    all.extend(composition);
-    all.extend(ingredient.viscosity.iter().map(|point| {
-        let of = if point.of_kind { ", of its kind" } else { "" };
-        known(
-            format!("viscosity at {} °C, {}{of}", point.temperature_c, unit_of(point.unit)),
-            point.viscosity.to_string(),
-            point.status,
-            &point.source,
-        )
-    }));
-    all
-}
-
-/// Returns the components, the largest share first.
-fn by_share(ingredient: &Ingredient) -> Vec<&Component> {
-    let mut components: Vec<&Component> = ingredient.composition.iter().collect();
-    components.sort_by(|a, b| b.percent.total_cmp(&a.percent));
-    components
-}
-
 /// Returns the sources of a composition with the least certain way they were obtained.
 fn composition_credit(ingredient: &Ingredient) -> String {
     let mut seen: Vec<(&str, Status)> = Vec::new();
@@ -313,28 +211,6 @@ fn composition_credit(ingredient: &Ingredient) -> String {
 /// Returns a source with how a figure was obtained from it.
 fn credit(key: &str, status: Status) -> String {
     if key == ESTIMATE { status.word().to_owned() } else { format!("{key} ({})", status.word()) }
-}
-
-/// Returns the key of a source; a figure without a publication has none.
-pub fn source(key: &str) -> String {
-    if key == ESTIMATE { "–".to_owned() } else { key.to_owned() }
-}
-
-/// Unit of a viscosity.
-fn unit_of(unit: ViscosityUnit) -> &'static str {
-    match unit {
-        ViscosityUnit::Dynamic => "mPa·s",
-        ViscosityUnit::Kinematic => "mm²/s",
-    }
-}
-
-/// Returns the melting range.
-fn melting(ingredient: &Ingredient) -> String {
-    if ingredient.melt_low_c == ingredient.melt_high_c {
-        format!("{}", ingredient.melt_low_c)
-    } else {
-        format!("{} to {}", ingredient.melt_low_c, ingredient.melt_high_c)
-    }
 }
 
 fn kind_word(kind: IngredientKind) -> &'static str {

@@ -3,7 +3,6 @@
 pub mod batch;
 pub mod ingredients;
 pub mod lot;
-pub mod parcel;
 pub mod table;
 pub mod trial;
 pub mod validate;

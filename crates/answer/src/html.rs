@@ -47,7 +47,7 @@ pub fn body(document: &Document) -> Markup {
     let mut pictures = 0;
     html! {
         h1 { (document.title) @if !document.aside.is_empty() { " (" (document.aside) ")" } }
-        (blocks(&document.lead, &mut pictures))
+        @if !document.lead.is_empty() { div.lead { (blocks(&document.lead, &mut pictures)) } }
         @for section in &document.sections { (shown(section, &mut pictures)) }
     }
 }
@@ -109,12 +109,15 @@ fn table_shown(table: &Table) -> Markup {
                 thead {
                     tr {
                         @if table.ticks { th.box scope="col" { "done" } }
-                        @for column in &table.columns { th.number[is_number(column.kind)] scope="col" { (column.head) } }
+                        @for (index, column) in table.columns.iter().enumerate() {
+                            th.number[index > 0 && is_number(column.kind)] scope="col" { (column.head) }
+                        }
                     }
                 }
                 tbody {
-                    @for row in &table.rows {
-                        tr.group[row.is_sum] {
+                    @for (at, row) in table.rows.iter().enumerate() {
+                        @let is_last = at + 1 == table.rows.len();
+                        tr.group[row.is_sum && !is_last].sum[row.is_sum && is_last] {
                             @if table.ticks { td.box { (tick()) } }
                             @for (index, (cell, column)) in row.cells.iter().zip(&table.columns).enumerate() {
                                 @if index == 0 {

@@ -4,7 +4,7 @@ use anstyle::{AnsiColor, Style};
 use comfy_table::presets::NOTHING;
 use comfy_table::{Cell, CellAlignment, ColumnConstraint, ContentArrangement, LineStyle};
 
-use crate::document::{Block, Caution, Document, Kind, Section, Table};
+use crate::document::{Block, Caution, Document, Kind, Row, Section, Table};
 use crate::picture;
 use crate::words::names::{capital, list};
 use crate::words::visible::visible;
@@ -23,6 +23,9 @@ const GAP: usize = 2;
 
 /// A line to write on.
 const FILL: &str = "________";
+
+/// A box to tick.
+const BOX: &str = "[ ]";
 
 /// What a terminal can show, and what its reader wants to see.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,6 +56,9 @@ pub fn text(document: &Document, look: Look) -> String {
 
 /// Returns a table as lines of at most so many columns.
 pub fn table(table: &Table, columns: usize) -> Vec<String> {
+    if table.ticks {
+        return self::table(&with_boxes(table), columns);
+    }
     let mut laid = comfy_table::Table::new();
     let rule = LineStyle::none().fill('─').junction('─');
     laid.load_style(NOTHING.header_separator(rule));
@@ -85,6 +91,15 @@ pub fn table(table: &Table, columns: usize) -> Vec<String> {
         }
     }
     laid.lines().map(|line| format!(" {}", line.trim_end())).collect()
+}
+
+/// A table with its boxes to tick as a column of their own.
+fn with_boxes(table: &Table) -> Table {
+    let mut boxed = Table { ticks: false, ..Table::new("").columns(Kind::Figure, [""]) };
+    boxed.columns.extend_from_slice(&table.columns);
+    let boxes = |row: &Row| std::iter::once(BOX.to_owned()).chain(row.cells.iter().cloned()).collect();
+    boxed.rows = table.rows.iter().map(|row| Row { cells: boxes(row), is_sum: row.is_sum }).collect();
+    boxed
 }
 
 /// Breaks a text at blanks into lines of at most `columns`; lines after the first are indented by `hang`.
@@ -228,12 +243,12 @@ impl Page {
             Block::Steps(all) => {
                 for step in all {
                     let fill = if step.fill { format!(": {FILL}") } else { String::new() };
-                    self.running(&format!("[ ] {}{fill}", step.text), indent);
+                    self.running(&format!("{BOX} {}{fill}", step.text), indent);
                 }
             }
             Block::Fields(all) => {
                 let fields = all.iter().map(|one| format!("{} {}", one.label, one.value.as_deref().unwrap_or(FILL)));
-                self.running(&fields.collect::<Vec<_>>().join("   "), indent);
+                self.running(&fields.collect::<Vec<_>>().join("; "), indent);
             }
         }
     }
@@ -262,6 +277,7 @@ fn folded<'a>(all: impl Iterator<Item = &'a Caution>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::document::{Field, Step};
 
     const PLAIN: Look = Look { columns: 60, colour: false, fold_cautions: false, pictures: false };
 
@@ -292,6 +308,27 @@ mod tests {
             format!(
                 "Bar  (rested)\n\nIt sets.\n\nParts\n  part           %\n {rule}\n  beeswax     26.0\n  olive oil    4.0\n\nCautions\n  \
                  Heat: Mind the␛ fire.\n  Nuts, A and B: Mind the␛ fire.\n"
+            )
+        );
+    }
+
+    #[test]
+    fn what_is_ticked_and_filled_in_has_its_place() {
+        let mut table = Table::new("").columns(Kind::Words, ["part"]).columns(Kind::Fill, ["lot"]).with_ticks();
+        table.row(["beeswax", "W-1"]);
+        table.row(["olive oil", ""]);
+        let field = |label, value: Option<&str>| Field { label, value: value.map(str::to_owned) };
+        let step = |text: &str, fill| Step { text: text.to_owned(), fill };
+        let sheet =
+            Document::new("Bar", "").lead([Block::Fields(vec![field("Batch", Some("7")), field("Date", None)])]);
+        let sheet = sheet
+            .section("Weigh", [Block::Table(table), Block::Steps(vec![step("melted", false), step("time", true)])]);
+        let rule = "─".repeat(28);
+        assert_eq!(
+            text(&sheet, PLAIN),
+            format!(
+                "Bar\n\nBatch 7; Date ________\n\nWeigh\n        part        lot\n {rule}\n  [ ]   beeswax     W-1\n  [ ]   olive oil   \
+                 ________\n  [ ] melted\n  [ ] time: ________\n"
             )
         );
     }

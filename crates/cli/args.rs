@@ -19,7 +19,6 @@ use barwright_reformulate::limits::STEP_PERCENT;
 use clap::ValueEnum;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
-use crate::colour::{ColourWish, parse_colour};
 use crate::drawing::Drawing;
 use crate::output::Form;
 
@@ -70,112 +69,6 @@ pub fn with_mould_help(examples: &str) -> String {
 /// Puts what a FORMULA can be before the examples.
 pub fn with_formula_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{examples}")
-}
-
-/// `batch`.
-#[derive(Debug, clap::Args)]
-#[command(
-    after_help = with_mould_help("\
-A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
-the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
-Of a blend it tells the names of the composition sheet (`inci = { \"Tocopherol\" = 70, \"Helianthus Annuus Seed Oil\" = 30 }`),
-of a fatty acid whether its supplier states that it is from plants (`animal_origin = \"no\"`).
-
-Examples:
-  barwright batch winter.toml --mould fern-tray.toml --fillings 2
-  barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
-  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv
-  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
-)]
-pub struct Batch {
-    /// The formula, without its scent: a file, `-` for standard input, or a text
-    #[arg(value_name = "FORMULA")]
-    pub formula: OsString,
-    /// Take the formula of this name, when the file holds several
-    #[arg(long = "formula", value_name = "NAME")]
-    pub named: Option<String>,
-    /// Your mould: bars and their mass follow from it
-    #[arg(long, value_name = "FILE", conflicts_with = "bars")]
-    pub mould: Option<PathBuf>,
-    /// Fillings of the mould
-    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "bars")]
-    #[arg(value_parser = whole::<u32>(1..=10_000))]
-    pub fillings: u32,
-    /// Bars wanted, when you have no mould file
-    #[arg(long, value_name = "N", requires = "bar", value_parser = whole::<u32>(1..=1_000_000))]
-    pub bars: Option<u32>,
-    /// Mass of one bar, such as `50g` or `2oz`
-    #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
-    pub bar: Option<f64>,
-    /// Share of the melt that stays in jug and mould rim
-    #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
-    pub left: f64,
-    /// Last digit of your scale, such as `1g`, `0.1g`
-    #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
-    pub scale: f64,
-    /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
-    #[arg(long, value_name = "NAME=AMOUNT")]
-    pub scent: Vec<String>,
-    /// A colour by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
-    /// `#2` behind it puts it into the second jug. It comes on top of the melt
-    #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
-    pub colour: Vec<ColourWish>,
-    /// Jugs the melt is parted into, to colour each; a colour without `#` is shared by all
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=12))]
-    pub split: u32,
-    /// Keep the batch in your records: formula, deliveries weighed in, bars; needs `--profile` and `--number`
-    #[arg(long, requires = "number")]
-    pub record: bool,
-    /// A delivery weighed in, by what stands on its bag: `beeswax=W-2311`, or a part of the mass, `beeswax=W-2311:120g`;
-    /// deliveries of your lot file are known by themselves
-    #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
-    pub from: Vec<String>,
-    /// Day of the pour, as 2026-11-25; without it, today
-    #[arg(long, value_name = "DATE", value_parser = date, requires = "record")]
-    pub date: Option<Date>,
-    /// What else is worth keeping
-    #[arg(long, value_name = "TEXT", requires = "record")]
-    pub note: Option<String>,
-    /// Number of this batch, for label and records
-    #[arg(long, value_name = "TEXT")]
-    pub number: Option<String>,
-    /// Where the label is to be read: its names and its rule of the content
-    #[arg(long, value_enum, default_value = "eu")]
-    pub market: LabelMarket,
-    /// Packaging of one bar, in the money of your prices
-    #[arg(long, value_name = "PRICE", value_parser = positive)]
-    pub packaging: Option<f64>,
-    /// Your work on the batch, in the same money
-    #[arg(long, value_name = "PRICE", value_parser = positive)]
-    pub labour: Option<f64>,
-    /// Leave the plans of pouring and cooling out: the sheet comes at once
-    #[arg(long)]
-    pub no_plans: bool,
-    /// Temperature of your room, for the plans
-    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub room: f64,
-    /// Humidity of your room in %, to know whether dew settles on a cold bar
-    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
-    pub humidity: f64,
-    /// Trial computations behind each interval of the plans, 16 to 4096; `pour` and `cool` take 256
-    #[arg(long, value_name = "N", default_value_t = 64, value_parser = whole::<u64>(16..=4096))]
-    pub draws: u64,
-    /// Write the weigh sheet into this CSV file, for a spreadsheet
-    #[arg(long, value_name = "FILE")]
-    pub out: Option<PathBuf>,
-    /// Write the sheet as one page to print, for the bench: an HTML file that needs no network
-    #[arg(long, value_name = "FILE")]
-    pub page: Option<PathBuf>,
-    /// Your own deliveries, with prices and certificates; its lots can be used by name
-    #[arg(long, value_name = "FILE")]
-    pub lots: Option<OsString>,
-    /// Units shown: `us` for ounces first; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
-    pub units: Units,
-    /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
-    pub json: bool,
 }
 
 /// `ingredients`.
@@ -463,7 +356,7 @@ pub fn mass(text: &str) -> Result<f64, String> {
 }
 
 /// Reads the last digit of a scale; returns kg.
-fn digit(text: &str) -> Result<f64, String> {
+pub fn digit(text: &str) -> Result<f64, String> {
     mass_in(text, DIGIT_G, "`1g` or `0.1g`")
 }
 
@@ -478,7 +371,7 @@ fn mass_in(text: &str, range: std::ops::RangeInclusive<f64>, such_as: &str) -> R
 }
 
 /// Reads the share left in the jug, %.
-fn loss(text: &str) -> Result<f64, String> {
+pub fn loss(text: &str) -> Result<f64, String> {
     number_in(text, LEFT_PERCENT, " %")
 }
 

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands::{adjust, assess, compare, cool, explore, parcel, pour, records, report, swap};
+use crate::commands::{adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -59,7 +59,7 @@ pub enum Action {
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(explore::Args),
     /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
-    Batch(Box<args::Batch>),
+    Batch(Box<batch::Args>),
     /// What to melt first, how hot, when to pour, and how long that lasts
     Pour(pour::Args),
     /// How long the bar cools, where best, and when it can leave the mould

@@ -13,7 +13,6 @@ mod input;
 mod kept;
 mod mould;
 mod output;
-mod page;
 mod pick;
 mod profile;
 mod progress;

@@ -106,7 +106,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Adjust(args) => commands::adjust::run(args, &profile, &mut streams)?,
         Action::Swap(args) => commands::swap::run(args, &profile, &mut streams)?,
         Action::Explore(args) => commands::explore::run(args, &profile, &mut streams)?,
-        Action::Batch(order) => commands::batch::run(order, &profile, &mut streams)?,
+        Action::Batch(args) => commands::batch::run(args, &profile, &mut streams)?,
         Action::Pour(args) => commands::pour::run(args, &profile, &mut streams)?,
         Action::Cool(args) => commands::cool::run(args, &profile, &mut streams)?,
         Action::Parcel(args) => commands::parcel::run(args, &profile, &mut streams)?,

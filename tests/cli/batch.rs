@@ -68,28 +68,32 @@ fn a_scented_and_coloured_batch_in_full() {
     assert_snapshot!(batch(&more).shown(), @"
     exit 0
     stdout:
-    Bar  (batch F-0007)
+    Bar
 
+    Batch F-0007; Date ________; Made by ________
     12 bars of 57 g in the fern tray: weigh 726 g, of which 5 % may stay in the jug.
 
-    Weigh sheet, in the order of melting
+    Weigh, in the order of melting
             ingredient        %   weigh, g   scale shows, g
      ───────────────────────────────────────────────────────
       [ ]   my-wax         25.6        186              186
       [ ]   =cmd           31.7        230              416
       [ ]   my-oil         41.5        301              717
       [ ]   Spring scent    1.2          9              726
-      Each is right within 0.5 g, half of what the scale shows.
-      That is much for spring scent and CI 77491: weigh so little on a finer scale.
+      Each is within ±0.5 g, half the last digit of your scale.
+      That is coarse for spring scent and CI 77491: weigh such small amounts on a finer
+        scale.
 
     Jugs and colour
-      [ ] jug 1, 363 g of melt: 1 g CI 77491 (0.22 level tsp of 5 ml, 0.9 g/ml loose)
-      [ ] jug 2, 363 g of melt: 1 g CI 77491 (0.22 level tsp of 5 ml, 0.9 g/ml loose) and
-          about 0.44 g green mica (1/4 level tsp of 5 ml, 0.35 g/ml loose)
-      Colour comes on top of the melt; rub it into a little warm oil of the batch first. It
-      can stain mould, skin and cloth: try it. Powder can be breathed in: no dust.
-      A spoon is right only as far as its density is: level, not pressed. Where your scale
-      can weigh it, weigh it.
+            jug    melt   colour            by mass   by spoon
+     ────────────────────────────────────────────────────────────────────────────────────────
+      [ ]   1     363 g   CI 77491              1 g   0.22 level tsp of 5 ml, 0.9 g/ml loose
+      [ ]   2     363 g   CI 77491              1 g   0.22 level tsp of 5 ml, 0.9 g/ml loose
+      [ ]   2             green mica   about 0.44 g   1/4 level tsp of 5 ml, 0.35 g/ml loose
+      Colour comes on top of the melt: rub it into a little of the batch's warm oil first.
+        It can stain mould, skin and cloth: test it. Powder can be inhaled: raise no dust.
+      A spoon is only as accurate as its density: level it, do not press. Where your scale
+        can weigh it, weigh it.
 
     Melt and pour
       my-wax first, the hardest: it melts up to 65 °C. Then the rest, in the order of the
@@ -100,8 +104,8 @@ fn a_scented_and_coloured_batch_in_full() {
       No hotter than 90 °C: what a water bath gives, and butters and oils keep well below
         it.
       A jug of 363 g, taken off at 72 °C, pours well for 7 min (4 to 11).
-      The scent goes in last. Its lot states no `flash_c`: read its certificate how hot the
-        melt may be.
+      The scent goes in last. Its lot states no `flash_c`: look up in its certificate how
+        hot the melt may be.
 
     Cool and unmould
       Best in the fridge at 5 °C: out of the mould after 72 min (46 to 100), with relief of
@@ -119,24 +123,26 @@ fn a_scented_and_coloured_batch_in_full() {
       [ ] mean mass of ten bars: ________
       [ ] lots used written down; one bar kept back
       `barwright pour` and `barwright cool` say more, and what it rests on; when a bar can
-      leave its mould is a rule of thumb. In brackets: 90 % intervals from 64 trial
-      computations (seed 20) over lots, melting points and model parameters.
+        leave its mould is a rule of thumb. In brackets: 90 % intervals from 64 trial
+        computations (seed 20) over lots, melting points and model parameters.
 
     Lots used
-      [ ] Beeswax, 186 g; lot: my-wax
-      [ ] Mango butter, 230 g; lot: =cmd
-      [ ] Sunflower oil, 301 g; lot: my-oil
-      [ ] Spring scent, 9 g; lot: spring-scent
-      [ ] CI 77491, 2 g; lot: ________
-      [ ] green mica, about 0.44 g; lot: ________
+            what                    mass   lot
+     ───────────────────────────────────────────────────
+      [ ]   Beeswax                186 g   my-wax
+      [ ]   Mango butter           230 g   =cmd
+      [ ]   Sunflower oil          301 g   my-oil
+      [ ]   Spring scent             9 g   spring-scent
+      [ ]   CI 77491                 2 g   ________
+      [ ]   green mica      about 0.44 g   ________
 
     Cost, in the money of your prices
-                    batch   a bar
+      what          batch   a bar
      ─────────────────────────────
       ingredients    9.70    0.81
       packaging      3.60    0.30
       labour        20.00    1.67
-      together      33.30    2.77
+      total         33.30    2.77
       A gram sold costs 0.048.
 
     Label, a draft
@@ -146,17 +152,19 @@ fn a_scented_and_coloured_batch_in_full() {
       Content: 57 g (2.01 oz), rounded down; the mean of the bars at least that, few of them
         (in general no more than 2.5 %) short by more than 4.5 g, the tolerable error, and
         none by more than 9 g, twice that (EU)
-      Names: in EU style, most recalled and not read: check them; `--market us` has the US
-        style
-      Also: who answers for it, with address; batch number; how long it keeps; how to use it
+      Names: in EU style, most from memory and not looked up: check them; `--market us` has
+        the US style
+      Also: name and address of whoever answers for it; batch number; how long it keeps; how
+        to use it
       Certificate: A certificate from before the longer list of Regulation (EU) 2023/1545
         (about 80 names; new products from 31 July 2026, those on sale before until 31 July
         2028) may list too few: ask the supplier for one by the longer list.
       Rules: A draft: your local rules decide what a label must say, and in which language.
         Have it checked by your authority or a safety assessor before you sell.
 
-    Mind
-      Nuts: From nuts, or by some rules or lots: spring scent. Say so plainly on the label.
+    Cautions
+      Nuts: From nuts, or counted so by some rules or lots: spring scent. Say so plainly on
+        the label.
       Origin: From animals: my-wax. The bar is not vegan.
       Origin: From animals or from plants, by the lot: spring scent. Ask the supplier for a
         plant-origin statement before you call the bar vegan.
@@ -283,16 +291,16 @@ fn ounces_come_first_in_us_units() {
         run(&["batch", "beeswax 30, olive oil 70", "--bars", "4", "--bar", "2oz", "--scale", "0.1g", "--units", "us"]);
     let lines: Vec<&str> = done.stdout.lines().take(10).collect();
     assert_snapshot!(lines.join("\n"), @"
-    Formula 1  (no number yet)
+    Formula 1
 
+    Batch ________; Date ________; Made by ________
     4 bars of 2.0 oz: weigh 8.420 oz, of which 5 % may stay in the jug.
 
-    Weigh sheet, in the order of melting
+    Weigh, in the order of melting
             ingredient      %   weigh, oz   scale shows, oz
      ───────────────────────────────────────────────────────
       [ ]   Beeswax      30.0       2.526             2.526
       [ ]   Olive oil    70.0       5.894             8.420
-      Each is right within 0.002 oz, half of what the scale shows.
     ");
 }
 
@@ -343,7 +351,8 @@ fn spoons_are_five_millilitres_and_in_us_units_less() {
     assert_eq!(lines[3]["mass_g"], 2.3);
     // What is given by mass keeps it, and its spoons are told where its density is.
     let shown = batch(&[&ROUND[..], &["--no-plans", "--colour", "CI 77491=2g@0.8"]].concat()).stdout;
-    assert!(shown.contains("[ ] 2 g CI 77491 (1/2 level tsp of 5 ml, 0.8 g/ml loose)"), "{shown}");
+    let shown = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(shown.contains("[ ] CI 77491 2 g 1/2 level tsp of 5 ml, 0.8 g/ml loose"), "{shown}");
 }
 
 #[test]

@@ -83,7 +83,16 @@ fn a_sheet_in_full_is_sound_whatever_names_say() {
     assert!(texts(&document, "head > title")[0].contains("batch </title>7"));
     assert_eq!(
         texts(&document, "h2"),
-        ["Weigh", "Jugs and colour", "Melt and pour", "At the bench", "Lots used", "Cost", "Label, a draft", "Mind"]
+        [
+            "Weigh, in the order of melting",
+            "Jugs and colour",
+            "Melt and pour",
+            "At the bench",
+            "Lots used",
+            "Cost",
+            "Label, a draft",
+            "Cautions"
+        ]
     );
     let rows = texts(&document, "tbody th[scope=row]");
     for name in ["<b>wax</b>", "</style><script>alert(1)</script>", "Mango butter", "<i>green</i>"] {

@@ -4,6 +4,7 @@
 
 pub mod adjust;
 pub mod assess;
+pub mod batch;
 mod cautions;
 pub mod compare;
 pub mod cool;
@@ -30,6 +31,7 @@ pub mod routes;
 pub mod space;
 pub mod swap;
 pub mod terminal;
+pub mod weigh_sheet;
 mod why;
 pub mod words;
 

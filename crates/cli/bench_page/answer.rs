@@ -1,5 +1,7 @@
 //! What the page asks and what it is told: read, handed to the libraries, put into the JSON and the sentences of the subcommands.
 
+use std::ops::ControlFlow;
+
 use axum::http::StatusCode;
 use barwright_answer::words::names;
 use barwright_blend::{Assessment, Options, Property, compare_on};
@@ -18,15 +20,16 @@ use super::reply::Reply;
 use crate::args::{DIGIT_G, LEFT_PERCENT, MASS_G, MODEL_C};
 use barwright_answer::adjust::{Adjust, adjust};
 use barwright_answer::assess::{RULE_OF_THUMB, interval_words, sentences};
+use barwright_answer::batch::{self, Batch, Size};
 use barwright_answer::compare;
 use barwright_answer::engine::{Recipe, find};
+use barwright_answer::html::STYLE;
 use barwright_answer::limits::NamedLimits;
 use barwright_answer::swap::{Swap, swap};
+use barwright_answer::weigh_sheet;
 use barwright_answer::words::units::Units;
 
-use crate::commands::batch::{PlainBatch, sheet_page};
 use crate::error::CliError;
-use crate::page::STYLE;
 use crate::render::Group;
 use barwright_answer::Fault;
 use barwright_answer::places::{self, Place};
@@ -355,16 +358,18 @@ pub fn sheet(kitchen: &Kitchen<'_>, asked: &SheetAsked) -> Result<Reply, CliErro
     if number.is_some_and(|number| number.chars().count() > LONGEST_NAME) {
         return Err(Fault::new("number", "the number of the batch is too long").into());
     }
-    let plain = PlainBatch {
-        formula: &formula,
-        bars: asked.bars,
-        bar_g: within(asked.bar_g, &MASS_G, "the mass of a bar, g")?,
+    let batch = Batch {
+        formula: Recipe::of(&formula, &kitchen.engine.library),
+        size: Size::Bars { count: asked.bars, bar_g: within(asked.bar_g, &MASS_G, "the mass of a bar, g")? },
         left_percent: within(asked.left_percent, &LEFT_PERCENT, "what stays in the jug, %")?,
         scale_g: within(asked.scale_g, &DIGIT_G, "the last digit of the scale, g")?,
-        number,
+        number: number.map(str::to_owned),
         market: asked.market,
+        units: UNITS,
+        ..Batch::default()
     };
-    let page = sheet_page(&kitchen.engine.library, &plain)?;
+    let page =
+        weigh_sheet::page(&batch::batch(kitchen.engine, &batch, &|_, _| ControlFlow::Continue(()))?.document, number);
     Ok(Reply {
         status: StatusCode::OK,
         media: "text/html; charset=utf-8",

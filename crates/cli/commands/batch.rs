@@ -1,454 +1,248 @@
 //! `batch`: weigh sheet, cost, label.
 
-use barwright_answer::words::names;
-use barwright_blend::assess::DEFAULT_DRAWS;
-use barwright_making::bar::density_kg_per_m3;
-use barwright_making::batch::{Batch, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, batch, uses};
-use barwright_making::declaration::{Content, Declaration, LabelTask};
-use barwright_reference::formula::quantity::{Measure, parse_measure};
-use barwright_reference::mould::Mould;
-use barwright_reference::text_cell::guard;
-use barwright_reference::{Formula, Library, Market};
-use serde::Serialize;
+use std::ffi::OsString;
+use std::path::PathBuf;
 
-use barwright_answer::Engine;
-use barwright_answer::cool::Cooled;
-use barwright_answer::engine::find;
+use crate::save::save;
+use barwright_answer::batch::{Batch, Line, PLAN_DRAWS, Planning, ScentMass, Size, batch};
+use barwright_answer::engine::{builtin_model, find};
 use barwright_answer::places::Room;
-use barwright_answer::plans::{PlanTask, Plans, plan};
-use barwright_answer::pour::Poured;
+use barwright_answer::weigh_sheet::{page, plain};
+use barwright_answer::words::names::{name, nameless};
 use barwright_answer::words::units::Units;
+use barwright_answer::{Engine, Fault};
+use barwright_reference::Library;
+use barwright_reference::formula::quantity::{Measure, parse_measure};
+use barwright_reference::text_cell::guard;
 
-use super::batch_record::{Pour, record};
-use crate::args::Batch as Order;
+use super::batch_record::{Pour, Recording, record};
+use crate::args::{
+    LabelMarket, digit, humidity, loss, mass, model_temperature, positive, units, whole, with_mould_help,
+};
+use crate::colour::{ColourWish, parse_colour};
 use crate::error::CliError;
 use crate::input::load;
 use crate::mould::load as load_mould;
-use crate::output::Streams;
-use crate::page;
+use crate::output::{Form, Streams};
 use crate::pick::pick;
 use crate::profile::Profile;
 use crate::progress;
-use crate::render;
-use crate::render::batch::Words;
-use crate::save::save;
-use barwright_answer::Fault;
-use barwright_answer::words::names::nameless;
 
-/// One line as JSON.
-#[derive(Debug, Serialize)]
-struct LineJson<'a> {
-    ingredient: &'a str,
-    #[serde(flatten)]
-    line: &'a WeighLine,
+/// Arguments of `batch`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = with_mould_help("\
+A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
+the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
+Of a blend it tells the names of the composition sheet (`inci = { \"Tocopherol\" = 70, \"Helianthus Annuus Seed Oil\" = 30 }`),
+of a fatty acid whether its supplier states that it is from plants (`animal_origin = \"no\"`).
+
+Examples:
+  barwright batch winter.toml --mould fern-tray.toml --fillings 2
+  barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
+  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv
+  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
+)]
+pub struct Args {
+    /// The formula, without its scent: a file, `-` for standard input, or a text
+    #[arg(value_name = "FORMULA")]
+    pub formula: OsString,
+    /// Take the formula of this name, when the file holds several
+    #[arg(long = "formula", value_name = "NAME")]
+    pub named: Option<String>,
+    /// Your mould: bars and their mass follow from it
+    #[arg(long, value_name = "FILE", conflicts_with = "bars")]
+    pub mould: Option<PathBuf>,
+    /// Fillings of the mould
+    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "bars")]
+    #[arg(value_parser = whole::<u32>(1..=10_000))]
+    pub fillings: u32,
+    /// Bars wanted, when you have no mould file
+    #[arg(long, value_name = "N", requires = "bar", value_parser = whole::<u32>(1..=1_000_000))]
+    pub bars: Option<u32>,
+    /// Mass of one bar, such as `50g` or `2oz`
+    #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
+    pub bar: Option<f64>,
+    /// Share of the melt that stays in jug and mould rim
+    #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
+    pub left: f64,
+    /// Last digit of your scale, such as `1g`, `0.1g`
+    #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
+    pub scale: f64,
+    /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
+    #[arg(long, value_name = "NAME=AMOUNT")]
+    pub scent: Vec<String>,
+    /// A colour by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
+    /// `#2` behind it puts it into the second jug. It comes on top of the melt
+    #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
+    pub colour: Vec<ColourWish>,
+    /// Jugs the melt is parted into, to colour each; a colour without `#` is shared by all
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=12))]
+    pub split: u32,
+    /// What the records keep of it.
+    #[command(flatten)]
+    pub recording: Recording,
+    /// Number of this batch, for label and records
+    #[arg(long, value_name = "TEXT")]
+    pub number: Option<String>,
+    /// Where the label is to be read: its names and its rule of the content
+    #[arg(long, value_enum, default_value = "eu")]
+    pub market: LabelMarket,
+    /// Packaging of one bar, in the money of your prices
+    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    pub packaging: Option<f64>,
+    /// Your work on the batch, in the same money
+    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    pub labour: Option<f64>,
+    /// Leave the plans of pouring and cooling out: the sheet comes at once
+    #[arg(long)]
+    pub no_plans: bool,
+    /// Temperature of your room, for the plans
+    #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
+    #[arg(allow_hyphen_values = true)]
+    pub room: f64,
+    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
+    pub humidity: f64,
+    /// Simulated draws behind each interval of the plans, 16 to 4096; `pour` and `cool` take 256
+    #[arg(long, value_name = "N", default_value_t = PLAN_DRAWS as u64, value_parser = whole::<u64>(16..=4096))]
+    pub draws: u64,
+    /// Write the weigh sheet into this CSV file, for a spreadsheet
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Write the sheet as one page to print, for the bench: an HTML file that needs no network
+    #[arg(long, value_name = "FILE")]
+    pub page: Option<PathBuf>,
+    /// Your own deliveries, with prices and certificates; its lots can be used by name
+    #[arg(long, value_name = "FILE")]
+    pub lots: Option<OsString>,
+    /// Units shown: `us` for ounces first; JSON is always metric
+    #[arg(long, default_value = "metric", value_parser = units())]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
 }
 
-/// A scent above its limit as JSON.
-#[derive(Debug, Serialize)]
-struct OverJson<'a> {
-    ingredient: &'a str,
-    #[serde(flatten)]
-    over: &'a OverLimit,
-}
+impl Args {
+    /// How many bars of what mass.
+    fn size(&self) -> Result<Size, CliError> {
+        match (&self.mould, self.bars, self.bar) {
+            (Some(path), ..) => Ok(Size::Fillings { count: self.fillings, mould: Box::new(load_mould(path)?) }),
+            (None, Some(count), Some(bar_kg)) => Ok(Size::Bars { count, bar_g: 1e3 * bar_kg }),
+            _ => Err(CliError::command_line(
+                Fault::new("no-bars", "nobody said how many bars")
+                    .hint("Name a mould, `--mould FILE`, or say how many: `--bars 20 --bar 50g`."),
+            )),
+        }
+    }
 
-/// A colour as JSON.
-#[derive(Debug, Serialize)]
-struct ColourJson<'a> {
-    #[serde(flatten)]
-    colour: &'a Colour,
-    volume_ml: Option<f64>,
-}
+    /// What pouring and cooling are planned with.
+    fn planning(&self) -> Planning {
+        Planning {
+            room: Room { air_c: self.room, humidity_percent: self.humidity },
+            draws: usize::try_from(self.draws).unwrap_or(PLAN_DRAWS),
+        }
+    }
 
-/// A colour in one jug as JSON.
-#[derive(Debug, Serialize)]
-struct InJugJson<'a> {
-    name: &'a str,
-    mass_g: f64,
-    volume_ml: Option<f64>,
-}
-
-/// A jug as JSON.
-#[derive(Debug, Serialize)]
-struct JugJson<'a> {
-    melt_g: f64,
-    colours: Vec<InJugJson<'a>>,
-}
-
-/// A lot used as JSON.
-#[derive(Debug, Serialize)]
-struct LotJson<'a> {
-    lot: &'a str,
-    like: &'a str,
-    mass_g: f64,
-}
-
-/// The answer as JSON.
-#[derive(Debug, Serialize)]
-struct Answer<'a> {
-    formula: &'a str,
-    number: Option<&'a str>,
-    bars: u32,
-    bar_g: f64,
-    melt_g: f64,
-    lines: Vec<LineJson<'a>>,
-    colours: Vec<ColourJson<'a>>,
-    jugs: Vec<JugJson<'a>>,
-    lots: Vec<LotJson<'a>>,
-    over_limit: Vec<OverJson<'a>>,
-    cost: Option<Cost>,
-    declaration: &'a Declaration,
-    declaration_text: String,
-    content: Option<Content>,
-    tolerable_error_g: Option<f64>,
-    pour: Option<Poured>,
-    cool: Option<Cooled>,
-}
-
-/// A batch of so many bars of so many grams, without scent, colour or plans.
-pub struct PlainBatch<'a> {
-    /// The formula.
-    pub formula: &'a Formula,
-    /// Bars.
-    pub bars: u32,
-    /// Mass of one, g.
-    pub bar_g: f64,
-    /// Share of the melt that stays in jug and mould rim, %.
-    pub left_percent: f64,
-    /// Last digit of the scale, g.
-    pub scale_g: f64,
-    /// Number of the batch.
-    pub number: Option<&'a str>,
-    /// Where the label is to be read.
-    pub market: Market,
-}
-
-/// The weigh sheet of a plain batch as a page to print.
-pub fn sheet_page(library: &Library, plain: &PlainBatch<'_>) -> Result<String, CliError> {
-    let task = BatchTask {
-        formula: &melting_order(library, plain.formula),
-        bars: plain.bars,
-        bar_g: plain.bar_g,
-        left_share: plain.left_percent / 100.0,
-        scale_g: plain.scale_g,
-        scents: &[],
-        colours: &[],
-        jugs: 1,
-        labour: None,
-        packaging: None,
-    };
-    let sheet = batch(library, &task).map_err(refused)?;
-    let label = LabelTask { whole: &sheet.whole, scents: &[], colours: &[], market: plain.market };
-    let view = render::batch::View {
-        sheet: &sheet,
-        task: &task,
-        mould: None,
-        label: &Declaration::of(library, &label),
-        library,
-        plans: None,
-        number: plain.number,
-        units: Units::Metric,
-    };
-    Ok(page::batch::page(&render::batch::words(&view)))
-}
-
-/// What was asked, read.
-struct Asked {
-    library: Library,
-    /// The formula as written.
-    formula: Formula,
-    /// The same in the order of melting.
-    melted: Formula,
-    mould: Option<Mould>,
-    bars: u32,
-    bar_g: f64,
-    scents: Vec<Scent>,
-    colours: Vec<Colour>,
-}
-
-/// What was worked out.
-struct Done {
-    sheet: Batch,
-    label: Declaration,
-    plans: Option<Plans>,
+    /// The scents.
+    fn scents(&self, library: &Library) -> Result<Vec<ScentMass>, CliError> {
+        let (mut scents, mut faults) = (Vec::new(), Vec::new());
+        for text in &self.scent {
+            match scent(library, text, self.units.teaspoon_ml()) {
+                Ok(scent) => scents.push(scent),
+                Err(fault) => faults.push(*fault),
+            }
+        }
+        if faults.is_empty() { Ok(scents) } else { Err(CliError::input(faults)) }
+    }
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let asked = read(order, profile, streams)?;
-    let task = asked.task(order);
-    let done = compute(order, &asked, &task, profile, streams)?;
-    if order.record {
+pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let loaded = load(&[&args.formula], profile.lots(args.lots.as_deref()).as_deref(), streams)?;
+    let index = pick(&loaded.formulas, args.named.as_deref(), "batch")?;
+    let teaspoon_ml = args.units.teaspoon_ml();
+    let asked = Batch {
+        formula: loaded.recipe(index)?,
+        size: args.size()?,
+        left_percent: args.left,
+        scale_g: 1e3 * args.scale,
+        scents: args.scents(&loaded.library)?,
+        colours: args.colour.iter().map(|wish| wish.colour(teaspoon_ml)).collect(),
+        jugs: args.split,
+        labour: args.labour,
+        packaging: args.packaging,
+        market: args.market.into(),
+        number: args.number.clone(),
+        plans: (!args.no_plans).then(|| args.planning()),
+        units: args.units,
+    };
+    let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
+    let in_formula = |index: &usize| formula.parts.iter().any(|part| part.ingredient == *index);
+    let added = asked.scents.iter().filter_map(|scent| find(&loaded.library, &scent.ingredient, "--scent").ok());
+    loaded.about.write(added.filter(|index| !in_formula(index)), streams)?;
+    let model = match (args.no_plans, args.recording.record) {
+        (true, _) => builtin_model()?,
+        (false, true) => profile.model_to_write(streams)?,
+        (false, false) => profile.model(streams)?,
+    };
+    let engine = Engine { library: loaded.library, model };
+    let answer = progress::watched(|control| batch(&engine, &asked, control))??;
+    answer.figures.notes.iter().try_for_each(|note| streams.remarks.note(note))?;
+    if args.recording.record {
+        let unscented = asked.scents.is_empty();
         let pour = Pour {
-            order,
-            library: &asked.library,
-            formula: if asked.scents.is_empty() { &asked.formula } else { &done.sheet.whole },
-            nameless: asked.formula.name == nameless(1),
-            sheet: &done.sheet,
-            task: &task,
+            recording: &args.recording,
+            asked: &asked,
+            library: &engine.library,
+            formula: if unscented { formula } else { &answer.figures.whole },
+            nameless: formula.name == nameless(1),
+            figures: &answer.figures,
         };
         record(&pour, profile, streams)?;
     }
-    show(order, &asked, &task, &done, streams)?;
-    write(order, &asked, &task, &done, streams)
-}
-
-/// Reads what is asked.
-fn read(order: &Order, profile: &Profile, streams: &mut Streams<'_>) -> Result<Asked, CliError> {
-    let loaded = load(&[&order.formula], profile.lots(order.lots.as_deref()).as_deref(), streams)?;
-    let index = pick(&loaded.formulas, order.named.as_deref(), "batch")?;
-    let formula =
-        loaded.formulas.get(index).cloned().ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let library = loaded.library;
-    let mould = order.mould.as_deref().map(load_mould).transpose()?;
-    let (bars, bar_g) = match (&mould, order.bars, order.bar) {
-        (Some(mould), ..) => {
-            (mould.cavities * order.fillings, 1e-3 * mould.volume_ml * density_kg_per_m3(&library, &formula))
-        }
-        (None, Some(bars), Some(bar_kg)) => (bars, 1e3 * bar_kg),
-        _ => {
-            return Err(CliError::command_line(
-                Fault::new("no-bars", "nobody said how many bars")
-                    .hint("Name a mould, `--mould FILE`, or say how many: `--bars 20 --bar 50g`."),
-            ));
-        }
-    };
-    let teaspoon_ml = order.units.teaspoon_ml();
-    let mut faults = Vec::new();
-    let mut scents = Vec::new();
-    for text in &order.scent {
-        match scent(&library, text, teaspoon_ml) {
-            Ok(scent) => scents.push(scent),
-            Err(fault) => faults.push(*fault),
-        }
-    }
-    if !faults.is_empty() {
-        return Err(CliError::input(faults));
-    }
-    let in_formula = |index: &usize| formula.parts.iter().any(|part| part.ingredient == *index);
-    let added = scents.iter().map(|scent| scent.ingredient).filter(|index| !in_formula(index));
-    loaded.about.write(added, streams)?;
-    let colours = order.colour.iter().map(|wish| wish.colour(teaspoon_ml)).collect();
-    let melted = melting_order(&library, &formula);
-    Ok(Asked { library, formula, melted, mould, bars, bar_g, scents, colours })
-}
-
-impl Asked {
-    /// Returns it as the library takes it.
-    fn task<'a>(&'a self, order: &Order) -> BatchTask<'a> {
-        BatchTask {
-            formula: &self.melted,
-            bars: self.bars,
-            bar_g: self.bar_g,
-            left_share: order.left / 100.0,
-            scale_g: 1e3 * order.scale,
-            scents: &self.scents,
-            colours: &self.colours,
-            jugs: order.split,
-            labour: order.labour,
-            packaging: order.packaging,
-        }
-    }
-}
-
-/// Works out sheet, label and plans.
-fn compute(
-    order: &Order,
-    asked: &Asked,
-    task: &BatchTask<'_>,
-    profile: &Profile,
-    streams: &mut Streams<'_>,
-) -> Result<Done, CliError> {
-    let library = &asked.library;
-    let sheet = batch(library, task).map_err(refused)?;
-    let mut names: Vec<String> = Vec::new();
-    for colour in &asked.colours {
-        if !names.contains(&colour.name) {
-            names.push(colour.name.clone());
-        }
-    }
-    let scents: Vec<usize> = asked.scents.iter().map(|scent| scent.ingredient).collect();
-    let market = order.market.into();
-    let label = Declaration::of(library, &LabelTask { whole: &sheet.whole, scents: &scents, colours: &names, market });
-    let plans = if order.no_plans {
-        None
-    } else {
-        let model = if order.record { profile.model_to_write(streams)? } else { profile.model(streams)? };
-        let task = PlanTask {
-            formula: &asked.formula,
-            scents: &asked.scents,
-            sheet: &sheet,
-            mould: asked.mould.as_ref(),
-            room: Room { air_c: order.room, humidity_percent: order.humidity },
-            draws: usize::try_from(order.draws).unwrap_or(DEFAULT_DRAWS),
-        };
-        let engine = Engine { library: library.clone(), model };
-        let plans = progress::watched(|control| plan(&engine, &task, control))??;
-        plans.notes.iter().try_for_each(|note| streams.remarks.note(note))?;
-        Some(plans)
-    };
-    Ok(Done { sheet, label, plans })
-}
-
-/// Shows the answer.
-fn show(
-    order: &Order,
-    asked: &Asked,
-    task: &BatchTask<'_>,
-    done: &Done,
-    streams: &mut Streams<'_>,
-) -> Result<(), CliError> {
-    if order.json {
-        return streams.data.json(&json(order, asked, task, done));
-    }
-    render::batch::write(&mut streams.data, &words(order, asked, task, done))?;
-    Ok(())
-}
-
-/// Writes the files asked for.
-fn write(
-    order: &Order,
-    asked: &Asked,
-    task: &BatchTask<'_>,
-    done: &Done,
-    streams: &mut Streams<'_>,
-) -> Result<(), CliError> {
-    if let Some(path) = &order.out {
-        save(path, &table(&asked.library, &done.sheet)?)?;
+    streams.figures(&answer, if args.json { Form::Json } else { Form::Whole })?;
+    if let Some(path) = &args.out {
+        save(path, &table(&answer.figures.lines)?)?;
         streams.remarks.note(&format!("weigh sheet written into {}", path.display()))?;
     }
-    if let Some(path) = &order.page {
-        save(path, page::batch::page(&words(order, asked, task, done)).as_bytes())?;
+    if let Some(path) = &args.page {
+        save(path, page(&answer.document, args.number.as_deref()).as_bytes())?;
         streams.remarks.note(&format!("page to print written into {}", path.display()))?;
     }
     Ok(())
 }
 
-/// The answer in words.
-fn words(order: &Order, asked: &Asked, task: &BatchTask<'_>, done: &Done) -> Words {
-    let view = render::batch::View {
-        sheet: &done.sheet,
-        task,
-        mould: asked.mould.as_ref(),
-        label: &done.label,
-        library: &asked.library,
-        plans: done.plans.as_ref(),
-        number: order.number.as_deref(),
-        units: order.units,
-    };
-    render::batch::words(&view)
-}
-
-/// The formula in the order of melting.
-fn melting_order(library: &Library, formula: &Formula) -> Formula {
-    let parts = barwright_making::pour::melting_order(formula, |index| library.ingredients.get(index));
-    let parts =
-        parts.into_iter().map(|step| barwright_reference::Part { ingredient: step.ingredient, percent: step.percent });
-    Formula { name: formula.name.clone(), parts: parts.collect() }
+/// The weigh sheet as CSV.
+fn table(lines: &[Line]) -> Result<Vec<u8>, CliError> {
+    let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(["ingredient", "percent", "mass_g", "running_g", "price"]).map_err(failed)?;
+    for Line { ingredient, line } in lines {
+        let price = line.price.map_or_else(String::new, |price| format!("{price:.4}"));
+        let cells =
+            [guard(ingredient), format!("{:.4}", line.percent), plain(line.mass_g), plain(line.running_g), price];
+        writer.write_record(&cells).map_err(failed)?;
+    }
+    writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))
 }
 
 /// Reads `NAME=AMOUNT` of a scent.
-fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<Scent, Box<Fault>> {
+fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<ScentMass, Box<Fault>> {
     let wrong = |what: String| {
         Box::new(
             Fault::new("bad-scent", format!("--scent: {what}"))
                 .hint("Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`."),
         )
     };
-    let (name, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", names::name(text))))?;
-    let ingredient = find(library, name.trim(), "--scent")?;
-    let of_volume =
-        |millilitres: f64| millilitres * library.ingredients.get(ingredient).map_or(f64::NAN, |one| one.density_g_ml);
+    let (written, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", name(text))))?;
+    let ingredient = library.ingredients.get(find(library, written.trim(), "--scent")?);
+    let of_volume = |millilitres: f64| millilitres * ingredient.map_or(f64::NAN, |one| one.density_g_ml);
     let mass_g = match parse_measure(amount).map_err(|error| wrong(error.to_string()))? {
         Measure::Grams(grams) => grams,
         Measure::Millilitres(millilitres) => of_volume(millilitres),
         Measure::Teaspoons(count) => of_volume(count * teaspoon_ml),
     };
-    Ok(Scent { ingredient, mass_g })
-}
-
-/// Says why there is no batch.
-fn refused(error: BatchError) -> CliError {
-    let fault = Fault::new("batch", error.to_string());
-    match error {
-        BatchError::TooCoarse { .. } => {
-            fault.hint("Make a larger batch, or say what your scale shows: `--scale 0.1g`.")
-        }
-        BatchError::NoJug { .. } => fault.hint("Say how many jugs there are, `--split 2`, or name another behind `#`."),
-        BatchError::TooManyJugs { .. } => {
-            fault.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
-        }
-        BatchError::AllScent { .. } => fault.hint("Check the amounts behind `--scent`."),
-        _ => fault,
-    }
-    .into()
-}
-
-fn key(library: &Library, index: usize) -> &str {
-    library.ingredients.get(index).map_or("", |one| one.key.as_str())
-}
-
-/// The weigh sheet as CSV.
-fn table(library: &Library, sheet: &Batch) -> Result<Vec<u8>, CliError> {
-    let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(["ingredient", "percent", "mass_g", "running_g", "price"]).map_err(failed)?;
-    for line in &sheet.lines {
-        let price = line.price.map_or_else(String::new, |price| format!("{price:.4}"));
-        let cells = [
-            guard(key(library, line.ingredient)),
-            format!("{:.4}", line.percent),
-            render::batch::plain(line.mass_g),
-            render::batch::plain(line.running_g),
-            price,
-        ];
-        writer.write_record(&cells).map_err(failed)?;
-    }
-    writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))
-}
-
-fn json<'a>(order: &'a Order, asked: &'a Asked, task: &BatchTask<'a>, done: &'a Done) -> Answer<'a> {
-    let Done { sheet, label, plans } = done;
-    let library = &asked.library;
-    let content = Content::of(task.bar_g);
-    let lines = sheet.lines.iter().map(|line| LineJson { ingredient: key(library, line.ingredient), line });
-    let over = sheet.over.iter().map(|over| OverJson { ingredient: key(library, over.ingredient), over });
-    let colours = task.colours.iter().map(|colour| ColourJson { colour, volume_ml: colour.volume_ml(colour.mass_g) });
-    let jugs = sheet.jugs.iter().map(|jug| {
-        let colours = jug.colours.iter().filter_map(|&(index, mass_g)| {
-            let colour = task.colours.get(index)?;
-            Some(InJugJson { name: &colour.name, mass_g, volume_ml: colour.volume_ml(mass_g) })
-        });
-        JugJson { melt_g: jug.melt_g, colours: colours.collect() }
-    });
-    let lots = uses(&sheet.lines).into_iter().filter_map(|(index, mass_g)| {
-        let like = library.ingredients.get(index)?.lot_of?;
-        Some(LotJson { lot: key(library, index), like: key(library, like), mass_g })
-    });
-    let pour = plans.as_ref().and_then(|plans| {
-        let found = plans.pour.as_ref()?;
-        Some(Poured::of(found, &asked.formula.name, plans.jug_kg, library, None))
-    });
-    let cool = plans.as_ref().and_then(|plans| {
-        let (pour_c, found) = plans.cool.as_ref()?;
-        Some(Cooled::of(found, &asked.formula.name, *pour_c, plans.options.relief_mm))
-    });
-    Answer {
-        formula: &sheet.whole.name,
-        number: order.number.as_deref(),
-        bars: task.bars,
-        bar_g: task.bar_g,
-        melt_g: sheet.melt_g,
-        lines: lines.collect(),
-        colours: colours.collect(),
-        jugs: jugs.collect(),
-        lots: lots.collect(),
-        over_limit: over.collect(),
-        cost: sheet.cost,
-        declaration: label,
-        declaration_text: label.text(),
-        content,
-        tolerable_error_g: content.and_then(|content| content.tolerable_error_g),
-        pour,
-        cool,
-    }
+    Ok(ScentMass { ingredient: ingredient.map_or_else(String::new, |one| one.key.clone()), mass_g })
 }

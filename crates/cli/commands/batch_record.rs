@@ -1,35 +1,54 @@
 //! `batch --record`: the pour goes into the records, with the deliveries weighed in.
 
-use barwright_answer::words::names;
-use barwright_making::batch::{Batch as Sheet, BatchTask, uses};
-use barwright_records::{Batch, Lot, LotUse, RecordsError, Store};
+use barwright_answer::Fault;
+use barwright_answer::batch::{Batch as Asked, Batched, Line};
+use barwright_answer::engine::find;
+use barwright_answer::weigh_sheet::plain;
+use barwright_answer::words::names::{self, capital};
+use barwright_making::batch::uses;
+use barwright_records::{Batch, Date, Lot, LotUse, RecordsError, Store};
 use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
 use barwright_reference::{Formula, Library};
 
 use super::trial::days;
-use crate::args::Batch as Order;
+use crate::args::date;
 use crate::error::CliError;
 use crate::kept::{keep_formula, keep_lot, keep_lots};
 use crate::output::Streams;
 use crate::profile::{Profile, refused};
-use crate::render::{self, capital};
-use barwright_answer::Fault;
-use barwright_answer::engine::find;
+
+/// Arguments of the record.
+#[derive(Debug, clap::Args)]
+pub struct Recording {
+    /// Keep the batch in your records: formula, deliveries weighed in, bars; needs `--profile` and `--number`
+    #[arg(long, requires = "number")]
+    pub record: bool,
+    /// A delivery weighed in, by what stands on its bag: `beeswax=W-2311`, or a part of the mass, `beeswax=W-2311:120g`;
+    /// deliveries of your lot file are known by themselves
+    #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
+    from: Vec<String>,
+    /// Day of the pour, as 2026-11-25; without it, today
+    #[arg(long, value_name = "DATE", value_parser = date, requires = "record")]
+    date: Option<Date>,
+    /// What else is worth keeping
+    #[arg(long, value_name = "TEXT", requires = "record")]
+    note: Option<String>,
+}
 
 /// What was poured.
 pub struct Pour<'a> {
-    /// What the command line says.
-    pub order: &'a Order,
+    /// What the command line says of the record.
+    pub recording: &'a Recording,
+    /// What was asked.
+    pub asked: &'a Asked,
     /// Reference tables and deliveries.
     pub library: &'a Library,
     /// The formula as poured, scents in it.
     pub formula: &'a Formula,
     /// Nobody gave the formula a name.
     pub nameless: bool,
-    /// The weigh sheet.
-    pub sheet: &'a Sheet,
-    /// What was asked of it.
-    pub task: &'a BatchTask<'a>,
+    /// The batch.
+    pub figures: &'a Batched,
 }
 
 /// A delivery named on the command line.
@@ -41,8 +60,8 @@ struct Named {
 
 /// Keeps a pour in the records: all of it is checked first.
 pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let (today, poured_on) = days(pour.order.date)?;
-    let number = pour.order.number.clone().unwrap_or_default();
+    let (today, poured_on) = days(pour.recording.date)?;
+    let number = pour.asked.number.clone().unwrap_or_default();
     let WeighedIn { used, own, unnamed } = weighed_in(pour)?;
     let mut store = profile.store_to_write(streams)?;
     if store.batch(&number).is_ok() {
@@ -57,8 +76,8 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         number: number.clone(),
         formula: formula.clone(),
         poured_on,
-        mass_g: pour.sheet.melt_g,
-        cavities: Some(pour.task.bars),
+        mass_g: pour.figures.melt_g,
+        cavities: Some(pour.figures.bars),
         lots: used,
         note: note(pour),
     };
@@ -72,7 +91,7 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         "batch {} is in the records as {}: {} bars, {lots}",
         names::name(&number),
         names::name(&formula),
-        pour.task.bars
+        pour.figures.bars
     ))?;
     if !unnamed.is_empty() {
         streams.remarks.note(&format!(
@@ -86,11 +105,10 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
 
 /// The remark on a batch: what was written, and the colours.
 fn note(pour: &Pour<'_>) -> Option<String> {
-    let colours =
-        pour.task.colours.iter().map(|colour| format!("{} {} g", colour.name, render::batch::plain(colour.mass_g)));
+    let colours = pour.asked.colours.iter().map(|colour| format!("{} {} g", colour.name, plain(colour.mass_g)));
     let colours = colours.collect::<Vec<_>>();
     let colours = (!colours.is_empty()).then(|| format!("Colour: {}.", colours.join(", ")));
-    let parts: Vec<String> = pour.order.note.clone().into_iter().chain(colours).collect();
+    let parts: Vec<String> = pour.recording.note.clone().into_iter().chain(colours).collect();
     (!parts.is_empty()).then(|| parts.join("\n"))
 }
 
@@ -127,7 +145,7 @@ struct WeighedIn {
 fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
     let library = pour.library;
     let (mut named, mut faults) = (Vec::new(), Vec::new());
-    for text in &pour.order.from {
+    for text in &pour.recording.from {
         match read(pour, text) {
             Ok(one) => named.push(one),
             Err(fault) => faults.push(*fault),
@@ -138,7 +156,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
         Some(one) => one.mass_g += mass_g,
         None => used.push(LotUse { lot: lot.to_owned(), mass_g }),
     };
-    for (index, line_g) in uses(&pour.sheet.lines) {
+    for (index, line_g) in uses(pour.figures.lines.iter().map(|Line { line, .. }| line)) {
         let Some(ingredient) = library.ingredients.get(index) else { continue };
         if ingredient.lot_of.is_some() {
             put(&ingredient.key, line_g);
@@ -152,7 +170,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
         let open = its.iter().filter(|one| one.mass_g.is_none()).count();
         let stated_g: f64 = its.iter().filter_map(|one| one.mass_g).sum();
         let left_g = line_g - stated_g;
-        let half_digit_g = 0.5 * pour.task.scale_g;
+        let half_digit_g = 0.5 * pour.asked.scale_g;
         let closes = match open {
             0 => left_g.abs() <= half_digit_g,
             1 => left_g > 0.0,
@@ -162,12 +180,8 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
             let message = format!(
                 "--from: {} is weighed in with {} g, and its deliveries {}",
                 ingredient.key,
-                render::batch::plain(line_g),
-                if open > 1 {
-                    "do not say how much of each".to_owned()
-                } else {
-                    format!("make {} g", render::batch::plain(stated_g))
-                }
+                plain(line_g),
+                if open > 1 { "do not say how much of each".to_owned() } else { format!("make {} g", plain(stated_g)) }
             );
             faults.push(Fault::new("lot-masses", message).hint(format!("Write the mass of each, as `--from '{0}=A:120g' --from '{0}=B:66g'`; one may go without, and takes the rest.", ingredient.key)));
             continue;

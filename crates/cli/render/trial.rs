@@ -7,12 +7,12 @@ use barwright_blend::maker::{BEYOND_MELT, HEAT, HOLDING, INTERPLAY, LOT, MELT};
 use barwright_records::{Kept, Trial as KeptTrial};
 use barwright_trials::{Expected, Test};
 
-use super::batch::plain;
 use super::table::Sheet;
 use super::{capital, count, cut, list as list_words, name};
 use crate::commands::trial::Fitted;
 use crate::output::Output;
 use barwright_answer::assess::interval_words;
+use barwright_answer::weigh_sheet::plain;
 use barwright_answer::words::number::{in_hundred, interval, signed, significant};
 use barwright_answer::words::units::Units;
 use barwright_answer::words::units::{needle, with_unit};

@@ -8,7 +8,7 @@
 use barwright_reference::apportion::apportion;
 use barwright_reference::{Formula, Library, Part};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Bulk densities taken, g/ml: from the fluffiest silica to metal powder (judgement).
 pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
@@ -23,7 +23,8 @@ pub struct Scent {
 }
 
 /// A colour stirred in at the end; it is weighed, and is not part of the melt's model.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct Colour {
     /// Name on the label, such as a CI number.
     pub name: String,
@@ -310,7 +311,7 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
 }
 
 /// What of each ingredient goes in, g, in the order of the lines: one that has two, as a part and as a scent, is counted once.
-pub fn uses(lines: &[WeighLine]) -> Vec<(usize, f64)> {
+pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(usize, f64)> {
     let mut uses: Vec<(usize, f64)> = Vec::new();
     for line in lines {
         match uses.iter_mut().find(|(ingredient, _)| *ingredient == line.ingredient) {

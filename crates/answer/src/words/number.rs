@@ -53,10 +53,14 @@ pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
     if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
 }
 
-/// Returns an amount, in % as a rule, with as many decimals as it has, two at most.
+/// Returns a number with the decimals it has, so many at most; `decimals` is 1 or more.
+pub fn trimmed(value: f64, decimals: usize) -> String {
+    fixed(value, decimals).trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Returns an amount in %: as many decimals as it has, two at most.
 pub fn amount(percent: f64) -> String {
-    let text = fixed(percent, 2);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    trimmed(percent, 2)
 }
 
 /// Returns a whole number.
@@ -99,6 +103,13 @@ mod tests {
             assert_eq!(significant(value, 2), text, "{value}");
         }
         assert_eq!(significant(0.793_75, 3), "0.794");
+    }
+
+    #[test]
+    fn no_zero_ends_the_decimals() {
+        for (value, decimals, text) in [(2.0, 4, "2"), (0.4375, 4, "0.4375"), (0.4375, 2, "0.44"), (100.0, 1, "100")] {
+            assert_eq!(trimmed(value, decimals), text);
+        }
     }
 
     #[test]

@@ -1,0 +1,396 @@
+//! A batch: what goes on the scale, what it costs, what the label says.
+
+use barwright_making::bar::density_kg_per_m3;
+use barwright_making::batch::{self as making, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, uses};
+use barwright_making::declaration::{Content, Declaration, LabelTask};
+use barwright_making::pour::melting_order;
+use barwright_reference::mould::Mould;
+use barwright_reference::{Formula, Library, Market, Part};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::cool::Cooled;
+use crate::engine::{Engine, Recipe, find};
+use crate::places::Room;
+use crate::plans::{PlanTask, Plans, plan};
+use crate::pour::Poured;
+use crate::refusal::{Fault, Refusal};
+use crate::weigh_sheet::View;
+use crate::words::units::Units;
+use crate::{Answered, Control};
+
+/// Simulated draws behind the plans of a sheet, where nobody says how many: fewer than `pour` and `cool` take, so that the sheet does not wait.
+pub const PLAN_DRAWS: usize = 64;
+
+/// What goes on the scale for so many bars?
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Batch {
+    /// The bar, without its scents.
+    pub formula: Recipe,
+    /// How many bars of what mass.
+    pub size: Size,
+    /// Share of the melt that stays in jug and mould rim, mass %.
+    pub left_percent: f64,
+    /// Last digit of the scale, g.
+    pub scale_g: f64,
+    /// Scents, which go in last and are part of the melt.
+    pub scents: Vec<ScentMass>,
+    /// Colours, which come on top of the melt.
+    pub colours: Vec<Colour>,
+    /// Jugs the melt is parted into.
+    pub jugs: u32,
+    /// Labour for the batch, in the money of the prices.
+    pub labour: Option<f64>,
+    /// Packaging of one bar, in the same money.
+    pub packaging: Option<f64>,
+    /// Where the label is to be read.
+    pub market: Market,
+    /// Number of the batch.
+    pub number: Option<String>,
+    /// What its pouring and cooling are planned with; without it there are no plans, and the sheet comes at once.
+    pub plans: Option<Planning>,
+    /// Units of the words.
+    pub units: Units,
+}
+
+impl Default for Batch {
+    fn default() -> Self {
+        Batch {
+            formula: Recipe::default(),
+            size: Size::default(),
+            left_percent: 5.0,
+            scale_g: 1.0,
+            scents: Vec::new(),
+            colours: Vec::new(),
+            jugs: 1,
+            labour: None,
+            packaging: None,
+            market: Market::default(),
+            number: None,
+            plans: None,
+            units: Units::default(),
+        }
+    }
+}
+
+/// How many bars of what mass.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case", deny_unknown_fields)]
+pub enum Size {
+    /// Bars of a mass.
+    Bars {
+        /// How many.
+        count: u32,
+        /// Mass of one, g.
+        bar_g: f64,
+    },
+    /// Fillings of a mould.
+    Fillings {
+        /// How many.
+        count: u32,
+        /// The mould.
+        mould: Box<Mould>,
+    },
+}
+
+impl Default for Size {
+    /// One bar of 50 g.
+    fn default() -> Self {
+        Size::Bars { count: 1, bar_g: 50.0 }
+    }
+}
+
+impl Size {
+    /// The mould, where one was named.
+    pub fn mould(&self) -> Option<&Mould> {
+        match self {
+            Size::Bars { .. } => None,
+            Size::Fillings { mould, .. } => Some(mould),
+        }
+    }
+
+    /// Bars, and the mass of one, g.
+    fn bars(&self, library: &Library, formula: &Formula) -> (u32, f64) {
+        match self {
+            Size::Bars { count, bar_g } => (*count, *bar_g),
+            Size::Fillings { count, mould } => {
+                (mould.cavities.saturating_mul(*count), 1e-3 * mould.volume_ml * density_kg_per_m3(library, formula))
+            }
+        }
+    }
+}
+
+/// What pouring and cooling are planned with.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default, deny_unknown_fields)]
+pub struct Planning {
+    /// The room it is made in.
+    pub room: Room,
+    /// Simulated draws behind each interval.
+    pub draws: usize,
+}
+
+impl Default for Planning {
+    fn default() -> Self {
+        Planning { room: Room::default(), draws: PLAN_DRAWS }
+    }
+}
+
+/// A scent of a batch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct ScentMass {
+    /// Any name of it.
+    pub ingredient: String,
+    /// Mass in the batch, g.
+    pub mass_g: f64,
+}
+
+/// A batch.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Batched {
+    /// Name of the formula.
+    pub formula: String,
+    /// The bar with its scents, as it is poured.
+    #[serde(skip)]
+    pub whole: Formula,
+    /// Which plans were left out, and why.
+    #[serde(skip)]
+    pub notes: Vec<String>,
+    /// Number of the batch.
+    pub number: Option<String>,
+    /// Bars.
+    pub bars: u32,
+    /// Mass of one, g.
+    pub bar_g: f64,
+    /// The melt, g.
+    pub melt_g: f64,
+    /// What goes on the scale, in the order of melting.
+    pub lines: Vec<Line>,
+    /// What is stirred in for colour.
+    pub colours: Vec<ColourMeasured>,
+    /// The jugs, together the melt.
+    pub jugs: Vec<JugFilled>,
+    /// The maker's lots that are used.
+    pub lots: Vec<LotUsed>,
+    /// Scents above the limits of their certificates.
+    pub over_limit: Vec<Over>,
+    /// Cost; `None` when a price is missing.
+    pub cost: Option<Cost>,
+    /// The label.
+    pub declaration: Declaration,
+    /// Its list of ingredients.
+    pub declaration_text: String,
+    /// Content stated on it; `None` for a bar too light to state one.
+    pub content: Option<Content>,
+    /// Tolerable error of the content, g.
+    pub tolerable_error_g: Option<f64>,
+    /// The plan of melting and pouring.
+    pub pour: Option<Poured>,
+    /// The plan of cooling.
+    pub cool: Option<Cooled>,
+}
+
+/// A line of the weigh sheet.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Line {
+    /// Key of the ingredient.
+    pub ingredient: String,
+    /// Its figures.
+    #[serde(flatten)]
+    pub line: WeighLine,
+}
+
+/// A scent above its limit.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Over {
+    /// Key of the scent.
+    pub ingredient: String,
+    /// Its figures.
+    #[serde(flatten)]
+    pub over: OverLimit,
+}
+
+/// A colour with its measure.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ColourMeasured {
+    /// The colour.
+    #[serde(flatten)]
+    pub colour: Colour,
+    /// Volume in level spoons, where its density is known, ml.
+    pub volume_ml: Option<f64>,
+}
+
+/// A jug the melt is parted into.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct JugFilled {
+    /// Melt in it, g.
+    pub melt_g: f64,
+    /// Colours in it.
+    pub colours: Vec<ColourInJug>,
+}
+
+/// A colour in one jug.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct ColourInJug {
+    /// Name on the label.
+    pub name: String,
+    /// Mass in this jug, g.
+    pub mass_g: f64,
+    /// Volume in level spoons, where its density is known, ml.
+    pub volume_ml: Option<f64>,
+}
+
+/// A lot that is used.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct LotUsed {
+    /// Its key.
+    pub lot: String,
+    /// Key of the ingredient it is a lot of.
+    pub like: String,
+    /// Mass in the batch, g.
+    pub mass_g: f64,
+}
+
+/// Answers [`Batch`].
+///
+/// # Errors
+/// The formula is not one, a scent is unknown, the batch cannot be weighed as asked, or `control` stopped the plans.
+pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Answered<Batched>, Refusal> {
+    let library = &engine.library;
+    let formula = engine.formula(&asked.formula)?;
+    let scents = asked
+        .scents
+        .iter()
+        .map(|scent| Ok(Scent { ingredient: find(library, &scent.ingredient, "scents")?, mass_g: scent.mass_g }));
+    let scents = scents.collect::<Result<Vec<_>, Refusal>>()?;
+    let mould = asked.size.mould();
+    let (bars, bar_g) = asked.size.bars(library, &formula);
+    let task = BatchTask {
+        formula: &in_melting_order(library, &formula),
+        bars,
+        bar_g,
+        left_share: asked.left_percent / 100.0,
+        scale_g: asked.scale_g,
+        scents: &scents,
+        colours: &asked.colours,
+        jugs: asked.jugs,
+        labour: asked.labour,
+        packaging: asked.packaging,
+    };
+    let sheet = making::batch(library, &task).map_err(refused)?;
+    let label = label(library, asked, &sheet, &scents);
+    let planned = |planning: &Planning| {
+        let Planning { room, draws } = *planning;
+        let task = PlanTask { formula: &formula, scents: &scents, sheet: &sheet, mould, room, draws };
+        plan(engine, &task, control)
+    };
+    let plans = asked.plans.as_ref().map(planned).transpose()?;
+    let document = View {
+        sheet: &sheet,
+        task: &task,
+        mould,
+        label: &label,
+        library,
+        plans: plans.as_ref(),
+        number: asked.number.as_deref(),
+        units: asked.units,
+    }
+    .document();
+    let figures = figures(library, &task, sheet, label, plans, asked.number.clone());
+    Ok(Answered { figures, document, picture: None })
+}
+
+/// The label.
+fn label(library: &Library, asked: &Batch, sheet: &making::Batch, scents: &[Scent]) -> Declaration {
+    let mut colours: Vec<String> = Vec::new();
+    for colour in &asked.colours {
+        if !colours.contains(&colour.name) {
+            colours.push(colour.name.clone());
+        }
+    }
+    let scents: Vec<usize> = scents.iter().map(|scent| scent.ingredient).collect();
+    let task = LabelTask { whole: &sheet.whole, scents: &scents, colours: &colours, market: asked.market };
+    Declaration::of(library, &task)
+}
+
+/// The figures.
+fn figures(
+    library: &Library,
+    task: &BatchTask<'_>,
+    sheet: making::Batch,
+    label: Declaration,
+    plans: Option<Plans>,
+    number: Option<String>,
+) -> Batched {
+    let key = |index: usize| library.ingredients.get(index).map_or_else(String::new, |one| one.key.clone());
+    let in_jug = |&(index, mass_g): &(usize, f64)| {
+        let colour = task.colours.get(index)?;
+        Some(ColourInJug { name: colour.name.clone(), mass_g, volume_ml: colour.volume_ml(mass_g) })
+    };
+    let jug =
+        |jug: &making::Jug| JugFilled { melt_g: jug.melt_g, colours: jug.colours.iter().filter_map(in_jug).collect() };
+    let colour =
+        |colour: &Colour| ColourMeasured { volume_ml: colour.volume_ml(colour.mass_g), colour: colour.clone() };
+    let lot = |(index, mass_g): (usize, f64)| {
+        let like = library.ingredients.get(index)?.lot_of?;
+        Some(LotUsed { lot: key(index), like: key(like), mass_g })
+    };
+    let name = &task.formula.name;
+    let pour = plans
+        .as_ref()
+        .and_then(|plans| plans.pour.as_ref().map(|found| Poured::of(found, name, plans.jug_kg, library, None)));
+    let cool = plans.as_ref().and_then(|plans| {
+        plans.cool.as_ref().map(|(pour_c, found)| Cooled::of(found, name, *pour_c, plans.options.relief_mm))
+    });
+    let content = Content::of(task.bar_g);
+    let lots = uses(&sheet.lines).into_iter().filter_map(lot).collect();
+    let line = |line: WeighLine| Line { ingredient: key(line.ingredient), line };
+    let over = |over: OverLimit| Over { ingredient: key(over.ingredient), over };
+    Batched {
+        formula: name.clone(),
+        whole: sheet.whole,
+        notes: plans.map_or_else(Vec::new, |plans| plans.notes),
+        number,
+        bars: task.bars,
+        bar_g: task.bar_g,
+        melt_g: sheet.melt_g,
+        jugs: sheet.jugs.iter().map(jug).collect(),
+        lines: sheet.lines.into_iter().map(line).collect(),
+        colours: task.colours.iter().map(colour).collect(),
+        lots,
+        over_limit: sheet.over.into_iter().map(over).collect(),
+        cost: sheet.cost,
+        declaration_text: label.text(),
+        declaration: label,
+        content,
+        tolerable_error_g: content.and_then(|content| content.tolerable_error_g),
+        pour,
+        cool,
+    }
+}
+
+/// The formula in the order of melting.
+fn in_melting_order(library: &Library, formula: &Formula) -> Formula {
+    let steps = melting_order(formula, |index| library.ingredients.get(index)).into_iter();
+    let parts = steps.map(|step| Part { ingredient: step.ingredient, percent: step.percent });
+    Formula { name: formula.name.clone(), parts: parts.collect() }
+}
+
+/// Says why there is no batch.
+fn refused(error: BatchError) -> Refusal {
+    let fault = Fault::new("batch", error.to_string());
+    let fault = match error {
+        BatchError::TooCoarse { .. } => {
+            fault.hint("Make a larger batch, or say what your scale shows: `--scale 0.1g`.")
+        }
+        BatchError::NoJug { .. } => fault.hint("Say how many jugs there are, `--split 2`, or name another behind `#`."),
+        BatchError::TooManyJugs { .. } => {
+            fault.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
+        }
+        BatchError::AllScent { .. } => fault.hint("Check the amounts behind `--scent`."),
+        _ => fault,
+    };
+    fault.into()
+}

@@ -394,3 +394,37 @@ fn refused(error: BatchError) -> Refusal {
     };
     fault.into()
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use std::ops::ControlFlow;
+
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn a_batch_is_asked_for_and_told_in_json() {
+        let engine = Engine::builtin().unwrap();
+        let part = |ingredient: &str, amount: f64| json!({ "ingredient": ingredient, "amount": amount });
+        let asked = json!({
+            "formula": { "name": "bar", "parts": [part("sunflower oil", 42.0), part("mango butter", 32.0), part("beeswax", 26.0)] },
+            "size": { "bars": { "count": 6, "bar_g": 57.0 } },
+            "colours": [{ "name": "white", "mass_g": 2.0, "density_g_ml": null, "spooned": false, "jug": null }],
+        });
+        let asked: Batch = serde_json::from_value(asked).unwrap();
+        let answer = batch(&engine, &asked, &|_, _| ControlFlow::Continue(())).unwrap();
+        let told = serde_json::to_value(&answer.figures).unwrap();
+        assert_eq!(told["melt_g"], 360.0);
+        assert_eq!(told["lines"][0]["ingredient"], "beeswax");
+        assert_eq!(told["lines"][2]["running_g"], 360.0);
+        assert!(told["pour"].is_null() && told.get("whole").is_none(), "{told}");
+        let headings: Vec<&str> = answer.document.sections.iter().map(|section| section.heading.as_str()).collect();
+        assert_eq!(
+            headings,
+            ["Weigh, in the order of melting", "Colour", "At the bench", "Lots used", "Label, a draft", "Cautions"]
+        );
+    }
+}

@@ -14,7 +14,7 @@ use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
 use barwright_reference::temperature::parse_temperatures;
-use barwright_reference::{CrystalState, IngredientKind, Market, short};
+use barwright_reference::{CrystalState, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
 use clap::ValueEnum;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -69,28 +69,6 @@ pub fn with_mould_help(examples: &str) -> String {
 /// Puts what a FORMULA can be before the examples.
 pub fn with_formula_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{examples}")
-}
-
-/// `ingredients`.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  barwright ingredients --kind wax
-  barwright ingredients 'cera alba'
-  barwright ingredients butter --sources")]
-pub struct Ingredients {
-    /// A name or a part of one; the name of one ingredient shows its full card
-    #[arg(value_name = "QUERY")]
-    pub query: Option<String>,
-    /// List only ingredients of this kind, to see what could stand in for one that ran out
-    #[arg(long, value_enum)]
-    pub kind: Option<Kind>,
-    /// Say where each figure of the table comes from, to judge how far to trust it
-    #[arg(long)]
-    pub sources: bool,
-    /// Print one JSON document with every figure, for scripts
-    #[arg(long)]
-    pub json: bool,
 }
 
 /// `validate`.
@@ -261,42 +239,6 @@ impl From<State> for CrystalState {
             State::Fresh => CrystalState::Fresh,
             State::Rested => CrystalState::Rested,
             State::Tempered => CrystalState::Tempered,
-        }
-    }
-}
-
-/// Kind of ingredient.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-pub enum Kind {
-    /// Waxes
-    Wax,
-    /// Butters and other soft fats
-    Butter,
-    /// Liquid oils
-    Oil,
-    /// Simple esters
-    Ester,
-    /// Fatty alcohols
-    FattyAlcohol,
-    /// Fatty acids
-    FattyAcid,
-    /// Hydrocarbons, solid or liquid
-    Hydrocarbon,
-    /// Anything else
-    Other,
-}
-
-impl From<Kind> for IngredientKind {
-    fn from(kind: Kind) -> Self {
-        match kind {
-            Kind::Wax => IngredientKind::Wax,
-            Kind::Butter => IngredientKind::Butter,
-            Kind::Oil => IngredientKind::Oil,
-            Kind::Ester => IngredientKind::Ester,
-            Kind::FattyAlcohol => IngredientKind::FattyAlcohol,
-            Kind::FattyAcid => IngredientKind::FattyAcid,
-            Kind::Hydrocarbon => IngredientKind::Hydrocarbon,
-            Kind::Other => IngredientKind::Other,
         }
     }
 }

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::args::{self, Colour, PROFILE_VARIABLE};
-use crate::commands::{adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
+use crate::commands::{self, adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -75,7 +75,7 @@ pub enum Action {
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
     Page(args::page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from
-    Ingredients(args::Ingredients),
+    Ingredients(commands::ingredients::Args),
     /// Hold every published measurement against the prediction: how far to trust the figures
     Validate(args::Validate),
     /// Print what a shell needs to complete commands and options at the Tab key

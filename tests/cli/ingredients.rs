@@ -53,7 +53,7 @@ fn one_name_shows_the_card() {
             "Declared name: Theobroma Cacao (Cocoa) Seed Butter",
             "Also called: ",
             "Nut origin: no",
-            "melting, °C",
+            "melting range, °C",
             "density at ",
             "firmness at 25 °C",
             "Composition, % by mass, and its spread between lots",

@@ -14,6 +14,7 @@ pub mod engine;
 pub mod explore;
 pub mod firmness;
 pub mod html;
+pub mod ingredients;
 pub mod limits;
 pub mod mould;
 pub mod parcel;
@@ -24,7 +25,6 @@ pub mod reading;
 
 pub mod plans;
 pub mod pour;
-pub mod provenance;
 pub mod refusal;
 pub mod report;
 pub mod routes;

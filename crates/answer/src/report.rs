@@ -23,7 +23,7 @@ use crate::words::basis::Basis;
 use crate::words::names::{list, lower, titles};
 use crate::words::units::Units;
 use crate::words::visible::visible;
-use crate::{Answered, Control, cautions, cool, html, parcel, pour, provenance};
+use crate::{Answered, Control, cautions, cool, html, ingredients, parcel, pour};
 
 /// Where the figures come from.
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";
@@ -119,7 +119,7 @@ pub fn report(engine: &Engine, asked: &Report, control: Control<'_>) -> Result<A
     }
     let all: Vec<&Assessment> = answers.iter().collect();
     let rests_on = shown.rests_on(planned.then_some(plans.draws()));
-    document.sections.extend([cautions::section(&all, &titles), rests_on, provenance::section(library, &formulas)]);
+    document.sections.extend([cautions::section(&all, &titles), rests_on, ingredients::sources(library, &formulas)]);
     Ok(Answered { figures: Reported { answers, comparison, notes }, document, picture: None })
 }
 

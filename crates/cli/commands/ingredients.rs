@@ -1,109 +1,57 @@
 //! `ingredients`: the reference table and the card of one ingredient.
 
-use barwright_reference::names::normalise;
-use barwright_reference::{Ingredient, IngredientKind, Library, Lookup};
+use barwright_answer::Engine;
+use barwright_answer::ingredients::{Ingredients, ingredients};
+use barwright_reference::IngredientKind;
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
-use crate::args::Ingredients;
 use crate::error::CliError;
-use crate::output::Streams;
-use crate::render::ingredients::{Document, write_card, write_table};
-use crate::render::{list, name};
-use barwright_answer::Fault;
-use barwright_answer::engine::builtin_library;
+use crate::output::{Form, Streams};
 
-/// What a query matched.
-enum Matches<'l> {
-    /// The name of one ingredient.
-    One(&'l Ingredient),
-    /// Several, or all of a kind.
-    Several(Vec<&'l Ingredient>),
+/// Kinds of ingredients, as they are written, with the help for each.
+const KINDS: [(&str, &str, IngredientKind); 8] = [
+    ("wax", "Waxes", IngredientKind::Wax),
+    ("butter", "Butters and other soft fats", IngredientKind::Butter),
+    ("oil", "Liquid oils", IngredientKind::Oil),
+    ("ester", "Simple esters", IngredientKind::Ester),
+    ("fatty-alcohol", "Fatty alcohols", IngredientKind::FattyAlcohol),
+    ("fatty-acid", "Fatty acids", IngredientKind::FattyAcid),
+    ("hydrocarbon", "Hydrocarbons, solid or liquid", IngredientKind::Hydrocarbon),
+    ("other", "Anything else", IngredientKind::Other),
+];
+
+/// Arguments of `ingredients`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright ingredients --kind wax
+  barwright ingredients 'cera alba'
+  barwright ingredients butter --sources")]
+pub struct Args {
+    /// A name or a part of one; the name of one ingredient shows its full card
+    #[arg(value_name = "QUERY")]
+    pub query: Option<String>,
+    /// List only ingredients of this kind, to see what could stand in for one that ran out
+    #[arg(long, value_parser = kind())]
+    pub kind: Option<IngredientKind>,
+    /// Say where each figure of the table comes from, to judge how far to trust it
+    #[arg(long)]
+    pub sources: bool,
+    /// Print one JSON document with every figure, for scripts
+    #[arg(long)]
+    pub json: bool,
 }
 
 /// Runs the subcommand.
-pub fn run(order: &Ingredients, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let library = builtin_library()?;
-    let kind = order.kind.map(IngredientKind::from);
-    let found = search(&library, order.query.as_deref(), kind)?;
-    if order.json {
-        let shown = match found {
-            Matches::One(one) => vec![one],
-            Matches::Several(several) => several,
-        };
-        return streams.data.json(&Document::new(&library, &shown));
-    }
-    match found {
-        Matches::One(one) => write_card(&mut streams.data, &library, one)?,
-        Matches::Several(several) => write_table(&mut streams.data, &several, order.sources)?,
-    }
-    Ok(())
+pub fn run(args: &Args, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let asked = Ingredients { query: args.query.clone(), kind: args.kind, sources: args.sources };
+    let form = if args.json { Form::Json } else { Form::Whole };
+    streams.figures(&ingredients(&Engine::builtin()?, &asked)?, form)
 }
 
-/// Finds what a query means: the name of one ingredient, a name that several share, or a part of names.
-fn search<'l>(
-    library: &'l Library,
-    query: Option<&str>,
-    kind: Option<IngredientKind>,
-) -> Result<Matches<'l>, CliError> {
-    let of_kind = |ingredient: &&Ingredient| kind.is_none_or(|kind| ingredient.kind == kind);
-    let all = || library.ingredients.iter().filter(of_kind);
-    let Some(query) = query else {
-        return Ok(Matches::Several(all().collect()));
-    };
-    let wanted = normalise(query);
-    let by_index = |indices: &[usize]| -> Vec<&'l Ingredient> {
-        indices.iter().filter_map(|index| library.ingredients.get(*index)).collect()
-    };
-    let lookup = library.find(query);
-    let mut found = match &lookup {
-        Lookup::Found(index) => match by_index(&[*index]).first() {
-            Some(one) if of_kind(one) => return Ok(Matches::One(one)),
-            _ => Vec::new(),
-        },
-        Lookup::Ambiguous(indices) => by_index(indices),
-        Lookup::Unknown { .. } => Vec::new(),
-    };
-    found.retain(of_kind);
-    if found.is_empty() && !wanted.is_empty() {
-        found =
-            all().filter(|ingredient| every_name(ingredient).any(|name| normalise(name).contains(&wanted))).collect();
-    }
-    match found.as_slice() {
-        [] => Err(nothing(library, query, &lookup, kind.is_some())),
-        [one] => Ok(Matches::One(one)),
-        _ => Ok(Matches::Several(found)),
-    }
-}
-
-/// Returns every name of an ingredient.
-fn every_name(ingredient: &Ingredient) -> impl Iterator<Item = &str> {
-    [&ingredient.key, &ingredient.common_name, &ingredient.inci_name]
-        .into_iter()
-        .chain(&ingredient.synonyms)
-        .map(String::as_str)
-}
-
-/// Says that nothing was found, and what may be meant.
-fn nothing(library: &Library, query: &str, lookup: &Lookup, narrowed: bool) -> CliError {
-    let keys = |indices: &[usize]| -> Vec<String> {
-        indices
-            .iter()
-            .filter_map(|index| library.ingredients.get(*index))
-            .map(|ingredient| format!("`{}`", ingredient.key))
-            .collect()
-    };
-    let shown = name(query);
-    match lookup {
-        Lookup::Found(index) if narrowed => {
-            let key = list(&keys(&[*index]), "and");
-            Fault::new("unknown-ingredient", format!("{key} is not of that kind")).hint("Leave `--kind` out.")
-        }
-        Lookup::Unknown { nearest } => {
-            let fault = Fault::new("unknown-ingredient", format!("no ingredient is called `{shown}`"))
-                .hint(format!("The nearest names are {}.", list(&keys(nearest), "and")));
-            if narrowed { fault.hint("Leave `--kind` out to search all kinds.") } else { fault }
-        }
-        _ => Fault::new("unknown-ingredient", format!("no ingredient of that kind is called `{shown}`"))
-            .hint("Leave `--kind` out."),
-    }
-    .into()
+/// Reads a kind of ingredient.
+fn kind() -> impl TypedValueParser<Value = IngredientKind> {
+    let known = KINDS.map(|(word, help, _)| PossibleValue::new(word).help(help));
+    PossibleValuesParser::new(known)
+        .try_map(|word| KINDS.into_iter().find(|one| one.0 == word).map(|one| one.2).ok_or("not a kind of ingredient"))
 }

@@ -1,6 +1,5 @@
 //! Answers as text for people: the answer first, then the tables, then what to mind.
 
-pub mod ingredients;
 pub mod lot;
 pub mod table;
 pub mod trial;

@@ -71,32 +71,6 @@ pub fn with_formula_help(examples: &str) -> String {
     format!("{FORMULA_HELP}\n{examples}")
 }
 
-/// `validate`.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  barwright validate
-  barwright validate --rows --plot measured-against-predicted.svg
-  barwright validate --table my-bench.csv --json")]
-pub struct Validate {
-    /// Your own table of measurements, with the columns of data/validation/measurements.csv
-    #[arg(long, value_name = "FILE")]
-    pub table: Option<PathBuf>,
-    /// List every scored row, to see where the model is right and where it is not
-    #[arg(long)]
-    pub rows: bool,
-    /// Picture: measured against predicted values.
-    #[command(flatten)]
-    pub drawing: Drawing,
-    /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
-    pub json: bool,
-    /// Trial computations behind each interval, 16 to 4096: fewer for a quick look
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = whole::<u64>(16..=4096))]
-    pub draws: u64,
-}
-
 /// How the bar is made.
 #[derive(Debug, clap::Args)]
 pub struct Making {

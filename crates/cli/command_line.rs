@@ -76,8 +76,8 @@ pub enum Action {
     Page(args::page::Page),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(commands::ingredients::Args),
-    /// Hold every published measurement against the prediction: how far to trust the figures
-    Validate(args::Validate),
+    /// Compare predictions with published measurements: how far to trust the figures
+    Validate(commands::validate::Args),
     /// Print what a shell needs to complete commands and options at the Tab key
     Completions(args::manual::Completions),
     /// Print the manual of a command as a page for `man`, or write all of them

@@ -31,6 +31,7 @@ pub mod routes;
 pub mod space;
 pub mod swap;
 pub mod terminal;
+pub mod validate;
 pub mod weigh_sheet;
 mod why;
 pub mod words;

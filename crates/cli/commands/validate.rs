@@ -1,69 +1,51 @@
-//! `validate`: every published measurement against the prediction.
+//! `validate`: predictions against published measurements.
 
-use std::path::Path;
+use std::path::PathBuf;
 
-use barwright_calibration::published::{Measurement, Report, RowFault, before, measurement, predict, samples, score};
-use barwright_reference::Library;
+use barwright_answer::Engine;
+use barwright_answer::validate::{Measurements, Validate, validate};
+use barwright_blend::assess::DEFAULT_DRAWS;
 
-use crate::args::Validate;
+use crate::args::whole;
+use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::read_file;
-use barwright_answer::engine::builtin_library;
-use barwright_answer::engine::builtin_model;
+use crate::output::{Form, Streams};
 
-use crate::output::Streams;
-use crate::render::validate::{write_report, write_rows};
-use barwright_answer::picture;
-use barwright_answer::refusal::{Fault, Place};
-
-/// Name of the table that ships with the command.
-const BUILTIN_NAME: &str = "data/validation/measurements.csv";
+/// Arguments of `validate`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright validate
+  barwright validate --rows --plot measured-against-predicted.svg
+  barwright validate --table my-bench.csv --json")]
+pub struct Args {
+    /// Your own table of measurements, with the columns of data/validation/measurements.csv
+    #[arg(long, value_name = "FILE")]
+    pub table: Option<PathBuf>,
+    /// List every scored row, to see where the model is right and where it is not
+    #[arg(long)]
+    pub rows: bool,
+    /// Picture: measured against predicted values.
+    #[command(flatten)]
+    pub drawing: Drawing,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long)]
+    pub json: bool,
+    /// Simulated draws behind each interval, 16 to 4096: fewer for a quick look
+    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS)]
+    #[arg(value_parser = whole::<usize>(16..=4096))]
+    pub draws: usize,
+}
 
 /// Runs the subcommand.
-pub fn run(order: &Validate, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let library = builtin_library()?;
-    let library = samples::with_samples(&library).map_err(|faults| {
-        CliError::internal(faults.into_iter().map(|fault| fault.message).collect::<Vec<_>>().join("; "))
-    })?;
-    let model = builtin_model()?;
-    let rows = load(order.table.as_deref(), &library)?;
-    let draws = usize::try_from(order.draws).unwrap_or(barwright_blend::assess::DEFAULT_DRAWS);
-    let scored =
-        predict(&library, &model.parameters, &rows, draws).map_err(|error| CliError::internal(error.to_string()))?;
-    let mut report: Report = score(&rows, &scored);
-    if order.table.is_none() {
-        let before = before::read(before::BUILTIN).map_err(|error| CliError::internal(error.to_string()))?;
-        before::set_beside(&mut report, &before);
-    }
-    if order.json {
-        streams.data.json(&report)?;
-    } else {
-        write_report(&mut streams.data, &report)?;
-        if order.rows {
-            write_rows(&mut streams.data, &report)?;
-        }
-    }
-    if order.drawing.is_wanted() {
-        order.drawing.show(&picture::measured::picture(&report), streams)?;
-    }
-    Ok(())
-}
-
-/// Reads a table of measurements, the built-in one by default.
-fn load(path: Option<&Path>, library: &Library) -> Result<Vec<Measurement>, CliError> {
-    let Some(path) = path else {
-        return measurement::read(measurement::BUILTIN, library).map_err(|faults| refuse(&faults, BUILTIN_NAME));
-    };
-    let origin = path.display().to_string();
-    let text = read_file(path, &origin).map_err(|fault| CliError::input(vec![*fault]))?;
-    measurement::read(&text, library).map_err(|faults| refuse(&faults, &origin))
-}
-
-/// Every faulty row, with its line.
-fn refuse(faults: &[RowFault], origin: &str) -> CliError {
-    let fault = |fault: &RowFault| {
-        let at = usize::try_from(fault.line).ok().map(|line| (line, 1));
-        Fault { place: Place::File { origin: origin.to_owned(), at }, ..Fault::new("measurement", &fault.what) }
-    };
-    CliError::input(faults.iter().map(fault).collect())
+pub fn run(args: &Args, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let table = args.table.as_deref().map(|path| {
+        let name = path.display().to_string();
+        read_file(path, &name).map(|text| Measurements { name, text: text.to_string() })
+    });
+    let asked =
+        Validate { table: table.transpose()?, draws: args.draws, rows: args.rows, picture: args.drawing.is_wanted() };
+    let form = if args.json { Form::Json } else { Form::Whole };
+    streams.answer(&validate(&Engine::builtin()?, &asked)?, form, &args.drawing)
 }

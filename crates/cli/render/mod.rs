@@ -3,7 +3,6 @@
 pub mod lot;
 pub mod table;
 pub mod trial;
-pub mod validate;
 
 pub use barwright_answer::words::group::Group;
 pub use barwright_answer::words::names::{capital, count, cut, in_text, list, name};

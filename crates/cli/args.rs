@@ -5,7 +5,6 @@ use std::path::PathBuf;
 
 pub mod manual;
 pub mod page;
-pub mod trial;
 
 pub use barwright_answer::reading::{MODEL_C, model_temperature, number_in, parse_relief, positive};
 use barwright_answer::reading::{in_model, in_range, number};

@@ -69,7 +69,7 @@ pub enum Action {
     /// One page to keep and to print: answer, curves, tables, plans, sources
     Report(Box<report::Args>),
     /// Bench tests of your own bars: keep them, and learn from them
-    Trial(args::trial::Trial),
+    Trial(commands::trial::args::Trial),
     /// What you poured, from which deliveries, and where it went; a recall in one command
     Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow

@@ -15,10 +15,10 @@ use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
 
 use crate::error::CliError;
 use crate::output::Streams;
-use crate::render;
 use crate::save::refusal;
 use crate::today::today;
 use barwright_answer::engine::{Recipe, builtin_library, builtin_model};
+use barwright_answer::lot;
 use barwright_answer::refusal::{Fault, Place};
 use barwright_answer::words::names::nameless;
 use barwright_answer::words::visible::visible;
@@ -138,10 +138,10 @@ impl AboutLots {
     ) -> Result<Self, CliError> {
         let mut about: BTreeMap<usize, Vec<String>> = BTreeMap::new();
         for shift in shifts {
-            about.entry(shift.ingredient).or_default().extend(render::lot::shift(shift, library));
+            about.entry(shift.ingredient).or_default().extend(lot::shift(shift, library));
         }
         for (index, lot) in library.ingredients.iter().enumerate() {
-            about.entry(index).or_default().extend(render::lot::past_best_before(lot, &today)?);
+            about.entry(index).or_default().extend(lot::past_best_before(lot, &today)?);
         }
         Ok(AboutLots(about))
     }

@@ -16,7 +16,6 @@ mod output;
 mod pick;
 mod profile;
 mod progress;
-mod render;
 mod route;
 mod run;
 mod save;

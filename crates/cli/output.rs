@@ -33,6 +33,13 @@ pub enum Form {
     Folded,
 }
 
+impl Form {
+    /// JSON where it is asked for, else text with every caution.
+    pub fn of(json: bool) -> Self {
+        if json { Form::Json } else { Form::Whole }
+    }
+}
+
 impl Streams<'_> {
     /// Writes an answer, and its picture where one is wanted.
     ///

@@ -30,9 +30,9 @@ use barwright_answer::weigh_sheet;
 use barwright_answer::words::units::Units;
 
 use crate::error::CliError;
-use crate::render::Group;
 use barwright_answer::Fault;
 use barwright_answer::places::{self, Place};
+use barwright_answer::words::group::Group;
 
 /// Draws while something moves: enough for a steady curve, few enough for the hand not to wait.
 const MOVING_DRAWS: usize = 32;

@@ -45,8 +45,7 @@ pub struct Args {
 /// Runs the subcommand.
 pub fn run(args: &Args, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let asked = Ingredients { query: args.query.clone(), kind: args.kind, sources: args.sources };
-    let form = if args.json { Form::Json } else { Form::Whole };
-    streams.figures(&ingredients(&Engine::builtin()?, &asked)?, form)
+    streams.figures(&ingredients(&Engine::builtin()?, &asked)?, Form::of(args.json))
 }
 
 /// Reads a kind of ingredient.

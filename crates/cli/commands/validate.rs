@@ -46,6 +46,5 @@ pub fn run(args: &Args, streams: &mut Streams<'_>) -> Result<(), CliError> {
     });
     let asked =
         Validate { table: table.transpose()?, draws: args.draws, rows: args.rows, picture: args.drawing.is_wanted() };
-    let form = if args.json { Form::Json } else { Form::Whole };
-    streams.answer(&validate(&Engine::builtin()?, &asked)?, form, &args.drawing)
+    streams.answer(&validate(&Engine::builtin()?, &asked)?, Form::of(args.json), &args.drawing)
 }

@@ -73,10 +73,10 @@ pub struct Flag {
 }
 
 /// One score, as learned.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
-pub struct Told<'a> {
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Told {
     /// Its name.
-    pub name: &'a str,
+    pub name: String,
     /// Mean; 0 is the model's own, 1 a standard deviation of the prior above.
     pub mean: f64,
     /// Standard deviation; 1 before any trial.
@@ -147,14 +147,19 @@ impl Learned {
     ///     untaught: 0,
     ///     flagged: vec![],
     /// };
-    /// assert_eq!((learned.told()[0].name, learned.told()[0].share), ("load", 0.5));
+    /// assert_eq!((learned.told()[0].name.as_str(), learned.told()[0].share), ("load", 0.5));
     /// ```
-    pub fn told(&self) -> Vec<Told<'_>> {
+    pub fn told(&self) -> Vec<Told> {
         let variances = self.covariance.iter().map(|row| row.last().copied().unwrap_or(1.0));
-        let mut told: Vec<Told<'_>> = (self.names.iter().zip(&self.mean).zip(variances))
-            .map(|((name, &mean), variance)| Told { name, mean, sd: variance.sqrt(), share: (1.0 - variance).max(0.0) })
+        let mut told: Vec<Told> = (self.names.iter().zip(&self.mean).zip(variances))
+            .map(|((name, &mean), variance)| Told {
+                name: name.clone(),
+                mean,
+                sd: variance.sqrt(),
+                share: (1.0 - variance).max(0.0),
+            })
             .collect();
-        told.sort_by(|a, b| b.share.total_cmp(&a.share).then_with(|| a.name.cmp(b.name)));
+        told.sort_by(|a, b| b.share.total_cmp(&a.share).then_with(|| a.name.cmp(&b.name)));
         told
     }
 

@@ -2,13 +2,13 @@
 
 use std::ffi::OsString;
 
+use barwright_answer::words::units::Units;
 use barwright_records::Date;
 use barwright_reference::length::parse_length;
 use barwright_trials::Test;
 use clap::{ArgGroup, Subcommand};
 
-use super::{date, model_temperature, parse_relief, units, whole, with_formula_help};
-use barwright_answer::words::units::Units;
+use crate::args::{date, model_temperature, parse_relief, units, whole, with_formula_help};
 
 /// Diameters of rods taken, mm: how wide one may be is for the trial to say.
 const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;

@@ -3,7 +3,7 @@
 use barwright_blend::certificate::{Figure, LotShift, MOST_SD, NEEDLE_C, Test};
 use barwright_reference::{Date, Ingredient, Library};
 
-use barwright_answer::words::number::{fixed, significant};
+use crate::words::number::{fixed, significant};
 
 /// Most shares named.
 const MOST_SHARES: usize = 3;

@@ -1,10 +1,6 @@
 //! Options that several subcommands share, and how values are read; the rest of each command's arguments.
 
 use std::ffi::{OsStr, OsString};
-use std::path::PathBuf;
-
-pub mod manual;
-pub mod page;
 
 pub use barwright_answer::reading::{MODEL_C, model_temperature, number_in, parse_relief, positive};
 use barwright_answer::reading::{in_model, in_range, number};
@@ -18,7 +14,6 @@ use barwright_reformulate::limits::STEP_PERCENT;
 use clap::ValueEnum;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
-use crate::drawing::Drawing;
 use crate::output::Form;
 
 /// Masses taken, of a jug or an ice pack, g.

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::args::{self, Colour, PROFILE_VARIABLE};
+use crate::args::{Colour, PROFILE_VARIABLE};
 use crate::commands::{self, adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
@@ -73,15 +73,15 @@ pub enum Action {
     /// What you poured, from which deliveries, and where it went; a recall in one command
     Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
-    Page(args::page::Page),
+    Page(commands::page::Args),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(commands::ingredients::Args),
     /// Compare predictions with published measurements: how far to trust the figures
     Validate(commands::validate::Args),
     /// Print what a shell needs to complete commands and options at the Tab key
-    Completions(args::manual::Completions),
+    Completions(commands::completions::Args),
     /// Print the manual of a command as a page for `man`, or write all of them
-    Manual(args::manual::Manual),
+    Manual(commands::manual::Args),
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use barwright_answer::terminal::{self, Look, wrap};
+use barwright_answer::terminal::{self, Look, painted};
 use barwright_answer::{Answered, Document};
 use clap::builder::styling::{AnsiColor, Style};
 use serde::Serialize;
@@ -11,8 +11,8 @@ use crate::drawing::Drawing;
 use crate::error::CliError;
 use barwright_answer::words::visible::visible;
 
-/// Columns that running text is wrapped at, at most: longer lines are hard to read.
-const TEXT_COLUMNS: usize = 92;
+/// How the word before a note looks.
+const NOTE: Style = AnsiColor::Green.on_default().bold();
 
 /// The two streams of a run.
 pub struct Streams<'w> {
@@ -73,13 +73,12 @@ pub struct Output<'w> {
     writer: &'w mut dyn Write,
     colour: bool,
     columns: usize,
-    started: bool,
 }
 
 impl<'w> Output<'w> {
     /// Makes an output.
     pub fn new(writer: &'w mut dyn Write, colour: bool, columns: usize) -> Self {
-        Output { writer, colour, columns, started: false }
+        Output { writer, colour, columns }
     }
 
     /// Columns to lay out for.
@@ -89,13 +88,11 @@ impl<'w> Output<'w> {
 
     /// Writes one line as it is.
     pub fn line(&mut self, text: &str) -> io::Result<()> {
-        self.started = true;
         writeln!(self.writer, "{text}")
     }
 
     /// Writes a whole text as it is, such as a table that ends its own lines.
     pub fn as_is(&mut self, text: &str) -> io::Result<()> {
-        self.started = true;
         write!(self.writer, "{text}")
     }
 
@@ -118,44 +115,9 @@ impl<'w> Output<'w> {
         self.as_is(&terminal::text(document, look))
     }
 
-    /// Writes the title of an answer.
-    pub fn title(&mut self, text: &str, aside: &str) -> io::Result<()> {
-        let title = self.paint(AnsiColor::Cyan.on_default().bold(), text);
-        if aside.is_empty() { self.line(&title) } else { self.line(&format!("{title}  ({aside})")) }
-    }
-
-    /// Writes a heading, after an empty line if anything stands before it.
-    pub fn heading(&mut self, text: &str) -> io::Result<()> {
-        let heading = self.paint(Style::new().bold(), text);
-        if self.started {
-            self.blank()?;
-        }
-        self.line(&heading)
-    }
-
-    /// Writes running text, wrapped; later lines are indented by `hang` columns.
-    pub fn text(&mut self, text: &str, hang: usize) -> io::Result<()> {
-        for line in wrap(text, self.columns.min(TEXT_COLUMNS), hang) {
-            self.line(&line)?;
-        }
-        Ok(())
-    }
-
-    /// Writes one item of a list: its label, and its text beside it.
-    pub fn item(&mut self, label: &str, text: &str) -> io::Result<()> {
-        let start = format!("  {label}: ");
-        let mut lines = wrap(&format!("{start}{text}"), self.columns.min(TEXT_COLUMNS), 4).into_iter();
-        if let Some(first) = lines.next() {
-            let rest = first.strip_prefix(&start).unwrap_or("");
-            let label = self.paint(Style::new().bold(), label);
-            self.line(&format!("  {label}: {rest}"))?;
-        }
-        lines.try_for_each(|line| self.line(&line))
-    }
-
     /// Writes one note.
     pub fn note(&mut self, text: &str) -> io::Result<()> {
-        let word = self.paint(AnsiColor::Green.on_default().bold(), "note");
+        let word = if self.colour { painted(NOTE, "note") } else { "note".to_owned() };
         self.line(&format!("{word}: {}", visible(text)))
     }
 
@@ -164,11 +126,6 @@ impl<'w> Output<'w> {
         serde_json::to_writer_pretty(&mut self.writer, value)?;
         self.blank()?;
         Ok(())
-    }
-
-    /// Returns a text in a style, or as it is without colour.
-    fn paint(&self, style: Style, text: &str) -> String {
-        if self.colour { format!("{style}{text}{style:#}") } else { text.to_owned() }
     }
 }
 
@@ -180,9 +137,9 @@ mod tests {
     fn without_colour_nothing_but_text_is_written() {
         let mut bytes = Vec::new();
         let mut output = Output::new(&mut bytes, false, 40);
-        let written =
-            output.title("Bar", "rested").and_then(|()| output.heading("Parts")).and_then(|()| output.note("a\u{1b}b"));
+        let document = Document::new("Bar", "rested");
+        let written = output.document(&document, false).and_then(|()| output.note("a\u{1b}b"));
         assert!(written.is_ok());
-        assert_eq!(String::from_utf8_lossy(&bytes), "Bar  (rested)\n\nParts\nnote: a␛b\n");
+        assert_eq!(String::from_utf8_lossy(&bytes), "Bar  (rested)\nnote: a␛b\n");
     }
 }

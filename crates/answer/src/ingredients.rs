@@ -86,7 +86,7 @@ enum Matches<'l> {
 }
 
 /// Finds what a query means: the name of one ingredient, a name that several share, or a part of names.
-fn search<'l>(library: &'l Library, query: Option<&str>, kind: Option<IngredientKind>) -> Result<Matches<'l>, Fault> {
+fn search<'l>(library: &'l Library, query: Option<&str>, kind: Option<IngredientKind>) -> Result<Matches<'l>, Refusal> {
     let of_kind = |ingredient: &&Ingredient| kind.is_none_or(|kind| ingredient.kind == kind);
     let all = || library.ingredients.iter().filter(of_kind);
     let Some(query) = query else {
@@ -108,7 +108,7 @@ fn search<'l>(library: &'l Library, query: Option<&str>, kind: Option<Ingredient
             all().filter(|ingredient| every_name(ingredient).any(|name| normalise(name).contains(&wanted))).collect();
     }
     match found.as_slice() {
-        [] => Err(nothing(library, query, &lookup, kind.is_some())),
+        [] => Err(nothing(library, query, &lookup, kind.is_some()).into()),
         [one] => Ok(Matches::One(one)),
         _ => Ok(Matches::Several(found)),
     }

@@ -1,34 +1,50 @@
 //! `manual`: pages for `man`, from the command itself.
 
-use barwright_answer::words::names;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use clap::{Command, CommandFactory};
+use barwright_answer::Fault;
+use barwright_answer::words::names;
+use clap::Command;
 use clap_mangen::Man;
 
-use crate::args::manual::Manual;
-use crate::command_line::Args;
 use crate::error::CliError;
 use crate::output::Streams;
 use crate::profile::make_folder;
 use crate::save::save;
-use barwright_answer::Fault;
+
+/// Arguments of `manual`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  barwright manual | man -l -
+  barwright manual trial add | man -l -
+  barwright manual --folder ~/.local/share/man/man1     # then `man barwright-assess`")]
+pub struct Args {
+    /// The command, such as `assess` or `trial add`; without it, barwright as a whole
+    #[arg(value_name = "COMMAND", conflicts_with = "folder")]
+    pub command: Vec<String>,
+    /// Write the pages of all commands into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub folder: Option<PathBuf>,
+}
 
 /// Runs the subcommand.
-pub fn run(order: &Manual, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let mut whole = Args::command();
+///
+/// # Arguments
+/// * `whole`: the command line.
+pub fn run(args: &Args, mut whole: Command, streams: &mut Streams<'_>) -> Result<(), CliError> {
     // What is shared by all commands reaches them only when it is built.
     whole.build();
-    if let Some(folder) = &order.folder {
+    if let Some(folder) = &args.folder {
         make_folder(folder)?;
         let count = write_all(&whole, &[], folder)?;
         return Ok(streams.remarks.note(&format!("{count} pages written into {}", folder.display()))?);
     }
     let mut command = &whole;
-    for name in &order.command {
+    for name in &args.command {
         command = command.find_subcommand(name).ok_or_else(|| unknown(command, name))?;
     }
-    Ok(streams.data.as_is(&page(command, &order.command)?)?)
+    Ok(streams.data.as_is(&page(command, &args.command)?)?)
 }
 
 /// Says that there is no such command.

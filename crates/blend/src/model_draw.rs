@@ -1,6 +1,6 @@
 //! One set of model parameters: the central one, or a draw from their spread.
 
-use nalgebra::{Cholesky, DMatrix, DVector};
+use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
 use crate::coordinate::{self, Coordinate};
@@ -10,7 +10,6 @@ use crate::interval::Spread;
 use crate::maker;
 use crate::misfit::Misfit;
 use crate::model::Model;
-use crate::parameters::Correlation;
 use crate::parameters::Parameters;
 use crate::sampling::Draws;
 
@@ -124,7 +123,7 @@ impl ModelDraw {
         let names = &parameters.correlation.names;
         let mut together = DVector::from_iterator(names.len(), names.iter().map(|name| score(name)));
         if together.iter().any(|z| *z != 0.0)
-            && let Some(root) = correlation_root(&parameters.correlation)
+            && let Some(root) = parameters.correlation.root()
         {
             together = root * together;
         }
@@ -168,7 +167,7 @@ impl ModelDraws {
         for (index, name) in names.iter().enumerate() {
             together.set_column(index, &DVector::from_vec(maker.scores(draws, name)));
         }
-        if let Some(root) = correlation_root(&parameters.correlation) {
+        if let Some(root) = parameters.correlation.root() {
             together *= root.transpose();
         }
         for one in coordinate::all(parameters) {
@@ -232,14 +231,6 @@ impl ModelDraws {
             numbers.map_init(|| buffers.clone(), |buffers, number| of(buffers, self.draw(Some(number)))).collect();
         Ok(Spread { central, drawn: drawn.into_iter().collect::<Result<_, _>>()? })
     }
-}
-
-/// Lower Cholesky factor of a correlation; `None` when it is not positive definite.
-pub(crate) fn correlation_root(correlation: &Correlation) -> Option<DMatrix<f64>> {
-    let size = correlation.names.len();
-    let entry = |i: usize, j: usize| correlation.rows.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0);
-    let full = DMatrix::from_fn(size, size, |i, j| entry(i.max(j), i.min(j)));
-    Some(Cholesky::new(full)?.l())
 }
 
 /// Draws whose δ lie too far apart are drawn together until the melt is one liquid again.

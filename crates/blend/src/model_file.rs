@@ -3,7 +3,6 @@
 use thiserror::Error;
 
 use crate::coordinate;
-use crate::model_draw;
 use crate::parameters::{Correlation, Parameters};
 
 /// The parameter file that ships with barwright.
@@ -188,7 +187,7 @@ impl Parameters {
                 return fault(format!("the row of `{name}` is not {index} correlations and a 1"));
             }
         }
-        if model_draw::correlation_root(&self.correlation).is_none() {
+        if self.correlation.root().is_none() {
             return fault("it is not positive definite".to_owned());
         }
         Ok(())

@@ -1,5 +1,6 @@
 //! Parameters of the model, read from `data/model.toml`, each with its spread.
 
+use nalgebra::{Cholesky, DMatrix};
 use serde::Deserialize;
 
 use crate::known_off::KnownOff;
@@ -226,6 +227,16 @@ pub struct Correlation {
     pub names: Vec<String>,
     /// Lower triangle with its diagonal of ones, a row for each name.
     pub rows: Vec<Vec<f64>>,
+}
+
+impl Correlation {
+    /// Its lower Cholesky factor; `None` when it is not positive definite.
+    pub(crate) fn root(&self) -> Option<DMatrix<f64>> {
+        let size = self.names.len();
+        let entry = |i: usize, j: usize| self.rows.get(i).and_then(|row| row.get(j)).copied().unwrap_or(0.0);
+        let full = DMatrix::from_fn(size, size, |i, j| entry(i.max(j), i.min(j)));
+        Some(Cholesky::new(full)?.l())
+    }
 }
 
 /// All parameters of the model.

@@ -40,7 +40,7 @@ pub fn species(
     formula: &Formula,
     state: CrystalState,
 ) -> Result<Vec<SpeciesAmount>, BlendError> {
-    let draws = Draws::new(0, 0);
+    let draws = Draws::none();
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
     let mut amounts = Vec::new();
     mixture.amounts(ModelDraws::new(model, &draws).draw(None), &mut amounts);
@@ -57,7 +57,7 @@ pub fn problems(
     formula: &Formula,
     state: CrystalState,
 ) -> Result<Vec<Problem>, BlendError> {
-    let draws = Draws::new(0, 0);
+    let draws = Draws::none();
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
     let models = ModelDraws::new(model, &draws);
     let problem = |mixture: &Mixture| {

@@ -1,6 +1,6 @@
 //! What a certificate did to a lot, and lots that are too old: one sentence each.
 
-use barwright_blend::certificate::{Figure, LotShift, MOST_SD, NEEDLE_C, Test};
+use barwright_blend::certificate::{Figure, LotShift, MAX_SD, NEEDLE_C, Test};
 use barwright_reference::{Date, Ingredient, Library};
 
 use crate::words::number::{fixed, significant};
@@ -51,7 +51,7 @@ pub fn shift(shift: &LotShift, library: &Library) -> Option<String> {
     let missed: Vec<String> = usable().filter(|one| !one.is_met()).map(reached).collect();
     if !missed.is_empty() {
         said.push_str(&format!(
-            ", and none may move further than {MOST_SD}: that reaches {}; {DOUBT}",
+            ", and none may move further than {MAX_SD}: that reaches {}; {DOUBT}",
             missed.join(" and ")
         ));
     }

@@ -23,7 +23,7 @@ use crate::penetration;
 use crate::sampler::Sampler;
 use crate::sampling::Draws;
 use crate::suitability::{
-    self, DetailOutlook, GrainOutlook, GrainRisk, LEAST_ODDS_OF_A_FEEL, SkinFeel, SkinOutlook, Verdict, WarmthOutlook,
+    self, DetailOutlook, GrainOutlook, GrainRisk, MIN_ODDS_OF_A_FEEL, SkinFeel, SkinOutlook, Verdict, WarmthOutlook,
 };
 
 /// Draws behind an interval unless asked otherwise.
@@ -262,7 +262,7 @@ fn beeswax_scales(
         ];
         let formula = Formula { name: String::new(), parts };
         // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
-        let mut mixture = Mixture::new(library, model, &formula, options.state, &Draws::new(0, 0))?;
+        let mut mixture = Mixture::new(library, model, &formula, options.state, &Draws::none())?;
         let plain = vec![0.0; mixture.score_names().count()];
         mixture.set_scores(plain.into_iter(), BeyondDraws::default());
         Ok(Sampler::new(mixture))
@@ -522,7 +522,7 @@ fn likeliest_feel<T>(spread: &Spread<T>, feel_of: impl Fn(&T) -> SkinFeel) -> (S
 
 /// The verdict of a likeliest feel with these odds.
 fn named_feel(likeliest: SkinFeel, odds: f64) -> SkinFeel {
-    if odds < LEAST_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest }
+    if odds < MIN_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest }
 }
 
 /// Needle penetration; draws softer than the test allows count as its limit.

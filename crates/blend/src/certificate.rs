@@ -33,7 +33,7 @@
 //!
 //! # Validity
 //! The central model is taken at its word: what it has wrong about the parent is taken for a difference of the lot, too. This is what the limit of
-//! [`MOST_SD`] is for, and why every shift is told. What was learned from a maker's trials is not asked for, so that the lot they rest on stays the same.
+//! [`MAX_SD`] is for, and why every shift is told. What was learned from a maker's trials is not asked for, so that the lot they rest on stays the same.
 //!
 //! # Source
 //! Constrained least squares and normal distributions updated by an observation (textbooks).
@@ -63,7 +63,7 @@ pub(crate) const NEEDLE_SD: f64 = 0.15;
 pub const NEEDLE_C: f64 = 25.0;
 
 /// No share moves further than this, in standard deviations of its spread from lot to lot.
-pub const MOST_SD: f64 = 3.0;
+pub const MAX_SD: f64 = 3.0;
 
 /// A figure this far from what is predicted, in standard deviations of its test, may be of something else.
 pub(crate) const DOUBTFUL_SD: f64 = 3.0;
@@ -332,7 +332,7 @@ fn fit(neat: &mut NeatIngredient<'_>, composition: &[Component], goals: &[Goal])
     let sd: Vec<f64> = composition.iter().map(|component| component.sd_percent).collect();
     let limits = composition.iter().map(|component| {
         let known = component.sd_percent <= 0.0;
-        if known { (0.0, 0.0) } else { (-MOST_SD.min(component.percent / component.sd_percent), MOST_SD) }
+        if known { (0.0, 0.0) } else { (-MAX_SD.min(component.percent / component.sd_percent), MAX_SD) }
     });
     let limits: Vec<(f64, f64)> = limits.collect();
     let at = |scores: &[f64]| -> Vec<f64> {
@@ -477,7 +477,7 @@ mod tests {
         ] {
             let (parent, lot, shift) = shifted(like, certificate);
             assert!(shift.figures.iter().all(|figure| figure.is_met() && !figure.is_doubtful()), "{shift:?}");
-            assert!(shift.most_sd > 0.1 && shift.most_sd <= MOST_SD, "{shift:?}");
+            assert!(shift.most_sd > 0.1 && shift.most_sd <= MAX_SD, "{shift:?}");
             let mut library = Library::builtin().unwrap();
             library.ingredients.push(lot.clone());
             let (slip, needle) = assessed(&library, library.ingredients.len() - 1);
@@ -675,7 +675,7 @@ mod tests {
         let (_, lot, shift) = shifted("cocoa-butter", "melt_c = 45");
         let figure = shift.figures[0];
         assert!(!figure.is_met() && figure.is_doubtful() && figure.off_sd > Some(10.0), "{shift:?}");
-        assert!(figure.now > figure.before && (shift.most_sd - MOST_SD).abs() < 1e-9, "{shift:?}");
+        assert!(figure.now > figure.before && (shift.most_sd - MAX_SD).abs() < 1e-9, "{shift:?}");
         assert!((percent(&lot).iter().sum::<f64>() - 100.0).abs() < 1e-9);
         // An oil has nothing for a needle to stop at, and mineral oil no slip point: nothing to go by, nothing changed.
         for (like, certificate) in [("olive-oil", "needle_dmm = 50"), ("mineral-oil-light", "melt_c = -10")] {
@@ -751,7 +751,7 @@ mod tests {
             prop_assert!((percent(lot).iter().sum::<f64>() - 100.0).abs() < 1e-6);
             for (own, parents) in lot.composition.iter().zip(&parent.composition) {
                 prop_assert!(own.percent >= 0.0 && own.sd_percent >= 0.0 && own.sd_percent <= parents.sd_percent);
-                prop_assert!((own.percent - parents.percent).abs() <= MOST_SD * parents.sd_percent * (1.0 + 1e-9));
+                prop_assert!((own.percent - parents.percent).abs() <= MAX_SD * parents.sd_percent * (1.0 + 1e-9));
             }
             // One figure alone never ends further off than it was.
             if let [LotShift { figures, .. }] = shifts.as_slice() && let [Figure { stated, before: Some(before), now: Some(now), .. }] = figures.as_slice() {

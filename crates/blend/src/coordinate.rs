@@ -188,7 +188,7 @@ mod tests {
             one.store(&mut parameters, moved, sd + 0.01);
             let (back, spread) = one.spread(&parameters);
             assert!((back - moved).abs() < 1e-12 && (spread - sd - 0.01).abs() < 1e-12, "{}", one.name(&parameters));
-            let central = ModelDraws::new(&Model::from(parameters.clone()), &Draws::new(0, 0)).central;
+            let central = ModelDraws::new(&Model::from(parameters.clone()), &Draws::none()).central;
             let mut applied = central.clone();
             one.apply(&mut applied, moved);
             let (left, right) = (format!("{applied:.9?}"), format!("{central:.9?}"));

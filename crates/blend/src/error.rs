@@ -12,7 +12,13 @@ pub enum BlendError {
     /// A part points outside the reference table.
     #[error("no ingredient or species number {index} in the reference table")]
     UnknownIngredient {
-        /// The number.
+        /// Number of the ingredient.
+        index: usize,
+    },
+    /// A composition points outside the reference table.
+    #[error("no ingredient or species number {index} in the reference table")]
+    UnknownSpecies {
+        /// Number of the species.
         index: usize,
     },
     /// A species names a family without parameters.

@@ -56,14 +56,14 @@ const SAMPLE: &str = "sample of what was learned";
 ///
 /// Twelve sets of trials at odds with everything the model says taught means of up to 3.0 and samples of up to 6.1; no maker in
 /// 10²² is 10 away.
-pub const MOST_SDS: f64 = 10.0;
+pub const MAX_SDS: f64 = 10.0;
 
 /// The largest variance of a score, in units of the prior's. Trials take variance away; those sets left up to 1.4.
-pub const MOST_VARIANCE: f64 = 4.0;
+pub const MAX_VARIANCE: f64 = 4.0;
 
 /// How far the mean of the samples of a score may lie from its mean, standard deviations of what was learned; those sets had up to
 /// 0.11.
-pub const MOST_ASTRAY_SDS: f64 = 0.5;
+pub const MAX_ASTRAY_SDS: f64 = 0.5;
 
 /// Name of a score of a set of ingredients.
 ///
@@ -116,7 +116,7 @@ pub enum MakerError {
         name: String,
         /// Its distance, with its sign, in standard deviations of the prior.
         sds: f64,
-        /// The largest believed, [`MOST_SDS`].
+        /// The largest believed, [`MAX_SDS`].
         most: f64,
     },
     /// A score of which less is known than before any trial.
@@ -126,7 +126,7 @@ pub enum MakerError {
         name: String,
         /// Its variance, in units of the prior's.
         variance: f64,
-        /// The largest believed, [`MOST_VARIANCE`].
+        /// The largest believed, [`MAX_VARIANCE`].
         most: f64,
     },
     /// Samples of another distribution than that of the mean and covariance.
@@ -136,17 +136,17 @@ pub enum MakerError {
         name: String,
         /// Mean of the samples less the mean, in standard deviations of what was learned.
         sds: f64,
-        /// The largest believed, [`MOST_ASTRAY_SDS`].
+        /// The largest believed, [`MAX_ASTRAY_SDS`].
         most: f64,
     },
 }
 
 /// Refuses a score, or a sample of one, that lies too far away.
 fn near(name: &str, sds: f64) -> Result<(), MakerError> {
-    if sds.abs() <= MOST_SDS {
+    if sds.abs() <= MAX_SDS {
         return Ok(());
     }
-    Err(MakerError::Far { name: name.to_owned(), sds, most: MOST_SDS })
+    Err(MakerError::Far { name: name.to_owned(), sds, most: MAX_SDS })
 }
 
 /// Scores of one maker; [`Maker::default`] has learned nothing.
@@ -166,9 +166,9 @@ impl Maker {
     ///
     /// # Arguments
     /// * `names`: names of scores.
-    /// * `mean`: of each score, within [`MOST_SDS`]; 0 is the model's own.
+    /// * `mean`: of each score, within [`MAX_SDS`]; 0 is the model's own.
     /// * `covariance`: lower triangle with its diagonal, a row for each name; 1 and 0 are the model's own. Variances above 0, at
-    ///   most [`MOST_VARIANCE`].
+    ///   most [`MAX_VARIANCE`].
     /// * `trials`: how many trials it rests on.
     ///
     /// # Errors
@@ -204,8 +204,8 @@ impl Maker {
         for (name, (mean, row)) in names.iter().zip(mean.iter().zip(covariance)) {
             near(name, *mean)?;
             let variance = row.last().copied().unwrap_or_default();
-            if variance > MOST_VARIANCE {
-                return Err(MakerError::Vague { name: name.clone(), variance, most: MOST_VARIANCE });
+            if variance > MAX_VARIANCE {
+                return Err(MakerError::Vague { name: name.clone(), variance, most: MAX_VARIANCE });
             }
         }
         let full = DMatrix::from_fn(count, count, |i, j| covariance[i.max(j)][i.min(j)]);
@@ -250,8 +250,8 @@ impl Maker {
             let drawn = samples.iter().filter_map(|sample| sample.get(index)).sum::<f64>() / samples.len() as f64;
             let sd = row.iter().map(|factor| factor * factor).sum::<f64>().sqrt();
             let sds = (drawn - self.mean[index]) / sd;
-            if sds.abs() > MOST_ASTRAY_SDS {
-                return Err(MakerError::Astray { name: name.clone(), sds, most: MOST_ASTRAY_SDS });
+            if sds.abs() > MAX_ASTRAY_SDS {
+                return Err(MakerError::Astray { name: name.clone(), sds, most: MAX_ASTRAY_SDS });
             }
         }
         self.samples = samples;
@@ -360,13 +360,13 @@ mod tests {
     #[test]
     fn a_score_no_maker_has_is_refused_with_its_figures() {
         let make = |mean, variance| Maker::new(vec!["cast".to_owned()], vec![mean], &[vec![variance]], 1);
-        assert!(make(MOST_SDS, MOST_VARIANCE).is_ok() && make(-MOST_SDS, 1e-9).is_ok());
-        for mean in [-1e4, -50.0, 1.001 * MOST_SDS, 50.0, 1e300] {
-            let far = MakerError::Far { name: "cast".to_owned(), sds: mean, most: MOST_SDS };
+        assert!(make(MAX_SDS, MAX_VARIANCE).is_ok() && make(-MAX_SDS, 1e-9).is_ok());
+        for mean in [-1e4, -50.0, 1.001 * MAX_SDS, 50.0, 1e300] {
+            let far = MakerError::Far { name: "cast".to_owned(), sds: mean, most: MAX_SDS };
             assert_eq!(make(mean, 1.0), Err(far));
         }
-        for variance in [1.001 * MOST_VARIANCE, 1e300] {
-            let vague = MakerError::Vague { name: "cast".to_owned(), variance, most: MOST_VARIANCE };
+        for variance in [1.001 * MAX_VARIANCE, 1e300] {
+            let vague = MakerError::Vague { name: "cast".to_owned(), variance, most: MAX_VARIANCE };
             assert_eq!(make(0.0, variance), Err(vague));
         }
         let told = make(0.0, 1e300).unwrap_err().to_string();
@@ -374,7 +374,7 @@ mod tests {
         assert_eq!(make(0.0, 0.0), Err(MakerError::NotPositive));
         let sampled = |figure: f64| make(0.5, 0.25).unwrap().with_samples(vec![vec![figure]; 3]);
         assert!(sampled(0.5).is_ok() && sampled(0.75).is_ok());
-        let astray = MakerError::Astray { name: "cast".to_owned(), sds: 3.0, most: MOST_ASTRAY_SDS };
+        let astray = MakerError::Astray { name: "cast".to_owned(), sds: 3.0, most: MAX_ASTRAY_SDS };
         assert_eq!(sampled(2.0), Err(astray));
         assert!(matches!(sampled(-1e4), Err(MakerError::Far { sds: -1e4, .. })));
         assert_eq!(sampled(f64::INFINITY), Err(MakerError::NotPositive));

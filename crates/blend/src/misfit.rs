@@ -21,7 +21,7 @@ use crate::chain_length::carbons;
 use crate::equilibrium::{GAS_CONSTANT, SpeciesAmount};
 
 /// A crystal of less is left alone, mol in the unit the masses are in over kg/mol: the cube of its amount would be no number any more.
-const LEAST_MOLES: f64 = 1e-100;
+const MIN_MOLES: f64 = 1e-100;
 
 /// Lengths this far apart have the misfit `w`, carbon atoms.
 const LENGTH_STEP: f64 = 4.0;
@@ -60,7 +60,7 @@ impl Crystal {
     /// `None` for one of (nearly) nothing.
     fn of<'a>(members: impl Iterator<Item = &'a SpeciesAmount> + Clone, between: Between) -> Option<Self> {
         let total_moles: f64 = members.clone().map(moles).sum();
-        if total_moles < LEAST_MOLES {
+        if total_moles < MIN_MOLES {
             return None;
         }
         let shares = members.map(|one| (moles(one) / total_moles, length(one)));

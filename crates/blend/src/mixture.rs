@@ -108,7 +108,7 @@ impl Mixture {
     /// * `draws`: source of draws; [`Draws::count`] may be 0.
     ///
     /// # Errors
-    /// [`BlendError::UnknownIngredient`], [`BlendError::UnknownFamily`], [`BlendError::UnknownLiquidClass`].
+    /// [`BlendError::UnknownIngredient`], [`BlendError::UnknownSpecies`], [`BlendError::UnknownFamily`], [`BlendError::UnknownLiquidClass`].
     pub fn new(
         library: &Library,
         model: &Model,
@@ -190,7 +190,7 @@ impl Mixture {
     ) -> Result<Self, BlendError> {
         let found = library.ingredients.get(ingredient);
         let composition = &found.ok_or(BlendError::UnknownIngredient { index: ingredient })?.composition;
-        let (model, none) = (Model::from(parameters.clone()), Draws::new(0, 0));
+        let (model, none) = (Model::from(parameters.clone()), Draws::none());
         let source = Source { library, model: &model, draws: &none };
         let mut mixture = Mixture::empty(parameters, state);
         for component in composition {
@@ -238,7 +238,7 @@ impl Mixture {
             let count = self.slots[first..].iter().take_while(|slot| slot.species == species).count();
             return Ok(first..first + count);
         }
-        let one = library.species.get(species).ok_or(BlendError::UnknownIngredient { index: species })?;
+        let one = library.species.get(species).ok_or(BlendError::UnknownSpecies { index: species })?;
         let liquid_class = parameters.liquid_class_index(&one.liquid_class).ok_or_else(|| {
             BlendError::UnknownLiquidClass { species: one.key.clone(), liquid_class: one.liquid_class.clone() }
         })?;

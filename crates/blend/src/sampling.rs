@@ -36,6 +36,11 @@ impl Draws {
         Draws { seed, scores }
     }
 
+    /// No draws: central values alone.
+    pub fn none() -> Self {
+        Draws { seed: 0, scores: Vec::new() }
+    }
+
     /// Number of draws per dimension.
     pub fn count(&self) -> usize {
         self.scores.len()

@@ -94,12 +94,12 @@ pub enum SkinFeel {
     Glides,
     /// Too hard.
     Drags,
-    /// None of them has [`LEAST_ODDS_OF_A_FEEL`].
+    /// None of them has [`MIN_ODDS_OF_A_FEEL`].
     Open,
 }
 
 /// Odds below which no feel is named as the verdict.
-pub const LEAST_ODDS_OF_A_FEEL: f64 = 0.6;
+pub const MIN_ODDS_OF_A_FEEL: f64 = 0.6;
 
 impl SkinFeel {
     /// Returns the feel of a bar rubbed on skin: never [`SkinFeel::Open`].

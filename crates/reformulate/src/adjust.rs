@@ -31,13 +31,13 @@ const FIRST_REACH: f64 = 8.0;
 const LAST_REACH: f64 = 0.01;
 
 /// Steps of one search.
-const MOST_STEPS: usize = 30;
+const MAX_STEPS: usize = 30;
 
 /// Steps of one of the first searches.
 const FEW_STEPS: usize = 12;
 
 /// Gain below which a search ends, mass % moved.
-const LEAST_GAIN: f64 = 1e-3;
+const MIN_GAIN: f64 = 1e-3;
 
 /// Share of the promised gain that a step must bring.
 const SUFFICIENT: f64 = 0.05;
@@ -65,10 +65,10 @@ const LAST_TRANSFER: f64 = 0.05;
 const LARGEST_DROP: f64 = 4.0;
 
 /// Transfers tried in polishing.
-const MOST_TRANSFERS: usize = 60;
+const MAX_TRANSFERS: usize = 60;
 
 /// Most combinations of steps tried in rounding.
-const MOST_ROUNDED: usize = 160;
+const MAX_ROUNDED: usize = 160;
 
 /// Why nothing could be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -299,7 +299,7 @@ impl Search<'_> {
     /// The best formula found with `all` draws.
     fn solve(&mut self, few: &Judge<'_>, all: &Judge<'_>) -> Result<Found, BlendError> {
         let now = self.found(all, self.inside(self.original), false)?;
-        if now.missing <= MARGIN_TOLERANCE && now.cost < LEAST_GAIN {
+        if now.missing <= MARGIN_TOLERANCE && now.cost < MIN_GAIN {
             return Ok(now);
         }
         let coarse = self.followed(few, self.starts(), FOLLOWED)?;
@@ -328,7 +328,7 @@ impl Search<'_> {
     /// Transfers from one ingredient to another that lower the cost. The margin that decides is that of one draw and then of another, so it
     /// has kinks in which tangents get stuck; trying each transfer does not.
     fn polish(&mut self, all: &Judge<'_>, mut best: Found) -> Result<Found, BlendError> {
-        if best.missing > MARGIN_TOLERANCE || best.cost < LEAST_GAIN {
+        if best.missing > MARGIN_TOLERANCE || best.cost < MIN_GAIN {
             return Ok(best);
         }
         // Without a trace of it, an ingredient takes with it what the model leaves out of the set it was in: margins jump there.
@@ -350,13 +350,13 @@ impl Search<'_> {
                 Search { original: self.original, limits: &limits, judged: std::mem::take(&mut self.judged) };
             // The original may lie outside the limits.
             let start = inner.inside(&percent);
-            let dropped = inner.descend(all, start, MOST_STEPS)?;
+            let dropped = inner.descend(all, start, MAX_STEPS)?;
             self.judged = inner.judged;
-            if dropped.cost < best.cost - LEAST_GAIN {
+            if dropped.cost < best.cost - MIN_GAIN {
                 best = dropped;
             }
         }
-        let mut left = MOST_TRANSFERS;
+        let mut left = MAX_TRANSFERS;
         let mut size = FIRST_TRANSFER;
         while size >= LAST_TRANSFER && left > 0 {
             let mut better = None;
@@ -365,13 +365,13 @@ impl Search<'_> {
                 percent[from] -= size;
                 percent[to] += size;
                 // Only what brings the formula nearer to the original can be a gain.
-                let nearer = mass_moved(self.original, &percent) < best.cost - LEAST_GAIN;
+                let nearer = mass_moved(self.original, &percent) < best.cost - MIN_GAIN;
                 if left == 0 || percent[from] < 0.0 || !nearer || !self.limits.hold(&percent) {
                     continue;
                 }
                 left -= 1;
                 let next = self.found(all, percent, false)?;
-                if next.cost < best.cost - LEAST_GAIN {
+                if next.cost < best.cost - MIN_GAIN {
                     better = Some(next);
                     break;
                 }
@@ -387,10 +387,10 @@ impl Search<'_> {
     /// Follows the best of `coarse` with `all` draws.
     fn finish(&mut self, all: &Judge<'_>, mut coarse: Vec<Found>, most: usize) -> Result<Found, BlendError> {
         coarse.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-        coarse.dedup_by(|a, b| mass_moved(&a.percent, &b.percent) < 2.0 * LEAST_GAIN.max(LAST_REACH));
+        coarse.dedup_by(|a, b| mass_moved(&a.percent, &b.percent) < 2.0 * MIN_GAIN.max(LAST_REACH));
         let mut best: Option<Found> = None;
         for one in coarse.into_iter().take(most) {
-            let found = self.descend(all, one.percent, MOST_STEPS)?;
+            let found = self.descend(all, one.percent, MAX_STEPS)?;
             if best.as_ref().is_none_or(|best| found.cost < best.cost) {
                 best = Some(found);
             }
@@ -478,7 +478,7 @@ impl Search<'_> {
         for _ in 0..most_steps {
             let Some(step) = best_step(self.original, &now.percent, &now.standings, self.limits, reach) else { break };
             let promised = now.cost - step.cost;
-            if promised < LEAST_GAIN {
+            if promised < MIN_GAIN {
                 break;
             }
             let next = self.found(judge, step.percent, true)?;
@@ -503,7 +503,7 @@ impl Search<'_> {
     fn round(&mut self, all: &Judge<'_>, found: &Found, step: f64) -> Result<Option<Found>, BlendError> {
         let steps: Vec<f64> =
             found.percent.iter().zip(self.original).map(|(after, before)| (after - before) / step).collect();
-        let moved: Vec<usize> = (0..steps.len()).filter(|&i| steps[i].abs() > LEAST_GAIN).collect();
+        let moved: Vec<usize> = (0..steps.len()).filter(|&i| steps[i].abs() > MIN_GAIN).collect();
         let mut combinations: Vec<Vec<f64>> = vec![Vec::new()];
         // Few ingredients change: each may go to either side, and one step further.
         let spread: &[f64] = if moved.len() <= 4 { &[-1.0, 0.0, 1.0, 2.0] } else { &[0.0, 1.0] };
@@ -528,7 +528,7 @@ impl Search<'_> {
             .filter(|percent| percent.iter().all(|p| *p >= -TRACE_PERCENT) && self.limits.hold(percent))
             .collect();
         candidates.sort_by(|a, b| mass_moved(self.original, a).total_cmp(&mass_moved(self.original, b)));
-        for percent in candidates.into_iter().take(MOST_ROUNDED) {
+        for percent in candidates.into_iter().take(MAX_ROUNDED) {
             let percent = percent.into_iter().map(|p| p.max(0.0)).collect();
             let found = self.found(all, percent, false)?;
             if found.missing <= MARGIN_TOLERANCE {

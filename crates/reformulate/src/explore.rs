@@ -60,7 +60,7 @@ const SMALLEST_TRANSFER: f64 = 0.1;
 const NO_TRANSFER: f64 = 1e-6;
 
 /// Yield stress below which a melt on skin is not told apart, kPa: a millionth of what smears.
-const LEAST_SKIN_KPA: f64 = 1e-6;
+const MIN_SKIN_KPA: f64 = 1e-6;
 
 /// Coordinate of the hold temperature in the scores.
 const HOLD: usize = 1;
@@ -141,7 +141,7 @@ impl Properties {
     /// The same on scales on which equal distances mean about equally much: logarithms of firmness and relief.
     fn scaled(&self, firmness: FirmnessAim) -> Scores {
         let [_, _, finest, skin, price] = self.scores(firmness);
-        let firm = self.firmness_kpa.max(LEAST_SKIN_KPA).ln();
+        let firm = self.firmness_kpa.max(MIN_SKIN_KPA).ln();
         let firm = if firmness == FirmnessAim::Firmer { -firm } else { firm };
         [firm, -self.hold_c.unwrap_or(LOWEST_LANDMARK_C), finest.ln(), skin, price]
     }
@@ -513,7 +513,7 @@ impl<'a> Explorer<'a> {
             }
         }
         let body = evaluator.point(parameters.skin.body_c)?;
-        let off = skin_ln_off(&parameters.skin, body.yield_kpa.max(LEAST_SKIN_KPA), skin.yield_kpa.max(LEAST_SKIN_KPA));
+        let off = skin_ln_off(&parameters.skin, body.yield_kpa.max(MIN_SKIN_KPA), skin.yield_kpa.max(MIN_SKIN_KPA));
         let mut properties =
             Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off, price };
         // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
@@ -646,7 +646,7 @@ mod tests {
         assert_eq!(one.scaled(FirmnessAim::Softer), [ln, -45.0, 2_f64.ln(), 0.7, 9.0]);
         // A melt has no logarithm, and what never holds counts as holding at the lowest temperature looked at.
         let never = properties(0.0, None).scaled(FirmnessAim::Firmer);
-        assert_eq!(never[..2], [-LEAST_SKIN_KPA.ln(), -LOWEST_LANDMARK_C]);
+        assert_eq!(never[..2], [-MIN_SKIN_KPA.ln(), -LOWEST_LANDMARK_C]);
     }
 
     fn space(library: &Library, keys: &[&str]) -> Space {

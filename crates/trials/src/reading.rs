@@ -234,7 +234,7 @@ impl<'a> Readings<'a> {
                 }
                 continue;
             }
-            let mixture = Mixture::new(library, &untaught, &trial.formula, state, &Draws::new(0, 0))?;
+            let mixture = Mixture::new(library, &untaught, &trial.formula, state, &Draws::none())?;
             let key = |(ingredient, _): (usize, f64)| library.ingredients.get(ingredient).map(|one| one.key.clone());
             groups.push(Group {
                 keys: mixture.parts().filter_map(key).collect(),

@@ -27,6 +27,15 @@ const MAX_FULL_STEPS_WITHOUT_GAIN: usize = 4;
 /// Curvature along liquid ↔ solid below this share of the liquid's own counts as none.
 const SMALLEST_CURVATURE: f64 = 1e-15;
 
+/// A variable of the minimisation.
+#[derive(Debug, Clone, Copy)]
+enum Variable {
+    /// The liquid.
+    Liquid,
+    /// The solid solution at this position.
+    Solid(usize),
+}
+
 /// Minimises `Q` from the state in `work`, whose activity coefficients are set; the state ends at the minimum.
 ///
 /// # Errors
@@ -82,25 +91,20 @@ fn release(work: &mut Work, sums: &Sums, liquid_free: &mut bool) -> bool {
     let mut which = None;
     if !*liquid_free && sums.residual < most_negative {
         most_negative = sums.residual;
-        which = Some(usize::MAX);
+        which = Some(Variable::Liquid);
     }
     for (index, (family, &free)) in work.families.iter().zip(&work.free).enumerate() {
         if !free && family.residual < most_negative {
             most_negative = family.residual;
-            which = Some(index);
+            which = Some(Variable::Solid(index));
         }
     }
     match which {
-        None => false,
-        Some(usize::MAX) => {
-            *liquid_free = true;
-            true
-        }
-        Some(index) => {
-            work.free[index] = true;
-            true
-        }
+        None => return false,
+        Some(Variable::Liquid) => *liquid_free = true,
+        Some(Variable::Solid(index)) => work.free[index] = true,
     }
+    true
 }
 
 /// Takes one safeguarded Newton step; returns whether a variable reached zero and was fixed there.
@@ -132,12 +136,12 @@ fn step(work: &mut Work, problem: &Problem, sums: &Sums, liquid_free: &mut bool)
     let mut blocking = None;
     if change_liquid < 0.0 && -work.liquid / change_liquid < longest {
         longest = -work.liquid / change_liquid;
-        blocking = Some(usize::MAX);
+        blocking = Some(Variable::Liquid);
     }
     for (index, (&solid, &change)) in work.solids.iter().zip(&work.step).enumerate() {
         if change < 0.0 && -solid / change < longest {
             longest = -solid / change;
-            blocking = Some(index);
+            blocking = Some(Variable::Solid(index));
         }
     }
     work.trial.copy_from_slice(&work.solids);
@@ -152,8 +156,8 @@ fn step(work: &mut Work, problem: &Problem, sums: &Sums, liquid_free: &mut bool)
         let at_bound = length == longest && blocking.is_some();
         if at_bound {
             match blocking {
-                Some(usize::MAX) => work.liquid = 0.0,
-                Some(index) => work.solids[index] = 0.0,
+                Some(Variable::Liquid) => work.liquid = 0.0,
+                Some(Variable::Solid(index)) => work.solids[index] = 0.0,
                 None => {}
             }
         }
@@ -164,8 +168,8 @@ fn step(work: &mut Work, problem: &Problem, sums: &Sums, liquid_free: &mut bool)
         if enough || rounding {
             if at_bound {
                 match blocking {
-                    Some(usize::MAX) => *liquid_free = false,
-                    Some(index) => work.free[index] = false,
+                    Some(Variable::Liquid) => *liquid_free = false,
+                    Some(Variable::Solid(index)) => work.free[index] = false,
                     None => {}
                 }
             }

@@ -75,6 +75,24 @@ pub enum EquilibriumError {
         /// What it was.
         value: f64,
     },
+    /// A liquid parameter that is no number.
+    #[error("species {species}: δ = {delta} is not a finite number")]
+    NotFinite {
+        /// Position in the list given.
+        species: usize,
+        /// What it was.
+        delta: f64,
+    },
+    /// A crystal family that the caller does not know.
+    #[error("species {species}: family number {family} is not below the count of {families}")]
+    FamilyOutOfRange {
+        /// Position in the list given.
+        species: usize,
+        /// Its family.
+        family: usize,
+        /// How many there are.
+        families: usize,
+    },
     /// The liquid parameters would let the melt split into two liquids, which this model does not describe.
     #[error("liquid parameters span {range_squared:.3}, above the limit {LARGEST_DELTA_RANGE_SQUARED} for one liquid")]
     LiquidSplits {

@@ -3,7 +3,7 @@
 use super::sums::Work;
 
 /// Solutions remembered; three make a parabola.
-const MOST_REMEMBERED: usize = 3;
+const MAX_REMEMBERED: usize = 3;
 
 /// Two temperatures nearer than this make no slope, K.
 const SMALLEST_STEP_K: f64 = 1e-3;
@@ -23,7 +23,7 @@ struct Solution {
 /// The last solutions of a solver, newest first.
 #[derive(Debug, Clone, Default)]
 pub(super) struct History {
-    solutions: [Solution; MOST_REMEMBERED],
+    solutions: [Solution; MAX_REMEMBERED],
     count: usize,
 }
 
@@ -46,7 +46,7 @@ impl History {
         slot.delta_bar = work.delta_bar;
         slot.solids.clear();
         slot.solids.extend_from_slice(&work.solids);
-        self.count = (self.count + 1).min(MOST_REMEMBERED);
+        self.count = (self.count + 1).min(MAX_REMEMBERED);
     }
 
     /// Replaces the state in `work` by the polynomial at its temperature, where that stays physical.
@@ -69,7 +69,7 @@ impl History {
     }
 
     /// Lagrange weights at `temperature_k` and how many solutions they use.
-    fn weights(&self, temperature_k: f64) -> ([f64; MOST_REMEMBERED], usize) {
+    fn weights(&self, temperature_k: f64) -> ([f64; MAX_REMEMBERED], usize) {
         let at = |index: usize| self.solutions[index].temperature_k;
         let mut used = self.count;
         while used > 1 {
@@ -85,7 +85,7 @@ impl History {
             }
             used -= 1;
         }
-        let mut weights = [0.0; MOST_REMEMBERED];
+        let mut weights = [0.0; MAX_REMEMBERED];
         for (index, weight) in weights.iter_mut().enumerate().take(used) {
             *weight = (0..used)
                 .filter(|&other| other != index)

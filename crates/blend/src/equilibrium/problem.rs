@@ -103,7 +103,8 @@ impl Problem {
     /// * `families`: how many crystal families the caller knows.
     ///
     /// # Errors
-    /// [`EquilibriumError::Empty`], [`EquilibriumError::NotPositive`], [`EquilibriumError::LiquidSplits`].
+    /// [`EquilibriumError::Empty`], [`EquilibriumError::NotPositive`], [`EquilibriumError::NotFinite`], [`EquilibriumError::FamilyOutOfRange`],
+    /// [`EquilibriumError::LiquidSplits`].
     pub fn new(species: &[SpeciesAmount], families: usize) -> Result<Self, EquilibriumError> {
         let mut problem = Problem {
             moles: Vec::new(),
@@ -313,11 +314,15 @@ fn check(index: usize, one: &SpeciesAmount, families: usize) -> Result<(), Equil
         positive("mass", one.mass)?;
     }
     positive("molar mass", one.molar_mass_kg_mol)?;
-    positive("1 + δ²", 1.0 + one.delta * one.delta)?;
+    if !(one.delta * one.delta).is_finite() {
+        return Err(EquilibriumError::NotFinite { species: index, delta: one.delta });
+    }
     if let Some(family) = one.family {
         positive("melting point", one.melt_k)?;
         positive("heat of fusion", one.heat_j_mol)?;
-        positive("family number below the count", (families as f64) - (family as f64))?;
+        if family >= families {
+            return Err(EquilibriumError::FamilyOutOfRange { species: index, family, families });
+        }
     }
     Ok(())
 }
@@ -340,13 +345,17 @@ mod tests {
             (SpeciesAmount { molar_mass_kg_mol: 0.0, ..one(1.0) }, "molar mass"),
             (SpeciesAmount { melt_k: -3.0, ..one(1.0) }, "melting point"),
             (SpeciesAmount { heat_j_mol: f64::NAN, ..one(1.0) }, "heat of fusion"),
-            (SpeciesAmount { family: Some(7), ..one(1.0) }, "family number below the count"),
         ] {
             match Problem::new(&[one(1.0), species], 1) {
                 Err(EquilibriumError::NotPositive { species: 1, quantity: found, .. }) => assert_eq!(found, quantity),
                 other => panic!("{quantity}: {other:?}"),
             }
         }
+        let refused = |species| Problem::new(&[one(1.0), species], 1).unwrap_err();
+        let strange = refused(SpeciesAmount { family: Some(7), ..one(1.0) });
+        assert_eq!(strange, EquilibriumError::FamilyOutOfRange { species: 1, family: 7, families: 1 });
+        let endless = refused(SpeciesAmount { delta: f64::INFINITY, ..one(1.0) });
+        assert_eq!(endless, EquilibriumError::NotFinite { species: 1, delta: f64::INFINITY });
         assert_eq!(Problem::new(&[], 1).unwrap_err(), EquilibriumError::Empty);
         assert_eq!(Problem::new(&[one(0.0)], 1).unwrap_err(), EquilibriumError::Empty);
     }

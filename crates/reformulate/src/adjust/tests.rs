@@ -317,7 +317,7 @@ fn a_search_doubles_its_reach_where_tangents_hold() {
     let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
     let judge = nothing_asked(&start);
     let mut whole = search(&original, &limits);
-    let found = whole.descend(&judge, original.to_vec(), MOST_STEPS).unwrap();
+    let found = whole.descend(&judge, original.to_vec(), MAX_STEPS).unwrap();
     assert!(close(&found.percent, &[10.0, 90.0]), "{:?}", found.percent);
     assert_eq!(whole.judged, [(1, 5)]);
     // Two steps bring it 24 % of the way.
@@ -346,7 +346,7 @@ fn a_search_ends_where_the_central_margin_is_just_met() {
         let original: Vec<f64> = start.parts.iter().map(|part| part.percent).collect();
         let limits = Limits::free(2);
         let mut search = search(&original, &limits);
-        let found = search.descend(&judge, original.clone(), MOST_STEPS).unwrap();
+        let found = search.descend(&judge, original.clone(), MAX_STEPS).unwrap();
         assert!(found.missing <= 1e-4, "{text}: {found:?}");
         assert!(found.standings[0].margin < 5e-3, "{text}: {found:?}");
         assert!(search.judged[0].1 <= 14, "{text}: {:?}", search.judged);
@@ -412,7 +412,7 @@ fn polishing_takes_back_what_need_not_move() {
     search.judged.clear();
     let best = search.polish(&judge, rough).unwrap();
     assert!((-1e-9..2.0 * LAST_TRANSFER).contains(&(best.cost - 10.0)) && best.missing <= MARGIN_TOLERANCE, "{best:?}");
-    assert!(search.judged[0].1 <= MOST_TRANSFERS, "{:?}", search.judged);
+    assert!(search.judged[0].1 <= MAX_TRANSFERS, "{:?}", search.judged);
     // Up to 20.17 %: six times 0.8, 0.4 is too much, then 0.2, 0.1 and 0.05 once each. What costs too much is not judged.
     let limits = Limits { price: Some((vec![20.0, 5.0], 5.0 + 0.15 * 20.17)), ..Limits::free(2) };
     let mut search = self::search(&original, &limits);

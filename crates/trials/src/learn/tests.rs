@@ -8,7 +8,7 @@ use std::thread;
 use std::time::Instant;
 
 use barwright_blend::BlendError;
-use barwright_blend::maker::{MOST_SDS, MOST_VARIANCE, MakerError};
+use barwright_blend::maker::{MAX_SDS, MAX_VARIANCE, MakerError};
 use barwright_blend::sampling::Draws;
 use barwright_reference::{Formula, formula};
 use nalgebra::DVector;
@@ -717,9 +717,9 @@ fn the_farthest_scores_believed_have_an_answer() {
     let options = barwright_blend::Options { draws: 4, ..barwright_blend::Options::default() };
     let mut chance = Pcg64::seed_from_u64(6);
     for corner in 0..CORNERS {
-        let far = |chance: &mut Pcg64| if chance.random() { MOST_SDS } else { -MOST_SDS };
+        let far = |chance: &mut Pcg64| if chance.random() { MAX_SDS } else { -MAX_SDS };
         let mean: Vec<f64> = learned.names.iter().map(|_| far(&mut chance)).collect();
-        let covariance = (0..mean.len()).map(|i| (0..=i).map(|j| if i == j { MOST_VARIANCE } else { 0.0 }).collect());
+        let covariance = (0..mean.len()).map(|i| (0..=i).map(|j| if i == j { MAX_VARIANCE } else { 0.0 }).collect());
         let farthest =
             Learned { covariance: covariance.collect(), samples: vec![mean.clone()], mean, ..learned.clone() };
         for one in [Learned { samples: Vec::new(), ..farthest.clone() }, farthest] {

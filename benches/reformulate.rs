@@ -166,9 +166,9 @@ impl Shelf {
         let prices: Vec<f64> = (0..count).map(|place| 4.0 + (place * 17 % 41) as f64).collect();
         let space = Space {
             ingredients,
-            least: vec![0.0; count],
-            most: vec![100.0; count],
-            groups: vec![Group { name: "waxes".into(), members, least: WAXES.0, most: WAXES.1 }],
+            min_percent: vec![0.0; count],
+            max_percent: vec![100.0; count],
+            groups: vec![Group { name: "waxes".into(), members, min_percent: WAXES.0, max_percent: WAXES.1 }],
             price: Some(prices),
         };
         Shelf { library, model, space }

@@ -103,11 +103,11 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
         let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
         let now: Vec<f64> = bar.parts.iter().map(|part| part.percent).collect();
         let kind = |index: usize| LIBRARY.ingredients[index].kind;
-        let mut limits = Limits { least: now.clone(), most: now.clone(), price: None };
+        let mut limits = Limits { min_percent: now.clone(), max_percent: now.clone(), price: None };
         for (at, &index) in ingredients.iter().enumerate() {
             match kind(index) {
-                IngredientKind::Wax => limits.most[at] = 100.0,
-                IngredientKind::Oil => limits.least[at] = 0.0,
+                IngredientKind::Wax => limits.max_percent[at] = 100.0,
+                IngredientKind::Oil => limits.min_percent[at] = 0.0,
                 _ => {}
             }
         }

@@ -4,7 +4,7 @@ use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library};
 use barwright_reformulate::Demand;
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task};
-use barwright_reformulate::limits::{LimitError, price_per_kg};
+use barwright_reformulate::limits::{LimitError, PriceLimit, price_per_kg};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -240,12 +240,12 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     for met in &found.demands {
         said.push(outcome(met, units, task.confidence));
     }
-    if let Some((price, most)) = &task.limits.price {
-        let (before, after) = (price_per_kg(price, &found.before), price_per_kg(price, &found.after));
+    if let Some(PriceLimit { per_kg, max_per_kg }) = &task.limits.price {
+        let (before, after) = (price_per_kg(per_kg, &found.before), price_per_kg(per_kg, &found.after));
         let word = if found.over_price > 0.0 { "over budget" } else { "met" };
         said.push(format!(
             "Costs at most {} per kilogram: {word}, {} (was {}).",
-            significant(*most, 4),
+            significant(*max_per_kg, 4),
             significant(after, 4),
             significant(before, 4)
         ));

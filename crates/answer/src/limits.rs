@@ -3,6 +3,7 @@
 use barwright_reference::range::parse_range;
 use barwright_reference::{Formula, IngredientKind, Library};
 use barwright_reformulate::Limits;
+use barwright_reformulate::limits::PriceLimit;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -86,25 +87,25 @@ pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) ->
         let may_rise = asked.raise.is_empty() || raise.contains(&at) || at >= in_formula;
         let may_fall = asked.lower.is_empty() || lower.contains(&at);
         if keep.contains(&at) || !may_rise || lower.contains(&at) {
-            limits.most[at] = now;
+            limits.max_percent[at] = now;
         }
         if keep.contains(&at) || !may_fall || raise.contains(&at) {
-            limits.least[at] = now;
+            limits.min_percent[at] = now;
         }
     }
     for text in &asked.bounds {
         match names.bound(text) {
             // A bound may ask for a change by itself, whatever may rise or fall.
             Ok(Bound { places, min_percent, max_percent }) => places.into_iter().for_each(|at| {
-                limits.least[at] = min_percent.unwrap_or(limits.least[at]);
-                limits.most[at] = max_percent.unwrap_or(limits.most[at]);
+                limits.min_percent[at] = min_percent.unwrap_or(limits.min_percent[at]);
+                limits.max_percent[at] = max_percent.unwrap_or(limits.max_percent[at]);
             }),
             Err(fault) => faults.push(*fault),
         }
     }
     if let Some(most) = asked.max_price {
         match names.prices() {
-            Ok(prices) => limits.price = Some((prices, most)),
+            Ok(prices) => limits.price = Some(PriceLimit { per_kg: prices, max_per_kg: most }),
             Err(fault) => faults.push(*fault),
         }
     }

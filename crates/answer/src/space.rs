@@ -78,14 +78,14 @@ fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> R
     }
     let mut space = Space {
         ingredients: written.ingredients.iter().map(|one| one.ingredient).collect(),
-        least: written.ingredients.iter().map(|one| one.least).collect(),
-        most: written.ingredients.iter().map(|one| one.most).collect(),
+        min_percent: written.ingredients.iter().map(|one| one.least).collect(),
+        max_percent: written.ingredients.iter().map(|one| one.most).collect(),
         groups: (written.totals.iter())
             .map(|total| Group {
                 name: total.name.clone(),
                 members: total.members.clone(),
-                least: total.least,
-                most: total.most,
+                min_percent: total.least,
+                max_percent: total.most,
             })
             .collect(),
         price: None,

@@ -335,11 +335,11 @@ impl Search<'_> {
         for i in 0..best.percent.len() {
             let little =
                 self.original[i].min(best.percent[i]) <= LARGEST_DROP && self.original[i].max(best.percent[i]) > 0.0;
-            if self.limits.least[i] > 0.0 || !little || best.percent[i] == 0.0 {
+            if self.limits.min_percent[i] > 0.0 || !little || best.percent[i] == 0.0 {
                 continue;
             }
             let mut limits = self.limits.clone();
-            limits.most[i] = 0.0;
+            limits.max_percent[i] = 0.0;
             let near = if best.percent[i] <= LARGEST_DROP { &best.percent } else { self.original };
             let mut percent = near.to_vec();
             percent[i] = 0.0;
@@ -407,7 +407,7 @@ impl Search<'_> {
         let mut starts = vec![inside.clone()];
         for i in 0..inside.len() {
             for change in [START_CHANGE, -START_CHANGE] {
-                let to = (inside[i] + change).clamp(self.limits.least[i], self.limits.most[i]);
+                let to = (inside[i] + change).clamp(self.limits.min_percent[i], self.limits.max_percent[i]);
                 if (to - inside[i]).abs() < 1.0 {
                     continue;
                 }
@@ -424,7 +424,7 @@ impl Search<'_> {
         let count = self.original.len();
         // The one root above 1 of x^(n + 1) = x + 1, by repeated roots.
         let ratio = (0..64).fold(2.0_f64, |x, _| (1.0 + x).powf(1.0 / (count as f64 + 1.0)));
-        let range = |i: usize| (self.limits.least[i], self.limits.most[i]);
+        let range = |i: usize| (self.limits.min_percent[i], self.limits.max_percent[i]);
         (0..SPREAD_STARTS)
             .map(|number| {
                 let point = (0..count)
@@ -441,7 +441,7 @@ impl Search<'_> {
 
     /// Moved inside the bounds, closed to 100 %.
     fn inside(&self, percent: &[f64]) -> Vec<f64> {
-        let bounded = percent.iter().zip(&self.limits.least).zip(&self.limits.most);
+        let bounded = percent.iter().zip(&self.limits.min_percent).zip(&self.limits.max_percent);
         self.closed(bounded.map(|((p, least), most)| p.clamp(*least, *most)).collect(), None)
     }
 
@@ -453,9 +453,9 @@ impl Search<'_> {
                 if held == Some(i) {
                     0.0
                 } else if excess > 0.0 {
-                    p - self.limits.least[i]
+                    p - self.limits.min_percent[i]
                 } else {
-                    self.limits.most[i] - p
+                    self.limits.max_percent[i] - p
                 }
             };
             let total: f64 = percent.iter().enumerate().map(|(i, &p)| room(i, p)).sum();

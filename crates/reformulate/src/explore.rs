@@ -33,7 +33,7 @@ use crate::demand::{Demand, DemandError, Measure};
 use crate::front::{Front, Scores, spread};
 use crate::limits::price_per_kg;
 use crate::quasi_random::Mixer;
-use crate::space::{FillBuffers, Filler, Space, SpaceError};
+use crate::space::{FillBuffers, Filler, Group, Space, SpaceError};
 
 /// Candidates judged between two looks at the control: a fraction of a second, enough to keep all cores busy.
 const CHUNK: u64 = 4096;
@@ -255,8 +255,8 @@ pub enum ExploreError {
 /// let find = |key: &str| library.ingredients.iter().position(|one| one.key == key).ok_or("not there");
 /// let space = Space {
 ///     ingredients: vec![find("beeswax")?, find("cocoa-butter")?, find("sunflower-oil")?],
-///     least: vec![10.0, 0.0, 20.0],
-///     most: vec![40.0, 60.0, 80.0],
+///     min_percent: vec![10.0, 0.0, 20.0],
+///     max_percent: vec![40.0, 60.0, 80.0],
 ///     groups: vec![],
 ///     price: Some(vec![18.0, 12.0, 4.0]),
 /// };
@@ -556,15 +556,23 @@ fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
 }
 
 /// Tells explorations apart that cannot go on from each other: FNV-1a of everything but the numbers of candidates and rounds.
+///
+/// The text that is hashed has the names that fields had when the first explorations were kept, so that those can still be gone on with.
 fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Settings, demands: &[Demand]) -> u64 {
     let Settings { seed, options, firmness_at_c, firmness, most_price, .. } = settings;
-    let ingredients: Vec<_> = space.ingredients.iter().map(|&index| library.ingredients.get(index)).collect();
-    let state = (options.state, options.release_c);
-    // Written as when the parameters held what a maker's trials say, so that what was kept then is still known.
+    let Space { ingredients, min_percent, max_percent, groups, price } = space;
+    let groups = groups.iter().map(|Group { name, members, min_percent, max_percent }| {
+        format!("Group {{ name: {name:?}, members: {members:?}, least: {min_percent:?}, most: {max_percent:?} }}")
+    });
+    let groups = groups.collect::<Vec<_>>().join(", ");
+    let shelf: Vec<_> = ingredients.iter().map(|&index| library.ingredients.get(index)).collect();
     let parameters = format!("{:?}", model.parameters);
-    let model = format!("{}, maker: {:?} }}", parameters.strip_suffix(" }").unwrap_or(&parameters), model.maker);
+    let parameters = parameters.strip_suffix(" }").unwrap_or(&parameters);
+    let maker = &model.maker;
+    let state = (options.state, options.release_c);
     let text = format!(
-        "{space:?} {ingredients:?} {model} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
+        "Space {{ ingredients: {ingredients:?}, least: {min_percent:?}, most: {max_percent:?}, groups: [{groups}], price: {price:?} }} \
+         {shelf:?} {parameters}, maker: {maker:?} }} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
     );
     fnv1a(text.as_bytes())
 }
@@ -652,8 +660,8 @@ mod tests {
     fn space(library: &Library, keys: &[&str]) -> Space {
         let find = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).unwrap();
         let count = keys.len();
-        let (least, most) = (vec![0.0; count], vec![100.0; count]);
-        Space { ingredients: keys.iter().map(find).collect(), least, most, groups: vec![], price: None }
+        let (min_percent, max_percent) = (vec![0.0; count], vec![100.0; count]);
+        Space { ingredients: keys.iter().map(find).collect(), min_percent, max_percent, groups: vec![], price: None }
     }
 
     /// From a tenth of the largest to the largest, which is 8 % at first and six tenths of that in the next round.
@@ -687,9 +695,9 @@ mod tests {
     fn weeping_limits_the_hold_temperature() {
         let library = Library::builtin().unwrap();
         let mut space = space(&library, &["beeswax", "cocoa-butter", "sunflower-oil"]);
-        (space.least, space.most) = (vec![20.0, 30.0, 50.0], vec![20.0, 30.0, 50.0]);
+        (space.min_percent, space.max_percent) = (vec![20.0, 30.0, 50.0], vec![20.0, 30.0, 50.0]);
         let settings = Settings { candidates: 1, refine_rounds: 0, ..Settings::default() };
-        let parts = space.ingredients.iter().zip(&space.least);
+        let parts = space.ingredients.iter().zip(&space.min_percent);
         let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
         let bar = Formula { name: String::new(), parts };
         let mut found = Vec::new();

@@ -1,23 +1,29 @@
 //! What may change, and how far.
 
-use schemars::JsonSchema;
-use serde::Serialize;
-
 /// Largest error of a sum of shares, mass %.
 pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 
 /// Steps of amounts taken, mass %: from what a fine scale shows of a bar to all of it.
 pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 
+/// What a formula may cost.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PriceLimit {
+    /// Price per kilogram of each ingredient.
+    pub per_kg: Vec<f64>,
+    /// Highest price per kilogram of the whole.
+    pub max_per_kg: f64,
+}
+
 /// Bounds of each ingredient, and the price.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Limits {
     /// Least mass %, one for each ingredient.
-    pub least: Vec<f64>,
+    pub min_percent: Vec<f64>,
     /// Most mass %.
-    pub most: Vec<f64>,
-    /// Price per kilogram of each ingredient, and the most the whole may cost.
-    pub price: Option<(Vec<f64>, f64)>,
+    pub max_percent: Vec<f64>,
+    /// Price; `None`: whatever it costs.
+    pub price: Option<PriceLimit>,
 }
 
 /// Why no formula fits the limits, whatever is demanded.
@@ -65,7 +71,7 @@ pub enum LimitError {
 impl Limits {
     /// Everything may change, from nothing to all.
     pub fn free(count: usize) -> Self {
-        Limits { least: vec![0.0; count], most: vec![100.0; count], price: None }
+        Limits { min_percent: vec![0.0; count], max_percent: vec![100.0; count], price: None }
     }
 
     /// Checks that some formula fits.
@@ -73,21 +79,21 @@ impl Limits {
     /// # Errors
     /// [`LimitError`].
     pub fn check(&self, count: usize) -> Result<(), LimitError> {
-        for list in [&self.least, &self.most] {
+        for list in [&self.min_percent, &self.max_percent] {
             if list.len() != count {
                 return Err(LimitError::Length { found: list.len(), expected: count });
             }
         }
-        for (ingredient, (&least, &most)) in self.least.iter().zip(&self.most).enumerate() {
+        for (ingredient, (&least, &most)) in self.min_percent.iter().zip(&self.max_percent).enumerate() {
             if !(least >= 0.0 && most <= 100.0 && least <= most) {
                 return Err(LimitError::Contradiction { ingredient, least, most });
             }
         }
-        let sum: f64 = self.least.iter().sum();
+        let sum: f64 = self.min_percent.iter().sum();
         if sum > 100.0 + SUM_TOLERANCE_PERCENT {
             return Err(LimitError::LeastOverWhole { sum });
         }
-        let sum: f64 = self.most.iter().sum();
+        let sum: f64 = self.max_percent.iter().sum();
         if sum < 100.0 - SUM_TOLERANCE_PERCENT {
             return Err(LimitError::MostUnderWhole { sum });
         }
@@ -99,13 +105,14 @@ impl Limits {
         let inside = |((p, least), most): ((&f64, &f64), &f64)| {
             *p >= least - SUM_TOLERANCE_PERCENT && *p <= most + SUM_TOLERANCE_PERCENT
         };
-        percent.iter().zip(&self.least).zip(&self.most).all(inside) && self.over_price(percent) <= SUM_TOLERANCE_PERCENT
+        percent.iter().zip(&self.min_percent).zip(&self.max_percent).all(inside)
+            && self.over_price(percent) <= SUM_TOLERANCE_PERCENT
     }
 
     /// How much more than it may the formula costs, of the price allowed; 0 when it does not.
     pub fn over_price(&self, percent: &[f64]) -> f64 {
-        let Some((price, most)) = &self.price else { return 0.0 };
-        (price_per_kg(price, percent) / most - 1.0).max(0.0)
+        let Some(PriceLimit { per_kg, max_per_kg }) = &self.price else { return 0.0 };
+        (price_per_kg(per_kg, percent) / max_per_kg - 1.0).max(0.0)
     }
 }
 
@@ -131,7 +138,11 @@ mod tests {
 
     #[test]
     fn limits_that_leave_no_formula_are_named() {
-        let limits = |least: &[f64], most: &[f64]| Limits { least: least.to_vec(), most: most.to_vec(), price: None };
+        let limits = |least: &[f64], most: &[f64]| Limits {
+            min_percent: least.to_vec(),
+            max_percent: most.to_vec(),
+            price: None,
+        };
         assert_eq!(limits(&[0.0, 0.0], &[100.0, 100.0]).check(2), Ok(()));
         assert_eq!(limits(&[0.0], &[100.0]).check(2), Err(LimitError::Length { found: 1, expected: 2 }));
         let contradiction = LimitError::Contradiction { ingredient: 1, least: 30.0, most: 20.0 };
@@ -143,7 +154,7 @@ mod tests {
 
     #[test]
     fn a_formula_is_held_to_its_bounds_and_its_price() {
-        let mut limits = Limits { least: vec![10.0, 20.0], most: vec![40.0, 90.0], price: None };
+        let mut limits = Limits { min_percent: vec![10.0, 20.0], max_percent: vec![40.0, 90.0], price: None };
         for (percent, holds) in [
             ([10.0, 90.0], true),
             ([40.0, 60.0], true),
@@ -158,16 +169,16 @@ mod tests {
         assert_eq!(limits.over_price(&[10.0, 90.0]), 0.0);
         // 6.50 a kilogram: 30 % above 5.
         assert_eq!(price_per_kg(&[20.0, 5.0], &[10.0, 90.0]), 6.5);
-        limits.price = Some((vec![20.0, 5.0], 6.5));
+        limits.price = Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 6.5 });
         assert!(limits.hold(&[10.0, 90.0]) && !limits.hold(&[11.0, 89.0]));
-        limits.price = Some((vec![20.0, 5.0], 5.0));
+        limits.price = Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 5.0 });
         assert!((limits.over_price(&[10.0, 90.0]) - 0.3).abs() < 1e-12);
     }
 
     #[test]
     fn sums_are_taken_with_rounding() {
         let check = |least: [f64; 2], most: [f64; 2]| {
-            Limits { least: least.to_vec(), most: most.to_vec(), price: None }.check(2)
+            Limits { min_percent: least.to_vec(), max_percent: most.to_vec(), price: None }.check(2)
         };
         assert_eq!(check([60.0, 40.0 + 1e-7], [100.0, 100.0]), Ok(()));
         assert_eq!(check([0.0, 0.0], [60.0, 40.0 - 1e-7]), Ok(()));

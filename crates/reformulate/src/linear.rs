@@ -10,7 +10,7 @@
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
 
 use crate::judge::Standing;
-use crate::limits::Limits;
+use crate::limits::{Limits, PriceLimit};
 
 /// Cost of a unit of margin missing, mass % moved: far above what any change of a formula costs for a unit.
 pub const MISSING_COST: f64 = 1000.0;
@@ -61,8 +61,8 @@ pub fn best_step(
     let balance: Vec<(Variable, f64)> = up.iter().map(|&u| (u, 1.0)).chain(down.iter().map(|&v| (v, -1.0))).collect();
     problem.add_constraint(balance, ComparisonOp::Eq, 0.0);
     for i in 0..count {
-        let low = limits.least[i].max(current[i] - reach).min(current[i].max(limits.least[i]));
-        let high = limits.most[i].min(current[i] + reach).max(current[i].min(limits.most[i]));
+        let low = limits.min_percent[i].max(current[i] - reach).min(current[i].max(limits.min_percent[i]));
+        let high = limits.max_percent[i].min(current[i] + reach).max(current[i].min(limits.max_percent[i]));
         let moved = [(up[i], 1.0), (down[i], -1.0)];
         problem.add_constraint(moved, ComparisonOp::Ge, low - original[i]);
         problem.add_constraint(moved, ComparisonOp::Le, high - original[i]);
@@ -78,9 +78,9 @@ pub fn best_step(
             problem.add_constraint(row, ComparisonOp::Ge, -tangent.margin - offset);
         }
     }
-    if let Some((price, most)) = &limits.price {
+    if let Some(PriceLimit { per_kg, max_per_kg }) = &limits.price {
         let slack = problem.add_var(MISSING_COST, (0.0, f64::INFINITY));
-        let relative: Vec<f64> = price.iter().map(|price| price / 100.0 / most).collect();
+        let relative: Vec<f64> = per_kg.iter().map(|price| price / 100.0 / max_per_kg).collect();
         let now: f64 = relative.iter().zip(original).map(|(price, percent)| price * percent).sum();
         let mut row = linear(&relative);
         row.push((slack, -1.0));
@@ -108,7 +108,7 @@ mod tests {
     }
 
     fn priced(most: f64) -> Limits {
-        Limits { price: Some((vec![20.0, 5.0], most)), ..Limits::free(2) }
+        Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: most }), ..Limits::free(2) }
     }
 
     #[track_caller]
@@ -155,13 +155,13 @@ mod tests {
     fn a_step_stays_inside_the_limits() {
         let low = [standing(-1.0, &[(-1.0, [0.2, 0.0])])];
         let mut limits = Limits::free(2);
-        limits.most[0] = 32.0;
+        limits.max_percent[0] = 32.0;
         leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [32.0, 68.0], 602.0);
-        limits.most[0] = 100.0;
-        limits.least[1] = 66.0;
+        limits.max_percent[0] = 100.0;
+        limits.min_percent[1] = 66.0;
         leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [34.0, 66.0], 204.0);
         // From outside them it goes in, if they are within reach.
-        let limits = Limits { least: vec![0.0, 90.0], most: vec![10.0, 100.0], price: None };
+        let limits = Limits { min_percent: vec![0.0, 90.0], max_percent: vec![10.0, 100.0], price: None };
         assert_eq!(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 8.0), None);
         leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 25.0), [10.0, 90.0], 20.0);
     }

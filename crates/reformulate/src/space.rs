@@ -42,9 +42,9 @@ pub struct Group {
     /// Positions in [`Space::ingredients`].
     pub members: Vec<usize>,
     /// Least total, mass %.
-    pub least: f64,
+    pub min_percent: f64,
     /// Most total, mass %.
-    pub most: f64,
+    pub max_percent: f64,
 }
 
 /// A space of formulas.
@@ -53,9 +53,9 @@ pub struct Space {
     /// Positions in the library, each once.
     pub ingredients: Vec<usize>,
     /// Least mass % of each.
-    pub least: Vec<f64>,
+    pub min_percent: Vec<f64>,
     /// Most mass % of each.
-    pub most: Vec<f64>,
+    pub max_percent: Vec<f64>,
     /// Totals.
     pub groups: Vec<Group>,
     /// Price per kilogram of each.
@@ -312,19 +312,20 @@ impl Filler {
     /// # Returns
     /// How much was moved.
     pub fn transfer(&self, percent: &mut [f64], from: usize, to: usize, amount: f64) -> f64 {
-        let mut room = amount.min(percent[from] - self.space.least[from]).min(self.space.most[to] - percent[to]);
+        let mut room =
+            amount.min(percent[from] - self.space.min_percent[from]).min(self.space.max_percent[to] - percent[to]);
         for group in &self.space.groups {
             let total = || group.members.iter().map(|&i| percent[i]).sum::<f64>();
             match (group.members.contains(&from), group.members.contains(&to)) {
-                (true, false) => room = room.min(total() - group.least),
-                (false, true) => room = room.min(group.most - total()),
+                (true, false) => room = room.min(total() - group.min_percent),
+                (false, true) => room = room.min(group.max_percent - total()),
                 _ => {}
             }
         }
         let moved = if from == to { 0.0 } else { room.max(0.0) };
         if moved > 0.0 {
-            percent[from] = (percent[from] - moved).max(self.space.least[from]);
-            percent[to] = (percent[to] + moved).min(self.space.most[to]);
+            percent[from] = (percent[from] - moved).max(self.space.min_percent[from]);
+            percent[to] = (percent[to] + moved).min(self.space.max_percent[to]);
         }
         moved
     }
@@ -359,7 +360,7 @@ impl Filler {
         };
         percent.len() == space.ingredients.len()
             && (percent.iter().sum::<f64>() - 100.0).abs() <= SUM_TOLERANCE_PERCENT
-            && percent.iter().zip(&space.least).zip(&space.most).all(inside)
+            && percent.iter().zip(&space.min_percent).zip(&space.max_percent).all(inside)
             && space.groups.iter().all(|group| holds(group, percent))
     }
 }
@@ -390,7 +391,7 @@ fn on_edge(low: f64, high: f64, u: f64) -> f64 {
 /// Whether a group has a total it may have.
 fn holds(group: &Group, percent: &[f64]) -> bool {
     let total: f64 = group.members.iter().map(|&i| percent[i]).sum();
-    total >= group.least - SUM_TOLERANCE_PERCENT && total <= group.most + SUM_TOLERANCE_PERCENT
+    total >= group.min_percent - SUM_TOLERANCE_PERCENT && total <= group.max_percent + SUM_TOLERANCE_PERCENT
 }
 
 /// Checks everything that one bound or group can have wrong by itself.
@@ -400,8 +401,8 @@ fn check(space: &Space) -> Result<(), SpaceError> {
         return Err(SpaceError::Empty);
     }
     for (list, found) in [
-        ("least", space.least.len()),
-        ("most", space.most.len()),
+        ("least", space.min_percent.len()),
+        ("most", space.max_percent.len()),
         ("price", space.price.as_ref().map_or(count, Vec::len)),
     ] {
         if found != count {
@@ -414,7 +415,7 @@ fn check(space: &Space) -> Result<(), SpaceError> {
         }
     }
     let sound = |least: f64, most: f64| least >= 0.0 && most <= 100.0 && least <= most;
-    for (ingredient, (&least, &most)) in space.least.iter().zip(&space.most).enumerate() {
+    for (ingredient, (&least, &most)) in space.min_percent.iter().zip(&space.max_percent).enumerate() {
         if !sound(least, most) {
             return Err(SpaceError::Contradiction { ingredient, least, most });
         }
@@ -424,8 +425,8 @@ fn check(space: &Space) -> Result<(), SpaceError> {
             return Err(SpaceError::Price { ingredient, price });
         }
     }
-    for Group { name, members, least, most } in &space.groups {
-        let (group, least, most) = (name.clone(), *least, *most);
+    for Group { name, members, min_percent, max_percent } in &space.groups {
+        let (group, least, most) = (name.clone(), *min_percent, *max_percent);
         let repeated = members.iter().enumerate().any(|(i, one)| *one >= count || members[..i].contains(one));
         if members.is_empty() || repeated {
             return Err(SpaceError::Members { group });
@@ -434,7 +435,7 @@ fn check(space: &Space) -> Result<(), SpaceError> {
             return Err(SpaceError::GroupContradiction { group, least, most });
         }
         let sum = |of: &[f64]| members.iter().map(|&one| of[one]).sum::<f64>();
-        let (low, high) = (sum(&space.least), sum(&space.most));
+        let (low, high) = (sum(&space.min_percent), sum(&space.max_percent));
         if low > most + SUM_TOLERANCE_PERCENT {
             return Err(SpaceError::GroupOver { group, sum: low, most });
         }
@@ -454,7 +455,7 @@ fn tree(space: &Space) -> (Vec<Branch>, Vec<usize>) {
     let mut order: Vec<usize> = (0..space.groups.len()).collect();
     order.sort_by_key(|&group| std::cmp::Reverse(space.groups[group].members.len()));
     for group in order {
-        let Group { members, least, most, .. } = &space.groups[group];
+        let Group { members, min_percent, max_percent, .. } = &space.groups[group];
         let members_of = |branch: &Branch| branch.group.map(|group| &space.groups[group].members);
         let fits =
             |branch: &Branch| members_of(branch).is_none_or(|known| inside(members, known) || apart(members, known));
@@ -465,11 +466,17 @@ fn tree(space: &Space) -> (Vec<Branch>, Vec<usize>) {
         // The last that holds it is the smallest.
         let outer = branches.iter().rposition(|branch| members_of(branch).is_none_or(|known| inside(members, known)));
         let own = branches.len();
-        branches.push(Branch { low: *least, high: *most, group: Some(group), leaf: None, inner: Vec::new() });
+        branches.push(Branch {
+            low: *min_percent,
+            high: *max_percent,
+            group: Some(group),
+            leaf: None,
+            inner: Vec::new(),
+        });
         branches[outer.unwrap_or(0)].inner.push(own);
     }
     let groups = branches.len();
-    for (leaf, (&low, &high)) in space.least.iter().zip(&space.most).enumerate() {
+    for (leaf, (&low, &high)) in space.min_percent.iter().zip(&space.max_percent).enumerate() {
         let holds = |branch: &Branch| branch.group.is_none_or(|group| space.groups[group].members.contains(&leaf));
         let outer = branches[..groups].iter().rposition(holds);
         let own = branches.len();
@@ -521,7 +528,7 @@ fn close(space: &Space, branches: &mut [Branch]) -> Result<(), SpaceError> {
 /// Whether some formula satisfies every bound and every group: a linear program without an aim.
 fn some_formula(space: &Space) -> bool {
     let mut problem = Problem::new(OptimizationDirection::Minimize);
-    let bounds = space.least.iter().zip(&space.most);
+    let bounds = space.min_percent.iter().zip(&space.max_percent);
     let shares: Vec<Variable> = bounds.map(|(&least, &most)| problem.add_var(0.0, (least, most))).collect();
     let total = |members: &mut dyn Iterator<Item = usize>| -> Vec<(Variable, f64)> {
         members.map(|one| (shares[one], 1.0)).collect()
@@ -529,8 +536,8 @@ fn some_formula(space: &Space) -> bool {
     problem.add_constraint(total(&mut (0..shares.len())), ComparisonOp::Eq, 100.0);
     for group in &space.groups {
         let row = total(&mut group.members.iter().copied());
-        problem.add_constraint(row.clone(), ComparisonOp::Ge, group.least);
-        problem.add_constraint(row, ComparisonOp::Le, group.most);
+        problem.add_constraint(row.clone(), ComparisonOp::Ge, group.min_percent);
+        problem.add_constraint(row, ComparisonOp::Le, group.max_percent);
     }
     problem.solve().is_ok()
 }
@@ -544,13 +551,13 @@ mod tests {
         let group = |&(name, members, least, most): &(&str, &[usize], f64, f64)| Group {
             name: name.to_owned(),
             members: members.to_vec(),
-            least,
-            most,
+            min_percent: least,
+            max_percent: most,
         };
         Space {
             ingredients: (0..least.len()).collect(),
-            least: least.to_vec(),
-            most: most.to_vec(),
+            min_percent: least.to_vec(),
+            max_percent: most.to_vec(),
             groups: groups.iter().map(group).collect(),
             price: None,
         }
@@ -793,7 +800,7 @@ mod tests {
         assert!(found.len() > 200 && found.len() < 1800, "{}", found.len());
         assert!(found.iter().all(|percent| filler.contains(percent)));
         let mut impossible = crossing(50.0);
-        impossible.most = vec![100.0, 10.0, 30.0, 100.0];
+        impossible.max_percent = vec![100.0, 10.0, 30.0, 100.0];
         assert_eq!(
             Filler::new(&impossible, 1).err(),
             Some(SpaceError::GroupUnder { group: "local".into(), sum: 40.0, least: 50.0 })
@@ -801,14 +808,14 @@ mod tests {
         // The least of the two in it are more than it may hold, whatever else is asked.
         let mut impossible =
             space(&[0.0; 4], &[100.0; 4], &[("waxes", &[0, 1], 20.0, 40.0), ("local", &[1, 2], 0.0, 30.0)]);
-        impossible.least = vec![0.0, 15.0, 20.0, 0.0];
+        impossible.min_percent = vec![0.0, 15.0, 20.0, 0.0];
         assert_eq!(
             Filler::new(&impossible, 1).err(),
             Some(SpaceError::GroupOver { group: "local".into(), sum: 35.0, most: 30.0 })
         );
         // Each alone is possible: at most 40 % of the first two, at least 80 % of the middle two, at most 50 % of the third.
         let mut impossible = crossing(95.0);
-        impossible.most = vec![100.0, 100.0, 50.0, 100.0];
+        impossible.max_percent = vec![100.0, 100.0, 50.0, 100.0];
         assert_eq!(Filler::new(&impossible, 1).err(), Some(SpaceError::Crossing { groups: vec!["local".into()] }));
     }
 

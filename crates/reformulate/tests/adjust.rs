@@ -21,9 +21,9 @@ fn an_ingredient_above_its_most_stays_down_when_another_is_left_out() {
         let bar = formula::read_inline(&text, "bar", &library).expect(&text).formulas.remove(0);
         let place = |name: &str| order.iter().position(|(one, _)| *one == name).unwrap();
         let mut limits = Limits::free(bar.parts.len());
-        limits.most[place("babassu oil")] = 6.0;
+        limits.max_percent[place("babassu oil")] = 6.0;
         let kept = place("rice bran oil");
-        (limits.least[kept], limits.most[kept]) = (bar.parts[kept].percent, bar.parts[kept].percent);
+        (limits.min_percent[kept], limits.max_percent[kept]) = (bar.parts[kept].percent, bar.parts[kept].percent);
         let task = Task {
             demands: vec![Demand::Hold { temperature_c: -13.0 }],
             confidence: 0.5,

@@ -61,7 +61,7 @@ fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
         name: "random".to_owned(),
         parts: parts.map(|(ingredient, percent)| Part { ingredient, percent }).collect(),
     };
-    let mut limits = Limits { least: shares.to_vec(), most: shares.to_vec(), price: None };
+    let mut limits = Limits { min_percent: shares.to_vec(), max_percent: shares.to_vec(), price: None };
     // The oil is always free, the waxes and the butter in turn.
     let mut chosen = vec![3, random.random_range(0..3)];
     while chosen.len() < free {
@@ -71,8 +71,8 @@ fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
         }
     }
     for i in chosen {
-        limits.least[i] = (shares[i] - ROOM).max(0.0);
-        limits.most[i] = shares[i] + ROOM;
+        limits.min_percent[i] = (shares[i] - ROOM).max(0.0);
+        limits.max_percent[i] = shares[i] + ROOM;
     }
     (formula, limits)
 }
@@ -95,7 +95,7 @@ fn random_demands(random: &mut Pcg64, harder: f64) -> Vec<Demand> {
 
 /// The least mass moved of all formulas of the grid that meet every demand.
 fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
-    let free: Vec<usize> = (0..original.len()).filter(|&i| limits.most[i] > limits.least[i]).collect();
+    let free: Vec<usize> = (0..original.len()).filter(|&i| limits.max_percent[i] > limits.min_percent[i]).collect();
     let (last, others) = free.split_last()?;
     let steps = (ROOM / GRID).round() as i32;
     let mut points: Vec<Vec<f64>> = vec![original.to_vec()];

@@ -19,7 +19,7 @@ fn space_of(keys: &[&str]) -> Space {
     let find = |key: &&str| LIBRARY.ingredients.iter().position(|one| one.key == *key).expect("in the table");
     let ingredients: Vec<usize> = keys.iter().map(find).collect();
     let count = ingredients.len();
-    Space { ingredients, least: vec![0.0; count], most: vec![100.0; count], groups: vec![], price: None }
+    Space { ingredients, min_percent: vec![0.0; count], max_percent: vec![100.0; count], groups: vec![], price: None }
 }
 
 /// Three waxes, two of them with alkanes of other lengths, butters and oils.
@@ -33,8 +33,8 @@ fn shelf() -> Space {
         "sunflower-oil",
         "jojoba-oil",
     ]);
-    space.groups.push(Group { name: "waxes".into(), members: vec![0, 1, 2], least: 10.0, most: 35.0 });
-    space.most[4] = 40.0;
+    space.groups.push(Group { name: "waxes".into(), members: vec![0, 1, 2], min_percent: 10.0, max_percent: 35.0 });
+    space.max_percent[4] = 40.0;
     space.price = Some(vec![18.0, 25.0, 14.0, 12.0, 9.0, 4.0, 30.0]);
     space
 }
@@ -256,7 +256,7 @@ fn extended_gives_the_same_as_all_at_once() {
 #[test]
 fn one_point_no_volume_and_no_formula() {
     let mut space = space_of(&["beeswax", "sunflower-oil"]);
-    (space.least, space.most) = (vec![20.0, 80.0], vec![20.0, 80.0]);
+    (space.min_percent, space.max_percent) = (vec![20.0, 80.0], vec![20.0, 80.0]);
     let one = run(&space, &settings(10_000, 5), &[]).unwrap();
     assert_eq!((one.judged, one.front.len(), one.finished), (1, 1, true));
     assert_eq!(one.front[0].percent, [20.0, 80.0]);
@@ -264,12 +264,12 @@ fn one_point_no_volume_and_no_formula() {
     same_as_assess(&space, &settings(1, 0), &one, 1);
 
     let mut flat = space_of(&["beeswax", "cocoa-butter", "sunflower-oil"]);
-    (flat.least[1], flat.most[1]) = (30.0, 30.0);
+    (flat.min_percent[1], flat.max_percent[1]) = (30.0, 30.0);
     let found = run(&flat, &settings(300, 2), &[]).unwrap();
     assert!(found.front.len() > 1 && found.front.iter().all(|one| one.percent[1] == 30.0));
 
-    space.most = vec![20.0, 70.0];
-    space.least = vec![0.0, 0.0];
+    space.max_percent = vec![20.0, 70.0];
+    space.min_percent = vec![0.0, 0.0];
     let none = run(&space, &settings(10, 0), &[]);
     assert_eq!(none, Err(ExploreError::Space(SpaceError::MostUnderWhole { sum: 90.0 })));
     assert_eq!(run(&shelf(), &settings(0, 3), &[]).unwrap().front, []);
@@ -278,7 +278,7 @@ fn one_point_no_volume_and_no_formula() {
 #[test]
 fn crossing_groups_reject_some_candidates() {
     let mut space = shelf();
-    space.groups.push(Group { name: "local".into(), members: vec![0, 5], least: 40.0, most: 80.0 });
+    space.groups.push(Group { name: "local".into(), members: vec![0, 5], min_percent: 40.0, max_percent: 80.0 });
     let found = run(&space, &settings(600, 2), &[]).unwrap();
     assert!(found.rejected > 50 && found.judged > 600 - found.rejected, "{found:?}");
     let filler = Filler::new(&space, 0).unwrap();
@@ -294,9 +294,9 @@ fn forty_ingredients() {
     let waxes = (0..count).filter(|&i| LIBRARY.ingredients[i].kind == IngredientKind::Wax).collect();
     let space = Space {
         ingredients: (0..count).collect(),
-        least: vec![0.0; count],
-        most: vec![100.0; count],
-        groups: vec![Group { name: "waxes".into(), members: waxes, least: 20.0, most: 35.0 }],
+        min_percent: vec![0.0; count],
+        max_percent: vec![100.0; count],
+        groups: vec![Group { name: "waxes".into(), members: waxes, min_percent: 20.0, max_percent: 35.0 }],
         price: None,
     };
     let settings = settings(400, 1);

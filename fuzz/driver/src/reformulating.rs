@@ -8,7 +8,7 @@ use barwright_reference::{Formula, Library, NutOrigin, Origin};
 use barwright_reformulate::adjust::{AdjustError, Met, Task};
 use barwright_reformulate::explore::{ExploreError, FirmnessAim, Settings};
 use barwright_reformulate::judge::{Judge, MARGIN_TOLERANCE, TRACE_PERCENT};
-use barwright_reformulate::limits::SUM_TOLERANCE_PERCENT;
+use barwright_reformulate::limits::{PriceLimit, SUM_TOLERANCE_PERCENT};
 use barwright_reformulate::swap::{SwapError, SwapTask};
 use barwright_reformulate::{Adjustment, Demand, Firmness, Limits, Space};
 
@@ -71,16 +71,19 @@ fn change(bytes: &mut Unstructured<'_>, library: &Library, formula: &Formula) ->
     let mut limits = Limits::free(ingredients.len());
     for place in 0..ingredients.len() {
         match bytes.int_in_range(0..=7_u8)? {
-            0 => (limits.least[place], limits.most[place]) = (now(place), now(place)),
-            1 => limits.least[place] = task::figure(bytes, 0.0, 100.0)?,
-            2 => limits.most[place] = task::figure(bytes, 0.0, 100.0)?,
-            3 => (limits.least[place], limits.most[place]) = (0.5 * now(place), (1.5 * now(place)).min(100.0)),
+            0 => (limits.min_percent[place], limits.max_percent[place]) = (now(place), now(place)),
+            1 => limits.min_percent[place] = task::figure(bytes, 0.0, 100.0)?,
+            2 => limits.max_percent[place] = task::figure(bytes, 0.0, 100.0)?,
+            3 => {
+                (limits.min_percent[place], limits.max_percent[place]) =
+                    (0.5 * now(place), (1.5 * now(place)).min(100.0))
+            }
             _ => {}
         }
     }
     if bytes.ratio(1, 4)? {
-        let price = ingredients.iter().map(|_| task::figure(bytes, 0.0, 100.0)).collect::<Result<Vec<_>>>()?;
-        limits.price = Some((price, task::magnitude(bytes, 0.1, 100.0)?));
+        let per_kg = ingredients.iter().map(|_| task::figure(bytes, 0.0, 100.0)).collect::<Result<Vec<_>>>()?;
+        limits.price = Some(PriceLimit { per_kg, max_per_kg: task::magnitude(bytes, 0.1, 100.0)? });
     }
     Ok(Task {
         demands,
@@ -125,7 +128,7 @@ fn sound_change(library: &Library, options: &Options, formula: &Formula, task: &
     let moved = 0.5 * found.before.iter().zip(&found.after).map(|(a, b)| (a - b).abs()).sum::<f64>();
     assert!((found.mass_moved - moved).abs() <= SUM_TOLERANCE_PERCENT, "{} is not the {moved} moved", found.mass_moved);
     assert!(found.over_price.is_finite() && found.over_price >= 0.0, "{}", found.over_price);
-    for ((after, least), most) in found.after.iter().zip(&task.limits.least).zip(&task.limits.most) {
+    for ((after, least), most) in found.after.iter().zip(&task.limits.min_percent).zip(&task.limits.max_percent) {
         claims::within("an amount, %", *after, least - SUM_TOLERANCE_PERCENT, most + SUM_TOLERANCE_PERCENT);
     }
     assert_eq!(found.demands.len(), task.demands.len());
@@ -268,10 +271,10 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     };
     let space = Space {
         ingredients: limits.ingredients,
-        least: limits.limits.least,
-        most: limits.limits.most,
+        min_percent: limits.limits.min_percent,
+        max_percent: limits.limits.max_percent,
         groups: Vec::new(),
-        price: limits.limits.price.map(|(price, _)| price),
+        price: limits.limits.price.map(|price| price.per_kg),
     };
     task::show(&(&settings, &space, &limits.demands));
     let go_on = |_| ControlFlow::Continue(());
@@ -288,7 +291,7 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     for one in &found.front {
         let sum: f64 = one.percent.iter().sum();
         assert!((sum - 100.0).abs() <= SUM_TOLERANCE_PERCENT, "sums to {sum}: {one:?}");
-        for ((percent, least), most) in one.percent.iter().zip(&space.least).zip(&space.most) {
+        for ((percent, least), most) in one.percent.iter().zip(&space.min_percent).zip(&space.max_percent) {
             claims::within("an amount, %", *percent, least - SUM_TOLERANCE_PERCENT, most + SUM_TOLERANCE_PERCENT);
         }
         let of = &one.properties;

@@ -190,14 +190,14 @@ pub fn space(data: &[u8]) -> u64 {
     assert!(read.wishes.iter().all(|wish| text.get(wish.span.clone()).is_some()), "{:?}", read.wishes);
     let space = Space {
         ingredients: read.ingredients.iter().map(|one| one.ingredient).collect(),
-        least: read.ingredients.iter().map(|one| one.least).collect(),
-        most: read.ingredients.iter().map(|one| one.most).collect(),
+        min_percent: read.ingredients.iter().map(|one| one.least).collect(),
+        max_percent: read.ingredients.iter().map(|one| one.most).collect(),
         groups: (read.totals.iter())
             .map(|total| Group {
                 name: total.name.clone(),
                 members: total.members.clone(),
-                least: total.least,
-                most: total.most,
+                min_percent: total.least,
+                max_percent: total.most,
             })
             .collect(),
         price: None,

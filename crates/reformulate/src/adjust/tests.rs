@@ -8,6 +8,7 @@ use barwright_reference::formula;
 
 use super::*;
 use crate::demand::Firmness;
+use crate::limits::PriceLimit;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
 static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().unwrap());
@@ -35,7 +36,7 @@ fn of(bar: &Formula, demands: &[Demand]) -> Task {
 
 fn priced(bar: &Formula, price: &[f64], most: f64) -> Task {
     let mut task = of(bar, &[]);
-    task.limits.price = Some((price.to_vec(), most));
+    task.limits.price = Some(PriceLimit { per_kg: price.to_vec(), max_per_kg: most });
     task
 }
 
@@ -117,8 +118,8 @@ fn what_may_come_in_counts_as_none_of_it_before() {
     let start = bar("beeswax 30, sunflower oil 70");
     let mut task = priced(&start, &[20.0, 5.0, 1.0], 7.6);
     task.ingredients.push(LIBRARY.ingredients.iter().position(|one| one.key == "soy-wax-soft").unwrap());
-    task.limits.least.push(0.0);
-    task.limits.most.push(100.0);
+    task.limits.min_percent.push(0.0);
+    task.limits.max_percent.push(100.0);
     let found = run(&start, &task);
     assert_eq!(found.before, [30.0, 70.0, 0.0]);
     assert!(found.before[2].is_sign_positive());
@@ -158,7 +159,7 @@ fn whole_steps_go_as_far_as_they_must_and_no_further() {
 fn several_are_rounded_together() {
     let start = bar("beeswax 20, cocoa butter 20, sunflower oil 60");
     let mut task = priced(&start, &[100.0, 20.0, 1.0], 100.0);
-    task.limits.most = vec![16.3, 100.0, 62.2];
+    task.limits.max_percent = vec![16.3, 100.0, 62.2];
     let exact = run(&start, &task);
     assert!((exact.mass_moved - 3.7).abs() < 1e-6 && exact.feasible, "{exact:?}");
     task.step_percent = Some(1.0);
@@ -174,7 +175,7 @@ fn several_are_rounded_together() {
 fn five_that_change_are_rounded_to_either_side() {
     let start = bar("beeswax 20, candelilla wax 20, cocoa butter 20, shea butter 20, sunflower oil 20");
     let mut task = priced(&start, &[1.0; 5], 2.0);
-    task.limits.most = vec![18.3, 18.3, 21.1, 21.1, 100.0];
+    task.limits.max_percent = vec![18.3, 18.3, 21.1, 21.1, 100.0];
     task.step_percent = Some(1.0);
     let found = run(&start, &task);
     assert!(found.in_steps && found.feasible, "{found:?}");
@@ -266,11 +267,11 @@ fn amounts_are_closed_by_room() {
     let closed = search(&original, &limits).closed(vec![20.0, 20.0, 20.0], None);
     assert!(close(&closed, &[100.0 / 3.0; 3]), "{closed:?}");
     // The others can only give 10 of 20: the one that was to stay gives the rest.
-    limits.least = vec![45.0, 45.0, 0.0];
+    limits.min_percent = vec![45.0, 45.0, 0.0];
     let closed = search(&original, &limits).closed(vec![50.0, 50.0, 20.0], Some(2));
     assert!(close(&closed, &[45.0, 45.0, 10.0]), "{closed:?}");
-    limits.least = vec![0.0; 3];
-    limits.most = vec![30.0, 100.0, 40.0];
+    limits.min_percent = vec![0.0; 3];
+    limits.max_percent = vec![30.0, 100.0, 40.0];
     let inside = search(&original, &limits).inside(&[50.0, 40.0, 10.0]);
     // 30 + 40 + 10: 20 too little, rooms of 0, 60 and 30.
     assert!(close(&inside, &[30.0, 40.0 + 20.0 * 60.0 / 90.0, 10.0 + 20.0 * 30.0 / 90.0]), "{inside:?}");
@@ -285,9 +286,9 @@ fn starts_are_the_formula_and_one_ingredient_changed() {
     assert_eq!(starts.len(), expected.len());
     assert!(starts.iter().zip(&expected).all(|(one, other)| close(one, other)), "{starts:?}");
     // Up to 0.9 % of room is none, 1 % is some.
-    limits.most[0] = 30.9;
+    limits.max_percent[0] = 30.9;
     assert_eq!(search(&original, &limits).starts().len(), 4);
-    limits.most[0] = 31.0;
+    limits.max_percent[0] = 31.0;
     assert_eq!(search(&original, &limits).starts().len(), 5);
 }
 
@@ -297,7 +298,7 @@ fn points_are_spread_by_the_plastic_number() {
     const PLASTIC: f64 = 1.324_717_957_244_746;
     let original = [30.0, 70.0];
     let mut limits = Limits::free(2);
-    (limits.least[0], limits.most[0]) = (10.0, 60.0);
+    (limits.min_percent[0], limits.max_percent[0]) = (10.0, 60.0);
     let search = search(&original, &limits);
     let points = search.spread_starts();
     assert_eq!(points.len(), SPREAD_STARTS);
@@ -314,7 +315,7 @@ fn points_are_spread_by_the_plastic_number() {
 fn a_search_doubles_its_reach_where_tangents_hold() {
     let start = bar("beeswax 90, sunflower oil 10");
     let original = [90.0, 10.0];
-    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let limits = Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 6.5 }), ..Limits::free(2) };
     let judge = nothing_asked(&start);
     let mut whole = search(&original, &limits);
     let found = whole.descend(&judge, original.to_vec(), MAX_STEPS).unwrap();
@@ -357,7 +358,7 @@ fn a_search_ends_where_the_central_margin_is_just_met() {
 fn the_first_start_and_the_best_are_followed() {
     let start = bar("beeswax 90, sunflower oil 10");
     let original = [90.0, 10.0];
-    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let limits = Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 6.5 }), ..Limits::free(2) };
     let judge = nothing_asked(&start);
     // At 10 % and below nothing is missing: 10 is the best, 6 the second.
     let starts = || [90.0, 50.0, 6.0, 10.0].iter().map(|&wax| vec![wax, 100.0 - wax]).collect::<Vec<_>>();
@@ -376,7 +377,7 @@ fn the_first_start_and_the_best_are_followed() {
 fn the_last_search_goes_on_from_the_best_and_from_each_once() {
     let start = bar("beeswax 90, sunflower oil 10");
     let original = [90.0, 10.0];
-    let limits = Limits { price: Some((vec![20.0, 5.0], 6.5)), ..Limits::free(2) };
+    let limits = Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 6.5 }), ..Limits::free(2) };
     let judge = nothing_asked(&start);
     let mut search = search(&original, &limits);
     let coarse: Vec<Found> = [50.0, 10.0, 10.01, 6.0]
@@ -405,7 +406,7 @@ fn the_last_search_goes_on_from_the_best_and_from_each_once() {
 fn polishing_takes_back_what_need_not_move() {
     let start = bar("beeswax 30, sunflower oil 70");
     let original = [30.0, 70.0];
-    let limits = Limits { price: Some((vec![20.0, 5.0], 8.0)), ..Limits::free(2) };
+    let limits = Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 8.0 }), ..Limits::free(2) };
     let judge = nothing_asked(&start);
     let mut search = search(&original, &limits);
     let rough = search.found(&judge, vec![15.0, 85.0], false).unwrap();
@@ -414,7 +415,10 @@ fn polishing_takes_back_what_need_not_move() {
     assert!((-1e-9..2.0 * LAST_TRANSFER).contains(&(best.cost - 10.0)) && best.missing <= MARGIN_TOLERANCE, "{best:?}");
     assert!(search.judged[0].1 <= MAX_TRANSFERS, "{:?}", search.judged);
     // Up to 20.17 %: six times 0.8, 0.4 is too much, then 0.2, 0.1 and 0.05 once each. What costs too much is not judged.
-    let limits = Limits { price: Some((vec![20.0, 5.0], 5.0 + 0.15 * 20.17)), ..Limits::free(2) };
+    let limits = Limits {
+        price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 5.0 + 0.15 * 20.17 }),
+        ..Limits::free(2)
+    };
     let mut search = self::search(&original, &limits);
     let rough = search.found(&judge, vec![15.0, 85.0], false).unwrap();
     search.judged.clear();
@@ -423,7 +427,8 @@ fn polishing_takes_back_what_need_not_move() {
     assert_eq!(search.judged, [(1, 9)]);
     // What misses something is not polished, nor what has not moved.
     for (percent, limit) in [(vec![30.0, 70.0], 8.0), (vec![30.0, 70.0], 9.5)] {
-        let limits = Limits { price: Some((vec![20.0, 5.0], limit)), ..Limits::free(2) };
+        let limits =
+            Limits { price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: limit }), ..Limits::free(2) };
         let mut search = self::search(&original, &limits);
         let rough = search.found(&judge, percent.clone(), false).unwrap();
         search.judged.clear();
@@ -440,8 +445,9 @@ fn polishing_leaves_out_the_little_there_is_of_something() {
     let judge = nothing_asked(&start);
     let rough = vec![4.0, 1.0, 95.0];
     let polished = |least: f64| {
-        let mut limits = Limits { price: Some((vec![100.0, 20.0, 5.0], 9.5)), ..Limits::free(3) };
-        limits.least[0] = least;
+        let mut limits =
+            Limits { price: Some(PriceLimit { per_kg: vec![100.0, 20.0, 5.0], max_per_kg: 9.5 }), ..Limits::free(3) };
+        limits.min_percent[0] = least;
         let mut search = search(&original, &limits);
         let rough = search.found(&judge, rough.clone(), false).unwrap();
         assert_eq!(rough.missing, 0.0);

@@ -222,7 +222,7 @@ impl Workbench<'_> {
     pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
         let options = self.options();
         let in_use = self.sampler(formula, options.state)?;
-        let setting = Sampler::new(self.mixture(formula, options.release_state())?.as_it_sets());
+        let setting = Sampler::new(self.mixture(formula, options.release_state())?.without_recrystallising());
         let curves = self.models().spread(draws.min(options.draws), [in_use, setting], |[in_use, setting], draw| {
             let model = draw.model;
             let mut evaluator = in_use.at(draw)?;

@@ -352,8 +352,8 @@ mod tests {
         if let Some(percent) = percent {
             mixture.set_percents(percent);
         }
-        let as_it_sets = mixture.clone().as_it_sets();
-        ([mixture, as_it_sets].map(Sampler::new), bench.draw(None).model.clone())
+        let plain = mixture.clone().without_recrystallising();
+        ([mixture, plain].map(Sampler::new), bench.draw(None).model.clone())
     }
 
     #[test]

@@ -222,7 +222,7 @@ impl Mixture {
     }
 
     /// The same with its crystals as they set, whatever the melt could do to them.
-    pub(crate) fn as_it_sets(self) -> Mixture {
+    pub(crate) fn without_recrystallising(self) -> Mixture {
         Mixture { recrystallised: None, ..self }
     }
 

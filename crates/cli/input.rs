@@ -140,8 +140,9 @@ impl AboutLots {
         for shift in shifts {
             about.entry(shift.ingredient).or_default().extend(lot::shift(shift, library));
         }
-        for (index, lot) in library.ingredients.iter().enumerate() {
-            about.entry(index).or_default().extend(lot::past_best_before(lot, &today)?);
+        let dated = library.ingredients.iter().enumerate().filter(|(_, lot)| lot.lot_best_before.is_some());
+        for (index, lot) in dated {
+            about.entry(index).or_default().extend(lot::past_best_before(lot, today()?));
         }
         Ok(AboutLots(about))
     }

@@ -1,18 +1,18 @@
-//! What a certificate did to a lot, and lots that are too old: one sentence each.
+//! What is said of a maker's lots: what a certificate did to one, and which are too old.
 
 use barwright_blend::certificate::{Figure, LotShift, MAX_SD, NEEDLE_C, Test};
 use barwright_reference::{Date, Ingredient, Library};
 
 use crate::words::number::{fixed, significant};
 
-/// Most shares named.
-const MOST_SHARES: usize = 3;
+/// Shares named, at most.
+const MAX_SHARES: usize = 3;
 
 /// A share that moved less than this is not named, mass %.
-const LEAST_PERCENT: f64 = 0.05;
+const MIN_PERCENT: f64 = 0.05;
 
 /// A shift below this says nothing, in standard deviations of what lots vary.
-const LEAST_SD: f64 = 0.05;
+const MIN_SD: f64 = 0.05;
 
 /// What a certificate that cannot be met may mean.
 const DOUBT: &str = "the certificate may be of another material or another test, or the table wrong about this one";
@@ -32,14 +32,14 @@ pub fn shift(shift: &LotShift, library: &Library) -> Option<String> {
         return Some(said);
     }
     let changed: Vec<String> = (shift.moved.iter())
-        .filter(|one| (one.to_percent - one.from_percent).abs() >= LEAST_PERCENT)
-        .take(MOST_SHARES)
+        .filter(|one| (one.to_percent - one.from_percent).abs() >= MIN_PERCENT)
+        .take(MAX_SHARES)
         .filter_map(|one| {
             let key = &library.species.get(one.species)?.key;
             Some(format!("{key} {:.1} to {:.1} %", one.from_percent, one.to_percent))
         })
         .collect();
-    if shift.most_sd < LEAST_SD || changed.is_empty() {
+    if shift.most_sd < MIN_SD || changed.is_empty() {
         said.push_str(": its species stay those of the table");
     } else {
         said.push_str(&format!(
@@ -104,22 +104,13 @@ fn value_of(test: Test, value: f64) -> String {
 }
 
 /// Says that a lot is past its date; `None` when it is not, or has none.
-///
-/// # Arguments
-/// * `today`: asked for only when there is a date.
-///
-/// # Errors
-/// Those of `today`.
-pub fn past_best_before<E>(lot: &Ingredient, today: impl FnOnce() -> Result<Date, E>) -> Result<Option<String>, E> {
-    let Some(best_before) = lot.lot_best_before else { return Ok(None) };
-    let past = today()? > best_before;
-    Ok(past.then(|| format!("lot `{}` is past its best-before date of {best_before}", lot.key)))
+pub fn past_best_before(lot: &Ingredient, today: Date) -> Option<String> {
+    let best_before = lot.lot_best_before.filter(|best_before| today > *best_before)?;
+    Some(format!("lot `{}` is past its best-before date of {best_before}", lot.key))
 }
 
 #[cfg(test)]
 mod tests {
-    use barwright_reference::Library;
-
     use super::*;
 
     #[test]
@@ -127,14 +118,12 @@ mod tests {
         let library = Library::builtin().unwrap_or_default();
         let text = "[lot.old]\nlike = 'beeswax'\nbest_before = 2026-06-30\n";
         let (library, _) = library.with_lots(text).unwrap_or_default();
-        let old = library.ingredients.last();
-        let said =
-            |month: i8, day: i8| old.map(|lot| past_best_before(lot, || Ok::<_, ()>(Date::constant(2026, month, day))));
+        let said = |lot: Option<&Ingredient>, month: i8, day: i8| {
+            lot.map(|lot| past_best_before(lot, Date::constant(2026, month, day)))
+        };
         let past = "lot `old` is past its best-before date of 2026-06-30".to_owned();
-        assert_eq!(said(7, 1), Some(Ok(Some(past))));
-        assert_eq!(said(6, 30), Some(Ok(None)));
-        assert_eq!(old.map(|lot| past_best_before(lot, || Err("no day"))), Some(Err("no day")));
-        let undated = library.ingredients.first();
-        assert_eq!(undated.map(|lot| past_best_before(lot, || Err("never asked"))), Some(Ok(None)));
+        assert_eq!(said(library.ingredients.last(), 7, 1), Some(Some(past)));
+        assert_eq!(said(library.ingredients.last(), 6, 30), Some(None));
+        assert_eq!(said(library.ingredients.first(), 7, 1), Some(None));
     }
 }

@@ -52,7 +52,7 @@ pub enum Action {
     Assess(assess::Assess),
     /// Predict several formulas side by side, the differences that matter first
     Compare(compare::Compare),
-    /// Change a formula by as little as can be, so that it meets what you ask of it
+    /// Make the smallest change to a formula that meets your targets
     Adjust(Box<adjust::Args>),
     /// Replace an ingredient that ran out: by how much of what, so that the bar stays as it is
     Swap(swap::Args),

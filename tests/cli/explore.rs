@@ -22,34 +22,35 @@ fn a_shelf_in_full() {
     exit 0
     stdout:
     Fern hand bar, from the shelf  (rested)
-    Invented. Which bars could be poured from this shelf for summer?
 
-    Of 19289 bars tried, 10030 that meet what is asked are the best trade-offs: what is
-      better in one way is worse in another.
-    Weighed: firmness, warmth, fine relief, feel on skin, and price; by the middle values.
+    Invented. Which bars could be poured from this shelf for summer?
+    Of 19289 bars tried, 10030 that meet your limits are the best trade-offs: what is better
+      in one way is worse in another.
+    Weighed by central estimates: firmness, warmth, fine relief, feel on skin and price.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
-    Some that stand for all
-          kPa at 25 °C      holds to, °C    relief, mm              melts, %        on skin   per kg
+    A representative selection
+          kPa at 25 °C      keeps shape     relief, mm              melts, %        on skin   per kg
+                            to, °C
      ────────────────────────────────────────────────────────────────────────────────────────────────
-      A   160 (72 to 420)   50 (42 to 54)   0.091 (0.029 to 0.25)   72 (67 to 73)   open      16.8
-      B   93 (38 to 270)    50 (42 to 55)   0.18 (0.064 to 0.41)    72 (70 to 73)   open      13.8
-      C   91 (33 to 260)    46 (36 to 52)   0.16 (0.046 to 0.58)    83 (78 to 84)   glides    18.0
-      D   54 (21 to 180)    45 (32 to 53)   0.29 (0.079 to 0.85)    86 (83 to 87)   glides    13.3
-      E   51 (19 to 160)    41 (30 to 50)   0.31 (0.076 to 1.0)     90 (86 to 91)   glides    18.0
-      F   18 (8.0 to 52)    42 (30 to 51)   0.85 (0.32 to 2.0)      87 (86 to 88)   glides    10.3
-      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
-      share on skin, at 33 °C.
+      A   160 (72 to 420)   50 (42 to 54)   0.091 (0.029 to 0.25)   72 (67 to 73)   open        16.8
+      B   93 (38 to 270)    50 (42 to 55)   0.18 (0.064 to 0.41)    72 (70 to 73)   open        13.8
+      C   91 (33 to 260)    46 (36 to 52)   0.16 (0.046 to 0.58)    83 (78 to 84)   glides      18.0
+      D   54 (21 to 180)    45 (32 to 53)   0.29 (0.079 to 0.85)    86 (83 to 87)   glides      13.3
+      E   51 (19 to 160)    41 (30 to 50)   0.31 (0.076 to 1.0)     90 (86 to 91)   glides      18.0
+      F   18 (8.0 to 52)    42 (30 to 51)   0.85 (0.32 to 2.0)      87 (86 to 88)   glides      10.3
+      Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on
+        skin, at 33 °C.
 
-    Odds that each meets what is asked, in 100
+    Odds that each meets your limits
           keeps its shape for a day at 40 °C   leaves a mould with relief of 0.8 mm whole
      ─────────────────────────────────────────────────────────────────────────────────────
-      A   98                                   over 99
-      B   98                                   over 99
-      C   88                                   98
-      D   81                                   92
-      E   52                                   91
-      F   69                                   47
+      A   98 in 100                            over 99 in 100
+      B   98 in 100                            over 99 in 100
+      C   88 in 100                            98 in 100
+      D   81 in 100                            92 in 100
+      E   52 in 100                            91 in 100
+      F   69 in 100                            47 in 100
       To be surer of one of them, give it to `adjust` with the same demands.
 
     Parts, % by mass
@@ -64,9 +65,11 @@ fn a_shelf_in_full() {
         wax 11, shea butter 3.5, beeswax 1.5
       F: sunflower oil 61.5, shea butter 14.5, candelilla wax 9, beeswax 8, jojoba oil 5,
         mango butter 2
-      In brackets: 90 % intervals from 64 trial computations (seed 20) over lots, melting
-      points and model parameters.
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
+
+    What this rests on
+      In brackets: 90 % intervals from 64 trial computations (seed 20) over lots, melting
+        points and model parameters.
     ");
 }
 
@@ -79,25 +82,28 @@ fn without_demands_and_prices_in_us_units() {
 
     Of 18768 bars tried, 18030 are the best trade-offs: what is better in one way is worse
       in another.
-    Weighed: softness, warmth, fine relief, feel on skin; by the middle values.
+    Weighed by central estimates: softness, warmth, fine relief and feel on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
-    Some that stand for all
-          psi at 77 °F          holds to, °F       relief, in                 melts, %        on skin
+    A representative selection
+          psi at 77 °F          keeps shape to,    relief, in                 melts, %        on skin
+                                °F
      ─────────────────────────────────────────────────────────────────────────────────────────────────
       A   0.20 (0.068 to 1.0)   63 (47 to 100)     0.34 (0.059 to 0.93)       93 (92 to 95)   smears
       B   7.4 (3.2 to 34)       117 (103 to 133)   0.010 (0.0027 to 0.029)    67 (65 to 69)   glides
       C   15 (5.6 to 74)        116 (104 to 132)   0.0055 (0.0011 to 0.018)   67 (65 to 70)   glides
-      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
-      share on skin, at 33 °C.
+      Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on
+        skin, at 91.4 °F.
 
     Parts, % by mass
       A: sunflower oil 83.5, beeswax 10, cocoa butter 6.5
       B: sunflower oil 60, beeswax 40
       C: beeswax 40, cocoa butter 40, sunflower oil 20
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
+
+    What this rests on
+      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+        points and model parameters.
     ");
 }
 
@@ -110,21 +116,23 @@ fn one_point_is_judged_once() {
     S  (rested)
 
     The space is one bar.
-    Weighed: firmness, warmth, fine relief, feel on skin; by the middle values.
+    Weighed by central estimates: firmness, warmth, fine relief and feel on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     All of them
-          kPa at 25 °C     holds to, °C    relief, mm           melts, %        on skin
-     ───────────────────────────────────────────────────────────────────────────────────
-      A   23 (7.5 to 66)   41 (29 to 51)   0.55 (0.15 to 1.6)   77 (76 to 80)   glides
-      Holds: keeps its shape for a day. Relief: the finest that leaves the mould. Melts:
-      share on skin, at 33 °C.
+          kPa at 25 °C     keeps shape to, °C   relief, mm           melts, %        on skin
+     ────────────────────────────────────────────────────────────────────────────────────────
+      A   23 (7.5 to 66)   41 (29 to 51)        0.55 (0.15 to 1.6)   77 (76 to 80)   glides
+      Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on
+        skin, at 33 °C.
 
     Parts, % by mass
       A: sunflower oil 50, beeswax 30, jojoba oil 20
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
+
+    What this rests on
+      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+        points and model parameters.
     ");
 }
 
@@ -136,7 +144,7 @@ fn what_asks_too_much_is_named() {
     stdout:
     S  (rested)
 
-    None of the 60 bars tried meets everything asked.
+    None of the 60 bars tried meets all your limits.
     There would be some without "keeps its shape for a day at 75 °C".
     "#);
     let two = "[ingredients]\nbeeswax = '10..40'\n'sunflower oil' = '20..'\n[demands]\nfirmness = ['200kPa', '..0.02kPa']\nhold = 80\n";
@@ -145,7 +153,7 @@ fn what_asks_too_much_is_named() {
     stdout:
     S  (rested)
 
-    None of the 60 bars tried meets everything asked.
+    None of the 60 bars tried meets all your limits.
     Leaving out any one demand does not help: two or more ask too much of this shelf.
     ");
 }

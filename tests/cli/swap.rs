@@ -59,18 +59,13 @@ fn a_wax_that_ran_out_in_full() {
                                                             warmth down and the share melted on skin
                                                             down
       A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 %
-      melted.
-      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        melted.
 
-    Mind
-      Nuts: Nut-derived: shea butter. Say so plainly on the label.
-      Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
-        out of the melt and never put water on a wax fire: smother it. A microwave heats
-        unevenly: short bursts, stir between.
-      Safety: Scent limits come only from the supplier's certificate for leave-on use. Patch
-        test a new blend. Labels and safety assessment follow your local rules: ask your
-        authority or a safety assessor. Firmness is not a safety assessment.
+    What this rests on
+      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
+        points and model parameters.
+
+    Cautions: nuts; heat; safety; `--cautions` tells them in full.
     ");
 }
 

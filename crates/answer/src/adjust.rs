@@ -311,3 +311,34 @@ fn outcome(met: &Met, units: Units, confidence: f64) -> String {
     };
     format!("{said}: not met, {after} where {} is wanted (was {before}){alone}.", in_hundred(confidence))
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    #[test]
+    fn a_script_asks_in_json() {
+        let asked: Adjust = serde_json::from_str(
+            r#"{
+                "formula": { "name": "bar", "parts": [{ "ingredient": "beeswax", "amount": 1 }, { "ingredient": "olive oil", "amount": 3 }] },
+                "options": { "draws": 16 },
+                "demands": [{ "demand": "firmer", "than": { "unit": "beeswax-percent", "value": 30 }, "temperature_c": 25 }],
+                "limits": { "raise": ["waxes"] }
+            }"#,
+        )
+        .unwrap();
+        let answer = adjust(&Engine::builtin().unwrap(), &asked).unwrap();
+        let json = serde_json::to_value(&answer.figures).unwrap();
+        assert_eq!(json["changes"][0]["ingredient"], "beeswax");
+        assert!(answer.figures.feasible && json.get("formula").is_none());
+        assert!(answer.document.said()[0].starts_with("Move "), "{:?}", answer.document.said());
+    }
+
+    #[test]
+    fn a_question_without_a_target_is_refused() {
+        let refusal = adjust(&Engine::builtin().unwrap(), &Adjust::default()).err().unwrap();
+        assert_eq!(refusal.faults[0].code, "no-demand");
+    }
+}

@@ -36,7 +36,7 @@ const TRIED_WITHOUT: usize = 4000;
 const EVEN: f64 = 0.5;
 
 /// Told how far a search is; says whether to go on.
-pub type Control<'c> = &'c (dyn Fn(Progress) -> ControlFlow<()> + Sync);
+pub type SearchControl<'c> = &'c (dyn Fn(Progress) -> ControlFlow<()> + Sync);
 
 /// Which bars of a space are the best trade-offs?
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -152,7 +152,7 @@ pub fn search(
     engine: &Engine,
     asked: &Explore,
     previous: Option<Exploration>,
-    control: Control<'_>,
+    control: SearchControl<'_>,
 ) -> Result<Exploration, Refusal> {
     let question = Question::new(engine, asked)?;
     question.search(&question.settings, &question.space.demands, previous, control)
@@ -241,7 +241,7 @@ impl<'a> Question<'a> {
         settings: &Settings,
         demands: &[Demand],
         previous: Option<Exploration>,
-        control: Control<'_>,
+        control: SearchControl<'_>,
     ) -> Result<Exploration, Refusal> {
         let parameters = &self.engine.model;
         barwright_reformulate::explore(
@@ -436,5 +436,45 @@ impl<'a> Question<'a> {
             words.push(format!("costs at most {}", significant(price, 4)));
         }
         Ok(words)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use super::*;
+
+    fn asked(demands: &str) -> Explore {
+        let text = format!("[ingredients]\nbeeswax = '10..40'\n'sunflower oil' = '20..'\n[demands]\n{demands}");
+        Explore {
+            space: WrittenSpace { text, origin: "shelf".to_owned(), name: "shelf".to_owned() },
+            options: Options { draws: 16, ..Options::default() },
+            candidates: 60,
+            max_shown: 2,
+            picture: true,
+            ..Explore::default()
+        }
+    }
+
+    #[test]
+    fn a_space_is_searched_and_told() {
+        let (engine, asked) = (Engine::builtin().unwrap(), asked("hold = 40"));
+        let found = search(&engine, &asked, None, &|_| ControlFlow::Continue(())).unwrap();
+        let Answered { figures, document, picture } = explore(&engine, &asked, &found).unwrap();
+        assert!(figures.finished && figures.shown.len() == 2 && picture.is_some());
+        assert_eq!(figures.front.len(), found.front.len());
+        assert!(document.said()[0].contains("that meet your limits"), "{:?}", document.said());
+    }
+
+    #[test]
+    fn what_asks_too_much_is_named() {
+        let (engine, asked) = (Engine::builtin().unwrap(), asked("hold = 110\nskin = 10"));
+        let found = search(&engine, &asked, None, &|_| ControlFlow::Continue(())).unwrap();
+        let said = explore(&engine, &asked, &found).unwrap().document;
+        assert_eq!(said.said()[1], "There would be some without \"keeps its shape for a day at 110 °C\".");
+        let other = Explore { firmness_at_c: 30.0, ..asked };
+        let refusal = search(&engine, &other, Some(found), &|_| ControlFlow::Continue(())).err().unwrap();
+        assert_eq!(refusal.faults[0].code, "other-exploration");
     }
 }

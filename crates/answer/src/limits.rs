@@ -166,3 +166,63 @@ impl Names<'_> {
         ))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
+
+    use barwright_reference::formula::read_inline;
+
+    use super::*;
+
+    fn names(all: &[&str]) -> Vec<String> {
+        all.iter().map(|one| (*one).to_owned()).collect()
+    }
+
+    /// What may change of 30 % beeswax, 20 % shea butter and 50 % olive oil: from and to, mass %.
+    fn limits(asked: &NamedLimits) -> Result<Vec<(f64, f64)>, Vec<&'static str>> {
+        let library = Library::builtin().unwrap();
+        let formula =
+            read_inline("beeswax 30, shea butter 20, olive oil 50", "bar", &library).unwrap().formulas.remove(0);
+        match read(&library, &formula, asked) {
+            Ok((_, limits)) => Ok(limits.least.into_iter().zip(limits.most).collect()),
+            Err(refusal) => Err(refusal.faults.iter().map(|fault| fault.code).collect()),
+        }
+    }
+
+    #[test]
+    fn names_and_kinds_say_what_may_change() {
+        let usual = NamedLimits::default();
+        assert_eq!(limits(&usual), Ok(vec![(0.0, 100.0); 3]));
+        let keep = NamedLimits { keep: names(&["shea butter"]), ..usual.clone() };
+        assert_eq!(limits(&keep), Ok(vec![(0.0, 100.0), (20.0, 20.0), (0.0, 100.0)]));
+        let raise = NamedLimits { raise: names(&["waxes"]), ..usual.clone() };
+        assert_eq!(limits(&raise), Ok(vec![(30.0, 100.0), (0.0, 20.0), (0.0, 50.0)]));
+        let lower = NamedLimits { lower: names(&["oils"]), ..usual.clone() };
+        assert_eq!(limits(&lower), Ok(vec![(30.0, 100.0), (20.0, 100.0), (0.0, 50.0)]));
+        let bounds = names(&["beeswax=10..20", "olive oil=60.."]);
+        let bounds = NamedLimits { bounds, ..raise };
+        assert_eq!(limits(&bounds), Ok(vec![(10.0, 20.0), (0.0, 20.0), (60.0, 50.0)]), "a bound comes last");
+    }
+
+    #[test]
+    fn the_shelf_is_there_to_be_raised() {
+        let shelf = ["candelilla wax", "beeswax"]
+            .map(|name| Shelved { name: name.to_owned(), written_at: "shelf.txt:1".to_owned() })
+            .to_vec();
+        let asked = NamedLimits { shelf, raise: names(&["beeswax"]), ..NamedLimits::default() };
+        assert_eq!(limits(&asked), Ok(vec![(30.0, 100.0), (0.0, 20.0), (0.0, 50.0), (0.0, 100.0)]));
+    }
+
+    #[test]
+    fn everything_wrong_is_named_at_once() {
+        let asked = NamedLimits {
+            keep: names(&["esters", "no such wax"]),
+            bounds: names(&["beeswax", "beeswax=3..2"]),
+            max_price: Some(3.0),
+            ..NamedLimits::default()
+        };
+        let codes = ["not-in-formula", "unknown-ingredient", "bad-bound", "bad-bound", "no-price"];
+        assert_eq!(limits(&asked), Err(codes.to_vec()));
+    }
+}

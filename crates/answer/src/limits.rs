@@ -185,7 +185,7 @@ mod tests {
         let formula =
             read_inline("beeswax 30, shea butter 20, olive oil 50", "bar", &library).unwrap().formulas.remove(0);
         match read(&library, &formula, asked) {
-            Ok((_, limits)) => Ok(limits.least.into_iter().zip(limits.most).collect()),
+            Ok((_, limits)) => Ok(limits.min_percent.into_iter().zip(limits.max_percent).collect()),
             Err(refusal) => Err(refusal.faults.iter().map(|fault| fault.code).collect()),
         }
     }

@@ -37,6 +37,7 @@ fn a_test_is_kept_expected_and_listed() {
     exit 0
     stdout:
     Bench test 1 kept  (Fern bar)
+
     Rod of 3 mm at 20 °C, 7 days after the pour: goes in at 900 g.
     Expected by the tables alone: 370 g (160 to 980). What you measured lies inside.
     Predictions learn from it with `barwright trial fit`.
@@ -49,6 +50,7 @@ fn a_test_is_kept_expected_and_listed() {
     exit 0
     stdout:
     Bench test 2 kept  (beeswax 30, olive-oil 70)
+
     Needle at 25 °C, 3 days after the pour: 32 × 0.1 mm deep.
     Expected by the tables alone: 250 (90 to over 250) × 0.1 mm. What you measured lies
       below.
@@ -59,9 +61,10 @@ fn a_test_is_kept_expected_and_listed() {
     exit 0
     stdout:
     Bench test 3 kept  (Fern bar)
+
     Shelf at 40 °C for 24 h, 9 days after the pour: slumped.
     Expected by the tables alone: keeps its shape for a day up to 43 °C (33 to 50). What
-      came out had a chance of 25 in 100.
+      came out had a chance of 25 %.
     Predictions learn from it with `barwright trial fit`.
     ");
     let relief = ["--survived", "0.8mm", "--broke", "0.5mm", "--release", "18C", "--days", "0", "--units", "us"];
@@ -69,10 +72,11 @@ fn a_test_is_kept_expected_and_listed() {
     exit 0
     stdout:
     Bench test 4 kept  (Fern bar)
+
     Relief, left the mould at 64.4 °F, on the day of the pour: 0.031 in whole, 0.02 in
       broken.
     Expected by the tables alone: relief down to 0.011 in (0.0029 to 0.030). What came out
-      had a chance of 13 in 100.
+      had a chance of 13 %.
     Predictions learn from it with `barwright trial fit`.
     ");
     let by_name = ["trial", "add", "Fern bar", "--date", "2026-11-22", "--smooth", "--days", "30"];
@@ -80,15 +84,16 @@ fn a_test_is_kept_expected_and_listed() {
     exit 0
     stdout:
     Bench test 5 kept  (Fern bar)
+
     Grain, 30 days after the pour: smooth.
-    Expected by the tables alone: risk of grain 0.07. What came out had a chance of 93 in
-      100.
-    It is kept, and teaches nothing yet: the model has no parameter of its own for grain.
+    Expected by the tables alone: risk of grain 0.07. What came out had a chance of 93 %.
+    It is kept but teaches nothing yet: the model has no parameter for grain.
     ");
     assert_snapshot!(at(folder.path(), &["trial", "list"]).shown(), @"
     exit 0
     stdout:
     Bench tests  (5 kept)
+
           tested on    formula        test                         result                 days   note
      ───────────────────────────────────────────────────────────────────────────────────────────────────
       1   2026-11-20   Fern bar       rod of 3 mm at 20 °C         goes in at 900 g          7
@@ -137,7 +142,7 @@ fn what_was_learned_is_in_every_later_prediction() {
       keeps its shape for a day up to, °C   43 (33 to 50)         48 (43 to 55)
       finest relief, mm                     0.38 (0.10 to 1.1)    0.13 (0.054 to 0.27)
 
-    What the tests told most of
+    What the tests told most about
       figure of the model                                            told, %   moved, in its own spread
      ───────────────────────────────────────────────────────────────────────────────────────────────────
       how firm the crystals of beeswax, cocoa butter and sunflower        37                       +1.2
@@ -148,9 +153,9 @@ fn what_was_learned_is_in_every_later_prediction() {
 
     What this rests on
       3 bench tests, and the tables where they are silent. The tables are not changed. Every
-      prediction with this profile now uses what was learned.
-      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
-      points and model parameters. All of it rests on 3 bench tests of yours, too.
+        prediction with this profile now uses what was learned.
+      In brackets: 90 % intervals from 256 simulated draws (seed 20) over lots, melting
+        points and model parameters. Also uses 3 of your bench tests.
     ");
     assert_snapshot!(fitted.stderr, @"note: what was learned is kept in bench/learned.json");
     let taught = at(path, &["assess", "bar.toml", "--json"]).json();
@@ -170,7 +175,7 @@ fn what_was_learned_is_in_every_later_prediction() {
     for arguments in commands {
         let said = at(path, arguments);
         let text = said.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
-        assert!(text.contains("rests on 3 bench tests of yours"), "{arguments:?}: {}", said.shown());
+        assert!(text.contains("3 of your bench tests"), "{arguments:?}: {}", said.shown());
         assert_eq!(said.stderr, "", "{arguments:?}");
     }
     // And says it when there is more to learn from.

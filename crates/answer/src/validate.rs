@@ -20,12 +20,12 @@ use crate::words::number::{interval, signed, significant};
 const BUILTIN_NAME: &str = "data/validation/measurements.csv";
 
 /// Columns of the tables of errors.
-const COLUMNS: [&str; 13] =
-    ["n", "bias", "mean", "RMSE", "±", "was", "95 %", "worst", "in 90 %", "+ test", "width", "×2", "bounds"];
+const COLUMNS: [&str; 12] =
+    ["n", "bias", "mean", "RMSE", "was", "95 %", "worst", "in, %", "+ test, %", "width", "×2, %", "bounds"];
 
 /// What stands in each of [`COLUMNS`].
 const LEGEND: &str = "Columns: point values; mean error, prediction less measurement; mean absolute error; root mean square \
-    error, its standard error, and what it was for the same rows before this round of work; 95th percentile of the absolute \
+    error ± its standard error, and what it was for the same rows before this round of work; 95th percentile of the absolute \
     error, and the largest; share inside the 90 % interval; the same when the error of the published value counts too; mean \
     width of that interval; share within a factor of 2; published bounds kept. An ln ratio of 0.69 is a factor of 2. A wide \
     interval is easily right: look at its width, too.";
@@ -160,14 +160,17 @@ fn errors_table(errors: &[&Errors]) -> Table {
     let row = |one: &&Errors| {
         let any = one.points > one.without_prediction;
         let number = |value: f64| if any { significant(value, 2) } else { "–".to_owned() };
-        let share = |value: f64| if any { format!("{:.0} %", 100.0 * value) } else { "–".to_owned() };
+        let share = |value: f64| if any { format!("{:.0}", 100.0 * value) } else { "–".to_owned() };
         [
             format!("{}, {}", one.group.words(), one.group.unit()),
             one.points.to_string(),
             number(one.bias),
             number(one.mean_absolute),
-            number(one.rmse),
-            if one.rmse_error > 0.0 { significant(one.rmse_error, 1) } else { String::new() },
+            if one.rmse_error > 0.0 {
+                format!("{} ± {}", number(one.rmse), significant(one.rmse_error, 1))
+            } else {
+                number(one.rmse)
+            },
             one.rmse_before.map_or_else(String::new, |rmse| significant(rmse, 2)),
             number(one.p95),
             number(one.largest),
@@ -178,7 +181,7 @@ fn errors_table(errors: &[&Errors]) -> Table {
             if one.bounds == 0 { String::new() } else { format!("{}/{}", one.bounds_kept, one.bounds) },
         ]
     };
-    Table::new("").columns(Kind::Figure, ["what"]).columns(Kind::Number, COLUMNS).rows(errors.iter().map(row))
+    Table::new("").columns(Kind::Words, ["what"]).columns(Kind::Number, COLUMNS).rows(errors.iter().map(row))
 }
 
 /// Rank correlations by study.

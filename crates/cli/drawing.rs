@@ -3,10 +3,12 @@
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
+use barwright_answer::Answered;
 use barwright_answer::picture::{self, Picture};
+use serde::Serialize;
 
 use crate::error::CliError;
-use crate::output::Streams;
+use crate::output::{Form, Streams};
 use crate::save::save;
 
 /// What a picture is written as.
@@ -82,6 +84,22 @@ impl Drawing {
             streams.remarks.note(&format!("drawn into {}", path.display()))?;
         }
         Ok(())
+    }
+}
+
+impl Streams<'_> {
+    /// Writes an answer, and its picture where one is wanted.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn answer<F: Serialize>(
+        &mut self,
+        answer: &Answered<F>,
+        form: Form,
+        drawing: &Drawing,
+    ) -> Result<(), CliError> {
+        self.figures(answer, form)?;
+        answer.picture.as_ref().map_or(Ok(()), |picture| drawing.show(picture, self))
     }
 }
 

@@ -7,7 +7,6 @@ use barwright_answer::{Answered, Document};
 use clap::builder::styling::{AnsiColor, Style};
 use serde::Serialize;
 
-use crate::drawing::Drawing;
 use crate::error::CliError;
 use barwright_answer::words::visible::visible;
 
@@ -41,21 +40,7 @@ impl Form {
 }
 
 impl Streams<'_> {
-    /// Writes an answer, and its picture where one is wanted.
-    ///
-    /// # Errors
-    /// It cannot be written.
-    pub fn answer<F: Serialize>(
-        &mut self,
-        answer: &Answered<F>,
-        form: Form,
-        drawing: &Drawing,
-    ) -> Result<(), CliError> {
-        self.figures(answer, form)?;
-        answer.picture.as_ref().map_or(Ok(()), |picture| drawing.show(picture, self))
-    }
-
-    /// Writes an answer that has no picture.
+    /// Writes an answer without its picture.
     ///
     /// # Errors
     /// It cannot be written.

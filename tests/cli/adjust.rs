@@ -16,8 +16,8 @@ fn a_summer_bar_in_full() {
 
     Move 16 % of the mass: beeswax 26 to 42 %, shea butter 10 to 5.5 % and jojoba oil 12 to
       0.5 %.
-    Keeps its shape for a day at 45 °C: met, 75 in 100 (was 14 in 100).
-    For an even chance (50 in 100): beeswax 26 to 34.5 % and jojoba oil 12 to 3.5 %.
+    Keeps its shape for a day at 45 °C: met, 75 % (was 14 %).
+    For an even chance (50 %): beeswax 26 to 34.5 % and jojoba oil 12 to 3.5 %.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     Parts, % by mass
@@ -43,10 +43,11 @@ fn a_summer_bar_in_full() {
       risk of grain                low                  low
 
     What this rests on
-      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 256 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
-    Cautions: nuts; origin; heat; safety; `--cautions` tells them in full.
+    Cautions: nuts (shea butter); origin (beeswax); heat; safety; `--cautions` for the
+      whole.
     ");
 }
 
@@ -56,16 +57,16 @@ fn what_cannot_be_is_said_with_what_stands_against_it() {
     assert_snapshot!(run(&arguments).shown(), @"
     exit 0
     stdout:
-    Formula 1  (rested)
+    Sunflower oil 30 / beeswax 26 / mango butter 22 / …  (rested)
 
-    No formula within these limits meets everything asked at odds of 90 in 100.
+    No formula within these limits meets everything asked at odds of 90 %.
     The nearest is: beeswax 26 to 74.67 %, sunflower oil 30 to 25.33 %, shea butter 10 to 0 %,
       jojoba oil 12 to 0 % and mango butter 22 to 0 %.
-    Keeps its shape for a day at 50 °C: not met, 88 in 100 where 90 in 100 is wanted (was
-      under 1 in 100); it could be met if nothing else were asked.
-    Leaves a mould with relief of 2 mm whole: met, over 99 in 100 (was 98 in 100).
-    Melts by at least 70 % on skin: not met, under 1 in 100 where 90 in 100 is wanted (was
-      over 99 in 100); it could be met if nothing else were asked.
+    Keeps its shape for a day at 50 °C: not met, 88 % where 90 % is wanted (was under 1 %);
+      it could be met if nothing else were asked.
+    Leaves a mould with relief of 2 mm whole: met, over 99 % (was 98 %).
+    Melts by at least 70 % on skin: not met, under 1 % where 90 % is wanted (was over 99 %);
+      it could be met if nothing else were asked.
     These two conflict within these limits: keeps its shape for a day at 50 °C and melts by
       at least 70 % on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
@@ -93,10 +94,10 @@ fn what_cannot_be_is_said_with_what_stands_against_it() {
       risk of grain                low                  low
 
     What this rests on
-      In brackets: 90 % intervals from 64 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 64 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
-    Cautions: origin; heat; safety; `--cautions` tells them in full.
+    Cautions: origin (beeswax); heat; safety; `--cautions` for the whole.
     ");
 }
 
@@ -121,10 +122,11 @@ fn why_says_what_each_ingredient_does() {
     What this rests on
       Composition: 62 figures, 34 quoted from memory of their source (57 % of the mass) and
         28 estimated (43 % of the mass).
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
-    Cautions: nuts; origin; heat; safety; `--cautions` tells them in full.
+    Cautions: nuts (shea butter); origin (beeswax); heat; safety; `--cautions` for the
+      whole.
     ");
     let json = run(&["assess", BAR, "--why", "--draws", "16", "--json"]).json();
     let effects = json["effects"].as_array().unwrap();

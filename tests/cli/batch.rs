@@ -123,8 +123,8 @@ fn a_scented_and_coloured_batch_in_full() {
       [ ] mean mass of ten bars: ________
       [ ] lots used written down; one bar kept back
       `barwright pour` and `barwright cool` say more, and what it rests on; when a bar can
-        leave its mould is a rule of thumb. In brackets: 90 % intervals from 64 trial
-        computations (seed 20) over lots, melting points and model parameters.
+        leave its mould is a rule of thumb. In brackets: 90 % intervals from 64 simulated
+        draws (seed 20) over lots, melting points and model parameters.
 
     Lots used
             what                    mass   lot
@@ -291,7 +291,7 @@ fn ounces_come_first_in_us_units() {
         run(&["batch", "beeswax 30, olive oil 70", "--bars", "4", "--bar", "2oz", "--scale", "0.1g", "--units", "us"]);
     let lines: Vec<&str> = done.stdout.lines().take(10).collect();
     assert_snapshot!(lines.join("\n"), @"
-    Formula 1
+    Olive oil 70 / beeswax 30
 
     Batch ________; Date ________; Made by ________
     4 bars of 2.0 oz: weigh 8.420 oz, of which 5 % may stay in the jug.

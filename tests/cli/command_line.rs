@@ -150,6 +150,7 @@ fn help_of_assess() {
           --units <UNITS>     Units shown: `us` for °F, oz, psi and inches; JSON is always metric
                               [default: metric] [possible values: metric, us]
           --json              Print one JSON document and nothing else, for scripts
+          --cautions          Tell every caution in full: what heat, scent, nuts and labels ask of you
           --draws <N>         Trial computations behind each interval, 16 to 4096: more for steadier
                               ends of intervals [default: 256]
           --seed <N>          Start of the trial computations: change it to see how much the intervals

@@ -45,7 +45,7 @@ fn the_fern_bar_in_its_tray() {
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
         a silicone mould on a board, apart from others. Currents in the melt and late
         crystals are left out. When it can leave the mould, and grain, are rules of thumb.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
     Cautions
@@ -66,10 +66,10 @@ fn places_of_ones_own_in_us_units() {
     assert_snapshot!(cool(&arguments).shown(), @"
     exit 0
     stdout:
-    Formula 1  (setting)
+    Sunflower oil 42 / mango butter 32 / beeswax 26  (setting)
 
-    In the cellar at 54 °F: out of the mould after 54 min (28 to 1200) (94 in 100), with
-      relief of 0.031 in whole; dew will settle on it.
+    In the cellar at 54 °F: out of the mould after 54 min (28 to 1200) (94 %), with relief
+      of 0.031 in whole; dew will settle on it.
     No mould was named, so a palm-sized bar is taken: one bar of 1.6 oz, 2.4 in × 1.6 in ×
       0.79 in; poured at 153 °F.
 
@@ -90,7 +90,7 @@ fn places_of_ones_own_in_us_units() {
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
         a silicone mould on a board, apart from others. Currents in the melt and late
         crystals are left out. When it can leave the mould, and grain, are rules of thumb.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
     Cautions
@@ -109,7 +109,7 @@ fn a_bar_that_is_never_firm_enough() {
     assert_snapshot!(run(&["cool", "beeswax 2, sunflower oil 98", "--draws", "16", "--place", "room=20C"]).shown(), @"
     exit 0
     stdout:
-    Formula 1  (setting)
+    Sunflower oil 98 / beeswax 2  (setting)
 
     Relief of 0.8 mm does not come out whole from any of these places within a day: it is
       too soft at any temperature.
@@ -133,7 +133,7 @@ fn a_bar_that_is_never_firm_enough() {
       Heat conduction with the melting curve of this blend; still air unless a fan is named;
         a silicone mould on a board, apart from others. Currents in the melt and late
         crystals are left out. When it can leave the mould, and grain, are rules of thumb.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
     Cautions

@@ -45,12 +45,12 @@ fn a_shelf_in_full() {
     Odds that each meets your limits
           keeps its shape for a day at 40 °C   leaves a mould with relief of 0.8 mm whole
      ─────────────────────────────────────────────────────────────────────────────────────
-      A   98 in 100                            over 99 in 100
-      B   98 in 100                            over 99 in 100
-      C   88 in 100                            98 in 100
-      D   81 in 100                            92 in 100
-      E   52 in 100                            91 in 100
-      F   69 in 100                            47 in 100
+      A   98 %                                 over 99 %
+      B   98 %                                 over 99 %
+      C   88 %                                 98 %
+      D   81 %                                 92 %
+      E   52 %                                 91 %
+      F   69 %                                 47 %
       To be surer of one of them, give it to `adjust` with the same demands.
 
     Parts, % by mass
@@ -68,7 +68,7 @@ fn a_shelf_in_full() {
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
 
     What this rests on
-      In brackets: 90 % intervals from 64 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 64 simulated draws (seed 20) over lots, melting
         points and model parameters.
     ");
 }
@@ -102,7 +102,7 @@ fn without_demands_and_prices_in_us_units() {
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
 
     What this rests on
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
     ");
 }
@@ -131,7 +131,7 @@ fn one_point_is_judged_once() {
       Give the one you like to `assess`, as a text in quotes: it has the cautions.
 
     What this rests on
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
     ");
 }

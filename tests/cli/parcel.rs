@@ -22,9 +22,9 @@ fn a_parked_car_in_full() {
     assert_snapshot!(parcel(&["--route", "parked-car"]).shown(), @"
     exit 0
     stdout:
-    Formula 1  (rested, in the post)
+    Sunflower oil 42 / mango butter 32 / beeswax 26  (rested, in the post)
 
-    Keeps its shape on this route: unlikely (12 in 100).
+    Keeps its shape on this route: unlikely (12 %).
     The core gets to 48.0 °C (48.0 to 48.2); at the most 91 % (85 to 93) of the bar is
       liquid, its oils included, against 63 % when it is sent.
     It keeps its shape for a day up to 41 °C (29 to 53); here its mean temperature gets to
@@ -33,48 +33,53 @@ fn a_parked_car_in_full() {
     One bar of 44 g, 60 mm × 40 mm × 20 mm (no size was named); sent at 20 °C along
       parked-car (4.0 h, 26 to 48 °C).
 
-    What helps, the surest first
-      packed                        keeps its shape   core gets to             liquid, %   fails after
-     ───────────────────────────────────────────────────────────────────────────────────────────────────────────────
-      20 mm of foam, 200 g of ice   over 99 in 100    20.0 °C                         63   -
-      200 g of ice                  over 99 in 100    25.8 °C (25.6 to 25.8)          70   -
-      20 mm of foam                 25 in 100         43.7 °C (42.8 to 44.6)          86   2.8 h (1.1 to over 4.0)
-      as asked: paper only          12 in 100         48.0 °C (48.0 to 48.2)          91   1.1 h (0.45 to over 4.0)
+    What helps, the most reliable first
+      packed                    keeps its shape   core gets to       liquid, %   fails after
+     ────────────────────────────────────────────────────────────────────────────────────────────────
+      20 mm of foam, 200 g of   over 99 %         20.0 °C                   63   -
+      ice
+      200 g of ice              over 99 %         25.8 °C (25.6 to          70   -
+                                                  25.8)
+      20 mm of foam             25 %              43.7 °C (42.8 to          86   2.8 h (1.1 to over
+                                                  44.6)                          4.0)
+      as asked: paper only      12 %              48.0 °C (48.0 to          91   1.1 h (0.45 to over
+                                                  48.2)                          4.0)
       More wax: a bar that holds to 49 °C would keep its shape sent like this; `barwright
-      adjust FORMULA --hold 49C` says whether there is one.
+        adjust FORMULA --hold 49C` says whether there is one.
 
-    Along the way, by the middle values
-         h   air, °C   core   mean   liquid, %
+    Along the way, central estimate
+      h      air, °C   core   mean   liquid, %
      ──────────────────────────────────────────
-         0        26     20     20          63
+      0           26     20     20          63
       0.50        44     26     30          76
-       1.0        48     37     40          83
-       1.5        48     43     45          86
-       2.0        48     45     46          89
-       2.5        48     47     47          90
-       3.0        48     47     48          91
-       3.5        48     48     48          91
-       4.0        48     48     48          91
+      1.0         48     37     40          83
+      1.5         48     43     45          86
+      2.0         48     45     46          89
+      2.5         48     47     47          90
+      3.0         48     47     48          91
+      3.5         48     48     48          91
+      4.0         48     48     48          91
 
     What this rests on
       Conduction with the melting curve of this blend, along the crystals it has. It fails
-      when its mean temperature reaches that to which it keeps its shape for a day (a rule
-      of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and
-      the weight of other parcels are left out.
+        when its mean temperature reaches that to which it keeps its shape for a day (a rule
+        of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and
+        the weight of other parcels are left out.
       The bar is wrapped in paper and hangs free in the air; foam and ice come with a carton
-      around it. Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C, lies in flat packs
-      of 20 mm and takes 334 kJ/kg; the bars' own heat does not melt it. How well a pack
-      cools the air of its box is a judgement: try it once with a thermometer.
+        around it. Foam has 0.035 W/mK and no gaps. Ice is frozen at 0 °C, lies in flat
+        packs of 20 mm and takes 334 kJ/kg; the bars' own heat does not melt it. How well a
+        pack cools the air of its box is a judgement: try it once with a thermometer.
       The route. Rise in a closed car in sun from 26 °C outside: 23.7 (1 - exp(-t / 21.6
-      min)), our fit to +22 K in 60 min with 80 % of it in the first 30; then held to 4 h
-      (our choice), near the 47.6 °C of a steady cabin in sun. Estimated: McLaren, C. and
-      Null, J. and Quinn, J. (2005). Heat stress from enclosed vehicles: moderate ambient
-      temperatures cause significant temperature rise in enclosed vehicles. Pediatrics. rise
-      of 22 K in 60 min, 80 per cent of it in the first 30, read; the curve is our fit.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        min)), our fit to +22 K in 60 min with 80 % of it in the first 30; then held to 4 h
+        (our choice), near the 47.6 °C of a steady cabin in sun. Estimated: McLaren, C. and
+        Null, J. and Quinn, J. (2005). Heat stress from enclosed vehicles: moderate ambient
+        temperatures cause significant temperature rise in enclosed vehicles. Pediatrics.
+        rise of 22 K in 60 min, 80 per cent of it in the first 30, read; the curve is our
+        fit.
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
+        points and model parameters.
 
-    Mind
+    Cautions
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
@@ -96,9 +101,9 @@ fn a_box_with_foam_and_ice_in_us_units() {
     assert_snapshot!(parcel(&us).shown(), @"
     exit 0
     stdout:
-    Formula 1  (rested, in the post)
+    Sunflower oil 42 / mango butter 32 / beeswax 26  (rested, in the post)
 
-    Keeps its shape on this route: unlikely (19 in 100).
+    Keeps its shape on this route: unlikely (19 %).
     The core gets to 110.9 °F (108.9 to 112.9); at the most 87 % (84 to 90) of the bar is
       liquid, its oils included, against 65 % when it is sent.
     It keeps its shape for a day up to 106 °F (83 to 128); here its mean temperature gets to
@@ -108,52 +113,58 @@ fn a_box_with_foam_and_ice_in_us_units() {
     12 bars of 2.6 oz, each 2.5 in across, 1 in high; sent at 70 °F along hot-day (24 h, 86
       to 145.4 °F).
 
-    What helps, the surest first
-      packed                                 keeps its shape   core gets to                liquid, %   fails after
-     ───────────────────────────────────────────────────────────────────────────────────────────────────────────────────────
-      1 in of foam, 42 oz of ice             over 99 in 100    70.0 °F                            65   -
-      1.8 in of foam, 42 oz of ice           over 99 in 100    70.0 °F                            65   -
-      sent 10 h later on this route          81 in 100         92.3 °F (90.9 to 93.5)             80   -
-      1.8 in of foam, 10 oz of ice           56 in 100         102 °F (97 to 103)                 82   -
-      as asked: 1 in of foam, 10 oz of ice   19 in 100         110.9 °F (108.9 to 112.9)          87   18 h (14 to over 24)
-      carton only                            under 1 in 100    132.2 °F (129.3 to 133.7)          97   11 h (4.7 to 15)
+    What helps, the most reliable first
+      packed                  keeps its shape   core gets to           liquid, %   fails after
+     ───────────────────────────────────────────────────────────────────────────────────────────────────
+      1 in of foam, 42 oz     over 99 %         70.0 °F                       65   -
+      of ice
+      1.8 in of foam, 42 oz   over 99 %         70.0 °F                       65   -
+      of ice
+      sent 10 h later on      81 %              92.3 °F (90.9 to              80   -
+      this route                                93.5)
+      1.8 in of foam, 10 oz   56 %              102 °F (97 to 103)            82   -
+      of ice
+      as asked: 1 in of       19 %              110.9 °F (108.9 to            87   18 h (14 to over 24)
+      foam, 10 oz of ice                        112.9)
+      carton only             under 1 %         132.2 °F (129.3 to            97   11 h (4.7 to 15)
+                                                133.7)
       The ice has melted: 1 in of foam, 42 oz of ice after 17 h; 1.8 in of foam, 42 oz of
-      ice after 23 h; sent 10 h later on this route after 5.3 h; 1.8 in of foam, 10 oz of
-      ice after 11 h; as asked: 1 in of foam, 10 oz of ice after 9.2 h.
+        ice after 23 h; sent 10 h later on this route after 5.3 h; 1.8 in of foam, 10 oz of
+        ice after 11 h; as asked: 1 in of foam, 10 oz of ice after 9.2 h.
       More wax: a bar that holds to 115 °F would keep its shape sent like this; `barwright
-      adjust FORMULA --hold 115F` says whether there is one.
+        adjust FORMULA --hold 115F` says whether there is one.
 
-    Along the way, by the middle values
-        h   air, °F   air in the box   core   mean   liquid, %
+    Along the way, central estimate
+      h     air, °F   air in the box   core   mean   liquid, %
      ──────────────────────────────────────────────────────────
-        0        91               54     70     70          65
+      0          91               54     70     70          65
       3.0        90               54     67     63          61
       6.0        88               53     61     58          60
       9.0       108               61     58     58          60
-       12       135              100     62     69          64
-       15       145              125     74     88          76
-       18       135              130     93    107          84
-       21       100              113    108    112          87
-       24        91              101    111    110          85
+      12        135              100     62     69          64
+      15        145              125     74     88          76
+      18        135              130     93    107          84
+      21        100              113    108    112          87
+      24         91              101    111    110          85
 
     What this rests on
       Conduction with the melting curve of this blend, along the crystals it has. It fails
-      when its mean temperature reaches that to which it keeps its shape for a day (a rule
-      of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and
-      the weight of other parcels are left out.
+        when its mean temperature reaches that to which it keeps its shape for a day (a rule
+        of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and
+        the weight of other parcels are left out.
       The bars, in paper, are stacked 2 × 2 × 3 in a carton that touches them, as one block,
-      round ones as square ones of their volume. Foam has 0.035 W/mK and no gaps. Ice is
-      frozen at 0 °C, lies in flat packs of 20 mm and takes 334 kJ/kg; the bars' own heat
-      does not melt it. How well a pack cools the air of its box is a judgement: try it once
-      with a thermometer.
+        round ones as square ones of their volume. Foam has 0.035 W/mK and no gaps. Ice is
+        frozen at 0 °C, lies in flat packs of 20 mm and takes 334 kJ/kg; the bars' own heat
+        does not melt it. How well a pack cools the air of its box is a judgement: try it
+        once with a thermometer.
       The route. Air in a closed van or store through a basic hot day, hours 1 to 24; hour 0
-      is hour 24. Recalled: US Department of Defense. MIL-STD-810, Method 501: High
-      temperature. hourly air temperatures of storage and transit, hot dry and basic hot,
-      recalled.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        is hour 24. Recalled: US Department of Defense. MIL-STD-810, Method 501: High
+        temperature. hourly air temperatures of storage and transit, hot dry and basic hot,
+        recalled.
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
+        points and model parameters.
 
-    Mind
+    Cautions
       Origin: Animal-derived: beeswax. The bar is not vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
         out of the melt and never put water on a wax fire: smother it. A microwave heats
@@ -188,8 +199,8 @@ fn the_routes_are_listed_with_their_status() {
       desert              60            24   read
       hot-day             30 to 63      24   recalled
       hottest-day         33 to 71      24   recalled
-      read: seen in the source; recalled: quoted from memory of it; estimated: worked out by
-      us.
+    Status: read, seen in the source; recalled, quoted from memory of it; estimated, worked
+      out by us.
 
     What they stand for, and where they come from
       shop: A warm shop for a day; our choice of level. Estimated: The authors of this table

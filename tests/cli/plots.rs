@@ -173,8 +173,8 @@ fn a_parcel() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Along parked-car
-    desc: temperature, °C against time, h: keeps its shape to; 5 in 100 fail below; air outside; core of the bar; air in the box. By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
-    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | air outside | core of the bar | air in the box | 5 in 100 fail below | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
+    desc: temperature, °C against time, h: keeps its shape to; 5 % fail below; air outside; core of the bar; air in the box. By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
+    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | air outside | core of the bar | air in the box | 5 % fail below | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
     1 × rect stroke - - fill white
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -

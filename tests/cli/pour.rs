@@ -37,11 +37,11 @@ fn the_fern_bar_with_scent_and_microwave() {
     Melting, the hardest first
       step   ingredient      part, %    mass   melts up to
      ──────────────────────────────────────────────────────
-         1   Beeswax            26.0    94 g   65 °C
-         2   Shea butter        10.0    36 g   40 °C
-         3   Mango butter       22.0    80 g   35 °C
-         4   Sunflower oil      30.0   108 g   liquid
-         5   Jojoba oil         12.0    43 g   liquid
+      1      Beeswax            26.0    94 g   65 °C
+      2      Shea butter        10.0    36 g   40 °C
+      3      Mango butter       22.0    80 g   35 °C
+      4      Sunflower oil      30.0   108 g   liquid
+      5      Jojoba oil         12.0    43 g   liquid
 
     In a water bath
       Melt the first ones, add the rest in order, and hold the melt at 70 °C until it is
@@ -75,7 +75,7 @@ fn the_fern_bar_with_scent_and_microwave() {
         rules, those of molten waxes recalled. The time in the jug assumes a stirred jug, as
         high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above
         the haze, a water bath to 90 °C) are common practice.
-      In brackets: 90 % intervals from 16 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 16 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
     Cautions
@@ -95,7 +95,7 @@ fn two_streams_in_us_units() {
     let done = pour(&["--with", "beeswax 30, castor oil 70", "--units", "us", "--mass", "12oz"]);
     let lines: Vec<&str> = done.stdout.lines().take(12).collect();
     assert_snapshot!(lines.join("\n"), @"
-    Formula 1  (melt)
+    Sunflower oil 42 / mango butter 32 / beeswax 26  (melt)
 
     Melt 12 oz to 162 °F, then pour at 153 °F.
     All is dissolved at 142 °F (134 to 149); as it cools, the first haze comes at 142 °F

@@ -152,6 +152,7 @@ fn a_recall_takes_one_command_and_so_does_the_way_back() {
     exit 0
     stdout:
     Records
+
       kind       kept
      ─────────────────
       formulas      1
@@ -165,6 +166,7 @@ fn a_recall_takes_one_command_and_so_does_the_way_back() {
     exit 0
     stdout:
     Bars  (2 lines)
+
       id   batch    first   last   went   to         on           note
      ────────────────────────────────────────────────────────────────────
       1    F-0007   1       4      sold   order 17   2026-10-12
@@ -410,6 +412,7 @@ fn a_copy_is_whole_and_replaces_nothing() {
     exit 0
     stdout:
     Records  (all of bench/records.sqlite is sound)
+
       checked                    rows
      ─────────────────────────────────
       formulas                      1
@@ -421,7 +424,7 @@ fn a_copy_is_whole_and_replaces_nothing() {
       trials                        0
       outcomes                      0
     Every page of the file was read. Each row is as it was kept, none is missing, and each
-    could be kept today.
+      could be kept today.
     ");
     std::fs::create_dir(path.join("other")).unwrap();
     std::fs::copy(path.join("copy.sqlite"), path.join("other/records.sqlite")).unwrap();

@@ -62,7 +62,7 @@ fn one_formula_has_answer_curves_tables_sources_and_cautions() {
             "Parts",
             "Melting",
             "Solids and firmness",
-            "Mind",
+            "Cautions",
             "What this rests on",
             "Where the figures of the ingredients come from"
         ]
@@ -74,7 +74,7 @@ fn one_formula_has_answer_curves_tables_sources_and_cautions() {
     for sentence in texts(&document, "section:first-of-type li") {
         assert!(said.contains(&sentence), "{sentence}");
     }
-    assert!(written.contains("rule of thumb") && written.contains("256 trial computations (seed"), "{written}");
+    assert!(written.contains("rule of thumb") && written.contains("256 simulated draws (seed"), "{written}");
 }
 
 #[test]
@@ -118,7 +118,7 @@ fn plans_come_where_asked_and_the_bytes_are_the_same() {
         }
     }
     assert_eq!(texts(&document, "svg").len(), 2 + 2 * 2);
-    for words in ["What helps, the surest first.", "relief of 0.028 in", "temperature, °F", "16 trial computations"] {
+    for words in ["What helps, the most reliable first.", "relief of 0.028 in", "temperature, °F", "16 trial computations"] {
         assert!(written.contains(words), "{words}");
     }
     assert_eq!(written, report(&asked));

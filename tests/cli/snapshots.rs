@@ -11,13 +11,13 @@ fn assess_in_full() {
     stdout:
     Fern hand bar, winter  (rested)
     A gardener's hand bar in a fern-relief mould, for cold sheds: soft enough to glide on
-    cold hands.
+      cold hands.
 
     Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
-      (75 in 100). Finest relief: 0.53 mm (0.16 to 1.9).
+      (75 %). Finest relief: 0.53 mm (0.16 to 1.9).
     At 20 °C, once rested, it is as firm as liquid oil with 40 % (32 to 52) beeswax in it.
-    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 48 in 100.
-    On skin it glides (98 in 100): 80 % (78 to 83) of it is melted at 33 °C.
+    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 48 %.
+    On skin it glides (98 %): 80 % (78 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
@@ -31,14 +31,13 @@ fn assess_in_full() {
                Jojoba oil      12.0
 
     Melting
-      landmark          °C                    test
-     ───────────────────────────────────────────────────────────────────────────────────────────────
-      softening onset   24.8 (23.8 to 26.1)   half the firmness of 20 °C is gone; needle at several
-                                              temperatures, ASTM D1321
-      slip point        56 (52 to 59)         open tube; ISO 6321, AOCS Cc 3-25
-      drop point        57 (54 to 60)         falling drop; AOCS Cc 18-80, ASTM D127
-      end of melting    57 (54 to 61)         1 % of crystals left; calorimetry, AOCS Cj 1-94
-      clear point       59 (57 to 63)         last crystal gone; AOCS Cc 1-25
+      landmark                   °C                    test
+     ──────────────────────────────────────────────────────────────────────────────────────────────────
+      half as firm as at 20 °C   24.8 (23.8 to 26.1)   needle at several temperatures; ASTM D1321
+      slip point                 56 (52 to 59)         open tube; ISO 6321, AOCS Cc 3-25
+      drop point                 57 (54 to 60)         falling drop; AOCS Cc 18-80, ASTM D127
+      end of melting             57 (54 to 61)         1 % of crystals left; calorimetry, AOCS Cj 1-94
+      clear point                59 (57 to 63)         last crystal gone; AOCS Cc 1-25
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
@@ -50,19 +49,12 @@ fn assess_in_full() {
 
     What this rests on
       Composition: 62 figures, 34 quoted from memory of their source (57 % of the mass) and
-      28 estimated (43 % of the mass).
-      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
-      points and model parameters.
+        28 estimated (43 % of the mass).
+      In brackets: 90 % intervals from 256 simulated draws (seed 20) over lots, melting
+        points and model parameters.
 
-    Mind
-      Nuts: Nut-derived: shea butter. Say so plainly on the label.
-      Origin: Animal-derived: beeswax. The bar is not vegan.
-      Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
-        out of the melt and never put water on a wax fire: smother it. A microwave heats
-        unevenly: short bursts, stir between.
-      Safety: Scent limits come only from the supplier's certificate for leave-on use. Patch
-        test a new blend. Labels and safety assessment follow your local rules: ask your
-        authority or a safety assessor. Firmness is not a safety assessment.
+    Cautions: nuts (shea butter); origin (beeswax); heat; safety; `--cautions` for the
+      whole.
     ");
 }
 
@@ -76,32 +68,32 @@ fn compare_in_full() {
 
     What decides
       Fern hand bar, summer is firmer: 2.0 times at 20 °C, 2.2 times at 25 °C, 2.9 times at
-        30 °C and 3.0 times at 35 °C; at least 89 in 100 sure.
+        30 °C and 3.0 times at 35 °C; at least 89 % sure.
       Fern hand bar, summer takes finer relief: 0.22 (0.067 to 0.70) against 0.53 (0.16 to
-        1.9) mm; the model's own odds: 93 in 100.
+        1.9) mm; the model's own odds: 93 %.
       Fern hand bar, summer keeps its shape 6 °C hotter: 46 (37 to 51) against 40 (29 to 47) °C;
-        the model's own odds: 99 in 100.
+        the model's own odds: 99 %.
       Fern hand bar, winter melts more on skin: 80 (78 to 83) against 74 (72 to 76) %; over
-        99 in 100 sure.
+        99 % sure.
 
     Which to pour
       Summer post: Fern hand bar, summer (keeps its shape up to 46 °C (37 to 51); the
-        model's own odds: 99 in 100).
+        model's own odds: 99 %).
       Finest detail: Fern hand bar, summer (finest relief 0.22 mm (0.067 to 0.70); the
-        model's own odds: 93 in 100).
-      Skin: Fern hand bar, winter (98 in 100) and Fern hand bar, summer (85 in 100) glide.
+        model's own odds: 93 %).
+      Skin: Fern hand bar, winter (98 %) and Fern hand bar, summer (85 %) glide.
 
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
      ───────────────────────────────────────────────────────────────────────────────
-      fine detail, 0.8 mm             likely (75 in 100)      yes (98 in 100)
+      fine detail, 0.8 mm             likely (75 %)           yes (98 %)
       finest relief, mm               0.53 (0.16 to 1.9)      0.22 (0.067 to 0.70)
-      holds 40 °C                     open (48 in 100)        likely (88 in 100)
+      holds 40 °C                     open (48 %)             likely (88 %)
       keeps its shape to, °C          40 (29 to 47)           46 (37 to 51)
-      on skin                         glides (98 in 100)      glides (85 in 100)
+      on skin                         glides (98 %)           glides (85 %)
       melted on skin, %               80 (78 to 83)           74 (72 to 76)
       risk of grain, 0 to 1           0.04                    0.03
-      softening onset, °C             24.8 (23.8 to 26.1)     25.6 (24.4 to 27.1)
+      half as firm as at 20 °C, °C    24.8 (23.8 to 26.1)     25.6 (24.4 to 27.1)
       slip point, °C                  56 (52 to 59)           57 (54 to 60)
       drop point, °C                  57 (54 to 60)           57 (55 to 61)
       end of melting, °C              57 (54 to 61)           59 (57 to 63)
@@ -138,19 +130,13 @@ fn compare_in_full() {
         Jojoba oil                        12.0                    10.0
 
     Too small or too unsure to matter
-      Softening onset, slip point and risk of grain.
+      Where half the firmness is gone, slip point and risk of grain.
 
-    Mind
-      Nuts: Nut-derived: shea butter. Say so plainly on the label.
-      Origin: Animal-derived: beeswax. The bar is not vegan.
-      Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
-        out of the melt and never put water on a wax fire: smother it. A microwave heats
-        unevenly: short bursts, stir between.
-      Safety: Scent limits come only from the supplier's certificate for leave-on use. Patch
-        test a new blend. Labels and safety assessment follow your local rules: ask your
-        authority or a safety assessor. Firmness is not a safety assessment.
+    What this rests on
+      In brackets: 90 % intervals from 256 simulated draws (seed 20) over lots, melting
+        points and model parameters.
 
-    In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
-    points and model parameters.
+    Cautions: nuts (shea butter); origin (beeswax); heat; safety; `--cautions` for the
+      whole.
     ");
 }

@@ -62,10 +62,10 @@ fn a_wax_that_ran_out_in_full() {
         melted.
 
     What this rests on
-      In brackets: 90 % intervals from 256 trial computations (seed 20) over lots, melting
+      In brackets: 90 % intervals from 256 simulated draws (seed 20) over lots, melting
         points and model parameters.
 
-    Cautions: nuts; heat; safety; `--cautions` tells them in full.
+    Cautions: nuts (shea butter); heat; safety; `--cautions` for the whole.
     ");
 }
 

@@ -237,6 +237,7 @@ fn deliveries_of_the_profile_are_known_and_kept_with_the_test() {
     exit 0
     stdout:
     Lots  (1 line)
+
       lot      like      price per kg
      ─────────────────────────────────
       my-wax   beeswax   19

@@ -16,7 +16,7 @@ use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe};
 use crate::limits::{self, NamedLimits};
 use crate::refusal::{Fault, Refusal};
-use crate::words::names::{capital, in_text, list, name};
+use crate::words::names::{capital, in_text, list, title};
 use crate::words::number::{amount, in_hundred, interval, significant, whole};
 use crate::words::units::Units;
 use crate::words::visible::visible;
@@ -147,7 +147,7 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     let conflicts: Vec<Conflict> = found.conflicts.iter().filter_map(conflict).collect();
     let view =
         View { found: &found, even: even.as_ref(), conflicts: &conflicts, task: &task, library, units: asked.units };
-    let mut document = Document::new(capital(&name(&formula.name)), options.state.word())
+    let mut document = Document::new(title(&formula, &engine.library), options.state.word())
         .lead([Block::said(sentences(&view)), Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
     document.sections.push(before_and_after(&before, &after, &options, asked.units));

@@ -84,7 +84,7 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
     let filled = asked.mould.as_ref().map(|mould| format!("{}.", filling(mould, "Mould", bar_kg(mould), units)));
 
     let mut document = Document::new(title(&formula, library), assessment.state.word())
-        .lead(asked.formula.remark.as_deref().map(|remark| Block::Small(visible(remark))))
+        .remark(asked.formula.remark.as_deref())
         .lead([Block::Said(sentences(&assessment, options, units))])
         .lead(filled.map(|filled| Block::said([filled])))
         .lead([Block::Small(RULE_OF_THUMB.to_owned())])

@@ -319,10 +319,10 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             let figure = |place: Option<&(usize, Option<&Estimate>)>, aside: &str| {
                 let Some((index, estimate)) = place else { return String::new() };
                 let shown = estimate.map_or_else(|| wording.none.to_owned(), |one| with_unit(&show(one), unit));
-                format!("{} {}{aside}", title(*index), shown.trim_end())
+                format!("{}, {}{aside}", shown.trim_end(), title(*index))
             };
             let (first, last) = if low_first { ("lowest", "highest") } else { ("highest", "lowest") };
-            let (best, worst) = (figure(several.first(), &format!(", {sure}")), figure(several.last(), ""));
+            let (best, worst) = (figure(several.first(), &format!(" ({sure})")), figure(several.last(), ""));
             format!("{heading}: {first} {best}; {last} {worst}.")
         }
     }

@@ -17,7 +17,7 @@ use crate::picture::cooling;
 use crate::places::{self, Room};
 use crate::plans::{too_hot, usual_pour_c};
 use crate::refusal::Refusal;
-use crate::words::names::{capital, name};
+use crate::words::names::{capital, title};
 use crate::words::number::{in_hundred, interval, significant};
 use crate::words::units::{Units, with_unit};
 use crate::words::visible::visible;
@@ -118,8 +118,9 @@ pub fn cool(engine: &Engine, asked: &Cool, control: Control<'_>) -> Result<Answe
     let found = barwright_making::cool(&bench, &task, control)?;
     let relief_mm = asked.options.relief_mm;
     let view = View { found: &found, mould: &mould, usual_size: asked.mould.is_none(), pour_c, relief_mm, units };
-    let mut document = Document { title: capital(&name(&formula.name)), aside: "setting".to_owned(), ..setting(&view) }
-        .section("What this rests on", [Block::said([RESTS_ON.to_owned(), interval_words(&found.assessment)])]);
+    let mut document =
+        Document { title: title(&formula, &engine.library), aside: "setting".to_owned(), ..setting(&view) }
+            .section("What this rests on", [Block::said([RESTS_ON.to_owned(), interval_words(&found.assessment)])]);
     document.sections.push(cautions::section(&[&found.assessment], &[]));
     let picture = asked.picture.then(|| cooling::picture(&found, pour_c, units));
     Ok(Answered { figures: Cooled::of(&found, &formula.name, pour_c, relief_mm), document, picture })
@@ -219,7 +220,7 @@ fn places(view: &View<'_>) -> Table {
             if one.dew { "yes" } else { "no" }.to_owned(),
         ]
     };
-    Table::new("")
+    Table::new("Where it cools, with 90 % intervals.")
         .columns(Kind::Figure, ["place", "skin", "set through", "out of the mould"])
         .columns(Kind::Words, ["grain", "dew"])
         .rows(view.found.places.iter().map(row))

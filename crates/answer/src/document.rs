@@ -12,6 +12,8 @@ pub struct Document {
     pub title: String,
     /// Behind the title, in brackets: the state of the bar, say. May be empty.
     pub aside: String,
+    /// Right under the title: what the maker remarks of the formula. May be empty.
+    pub remark: String,
     /// Under the title, before any heading.
     pub lead: Vec<Block>,
     /// The evidence.
@@ -159,6 +161,13 @@ impl Document {
     pub fn said(&self) -> Vec<&str> {
         let said = self.lead.iter().filter_map(|block| if let Block::Said(all) = block { Some(all) } else { None });
         said.flatten().map(|sentence| sentence.text.as_str()).collect()
+    }
+
+    /// Sets the remark.
+    #[must_use]
+    pub fn remark(mut self, remark: Option<&str>) -> Self {
+        self.remark = remark.unwrap_or_default().to_owned();
+        self
     }
 
     /// Adds blocks under the title.

@@ -47,6 +47,7 @@ pub fn body(document: &Document) -> Markup {
     let mut pictures = 0;
     html! {
         h1 { (document.title) @if !document.aside.is_empty() { " (" (document.aside) ")" } }
+        @if !document.remark.is_empty() { p.small { (sentence(&visible(&document.remark))) } }
         @if !document.lead.is_empty() { div.lead { (blocks(&document.lead, &mut pictures)) } }
         @for section in &document.sections { (shown(section, &mut pictures)) }
     }

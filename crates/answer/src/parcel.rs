@@ -18,7 +18,7 @@ use crate::picture::parcel as drawn;
 use crate::places::Room;
 use crate::refusal::{Fault, Refusal};
 use crate::routes::{Found, Route, origin};
-use crate::words::names::{capital, name};
+use crate::words::names::{name, title};
 use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, with_unit};
 use crate::words::visible::visible;
@@ -177,7 +177,7 @@ pub fn parcel(engine: &Engine, asked: &Parcel, control: Control<'_>) -> Result<A
     let assessment = bench.assess(&formula)?;
     let view =
         View { found: &found, route: &route, task: &task, usual_size: asked.mould.is_none(), units: asked.units };
-    let title = capital(&name(&formula.name));
+    let title = title(&formula, &engine.library);
     let state = asked.options.state.word();
     let rests = rests_on(&view).into_iter().chain([interval_words(&assessment)]);
     let mut document = Document { title, aside: format!("{state}, in the post"), ..in_the_post(&view) }
@@ -328,7 +328,7 @@ fn course(view: &View<'_>) -> Table {
     let boxed = view.task.packing.ice_kg > 0.0;
     let air = format!("air, {}", units.degree());
     let heads = ["h", &air].into_iter().chain(boxed.then_some("air in the box")).chain(["core", "mean", "liquid, %"]);
-    let mut table = Table::new("").columns(Kind::Number, heads);
+    let mut table = Table::new("Along the way.").columns(Kind::Number, heads);
     let moments: Vec<_> = found.asked.history.iter().zip(&found.outside).collect();
     let step_s = found.length_s / (SHOWN - 1) as f64;
     let mut next_s = 0.0;
@@ -412,7 +412,7 @@ fn ways(view: &View<'_>) -> Table {
             one.fails_s.as_ref().map_or_else(|| "-".to_owned(), |fails| failure(fails, view.found.length_s)),
         ]
     };
-    Table::new("")
+    Table::new("What helps, the most reliable first.")
         .columns(Kind::Figure, ["packed", "keeps its shape", "core gets to"])
         .columns(Kind::Number, ["liquid, %"])
         .columns(Kind::Figure, ["fails after"])

@@ -18,7 +18,7 @@ use crate::mould::mass;
 use crate::places::Room;
 use crate::plans::{USUAL_KG, filling_kg};
 use crate::refusal::Refusal;
-use crate::words::names::{capital, in_text, name};
+use crate::words::names::{capital, in_text, title};
 use crate::words::number::{interval, significant};
 use crate::words::units::{Units, with_unit};
 use crate::words::visible::visible;
@@ -132,7 +132,7 @@ pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answe
         flash_c: asked.flash_c,
         units,
     };
-    let mut document = Document { title: capital(&name(&formula.name)), aside: "melt".to_owned(), ..plan(&view) }
+    let mut document = Document { title: title(&formula, &engine.library), aside: "melt".to_owned(), ..plan(&view) }
         .section("What this rests on", [Block::said([RESTS_ON.to_owned(), interval_words(&found.assessment)])]);
     document.sections.push(cautions::section(&[&found.assessment], &[]));
     let bursts = asked.microwave_w.map(|watts| found.bursts(watts));
@@ -233,8 +233,10 @@ fn plan(view: &View<'_>) -> Document {
         document = document.section("In a microwave, instead", [Block::said([bursts, care.to_owned()])]);
     }
     let thick = temperatures(found).into_iter().map(|celsius| [units.given(celsius), viscosity(found, celsius)]);
-    let thick =
-        Table::new("").columns(Kind::Number, [units.degree()]).columns(Kind::Figure, ["viscosity, mPa·s"]).rows(thick);
+    let thick = Table::new("Of the melt.")
+        .columns(Kind::Number, [units.degree()])
+        .columns(Kind::Figure, ["viscosity, mPa·s"])
+        .rows(thick);
     let known = "Water at room temperature has 1, olive oil about 80.";
     document.section("How thick it is", [Block::Table(thick), Block::said([known])])
 }
@@ -269,7 +271,7 @@ fn steps(view: &View<'_>) -> Table {
             step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| view.units.whole_degrees(melts_c)),
         ]
     };
-    Table::new("")
+    Table::new("What to melt, the hardest first.")
         .columns(Kind::Number, ["step"])
         .columns(Kind::Words, ["ingredient"])
         .columns(Kind::Number, ["part, %", "mass"])

@@ -14,7 +14,7 @@ use crate::cautions;
 use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe, find};
 use crate::refusal::{Fault, Refusal};
-use crate::words::names::{capital, in_text, list, name};
+use crate::words::names::{in_text, list, name, title};
 use crate::words::number::{amount, significant};
 use crate::words::units::Units;
 use crate::words::visible::visible;
@@ -117,7 +117,7 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
     let (before, after) = (bench.assess(&formula)?, bench.assess(&best.formula)?);
 
     let view = View { ranked: &ranked, best, replaced, formula: &formula, library, asked };
-    let mut document = Document::new(capital(&name(&formula.name)), asked.options.state.word())
+    let mut document = Document::new(title(&formula, &engine.library), asked.options.state.word())
         .lead([Block::said(sentences(&view)), Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
     document.sections.push(before_and_after(&before, &after, &asked.options, asked.units));

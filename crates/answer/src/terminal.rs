@@ -18,7 +18,7 @@ const TEXT_COLUMNS: usize = 92;
 /// Columns kept free for a unit, which stays on the line of its number.
 const UNIT_ROOM: usize = 4;
 
-/// Columns between those of a table.
+/// Columns beside a cell of a table.
 const GAP: usize = 2;
 
 /// A line to write on.
@@ -44,6 +44,9 @@ pub struct Look {
 pub fn text(document: &Document, look: Look) -> String {
     let mut page = Page { look, text: String::new() };
     page.title(&document.title, &document.aside);
+    if !document.remark.is_empty() {
+        page.running(&visible(&document.remark), 0);
+    }
     if !document.lead.is_empty() {
         page.line("");
         page.blocks(&document.lead, 0);
@@ -71,24 +74,37 @@ pub fn table(table: &Table, columns: usize) -> Vec<String> {
         }));
     }
     laid.set_width(u16::try_from(columns.saturating_sub(1)).unwrap_or(u16::MAX));
-    let widest = |at: usize| {
-        let cells = table.rows.iter().filter_map(|row| row.cells.get(at)).map(|cell| cell.chars().count());
-        let longest_word = |head: &str| head.split(' ').map(|word| word.chars().count()).max().unwrap_or(0);
-        cells.max().unwrap_or(0).max(longest_word(&table.columns[at].head))
+    // No word is broken; figures with their intervals keep to one line where there is room for all of them.
+    let longest = |text: &str, parted: bool| -> usize {
+        if parted { text.split(' ').map(|word| word.chars().count()).max().unwrap_or(0) } else { text.chars().count() }
     };
-    let whole = |kind: Kind| kind != Kind::Words;
-    let needed: usize =
-        table.columns.iter().enumerate().filter(|(_, one)| whole(one.kind)).map(|(at, _)| widest(at)).sum();
-    let fits = needed + GAP * table.columns.len() < columns;
+    let lowest = |at: usize, parted: bool| -> usize {
+        let cells = table.rows.iter().filter_map(|row| row.cells.get(at)).map(|cell| longest(cell, parted));
+        cells.max().unwrap_or(0).max(longest(&table.columns[at].head, true)) + GAP
+    };
+    let parts = |kind: Kind, all: bool| kind == Kind::Words || (all && kind == Kind::Figure);
+    let needed = |all: bool| -> usize {
+        table.columns.iter().enumerate().map(|(at, of)| lowest(at, parts(of.kind, all)) + 1).sum()
+    };
+    let room = columns.saturating_sub(GAP);
+    let all = needed(false) > room;
+    let tight = needed(true) > room;
+    // Where not even that fits, long words are broken, those of names last.
+    let crammed = needed(true) > room + table.columns.len();
     for (index, of) in table.columns.iter().enumerate() {
         let Some(column) = laid.column_mut(index) else { continue };
-        if matches!(of.kind, Kind::Number | Kind::Mass) {
+        if matches!(of.kind, Kind::Number | Kind::Mass) && index > 0 {
             column.set_cell_alignment(CellAlignment::Right);
         }
-        if fits && whole(of.kind) {
-            let width = u16::try_from(widest(index) + GAP).unwrap_or(u16::MAX);
-            column.set_constraint(ColumnConstraint::LowerBoundary(comfy_table::Width::Fixed(width)));
+        if tight {
+            column.set_padding((0, 1));
         }
+        let width = lowest(index, parts(of.kind, all)) - usize::from(tight);
+        let width = u16::try_from(width).unwrap_or(u16::MAX);
+        if crammed && of.kind == Kind::Words {
+            continue;
+        }
+        column.set_constraint(ColumnConstraint::LowerBoundary(comfy_table::Width::Fixed(width)));
     }
     laid.lines().map(|line| format!(" {}", line.trim_end())).collect()
 }
@@ -157,8 +173,13 @@ impl Page {
     }
 
     fn title(&mut self, title: &str, aside: &str) {
-        let title = self.paint(TITLE, title);
-        if aside.is_empty() { self.line(&title) } else { self.line(&format!("{title}  ({aside})")) }
+        let lines = wrap(title, self.look.columns.saturating_sub(aside.chars().count() + GAP), 2);
+        let aside = if aside.is_empty() { String::new() } else { format!("  ({aside})") };
+        let last = lines.len() - 1;
+        for (number, line) in lines.iter().enumerate() {
+            let line = self.paint(TITLE, line);
+            self.line(&if number == last { format!("{line}{aside}") } else { line });
+        }
     }
 
     fn heading(&mut self, text: &str) {

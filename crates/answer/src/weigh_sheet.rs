@@ -15,7 +15,7 @@ use crate::html;
 use crate::mould::mass;
 use crate::plans::Plans;
 use crate::pour;
-use crate::words::names::{capital, in_text, list, name};
+use crate::words::names::{in_text, list, name, title};
 use crate::words::number::{amount, significant, trimmed};
 use crate::words::units::Units;
 use crate::words::visible::visible;
@@ -118,7 +118,7 @@ impl View<'_> {
     pub(crate) fn document(&self) -> Document {
         let field = |label, value: Option<String>| Field { label, value };
         let fields = [field("Batch", self.number.map(visible)), field("Date", None), field("Made by", None)];
-        let mut document = Document::new(capital(&name(&self.sheet.whole.name)), "")
+        let mut document = Document::new(title(&self.sheet.whole, self.library), "")
             .lead([Block::Fields(fields.into()), Block::said([self.summary()])])
             .lead(self.over_limits().map(Block::Alarm));
         let sections = [

@@ -92,11 +92,11 @@ pub struct Showing {
     /// Tell every caution in full: what heat, scent, nuts and labels ask of you
     #[arg(long, conflicts_with = "json")]
     pub cautions: bool,
-    /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
+    /// Simulated draws behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
-    /// Start of the trial computations: change it to see how much the intervals owe to chance
+    /// Random seed: change it to see how much the intervals owe to chance
     #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }

@@ -151,10 +151,10 @@ fn help_of_assess() {
                               [default: metric] [possible values: metric, us]
           --json              Print one JSON document and nothing else, for scripts
           --cautions          Tell every caution in full: what heat, scent, nuts and labels ask of you
-          --draws <N>         Trial computations behind each interval, 16 to 4096: more for steadier
-                              ends of intervals [default: 256]
-          --seed <N>          Start of the trial computations: change it to see how much the intervals
-                              owe to chance [default: 20]
+          --draws <N>         Simulated draws behind each interval, 16 to 4096: more for steadier ends
+                              of intervals [default: 256]
+          --seed <N>          Random seed: change it to see how much the intervals owe to chance
+                              [default: 20]
       -h, --help              Print help (see more with '--help')
 
     A FORMULA is one of:

@@ -90,8 +90,8 @@ fn one_formula() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Fern hand bar, winter: solids and firmness
-    desc: solids, % by mass against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
-    words: Fern hand bar, winter: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: central estimate. Shaded: 90 % band from 64 simulated draws, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | temperature, °C | Line: central estimate. Shaded: 90 % band from 64 simulated draws, fewer than behind the | figures of the tables.
     1 × rect stroke - - fill white
     2 × path stroke none - fill #1f4e79, 132 points
     8 × line stroke #8a8f84 2,3 fill -
@@ -108,8 +108,8 @@ fn two_formulas_have_bands_and_their_names_beside_their_lines() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Fern hand bar, winter and Fern hand bar, summer: solids and firmness
-    desc: solids, % by mass against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of the tables.
-    words: Fern hand bar, winter and Fern hand bar, summer: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the | figures of the tables.
+    desc: solids, % by mass against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. firmness: yield stress, kPa against temperature, °C: Fern hand bar, winter; Fern hand bar, summer. Marked: fridge 5 °C, room 20 °C, skin 33 °C, hot parcel 45 °C. Line: central estimate. Shaded: 90 % band from 64 simulated draws, fewer than behind the figures of the tables.
+    words: Fern hand bar, winter and Fern hand bar, summer: solids and firmness | solids, % by mass | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0 | 20 | 40 | 60 | 80 | 100 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | firmness: yield stress, kPa | fridge | 5 °C | room | 20 °C | skin | 33 °C | hot parcel | 45 °C | 0.1 | 1 | 10 | 100 | 1000 | 0 | 10 | 20 | 30 | 40 | 50 | 60 | 70 | temperature, °C | Fern hand bar, winter | Fern hand bar, summer | Line: central estimate. Shaded: 90 % band from 64 simulated draws, fewer than behind the | figures of the tables.
     1 × rect stroke - - fill white
     2 × path stroke none - fill #1f4e79, 142 points
     2 × path stroke none - fill #97580b, 142 points
@@ -154,8 +154,8 @@ fn cooling() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Cooling in the mould
-    desc: temperature, °C against time, h: sets; leaves the mould; room, middle; room, surface; fridge, middle; fridge, surface; freezer, middle; freezer, surface. By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.
-    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
+    desc: temperature, °C against time, h: sets; leaves the mould; room, middle; room, surface; fridge, middle; fridge, surface; freezer, middle; freezer, surface. By the central estimates. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.
+    words: Cooling in the mould | temperature, °C | -20 | 0 | 20 | 40 | 60 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | time, h | sets | room, middle | fridge, middle | fridge, surface | freezer, middle | freezer, surface | leaves the mould | room, surface | By the central estimates. Below its levels, at the warmest spot, the bar sets and leaves the | mould; the latter is a rule of thumb.
     1 × rect stroke - - fill white
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -
@@ -173,8 +173,8 @@ fn a_parcel() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Along parked-car
-    desc: temperature, °C against time, h: keeps its shape to; 5 % fail below; air outside; core of the bar; air in the box. By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
-    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | air outside | core of the bar | air in the box | 5 % fail below | By the middle values; the air in the box is without the bars' heat. To what temperature the | shape is kept is a rule of thumb.
+    desc: temperature, °C against time, h: keeps its shape to; 5 % fail below; air outside; core of the bar; air in the box. By the central estimates; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.
+    words: Along parked-car | temperature, °C | 20 | 30 | 40 | 0.0 | 0.5 | 1.0 | 1.5 | 2.0 | 2.5 | 3.0 | 3.5 | 4.0 | time, h | keeps its shape to | air outside | core of the bar | air in the box | 5 % fail below | By the central estimates; the air in the box is without the bars' heat. To what temperature | the shape is kept is a rule of thumb.
     1 × rect stroke - - fill white
     1 × rect stroke #1c1f1a - fill none
     12 × line stroke #1c1f1a - fill -
@@ -263,8 +263,8 @@ fn a_terminal_gets_it_in_letters() {
      0.1 ┤┬────────────┬─────────────┬─────────────┬─────────────┬─────────────┬──⠁──────────┬──────
           0            10            20            30           40            50            60
                                                 temperature, °C
-    Line: middle value. Shaded: 90 % band from 64 trial computations, fewer than behind the figures of
-    the tables.
+    Line: central estimate. Shaded: 90 % band from 64 simulated draws, fewer than behind the figures
+    of the tables.
     ");
     for other in [
         vec!["compare", WINTER, SUMMER, "--draws", "16"],

@@ -118,7 +118,8 @@ fn plans_come_where_asked_and_the_bytes_are_the_same() {
         }
     }
     assert_eq!(texts(&document, "svg").len(), 2 + 2 * 2);
-    for words in ["What helps, the most reliable first.", "relief of 0.028 in", "temperature, °F", "16 trial computations"] {
+    for words in ["What helps, the most reliable first.", "relief of 0.028 in", "temperature, °F", "16 simulated draws"]
+    {
         assert!(written.contains(words), "{words}");
     }
     assert_eq!(written, report(&asked));

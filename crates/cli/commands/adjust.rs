@@ -54,7 +54,7 @@ pub struct Args {
     /// Cost at most this for a kilogram, in the money of your lots' prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub max_price: Option<f64>,
-    /// How sure it must be, in 100: lower it when 90 asks for more than you would change
+    /// How sure it must be, in %: lower it when 90 asks for more than you would change
     #[arg(long, value_name = "PERCENT", default_value = "90", value_parser = confidence)]
     pub confidence: f64,
     /// Leave this ingredient as it is
@@ -180,7 +180,7 @@ pub fn write_formula(
     Ok(())
 }
 
-/// Reads a confidence, in 100.
+/// Reads a confidence, in %.
 fn confidence(text: &str) -> Result<f64, String> {
-    number_in(text, 50.0..=99.0, " in 100")
+    number_in(text, 50.0..=99.0, " %")
 }

@@ -70,11 +70,11 @@ pub struct Args {
     /// Units shown: `us` for °F, oz, psi and inches
     #[arg(long, default_value = "metric", value_parser = units())]
     pub units: Units,
-    /// Trial computations behind each interval, 16 to 4096: more for steadier ends of intervals
+    /// Simulated draws behind each interval, 16 to 4096: more for steadier ends of intervals
     #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
-    /// Start of the trial computations: change it to see how much the intervals owe to chance
+    /// Random seed: change it to see how much the intervals owe to chance
     #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }

@@ -40,6 +40,6 @@ pub fn picture(found: &Cooling, pour_c: f64, units: Units) -> Picture {
         title: "Cooling in the mould".to_owned(),
         charts: vec![Chart { title: String::new(), x: axis.within(0.0, end_s / hour), y, series, places: Vec::new() }],
         beside: 1,
-        caption: "By the middle values. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.".to_owned(),
+        caption: "By the central estimates. Below its levels, at the warmest spot, the bar sets and leaves the mould; the latter is a rule of thumb.".to_owned(),
     }
 }

@@ -31,7 +31,7 @@ const ROUND_K: f64 = 5.0;
 /// Temperatures of a curve lie apart by this, K.
 const STEP_K: f64 = 1.0;
 
-/// Trial computations behind the bands of curves: fewer than behind the figures, and enough for an eye.
+/// Simulated draws behind the bands of curves: fewer than behind the figures, and enough for an eye.
 pub const DRAWS: usize = 64;
 
 /// What is softer is drawn as nothing, kPa.
@@ -162,9 +162,9 @@ fn caption(curves: &[Curve<'_>]) -> String {
         return String::new();
     }
     if curves.len() > MOST_BANDS {
-        return "Middle values; bands are left out, as they would hide each other.".to_owned();
+        return "Central estimates; bands are left out, as they would hide each other.".to_owned();
     }
     format!(
-        "Line: middle value. Shaded: 90 % band from {draws} trial computations, fewer than behind the figures of the tables."
+        "Line: central estimate. Shaded: 90 % band from {draws} simulated draws, fewer than behind the figures of the tables."
     )
 }

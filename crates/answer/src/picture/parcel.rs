@@ -51,7 +51,7 @@ pub fn picture(found: &Parcel, route: &str, units: Units) -> Picture {
         series.push(Series::line("air in the box", INSIDE, THIN, history(|one| one.ambient_c)));
     }
     let y = Axis::linear(format!("temperature, {}", units.degree()));
-    let caption = "By the middle values; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.";
+    let caption = "By the central estimates; the air in the box is without the bars' heat. To what temperature the shape is kept is a rule of thumb.";
     Picture {
         title: format!("Along {route}"),
         charts: vec![Chart { title: String::new(), x: axis.within(0.0, end), y, series, places: Vec::new() }],

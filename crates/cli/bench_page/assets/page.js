@@ -312,7 +312,7 @@ async function quick() {
       fault(null);
       // The full answer on the same amounts may have been quicker.
       if (rested >= move) continue;
-      say($("pace"), `While moving: ${start.moving_draws} trial computations.`);
+      say($("pace"), `While moving: ${start.moving_draws} simulated draws.`);
       see(index, found.bars[0], found.words[0]);
       const end = performance.now();
       for (const began of since) performance.measure("slider-to-curve", { start: began, end });
@@ -344,7 +344,7 @@ async function rest() {
     if (signal.aborted) return;
     rested = move;
     fault(null);
-    say($("pace"), `At rest: ${start.resting_draws} trial computations.`);
+    say($("pace"), `At rest: ${start.resting_draws} simulated draws.`);
     full.forEach((index, at) => see(index, found.bars[at], found.words[at]));
     against(found);
     minded(full);
@@ -362,7 +362,7 @@ function see(index, assessment, said) {
   draw(index, assessment);
   const inside = [0, 1].filter((bar) => seen[bar]);
   say($("key"), inside.map((bar) => `${LETTERS[bar]}, ${bar ? "dashed" : "solid"}: ${bars[bar].name}`).join(". ") +
-    (inside.length ? ". Bands: 90 in 100." : ""));
+    (inside.length ? ". Bands: 90 %." : ""));
   verdict();
 }
 

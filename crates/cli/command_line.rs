@@ -78,6 +78,8 @@ pub enum Action {
     Ingredients(commands::ingredients::Args),
     /// Compare predictions with published measurements: how far to trust the figures
     Validate(commands::validate::Args),
+    /// Print what the JSON of an answer looks like, as a JSON schema
+    Schema(commands::schema::Args),
     /// Print what a shell needs to complete commands and options at the Tab key
     Completions(commands::completions::Args),
     /// Print the manual of a command as a page for `man`, or write all of them

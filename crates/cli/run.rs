@@ -116,6 +116,7 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
         Action::Page(order) => commands::page::run(order, &profile, &mut streams)?,
         Action::Validate(order) => commands::validate::run(order, &mut streams)?,
+        Action::Schema(args) => commands::schema::run(args, &mut streams)?,
         Action::Completions(order) => commands::completions::run(order, Args::command(), &mut streams)?,
         Action::Manual(order) => commands::manual::run(order, Args::command(), &mut streams)?,
     }

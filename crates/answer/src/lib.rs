@@ -21,14 +21,14 @@ pub mod mould;
 pub mod parcel;
 pub mod picture;
 pub mod places;
-
-pub mod reading;
-
 pub mod plans;
 pub mod pour;
+pub mod question;
+pub mod reading;
 pub mod refusal;
 pub mod report;
 pub mod routes;
+pub mod schema;
 pub mod space;
 pub mod swap;
 pub mod terminal;

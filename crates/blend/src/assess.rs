@@ -184,6 +184,41 @@ impl Assessment {
     pub fn sets_at_room(&self) -> bool {
         self.melt.slip_point_c.is_some_and(|slip| slip.value > ROOM_C)
     }
+
+    /// What each draw came to, in the order of the draws: the same draw of every bar has the same lots and the same model.
+    pub fn outcomes(&self) -> &[Outcome] {
+        &self.ensemble.drawn
+    }
+
+    /// Probability of an event: the share of draws in which it happens, 0 to 1.
+    ///
+    /// # Arguments
+    /// * `event`: whether it happens in one draw. A landmark that was not found is `None`, and less than any other.
+    ///
+    /// # Returns
+    /// 0 or 1 by the central estimate where there are no draws. The share of n draws is itself off by up to 1 / √n, two times in three
+    /// by half of it or less.
+    ///
+    /// ```
+    /// use barwright_blend::{Model, Options, assess};
+    /// use barwright_reference::{Formula, Library};
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let library = Library::builtin()?;
+    /// let bar = Formula::from_parts(&library, [("beeswax", 26.0), ("shea butter", 32.0), ("sunflower oil", 42.0)])?;
+    /// let assessment = assess(&library, &Model::builtin()?, &bar, &Options { draws: 64, ..Options::default() })?;
+    /// let holds = assessment.probability(|outcome| outcome.hold_c >= Some(43.0));
+    /// let holds_and_glides = assessment.probability(|outcome| outcome.hold_c >= Some(43.0) && outcome.melted_percent > 60.0);
+    /// assert!(holds_and_glides <= holds && holds <= 1.0);
+    /// # Ok(())
+    /// # }
+    /// ```
+    pub fn probability(&self, event: impl Fn(&Outcome) -> bool) -> f64 {
+        let drawn = &self.ensemble.drawn;
+        if drawn.is_empty() {
+            return f64::from(u8::from(event(&self.ensemble.central)));
+        }
+        drawn.iter().filter(|outcome| event(outcome)).count() as f64 / drawn.len() as f64
+    }
 }
 
 /// A count that goes without saying.

@@ -93,6 +93,7 @@ impl BeeswaxScale {
 /// begins below it, `low_percent` says where.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(into = "Written")]
+#[schemars(with = "Written")]
 pub enum BeeswaxEquivalent {
     /// As firm as liquid oil with this much beeswax in it, mass %.
     Percent {

@@ -73,6 +73,7 @@ pub use mixture::Mixture;
 pub use model::Model;
 pub use model_draw::{Draw, ModelDraw, ModelDraws};
 pub use model_file::ParameterError;
+pub use outcome::Outcome;
 pub use parameters::Parameters;
 pub use property::Property;
 pub use sampler::Sampler;

@@ -15,6 +15,7 @@ pub mod parcel;
 pub mod pour;
 pub mod records;
 pub mod report;
+pub mod schema;
 pub mod swap;
 pub mod trial;
 pub mod validate;

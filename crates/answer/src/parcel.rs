@@ -316,9 +316,10 @@ pub(crate) fn section(view: &View<'_>) -> Section {
 
 /// A parcel in words: whether the bar keeps its shape, what helps, the course.
 fn in_the_post(view: &View<'_>) -> Document {
+    let more = Some(helps(view)).filter(|more| !more.is_empty()).map(Block::said);
     Document::default()
         .lead([Block::said(answer(view))])
-        .section("What helps, the most reliable first", [Block::Table(ways(view)), Block::said(helps(view))])
+        .section("What helps, the most reliable first", [Block::Table(ways(view))].into_iter().chain(more))
         .section("Along the way, central estimate", [Block::Table(course(view))])
 }
 

@@ -206,11 +206,11 @@ impl Filler {
     /// # Example
     /// ```
     /// use barwright_reformulate::space::{Filler, Group, Space};
-    /// let waxes = Group { name: "waxes".into(), members: vec![0, 1], least: 20.0, most: 35.0 };
+    /// let waxes = Group { name: "waxes".into(), members: vec![0, 1], min_percent: 20.0, max_percent: 35.0 };
     /// let space = Space {
     ///     ingredients: vec![4, 9, 2],
-    ///     least: vec![0.0; 3],
-    ///     most: vec![100.0; 3],
+    ///     min_percent: vec![0.0; 3],
+    ///     max_percent: vec![100.0; 3],
     ///     groups: vec![waxes],
     ///     price: None,
     /// };
@@ -342,7 +342,7 @@ impl Filler {
     /// # Example
     /// ```
     /// use barwright_reformulate::space::{Filler, Space};
-    /// let space = Space { ingredients: vec![4, 9, 2], least: vec![0.0; 3], most: vec![100.0; 3], groups: vec![], price: None };
+    /// let space = Space { ingredients: vec![4, 9, 2], min_percent: vec![0.0; 3], max_percent: vec![100.0; 3], groups: vec![], price: None };
     /// let rounded = Filler::new(&space, 20)?.rounded(&[33.37, 33.37, 33.26], 0.5);
     /// assert_eq!(rounded, Some(vec![33.5, 33.5, 33.0]));
     /// # Ok::<(), barwright_reformulate::space::SpaceError>(())

@@ -1,4 +1,4 @@
-//! Pictures: each is described once ([`chart`]), laid out on paper or in letters ([`sheet`]), and drawn as SVG, PNG or text.
+//! Pictures: each is described once (`chart.rs`), laid out on paper or in letters (`sheet.rs`), and drawn as SVG, PNG or text.
 
 mod chart;
 pub mod cooling;

@@ -1,4 +1,4 @@
-//! A thousand bars of one shelf: the cheapest wax share that still holds 43 °C, on one bench for all.
+//! A thousand bars of one shelf: the least wax that still holds 43 °C, on one bench for all.
 //!
 //!     cargo run --release -p barwright --example screen_a_thousand
 #![allow(clippy::print_stdout, reason = "it is a program")]

@@ -15,7 +15,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::Answered;
 use crate::document::{Block, Document, Kind, Section, Table};
-use crate::engine::Engine;
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::{capital, count, list, name, quoted};
 use crate::words::number::significant;
@@ -60,8 +59,7 @@ pub struct Found {
 ///
 /// # Errors
 /// No ingredient has the name, or none of that kind.
-pub fn ingredients(engine: &Engine, asked: &Ingredients) -> Result<Answered<Found>, Refusal> {
-    let library = &engine.library;
+pub fn ingredients(library: &Library, asked: &Ingredients) -> Result<Answered<Found>, Refusal> {
     let matches = search(library, asked.query.as_deref(), asked.kind)?;
     let (shown, document) = match matches {
         Matches::One(one) => (vec![one], card(library, one)),

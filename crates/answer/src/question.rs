@@ -124,7 +124,7 @@ pub fn answer(engine: &Engine, request: &Request, control: Control<'_>) -> Resul
         Request::Pour(asked) => pour(engine, asked, control)?.map(Figures::Pour),
         Request::Cool(asked) => cool(engine, asked, control)?.map(Figures::Cool),
         Request::Parcel(asked) => parcel(engine, asked, control)?.map(Figures::Parcel),
-        Request::Ingredients(asked) => ingredients(engine, asked)?.map(Figures::Ingredients),
+        Request::Ingredients(asked) => ingredients(&engine.library, asked)?.map(Figures::Ingredients),
         Request::Validate(asked) => validate(engine, asked)?.map(Figures::Validate),
         Request::Learn(asked) => learn(engine, asked)?.map(Figures::Learn),
     })

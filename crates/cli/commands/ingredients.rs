@@ -1,6 +1,6 @@
 //! `ingredients`: the reference table and the card of one ingredient.
 
-use barwright_answer::Engine;
+use barwright_answer::engine::builtin_library;
 use barwright_answer::ingredients::{Ingredients, ingredients};
 use barwright_reference::IngredientKind;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
@@ -45,7 +45,7 @@ pub struct Args {
 /// Runs the subcommand.
 pub fn run(args: &Args, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let asked = Ingredients { query: args.query.clone(), kind: args.kind, sources: args.sources };
-    streams.figures(&ingredients(&Engine::builtin()?, &asked)?, Form::of(args.json))
+    streams.figures(&ingredients(&builtin_library()?, &asked)?, Form::of(args.json))
 }
 
 /// Reads a kind of ingredient.

@@ -28,6 +28,15 @@ pub const LEFT_PERCENT: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 /// Most temperatures in one table.
 const MOST_TEMPERATURES: usize = 40;
 
+/// Heading of the options that say how an answer is shown, and where it goes.
+pub const OUTPUT: &str = "Output";
+
+/// Heading of the options that say how finely it is computed.
+pub const PRECISION: &str = "Precision";
+
+/// Heading of the options that every command has.
+pub const EVERYWHERE: &str = "Every command";
+
 /// The environment variable that names the maker's folder.
 pub const PROFILE_VARIABLE: &str = "BARWRIGHT_PROFILE";
 
@@ -68,7 +77,7 @@ pub fn with_formula_help(examples: &str) -> String {
 /// How the bar is made.
 #[derive(Debug, clap::Args)]
 pub struct Making {
-    /// Crystal state of the bar in use: `fresh` for one used within hours, `tempered` if you temper
+    /// Crystal state of the bar in use: `fresh` if it is used within hours, `tempered` if you temper
     #[arg(long, value_enum, default_value = "rested")]
     pub state: State,
     /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
@@ -84,27 +93,27 @@ pub struct Making {
 #[derive(Debug, clap::Args)]
 pub struct Showing {
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
-    /// Tell every caution in full: what heat, scent, nuts and labels ask of you
-    #[arg(long, conflicts_with = "json")]
+    /// Show every caution in full: heat, scent, nuts, labels
+    #[arg(long, help_heading = OUTPUT, conflicts_with = "json")]
     pub cautions: bool,
-    /// Simulated draws behind each interval, 16 to 4096: more for steadier ends of intervals
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    /// Simulated draws behind each interval, 16 to 4096: more make its ends steadier
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
-    /// Random seed: change it to see how much the intervals owe to chance
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
+    /// Random seed: change it to see how much of an interval is luck of the draw
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }
 
 /// What is asked of formulas.
 #[derive(Debug, clap::Args)]
 pub struct Wishes {
-    /// Temperatures of the tables: add those of your coldest store and hottest van
+    /// Temperatures in the tables: include those of your coldest store and hottest van
     #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
     #[arg(allow_hyphen_values = true)]
     pub at: Temperatures,

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
 
-use crate::args::{Colour, PROFILE_VARIABLE};
+use crate::args::{Colour, EVERYWHERE, PROFILE_VARIABLE};
 use crate::commands::{self, adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
@@ -32,13 +32,13 @@ pub struct Args {
     /// Use colour: `never` when another program reads the output, `always` to keep it through a pager
     ///
     /// With `auto`, colour is used on a terminal unless NO_COLOR is set.
-    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value = "auto")]
+    #[arg(long, help_heading = EVERYWHERE, global = true, value_enum, value_name = "WHEN", default_value = "auto")]
     pub color: Colour,
     /// Your folder: your deliveries (`lots.toml`), your records, and what your bench tests taught
     ///
-    /// What `trial fit` learned is used by every prediction, and the deliveries by every formula, when the folder is named
-    /// here or in BARWRIGHT_PROFILE. `ingredients` and `validate` are about the tables and the model, and leave it alone.
-    #[arg(long, global = true, value_name = "FOLDER", env = PROFILE_VARIABLE, hide_env = true)]
+    /// What `trial fit` learned is used in every prediction, and your deliveries in every formula, when the folder is named
+    /// here or in BARWRIGHT_PROFILE. `ingredients` and `validate` show the tables and the model, and do not use it.
+    #[arg(long, help_heading = EVERYWHERE, global = true, value_name = "FOLDER", env = PROFILE_VARIABLE, hide_env = true)]
     pub profile: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
@@ -50,7 +50,7 @@ pub struct Args {
 pub enum Action {
     /// Predict one formula: firmness, fine detail, warmth, feel on skin, risk of grain
     Assess(assess::Assess),
-    /// Predict several formulas side by side, the differences that matter first
+    /// Predict several formulas side by side, with the differences that matter first
     Compare(compare::Compare),
     /// Make the smallest change to a formula that meets your targets
     Adjust(Box<adjust::Args>),
@@ -58,31 +58,31 @@ pub enum Action {
     Swap(swap::Args),
     /// Find the best trade-offs of all bars you could pour from your shelf
     Explore(explore::Args),
-    /// Weigh sheet, cost and label of a batch: so many bars, or fillings of a mould
+    /// Weigh sheet, cost and label of a batch: a number of bars, or fillings of a mould
     Batch(Box<batch::Args>),
     /// What to melt first, how hot, when to pour, and how long that lasts
     Pour(pour::Args),
-    /// How long the bar cools, where best, and when it can leave the mould
+    /// How long the bar takes to cool, where it cools best, when it can leave the mould
     Cool(cool::Args),
-    /// What a hot route does to the bar in the post, and what helps
+    /// How the bar survives a hot route in the post, and what helps
     Parcel(Box<parcel::Args>),
     /// One page to keep and to print: answer, curves, tables, plans, sources
     Report(Box<report::Args>),
     /// Bench tests of your own bars: keep them, and learn from them
     Trial(commands::trial::args::Trial),
-    /// What you poured, from which deliveries, and where it went; a recall in one command
+    /// What you poured, from which deliveries, and where it went: a recall is one command
     Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
     Page(commands::page::Args),
     /// Show the reference table: what the ingredients are, and where each figure comes from
     Ingredients(commands::ingredients::Args),
-    /// Compare predictions with published measurements: how far to trust the figures
+    /// Compare predictions with published measurements, to see how far to trust them
     Validate(commands::validate::Args),
     /// Print what the JSON of an answer looks like, as a JSON schema
     Schema(commands::schema::Args),
-    /// Print what a shell needs to complete commands and options at the Tab key
+    /// Print the script that lets your shell complete commands and options at the Tab key
     Completions(commands::completions::Args),
-    /// Print the manual of a command as a page for `man`, or write all of them
+    /// Print the manual page of a command for `man`, or write them all
     Manual(commands::manual::Args),
 }
 

@@ -7,6 +7,7 @@ use barwright_answer::Answered;
 use barwright_answer::picture::{self, Picture};
 use serde::Serialize;
 
+use crate::args::OUTPUT;
 use crate::error::CliError;
 use crate::output::{Form, Streams};
 use crate::save::save;
@@ -30,11 +31,11 @@ pub struct PictureFile {
 /// Where a picture goes.
 #[derive(Debug, clap::Args)]
 pub struct Drawing {
-    /// Draw it into a file: SVG or PNG, by the ending of its name
-    #[arg(long, value_name = "FILE", value_parser = picture_file)]
+    /// Save the picture to a file: SVG or PNG, by its extension
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE", value_parser = picture_file)]
     plot: Option<PictureFile>,
-    /// Draw it below the answer, in letters
-    #[arg(long, conflicts_with = "json")]
+    /// Draw the picture below the answer, in text
+    #[arg(long, help_heading = OUTPUT, conflicts_with = "json")]
     draw: bool,
 }
 

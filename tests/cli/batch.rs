@@ -165,7 +165,7 @@ fn a_scented_and_coloured_batch_in_full() {
     Cautions
       Nuts: From nuts, or counted so by some rules or lots: spring scent. Say so plainly on
         the label.
-      Origin: From animals: my-wax. The bar is not vegan.
+      Origin: Animal-derived: my-wax. The bar is not vegan.
       Origin: From animals or from plants, by the lot: spring scent. Ask the supplier for a
         plant-origin statement before you call the bar vegan.
       Heat: Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water
@@ -277,7 +277,7 @@ fn lanolin_and_what_may_be_from_animals_stand_on_the_sheet() {
     let text = done.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [
         "A known contact allergen: lanolin (wool alcohols).",
-        "From animals: lanolin. The bar is not vegan.",
+        "Animal-derived: lanolin. The bar is not vegan.",
         "by the lot: stearic acid. Ask the supplier for a plant-origin statement",
         "rest on an estimate of what a blend holds",
     ] {

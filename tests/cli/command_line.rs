@@ -122,40 +122,46 @@ fn help_of_assess() {
       <FORMULA>  The formula: a file, `-` for standard input, or a text
 
     Options:
+          --formula <NAME>   Assess the formula of this name, when the file holds several
+          --mould <FILE>     Your mould: the verdict is about its finest relief, and the mass of a bar
+                             is worked out
+          --why              Show what one more percent of each ingredient does: what makes this bar
+                             soft, or firm
+          --at <TEMPS>       Temperatures in the tables: include those of your coldest store and hottest
+                             van [default: 20,25,30,35]
+          --state <STATE>    Crystal state of the bar in use: `fresh` if it is used within hours,
+                             `tempered` if you temper [default: rested] [possible values: fresh, rested,
+                             tempered]
+          --lots <FILE>      Your own deliveries, when a lot differs from the usual; its lots can be
+                             used by name
+          --release <TEMP>   Temperature of the bar when it leaves the mould: lower it if you unmould
+                             from a fridge [default: 20]
+          --relief <LENGTH>  Finest relief of your mould, in mm or in: the thinnest raised line that
+                             must come out whole. Without it, 0.8 mm
+          --hold <TEMP>      Temperature the bar must keep its shape at for a day: raise it for summer
+                             post [default: 40]
+      -h, --help             Print help (see more with '--help')
+
+    Output:
+          --plot <FILE>    Save the picture to a file: SVG or PNG, by its extension
+          --draw           Draw the picture below the answer, in text
+          --units <UNITS>  Units shown: `us` for °F, oz, psi and inches; JSON is always metric [default:
+                           metric] [possible values: metric, us]
+          --json           Print one JSON document and nothing else, for scripts
+          --cautions       Show every caution in full: heat, scent, nuts, labels
+
+    Precision:
+          --draws <N>  Simulated draws behind each interval, 16 to 4096: more make its ends steadier
+                       [default: 256]
+          --seed <N>   Random seed: change it to see how much of an interval is luck of the draw
+                       [default: 20]
+
+    Every command:
           --color <WHEN>      Use colour: `never` when another program reads the output, `always` to
                               keep it through a pager [default: auto] [possible values: auto, always,
                               never]
-          --formula <NAME>    Assess the formula of this name, when the file holds several
-          --mould <FILE>      Your mould: its finest relief is what the verdict speaks of, and bars and
-                              masses are worked out
           --profile <FOLDER>  Your folder: your deliveries (`lots.toml`), your records, and what your
                               bench tests taught
-          --why               Say what one more percent of each ingredient does: what makes this bar
-                              soft, or firm
-          --plot <FILE>       Draw it into a file: SVG or PNG, by the ending of its name
-          --draw              Draw it below the answer, in letters
-          --at <TEMPS>        Temperatures of the tables: add those of your coldest store and hottest
-                              van [default: 20,25,30,35]
-          --state <STATE>     Crystal state of the bar in use: `fresh` for one used within hours,
-                              `tempered` if you temper [default: rested] [possible values: fresh,
-                              rested, tempered]
-          --lots <FILE>       Your own deliveries, when a lot differs from the usual; its lots can be
-                              used by name
-          --release <TEMP>    Temperature of the bar when it leaves the mould: lower it if you unmould
-                              from a fridge [default: 20]
-          --relief <LENGTH>   Finest relief of your mould, in mm or in: the thinnest raised line that
-                              must come out whole. Without it, 0.8 mm
-          --hold <TEMP>       Temperature the bar must keep its shape at for a day: raise it for summer
-                              post [default: 40]
-          --units <UNITS>     Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-                              [default: metric] [possible values: metric, us]
-          --json              Print one JSON document and nothing else, for scripts
-          --cautions          Tell every caution in full: what heat, scent, nuts and labels ask of you
-          --draws <N>         Simulated draws behind each interval, 16 to 4096: more for steadier ends
-                              of intervals [default: 256]
-          --seed <N>          Random seed: change it to see how much the intervals owe to chance
-                              [default: 20]
-      -h, --help              Print help (see more with '--help')
 
     A FORMULA is one of:
       a text            'beeswax 26, mango butter 22, sunflower oil 52'

@@ -30,19 +30,19 @@ fn a_shelf_in_full() {
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     A representative selection
-          kPa at 25 °C      keeps shape     relief, mm              melts, %        on skin   per kg
+          kPa at 25 °C      keeps shape     relief, mm              melts, %        on skin     per kg
                             to, °C
-     ────────────────────────────────────────────────────────────────────────────────────────────────
-      A   160 (72 to 420)   50 (42 to 54)   0.091 (0.029 to 0.25)   72 (67 to 73)   open        16.8
-      B   93 (38 to 270)    50 (42 to 55)   0.18 (0.064 to 0.41)    72 (70 to 73)   open        13.8
-      C   91 (33 to 260)    46 (36 to 52)   0.16 (0.046 to 0.58)    83 (78 to 84)   glides      18.0
-      D   54 (21 to 180)    45 (32 to 53)   0.29 (0.079 to 0.85)    86 (83 to 87)   glides      13.3
-      E   51 (19 to 160)    41 (30 to 50)   0.31 (0.076 to 1.0)     90 (86 to 91)   glides      18.0
-      F   18 (8.0 to 52)    42 (30 to 51)   0.85 (0.32 to 2.0)      87 (86 to 88)   glides      10.3
+     ──────────────────────────────────────────────────────────────────────────────────────────────────
+      A   160 (72 to 420)   50 (42 to 54)   0.091 (0.029 to 0.25)   72 (67 to 73)   uncertain     16.8
+      B   93 (38 to 270)    50 (42 to 55)   0.18 (0.064 to 0.41)    72 (70 to 73)   uncertain     13.8
+      C   91 (33 to 260)    46 (36 to 52)   0.16 (0.046 to 0.58)    83 (78 to 84)   glides        18.0
+      D   54 (21 to 180)    45 (32 to 53)   0.29 (0.079 to 0.85)    86 (83 to 87)   glides        13.3
+      E   51 (19 to 160)    41 (30 to 50)   0.31 (0.076 to 1.0)     90 (86 to 91)   glides        18.0
+      F   18 (8.0 to 52)    42 (30 to 51)   0.85 (0.32 to 2.0)      87 (86 to 88)   glides        10.3
       Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on
         skin, at 33 °C.
 
-    Odds that each meets your limits
+    Chance that each meets your limits
           keeps its shape for a day at 40 °C   leaves a mould with relief of 0.8 mm whole
      ─────────────────────────────────────────────────────────────────────────────────────
       A   98 %                                 over 99 %

@@ -25,12 +25,12 @@ fn a_parked_car_in_full() {
     Sunflower oil 42 / mango butter 32 / beeswax 26  (rested, in the post)
 
     Keeps its shape on this route: unlikely (12 %).
-    The core gets to 48.0 °C (48.0 to 48.2); at the most 91 % (85 to 93) of the bar is
-      liquid, its oils included, against 63 % when it is sent.
+    The core gets to 48.0 °C (48.0 to 48.2); at most 91 % (85 to 93) of the bar is liquid,
+      oils included, against 63 % when it is sent.
     It keeps its shape for a day up to 41 °C (29 to 53); here its mean temperature gets to
       48.1 °C (48.1 to 48.2).
     It fails after 1.1 h (0.45 to over 4.0).
-    One bar of 44 g, 60 mm × 40 mm × 20 mm (no size was named); sent at 20 °C along
+    One bar of 44 g, 60 mm × 40 mm × 20 mm (no size was given); sent at 20 °C along
       parked-car (4.0 h, 26 to 48 °C).
 
     What helps, the most reliable first
@@ -42,7 +42,7 @@ fn a_parked_car_in_full() {
                                                   25.8)
       20 mm of foam             25 %              43.7 °C (42.8 to          86   2.8 h (1.1 to over
                                                   44.6)                          4.0)
-      as asked: paper only      12 %              48.0 °C (48.0 to          91   1.1 h (0.45 to over
+      as planned: paper only    12 %              48.0 °C (48.0 to          91   1.1 h (0.45 to over
                                                   48.2)                          4.0)
       More wax: a bar that holds to 49 °C would keep its shape sent like this; `barwright
         adjust FORMULA --hold 49C` says whether there is one.
@@ -104,8 +104,8 @@ fn a_box_with_foam_and_ice_in_us_units() {
     Sunflower oil 42 / mango butter 32 / beeswax 26  (rested, in the post)
 
     Keeps its shape on this route: unlikely (19 %).
-    The core gets to 110.9 °F (108.9 to 112.9); at the most 87 % (84 to 90) of the bar is
-      liquid, its oils included, against 65 % when it is sent.
+    The core gets to 110.9 °F (108.9 to 112.9); at most 87 % (84 to 90) of the bar is
+      liquid, oils included, against 65 % when it is sent.
     It keeps its shape for a day up to 106 °F (83 to 128); here its mean temperature gets to
       112.5 °F (110.5 to 114.3).
     It fails after 18 h (14 to over 24).
@@ -124,13 +124,13 @@ fn a_box_with_foam_and_ice_in_us_units() {
       this route                                93.5)
       1.8 in of foam, 10 oz   56 %              102 °F (97 to 103)            82   -
       of ice
-      as asked: 1 in of       19 %              110.9 °F (108.9 to            87   18 h (14 to over 24)
+      as planned: 1 in of     19 %              110.9 °F (108.9 to            87   18 h (14 to over 24)
       foam, 10 oz of ice                        112.9)
       carton only             under 1 %         132.2 °F (129.3 to            97   11 h (4.7 to 15)
                                                 133.7)
       The ice has melted: 1 in of foam, 42 oz of ice after 17 h; 1.8 in of foam, 42 oz of
         ice after 23 h; sent 10 h later on this route after 5.3 h; 1.8 in of foam, 10 oz of
-        ice after 11 h; as asked: 1 in of foam, 10 oz of ice after 9.2 h.
+        ice after 11 h; as planned: 1 in of foam, 10 oz of ice after 9.2 h.
       More wax: a bar that holds to 115 °F would keep its shape sent like this; `barwright
         adjust FORMULA --hold 115F` says whether there is one.
 

@@ -16,7 +16,7 @@ fn assess_in_full() {
     Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
       (75 %). Finest relief: 0.53 mm (0.16 to 1.9).
     At 20 °C, once rested, it is as firm as liquid oil with 40 % (32 to 52) beeswax in it.
-    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: open, 48 %.
+    Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: uncertain, 48 %.
     On skin it glides (98 %): 80 % (78 to 83) of it is melted at 33 °C.
     Risk of grain when cooled slowly: low, 0.04 on a scale from 0 to 1.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
@@ -88,7 +88,7 @@ fn compare_in_full() {
      ───────────────────────────────────────────────────────────────────────────────
       fine detail, 0.8 mm             likely (75 %)           yes (98 %)
       finest relief, mm               0.53 (0.16 to 1.9)      0.22 (0.067 to 0.70)
-      holds 40 °C                     open (48 %)             likely (88 %)
+      holds 40 °C                     uncertain (48 %)        likely (88 %)
       keeps its shape to, °C          40 (29 to 47)           46 (37 to 51)
       on skin                         glides (98 %)           glides (85 %)
       melted on skin, %               80 (78 to 83)           74 (72 to 76)

@@ -21,10 +21,10 @@ fn a_wax_that_ran_out_in_full() {
     stdout:
     Fern hand bar, winter  (rested)
 
-    In place of 26 % beeswax, take 12.5 % candelilla wax: 0.48 of its mass.
+    In place of 26 % beeswax, take 12.5 % candelilla wax: 0.48 times the mass.
     It cannot match everything: relief (1.4 times), warmth (40 °C to 43 °C) and the share
       melted on skin (80 to 89 %).
-    Colour, scent and gloss are not looked at.
+    Colour, scent and gloss are not considered.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     Parts, % by mass
@@ -51,13 +51,12 @@ fn a_wax_that_ran_out_in_full() {
       risk of grain                low                  low
 
     The nearest, best first
-      in its place        %   of its mass   off by, steps   what it cannot match
+      in its place        %   times the mass   off by, steps   what it cannot match
      ───────────────────────────────────────────────────────────────────────────────────────────────────
-      Candelilla wax   12.5          0.48             3.0   relief up, warmth up and the share melted
-                                                            on skin up
-      Japan wax        38.5           1.5             3.4   firmness in a warm room down, relief down,
-                                                            warmth down and the share melted on skin
-                                                            down
+      Candelilla wax   12.5             0.48             3.0   coarser relief, stands more heat and
+                                                               melts more on skin
+      Japan wax        38.5              1.5             3.4   softer in a warm room, finer relief,
+                                                               stands less heat and melts less on skin
       A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 %
         melted.
 

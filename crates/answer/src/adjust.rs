@@ -227,13 +227,13 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     let mut said = Vec::new();
     let wanted = in_hundred(task.confidence);
     if found.mass_moved < NO_CHANGE && found.feasible {
-        said.push(format!("Nothing needs to change: everything asked is met, at odds of {wanted}."));
+        said.push(format!("Nothing needs to change: every target is met with {wanted} confidence."));
     } else if found.feasible {
         said.push(format!("Move {} % of the mass: {}.", amount(found.mass_moved), changes(view, found)));
     } else {
         let nearest =
             if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
-        said.push(format!("No formula within these limits meets everything asked at odds of {wanted}."));
+        said.push(format!("No formula within these limits meets every target with {wanted} confidence."));
         let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
         said.push(format!("{nearest}{what}."));
     }
@@ -259,7 +259,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
         said.push(format!("For an even chance ({}): {what}.", in_hundred(EVEN)));
     }
     if found.feasible && !found.in_steps && task.step_percent.is_some() && found.mass_moved >= NO_CHANGE {
-        said.push("No formula near it in whole steps meets everything, so the amounts are not rounded.".to_owned());
+        said.push("No formula near it in whole steps meets every target, so the amounts are not rounded.".to_owned());
     }
     said
 }
@@ -305,8 +305,8 @@ fn outcome(met: &Met, units: Units, confidence: f64) -> String {
         return format!("{said}: met, {after} (was {before}).");
     }
     let alone = match met.met_alone {
-        Some(true) => "; it could be met if nothing else were asked",
-        Some(false) => "; nothing within these limits meets it",
+        Some(true) => "; it could be met as the only target",
+        Some(false) => "; out of reach within these limits",
         None => "",
     };
     format!("{said}: not met, {after} where {} is wanted (was {before}){alone}.", in_hundred(confidence))

@@ -240,7 +240,7 @@ fn detail_sentence(answer: &Assessment, units: Units) -> String {
     let (verdict, outcome) = match detail.verdict {
         Verdict::Yes => ("yes", format!("Relief of {relief} leaves the mould whole")),
         Verdict::Likely => ("likely", format!("Relief of {relief} should leave the mould whole")),
-        Verdict::Open => ("open", format!("Relief of {relief} may or may not leave the mould whole")),
+        Verdict::Open => ("uncertain", format!("Relief of {relief} may or may not leave the mould whole")),
         Verdict::Unlikely => ("unlikely", format!("Relief of {relief} will often break in the mould")),
         Verdict::No => ("no", format!("Relief of {relief} will not leave the mould whole")),
     };
@@ -305,7 +305,7 @@ fn skin_sentence(answer: &Assessment, units: Units) -> String {
         SkinFeel::Glides => format!("On skin it glides ({odds})"),
         SkinFeel::Smears => format!("On skin it smears, being too soft ({odds})"),
         SkinFeel::Drags => format!("On skin it drags, being too hard ({odds})"),
-        SkinFeel::Open => format!("How it feels on skin is open ({}: {odds})", skin.likeliest.word()),
+        SkinFeel::Open => format!("How it feels on skin is uncertain ({}: {odds})", skin.likeliest.word()),
     };
     format!(
         "{feel}: {} of it is melted at {}.",

@@ -245,7 +245,7 @@ fn wording(property: Property) -> Wording {
             wording("keeps half its firmness {} hotter", "Half as firm as at 20 °C at", "does not set")
         }
         Property::SkinMelted => wording("melts more on skin", "Melted on skin", ""),
-        Property::GrainRisk => wording("runs less risk of grain", "Risk of grain", ""),
+        Property::GrainRisk => wording("is less likely to turn grainy", "Risk of grain", ""),
         Property::FinestFeature => wording("takes finer relief", "Finest relief", "takes none"),
         Property::YieldStress { .. } => wording("is firmer", "Yield stress", "none"),
     }
@@ -445,7 +445,7 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
             )
         })
         .collect();
-    let open = (!open.is_empty()).then(|| format!("open for {}", list(&open, "and")));
+    let open = (!open.is_empty()).then(|| format!("uncertain for {}", list(&open, "and")));
     let all: Vec<String> =
         [said(SkinFeel::Glides, "glide"), said(SkinFeel::Drags, "drag"), said(SkinFeel::Smears, "smear"), open]
             .into_iter()

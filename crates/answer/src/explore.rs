@@ -332,7 +332,7 @@ impl<'a> Question<'a> {
         if !self.space.demands.is_empty() {
             let surer = "To be surer of one of them, give it to `adjust` with the same demands.".to_owned();
             sections.push(Section::new(
-                "Odds that each meets your limits",
+                "Chance that each meets your limits",
                 [Block::Table(self.odds(shown)), Block::Small(surer)],
             ));
         }

@@ -176,7 +176,7 @@ fn table(shown: &[&Ingredient], with_sources: bool) -> Document {
     let tests = tests.iter().enumerate().map(|(index, test)| format!("[{}] {test}", index + 1));
     let notes = [
         "Firmness: yield stress of the neat ingredient at 25 °C, rested; beeswax is 1.",
-        "The whole card of one: `barwright ingredients NAME`.",
+        "All there is about one: `barwright ingredients NAME`.",
     ];
     document = document
         .section("Melting ranges by", [Block::said(tests)])

@@ -367,14 +367,14 @@ fn answer(view: &View<'_>) -> Vec<String> {
     let verdict = Verdict::from_probability(asked.keeps).word();
     said.push(format!("Keeps its shape on this route: {verdict} ({}).", in_hundred(asked.keeps)));
     said.push(format!(
-        "The core gets to {}; at the most {} of the bar is liquid, its oils included, against {} when it is sent.",
+        "The core gets to {}; at most {} of the bar is liquid, oils included, against {} when it is sent.",
         units.degrees(&asked.core_c),
         with_unit(&interval(&asked.melted_share, |share| whole(100.0 * share)), "%"),
         with_unit(&whole(100.0 * asked.melted_before.value), "%"),
     ));
     let holds = match &found.holds_c {
         Some(holds) => format!("It keeps its shape for a day up to {}", units.degrees(holds)),
-        None => "It has no temperature to which it keeps its shape".to_owned(),
+        None => "It keeps its shape for a day at no temperature".to_owned(),
     };
     let gets = format!("here its mean temperature gets to {}", units.degrees(&asked.mean_c));
     said.push(format!("{holds}; {gets}."));
@@ -392,7 +392,7 @@ fn answer(view: &View<'_>) -> Vec<String> {
             format!("{bars} bars of {one}, each {}", size(task.packing.shape, units))
         }
     };
-    let unnamed = if view.usual_size { " (no size was named)" } else { "" };
+    let unnamed = if view.usual_size { " (no size was given)" } else { "" };
     said.push(format!(
         "{what}{unnamed}; sent at {} along {} ({}, {air}).",
         units.given_degrees(task.start_c),
@@ -452,7 +452,7 @@ fn way(one: &Outcome, view: &View<'_>) -> String {
         if parts.is_empty() { bare(asked).to_owned() } else { parts.join(", ") }
     };
     match one.way {
-        Way::AsAsked => format!("as asked: {}", with(1e3 * asked.foam_m, 1e3 * asked.ice_kg)),
+        Way::AsAsked => format!("as planned: {}", with(1e3 * asked.foam_m, 1e3 * asked.ice_kg)),
         Way::Bare => bare(asked).to_owned(),
         Way::Packed { foam_mm, ice_g } => with(foam_mm, ice_g),
         Way::Later { hours } => {

@@ -217,7 +217,7 @@ fn parts(view: &View<'_>) -> Table {
 fn nearest(view: &View<'_>) -> Section {
     let table = Table::new("")
         .columns(Kind::Figure, ["in its place"])
-        .columns(Kind::Number, ["%", "of its mass", "off by, steps"])
+        .columns(Kind::Number, ["%", "times the mass", "off by, steps"])
         .columns(Kind::Words, ["what it cannot match"])
         .rows(view.ranked.iter().map(|one| {
             let missed: Vec<String> = one.properties.iter().filter(|one| !one.matched).map(brief).collect();
@@ -245,7 +245,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     };
     let mut said = vec![
         format!(
-            "In place of {} % {}, take {} % {}: {} of its mass.",
+            "In place of {} % {}, take {} % {}: {} times the mass.",
             amount(best.from_percent),
             in_text(view.called(view.replaced)),
             amount(best.to_percent),
@@ -253,7 +253,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
             significant(best.to_percent / best.from_percent, 2)
         ),
         matched,
-        "Colour, scent and gloss are not looked at.".to_owned(),
+        "Colour, scent and gloss are not considered.".to_owned(),
     ];
     said.extend(possibly_animal(view));
     said
@@ -296,7 +296,14 @@ fn unmatched(one: &Kept, units: Units) -> String {
     format!("{} ({how})", called(one.property))
 }
 
-/// `warmth +`.
+/// `softer in a warm room`.
 fn brief(one: &Kept) -> String {
-    format!("{} {}", called(one.property), if one.steps > 0.0 { "up" } else { "down" })
+    let (less, more) = match one.property {
+        Property::YieldStress { at_c: 20.0 } => ("softer in a cool room", "firmer in a cool room"),
+        Property::YieldStress { .. } => ("softer in a warm room", "firmer in a warm room"),
+        Property::FinestFeature => ("finer relief", "coarser relief"),
+        Property::Hold => ("stands less heat", "stands more heat"),
+        _ => ("melts less on skin", "melts more on skin"),
+    };
+    if one.steps > 0.0 { more } else { less }.to_owned()
 }

@@ -118,7 +118,7 @@ impl View<'_> {
     pub(crate) fn document(&self) -> Document {
         let field = |label, value: Option<String>| Field { label, value };
         let fields = [field("Batch", self.number.map(visible)), field("Date", None), field("Made by", None)];
-        let mut document = Document::new(title(&self.sheet.whole, self.library), "")
+        let mut document = Document::new(title(self.task.formula, self.library), "")
             .lead([Block::Fields(fields.into()), Block::said([self.summary()])])
             .lead(self.over_limits().map(Block::Alarm));
         let sections = [
@@ -432,7 +432,7 @@ impl View<'_> {
                 format!("From nuts, or counted so by some rules or lots: {}. Say so plainly on the label.", in_list(&label.nuts))
             })),
             ("origin", (!label.animal.is_empty()).then(|| {
-                format!("From animals: {}. The bar is not vegan.", in_list(&label.animal))
+                format!("Animal-derived: {}. The bar is not vegan.", in_list(&label.animal))
             })),
             ("origin", (!label.possibly_animal.is_empty()).then(|| plant_statement(&in_list(&label.possibly_animal)))),
             ("skin", (!label.sensitisers.is_empty()).then(|| sensitises(&in_list(&label.sensitisers)))),

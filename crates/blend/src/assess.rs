@@ -261,9 +261,8 @@ pub struct Workbench<'a> {
 /// use barwright_blend::{Model, Options, assess};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)?;
 /// let answer = assess(&library, &Model::builtin()?, &reading.formulas[0], &Options::default())?;
 /// assert!(answer.melt.clear_point_c.unwrap().value > 50.0);
 /// # Ok(())

@@ -167,9 +167,9 @@ pub struct LotShift {
 /// use barwright_blend::{Parameters, certificate};
 /// use barwright_reference::Library;
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let text = "[lot.hard-cocoa]\nlike = 'cocoa-butter'\nmelt_c = 36\n";
-/// let (library, _) = library.with_lots(text).map_err(|errors| errors[0].message.clone())?;
+/// let (library, _) = library.with_lots(text)?;
 /// let (_, shifts) = certificate::fit_lots(&library, &Parameters::builtin()?)?;
 /// let figure = shifts[0].figures[0];
 /// assert!(figure.before < figure.now && figure.now < Some(36.0), "no cocoa butter melts that high");

@@ -207,8 +207,8 @@ impl Workbench<'_> {
     /// use barwright_blend::{Model, Options};
     /// use barwright_reference::{Library, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-    /// let reading = formula::read_inline("cocoa butter 100", "bar", &library).map_err(|errors| errors[0].message.clone())?;
+    /// let library = Library::builtin()?;
+    /// let reading = formula::read_inline("cocoa butter 100", "bar", &library)?;
     /// let model = Model::builtin()?;
     /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
     /// let curves = bench.heat_curves(&reading.formulas[0], 0)?.central;

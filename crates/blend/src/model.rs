@@ -43,9 +43,8 @@ impl Model {
     /// use barwright_blend::{Maker, Model, Options, assess};
     /// use barwright_reference::{Library, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-    ///     .map_err(|errors| errors[0].message.clone())?;
+    /// let library = Library::builtin()?;
+    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)?;
     /// let (bar, options) = (&reading.formulas[0], Options::default());
     /// let before = assess(&library, &Model::builtin()?, bar, &options)?;
     /// let firmer = Maker::new(vec!["cast".into()], vec![1.0], &[vec![0.1]], 4)?;

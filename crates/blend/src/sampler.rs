@@ -16,8 +16,8 @@ use crate::model_draw::Draw;
 /// use barwright_blend::{Model, Options};
 /// use barwright_reference::{CrystalState, Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library)?;
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 2, ..Options::default() })?;
 /// let mut sampler = bench.sampler(&reading.formulas[0], CrystalState::Rested)?;

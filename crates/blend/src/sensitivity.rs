@@ -71,9 +71,9 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
 /// use barwright_blend::{Model, Options, sensitivity};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let model = Model::builtin()?;
-/// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).map_err(|errors| errors[0].message.clone())?;
+/// let reading = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library)?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let effects = sensitivity::effects(&bench, &reading.formulas[0])?;
 /// assert!(effects[0].firmness_percent[0] > 0.0 && effects[1].firmness_percent[0] < 0.0);

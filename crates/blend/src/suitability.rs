@@ -49,7 +49,7 @@ impl Verdict {
         match self {
             Verdict::Yes => "yes",
             Verdict::Likely => "likely",
-            Verdict::Open => "open",
+            Verdict::Open => "uncertain",
             Verdict::Unlikely => "unlikely",
             Verdict::No => "no",
         }
@@ -124,7 +124,7 @@ impl SkinFeel {
             SkinFeel::Smears => "smears",
             SkinFeel::Glides => "glides",
             SkinFeel::Drags => "drags",
-            SkinFeel::Open => "open",
+            SkinFeel::Open => "uncertain",
         }
     }
 }
@@ -261,7 +261,7 @@ mod tests {
     #[test]
     fn words_follow_the_numbers() {
         let words = [0.95, 0.9, 0.7, 0.5, 0.2, 0.05].map(|p| Verdict::from_probability(p).word());
-        assert_eq!(words, ["yes", "yes", "likely", "open", "unlikely", "no"]);
+        assert_eq!(words, ["yes", "yes", "likely", "uncertain", "unlikely", "no"]);
         assert_eq!([0.1, 0.3, 0.5].map(|i| GrainRisk::from_index(i).word()), ["low", "moderate", "high"]);
         let skin = Parameters::builtin().unwrap().skin;
         // A salve, a stick, neat beeswax, and a butter that is hard in the room and oil on skin.

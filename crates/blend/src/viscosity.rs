@@ -231,11 +231,11 @@ impl MeltViscosity {
 /// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 32, ..Options::default() })?;
 /// let melt = |text: &str| -> Result<_, Box<dyn std::error::Error>> {
-///     let reading = formula::read_inline(text, "bar", &library).map_err(|errors| errors[0].message.clone())?;
+///     let reading = formula::read_inline(text, "bar", &library)?;
 ///     Ok(bench.melt_viscosity(&reading.formulas[0], 32)?)
 /// };
 /// let plain = melt("beeswax 30, sunflower oil 70")?;
@@ -279,9 +279,8 @@ impl Workbench<'_> {
     /// use barwright_blend::{Model, Options};
     /// use barwright_reference::{Library, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-    ///     .map_err(|errors| errors[0].message.clone())?;
+    /// let library = Library::builtin()?;
+    /// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)?;
     /// let model = Model::builtin()?;
     /// let bench = Workbench::new(&library, &model, Options { draws: 64, ..Options::default() })?;
     /// let viscosity = bench.melt_viscosity(&reading.formulas[0], 64)?.at(75.0);

@@ -14,7 +14,7 @@ use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::{Formula, Library};
 use barwright_reformulate::Demand;
 
-use crate::args::{Making, Showing, options, step, with_formula_help};
+use crate::args::{Making, OUTPUT, Showing, options, step, with_formula_help};
 use crate::error::CliError;
 use crate::input::{load, read_file};
 use crate::output::Streams;
@@ -39,22 +39,22 @@ pub struct Args {
     /// Adjust the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
-    /// Keep its shape at this temperature for a day: that of the hottest van or shelf
+    /// Keep its shape for a day at this temperature: that of the hottest van or shelf
     #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
     pub hold: Option<f64>,
-    /// Leave a mould with relief as fine as this whole, in mm or in
+    /// Leave the mould whole with relief this fine, in mm or in
     #[arg(long, value_name = "LENGTH", value_parser = parse_relief)]
     pub detail: Option<f64>,
-    /// Be at least so firm, `30%@25C` (as oil with 30 % beeswax) or `80kPa`; `20..40%` for a range
+    /// Be at least this firm: `30%@25C` (as oil with 30 % beeswax) or `80kPa`; `20..40%` for a range
     #[arg(long, value_name = "FIRMNESS", value_parser = parse_firmness)]
     pub firmness: Vec<FirmnessWish>,
     /// Melt at least this share on skin (33 °C), so that it still glides
     #[arg(long, value_name = "PERCENT", value_parser = percent)]
     pub skin: Option<f64>,
-    /// Cost at most this for a kilogram, in the money of your lots' prices
+    /// Cost at most this per kilogram, in the currency of your lots' prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub max_price: Option<f64>,
-    /// How sure it must be, in %: lower it when 90 asks for more than you would change
+    /// How sure you want to be that the targets are met, in %: lower it if 90 % takes too big a change
     #[arg(long, value_name = "PERCENT", default_value = "90", value_parser = confidence)]
     pub confidence: f64,
     /// Leave this ingredient as it is
@@ -72,14 +72,14 @@ pub struct Args {
     /// An ingredient from your shelf that is not in the formula yet and may be used
     #[arg(long, value_name = "NAME")]
     pub add: Vec<String>,
-    /// A list of your shelf, one ingredient a line: all of them may be used
+    /// A list of what is on your shelf, one ingredient a line: any of them may be used
     #[arg(long, value_name = "FILE")]
     pub shelf: Option<PathBuf>,
     /// Change amounts in steps of this many percent of the bar; 0 for any amount
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
     /// Write the changed formula here; a formula file keeps its comments and order
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// How the bar is made.
     #[command(flatten)]

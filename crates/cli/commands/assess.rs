@@ -31,10 +31,10 @@ pub struct Assess {
     /// Assess the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
-    /// Your mould: its finest relief is what the verdict speaks of, and bars and masses are worked out
+    /// Your mould: the verdict is about its finest relief, and the mass of a bar is worked out
     #[arg(long, value_name = "FILE")]
     pub mould: Option<PathBuf>,
-    /// Say what one more percent of each ingredient does: what makes this bar soft, or firm
+    /// Show what one more percent of each ingredient does: what makes this bar soft, or firm
     #[arg(long)]
     pub why: bool,
     /// Picture: solids and firmness against temperature.

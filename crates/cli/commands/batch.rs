@@ -17,7 +17,8 @@ use barwright_reference::text_cell::guard;
 
 use super::batch_record::{Pour, Recording, record};
 use crate::args::{
-    LabelMarket, digit, humidity, loss, mass, model_temperature, positive, units, whole, with_mould_help,
+    LabelMarket, OUTPUT, PRECISION, digit, humidity, loss, mass, model_temperature, positive, units, whole,
+    with_mould_help,
 };
 use crate::colour::{ColourWish, parse_colour};
 use crate::error::CliError;
@@ -63,20 +64,20 @@ pub struct Args {
     /// Mass of one bar, such as `50g` or `2oz`
     #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
     pub bar: Option<f64>,
-    /// Share of the melt that stays in jug and mould rim
+    /// Share of the melt left behind in the jug and on the mould's rim
     #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
     pub left: f64,
-    /// Last digit of your scale, such as `1g`, `0.1g`
+    /// Smallest step your scale shows, such as `1g` or `0.1g`
     #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
     pub scale: f64,
     /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
     #[arg(long, value_name = "NAME=AMOUNT")]
     pub scent: Vec<String>,
     /// A colour by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
-    /// `#2` behind it puts it into the second jug. It comes on top of the melt
+    /// `#2` after it puts it into the second jug. Colours come on top of the melt
     #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
     pub colour: Vec<ColourWish>,
-    /// Jugs the melt is parted into, to colour each; a colour without `#` is shared by all
+    /// Jugs the melt is divided between, to colour each; a colour without `#` is shared by all
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=12))]
     pub split: u32,
     /// What the records keep of it.
@@ -85,42 +86,42 @@ pub struct Args {
     /// Number of this batch, for label and records
     #[arg(long, value_name = "TEXT")]
     pub number: Option<String>,
-    /// Where the label is to be read: its names and its rule of the content
+    /// Where the bar is sold: sets the names on the label and how the content is declared
     #[arg(long, value_enum, default_value = "eu")]
     pub market: LabelMarket,
-    /// Packaging of one bar, in the money of your prices
+    /// Cost of packaging one bar, in the currency of your prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub packaging: Option<f64>,
-    /// Your work on the batch, in the same money
+    /// Cost of your work on the batch, in the same currency
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub labour: Option<f64>,
-    /// Leave the plans of pouring and cooling out: the sheet comes at once
+    /// Leave out the plans for pouring and cooling: the sheet comes at once
     #[arg(long)]
     pub no_plans: bool,
     /// Temperature of your room, for the plans
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub room: f64,
-    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    /// Humidity of your room in %, to tell whether a cold bar sweats
     #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
     pub humidity: f64,
     /// Simulated draws behind each interval of the plans, 16 to 4096; `pour` and `cool` take 256
-    #[arg(long, value_name = "N", default_value_t = PLAN_DRAWS as u64, value_parser = whole::<u64>(16..=4096))]
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = PLAN_DRAWS as u64, value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
-    /// Write the weigh sheet into this CSV file, for a spreadsheet
-    #[arg(long, value_name = "FILE")]
+    /// Write the weigh sheet to this CSV file, for a spreadsheet
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
-    /// Write the sheet as one page to print, for the bench: an HTML file that needs no network
-    #[arg(long, value_name = "FILE")]
+    /// Write the sheet as a page to print for the bench: one HTML file that needs no network
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub page: Option<PathBuf>,
     /// Your own deliveries, with prices and certificates; its lots can be used by name
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for ounces first; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 

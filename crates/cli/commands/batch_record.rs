@@ -23,14 +23,14 @@ pub struct Recording {
     /// Keep the batch in your records: formula, deliveries weighed in, bars; needs `--profile` and `--number`
     #[arg(long, requires = "number")]
     pub record: bool,
-    /// A delivery weighed in, by what stands on its bag: `beeswax=W-2311`, or a part of the mass, `beeswax=W-2311:120g`;
+    /// A delivery used, by the code on its bag: `beeswax=W-2311`, or part of the mass, `beeswax=W-2311:120g`;
     /// deliveries of your lot file are known by themselves
     #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
     from: Vec<String>,
     /// Day of the pour, as 2026-11-25; without it, today
     #[arg(long, value_name = "DATE", value_parser = date, requires = "record")]
     date: Option<Date>,
-    /// What else is worth keeping
+    /// Anything else worth keeping
     #[arg(long, value_name = "TEXT", requires = "record")]
     note: Option<String>,
 }

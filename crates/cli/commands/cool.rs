@@ -37,17 +37,17 @@ pub struct Args {
     /// The mould.
     #[command(flatten)]
     pub mould: MouldArgs,
-    /// Temperature of the melt in the mould; without it, 5 °C above where the last crystal dissolves
+    /// Temperature of the melt in the mould; without it, 5 °C above the clear point
     #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
     pub pour: Option<f64>,
     /// Temperature of your room: the mould starts at it, and the bar comes out into it
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub room: f64,
-    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    /// Humidity of your room in %, to tell whether a cold bar sweats
     #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
     pub humidity: f64,
-    /// Where it could cool, as `cellar=12C`; several are compared. Without it: room, fridge 5 °C, freezer -18 °C
+    /// Where it could cool, such as `cellar=12C`; several are compared. Without it: room, fridge 5 °C, freezer -18 °C
     #[arg(long, value_name = "NAME=TEMP", value_parser = place)]
     pub place: Vec<(String, f64)>,
     /// A fan blows on the mould, in every place

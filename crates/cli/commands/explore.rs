@@ -15,7 +15,7 @@ use barwright_reference::Library;
 use barwright_reference::text_cell::guard;
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Progress};
 
-use crate::args::{Making, Showing, model_temperature, options, whole};
+use crate::args::{Making, OUTPUT, Showing, model_temperature, options, whole};
 use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::{Lots, check_stdin_once, library_with, read_text};
@@ -57,27 +57,27 @@ pub struct Args {
     /// The space: a file with your ingredients, how much of each may be in, and what you ask
     #[arg(value_name = "SPACE")]
     pub space: OsString,
-    /// Bars tried all over the space; as a rule, more find little that is better after 100000
+    /// Candidate bars tried across the space; beyond 100000, more seldom find anything better
     #[arg(long, value_name = "N", default_value_t = 20_000)]
     #[arg(value_parser = whole::<u64>(1..=10_000_000))]
     pub candidates: u64,
-    /// Temperature of the firmness that is weighed
+    /// Temperature at which firmness is weighed up
     #[arg(long, value_name = "TEMP", default_value = "25", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub firmness_at: f64,
-    /// Take softer for better, for a balm or a stick; otherwise firmer is better
+    /// Count softer as better, for a balm or a stick; otherwise firmer is better
     #[arg(long)]
     pub softer: bool,
-    /// Trade-offs shown, chosen to stand for all; `--out` has them all
+    /// Trade-offs shown, a representative selection; `--out` writes them all
     #[arg(long, value_name = "N", default_value_t = 6, value_parser = whole::<u64>(1..=26))]
     pub show: u64,
-    /// Write every trade-off into this CSV file, one a line, for a spreadsheet
-    #[arg(long, value_name = "FILE")]
+    /// Write every trade-off to this CSV file, one a line, for a spreadsheet
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// Picture: the trade-offs.
     #[command(flatten)]
     pub drawing: Drawing,
-    /// Keep what was found in this file, and go on from it next time: after Ctrl-C, or with more candidates
+    /// Save the search in this file and resume from it next time: after Ctrl-C, or with more candidates
     #[arg(long, value_name = "FILE")]
     pub resume: Option<PathBuf>,
     /// How the bar is made.

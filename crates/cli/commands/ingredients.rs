@@ -5,6 +5,7 @@ use barwright_answer::ingredients::{Ingredients, ingredients};
 use barwright_reference::IngredientKind;
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 
+use crate::args::OUTPUT;
 use crate::error::CliError;
 use crate::output::{Form, Streams};
 
@@ -28,17 +29,17 @@ Examples:
   barwright ingredients 'cera alba'
   barwright ingredients butter --sources")]
 pub struct Args {
-    /// A name or a part of one; the name of one ingredient shows its full card
+    /// A name or part of one; the full name of an ingredient shows all there is about it
     #[arg(value_name = "QUERY")]
     pub query: Option<String>,
-    /// List only ingredients of this kind, to see what could stand in for one that ran out
+    /// List only this kind, to see what could stand in for an ingredient that ran out
     #[arg(long, value_parser = kind())]
     pub kind: Option<IngredientKind>,
-    /// Say where each figure of the table comes from, to judge how far to trust it
+    /// Show where each figure comes from, to judge how far to trust it
     #[arg(long)]
     pub sources: bool,
     /// Print one JSON document with every figure, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 

@@ -35,7 +35,7 @@ pub struct Args {
     /// Port of the address; 0 takes a free one
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = whole::<u16>(0..=u64::from(u16::MAX)))]
     pub port: u16,
-    /// Serve another address than this computer's own: everyone who reaches it and has the key can use the page
+    /// Serve at an address other than this computer's own: anyone who can reach it and has the key can use the page
     #[arg(long, value_name = "ADDR", default_value_t = HERE, hide_default_value = true)]
     pub listen: IpAddr,
 }

@@ -11,7 +11,7 @@ use barwright_answer::words::number::fixed;
 use barwright_blend::Options;
 use barwright_reference::length::parse_length;
 
-use crate::args::{Showing, State, mass, model_temperature, whole, with_formula_help};
+use crate::args::{OUTPUT, PRECISION, Showing, State, mass, model_temperature, whole, with_formula_help};
 use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
@@ -43,39 +43,39 @@ pub struct Args {
     /// Take the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
-    /// The air it goes through: a built-in route to compare formulas on, or your logger's file for a real one
+    /// The temperatures on the way: a built-in route to compare formulas on, or the file of your own logger
     #[arg(long, value_name = "ROUTE", required_unless_present = "routes")]
     pub route: Option<OsString>,
-    /// List the built-in routes: how hot, how long, how sure, and where from
+    /// List the built-in routes: how hot, how long, how well founded, from what source
     #[arg(long, conflicts_with_all = ["formula", "route"])]
     pub routes: bool,
     /// The mould.
     #[command(flatten)]
     pub mould: MouldArgs,
-    /// Bars in one box: many warm up slower than one alone in its paper
+    /// Bars in one box: many together warm up more slowly than one alone
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=1000))]
     pub bars: u32,
     /// Temperature of the bars when they are sent: lower it if they come from a fridge
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub start: f64,
-    /// Foam all round, this thick, if you line your boxes
+    /// Thickness of foam on all sides, if you line your boxes
     #[arg(long, value_name = "LENGTH", default_value = "0mm", value_parser = foam)]
     pub insulate: f64,
-    /// An ice pack of this mass, frozen, if you put one in
+    /// Mass of a frozen ice pack, if you put one in
     #[arg(long, value_name = "MASS", default_value = "0g", value_parser = ice)]
     pub ice: f64,
     /// Crystal state of the bar when it is sent: `fresh` within hours of the mould, `tempered` if you temper
     #[arg(long, value_enum, default_value = "rested")]
     pub state: State,
-    /// Write air, core, mean and melted share against time into this CSV file, for a spreadsheet
-    #[arg(long, value_name = "FILE")]
+    /// Write air, core, mean and melted share against time to this CSV file, for a spreadsheet
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// Picture: air and core against time.
     #[command(flatten)]
     pub drawing: Drawing,
-    /// Cells of the computation: `1mm` to check that 3 mm are fine enough, ten times slower
-    #[arg(long, value_name = "LENGTH", default_value = "3mm", value_parser = cell)]
+    /// Cell size of the computation: `1mm` checks that 3 mm is fine enough, and takes ten times as long
+    #[arg(long, help_heading = PRECISION, value_name = "LENGTH", default_value = "3mm", value_parser = cell)]
     pub cell: f64,
     /// Your own deliveries, when a lot differs from the usual; its lots can be used by name
     #[arg(long, value_name = "FILE")]

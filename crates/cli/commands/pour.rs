@@ -34,13 +34,13 @@ pub struct Args {
     /// Take the formula of this name, when the file holds several
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
-    /// A second melt poured into the same stream: at what temperature it is as thick as the first
+    /// A second melt to swirl with the first: finds the temperature at which both are equally thick
     #[arg(long, value_name = "FORMULA")]
     pub with: Option<OsString>,
-    /// Mass in the jug, in g, kg, oz or lb; without it, what the mould takes, or 500 g
+    /// Mass in the jug, in g, kg, oz or lb; without it, what the mould holds, or 500 g
     #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
     pub mass: Option<f64>,
-    /// Your mould: a .toml file; how hot it may be filled and how much it takes are minded
+    /// Your mould, a .toml file: how hot it may be filled, and how much it holds
     #[arg(long, value_name = "FILE")]
     pub mould: Option<PathBuf>,
     /// Temperature of your room

@@ -12,7 +12,8 @@ use barwright_blend::Options;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 
 use crate::args::{
-    Making, Temperatures, humidity, model_temperature, parse_relief, table_temperatures, units, whole, with_mould_help,
+    Making, OUTPUT, PRECISION, Temperatures, humidity, model_temperature, parse_relief, table_temperatures, units,
+    whole, with_mould_help,
 };
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
@@ -34,26 +35,26 @@ pub struct Args {
     /// One formula or several: files, `-` for standard input, or texts; a .csv file can hold several
     #[arg(value_name = "FORMULA", required = true)]
     pub formulas: Vec<OsString>,
-    /// The page: an HTML file that needs no network, to keep and to print
+    /// File to write: one HTML page that needs no network, to keep and to print
     #[arg(long, value_name = "FILE", required = true)]
     pub out: PathBuf,
-    /// Add how to melt and pour each
+    /// Add how to melt and pour each formula
     #[arg(long)]
     pub pour: bool,
     /// The mould: with one, how each sets in it is added.
     #[command(flatten)]
     pub mould: MouldArgs,
-    /// Add what becomes of each on a route: a built-in one, which `barwright parcel --routes` lists, or a logger's file
+    /// Add how each fares on a route: a built-in one (`barwright parcel --routes` lists them) or a logger's file
     #[arg(long, value_name = "ROUTE")]
     pub route: Option<OsString>,
     /// Temperature of your room, for the plans
     #[arg(long, value_name = "TEMP", default_value = "20", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
     pub room: f64,
-    /// Humidity of your room in %, to know whether dew settles on a cold bar
+    /// Humidity of your room in %, to tell whether a cold bar sweats
     #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
     pub humidity: f64,
-    /// Temperatures of the tables: add those of your coldest store and hottest van
+    /// Temperatures in the tables: include those of your coldest store and hottest van
     #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
     #[arg(allow_hyphen_values = true)]
     pub at: Temperatures,
@@ -68,14 +69,14 @@ pub struct Args {
     #[arg(allow_hyphen_values = true)]
     pub hold: f64,
     /// Units shown: `us` for °F, oz, psi and inches
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
-    /// Simulated draws behind each interval, 16 to 4096: more for steadier ends of intervals
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
+    /// Simulated draws behind each interval, 16 to 4096: more steady the ends of the intervals
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
     pub draws: u64,
-    /// Random seed: change it to see how much the intervals owe to chance
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
+    /// Random seed: change it to see how much of an interval is luck of the draw
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
 }
 

@@ -7,7 +7,7 @@ use barwright_answer::Engine;
 use barwright_answer::swap::{Swap, swap};
 
 use super::adjust::write_formula;
-use crate::args::{Wishes, step, whole, with_formula_help};
+use crate::args::{OUTPUT, Wishes, step, whole, with_formula_help};
 use crate::error::CliError;
 use crate::input::load;
 use crate::output::Streams;
@@ -36,20 +36,20 @@ pub struct Args {
     /// What you have instead; several are ranked. Without it, every ingredient of the same kind is tried
     #[arg(long, value_name = "NAME")]
     pub with: Vec<String>,
-    /// Try nothing from animals; what comes from them or from plants by the lot is tried, and named
+    /// Leave out ingredients of animal origin; those that may be animal or plant, depending on the lot, are tried and marked
     #[arg(long)]
     pub vegan: bool,
-    /// Try nothing that is or may be from nuts
+    /// Leave out whatever is, or may be, from nuts
     #[arg(long)]
     pub nut_free: bool,
     /// Amount of the replacement in steps of this many percent of the bar; 0 for any amount
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
-    /// Most replacements listed
+    /// Number of replacements listed
     #[arg(long, value_name = "N", default_value_t = 8, value_parser = whole::<u64>(1..=100))]
     pub most: u64,
     /// Write the formula with the first replacement here; a formula file keeps its comments and order
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// What is asked of the formula.
     #[command(flatten)]

@@ -6,7 +6,7 @@ use barwright_answer::Engine;
 use barwright_answer::validate::{Measurements, Validate, validate};
 use barwright_blend::assess::DEFAULT_DRAWS;
 
-use crate::args::whole;
+use crate::args::{OUTPUT, PRECISION, whole};
 use crate::drawing::Drawing;
 use crate::error::CliError;
 use crate::input::read_file;
@@ -23,17 +23,17 @@ pub struct Args {
     /// Your own table of measurements, with the columns of data/validation/measurements.csv
     #[arg(long, value_name = "FILE")]
     pub table: Option<PathBuf>,
-    /// List every scored row, to see where the model is right and where it is not
+    /// List every row scored, to see where the model is right and where it is not
     #[arg(long)]
     pub rows: bool,
     /// Picture: measured against predicted values.
     #[command(flatten)]
     pub drawing: Drawing,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
     /// Simulated draws behind each interval, 16 to 4096: fewer for a quick look
-    #[arg(long, value_name = "N", default_value_t = DEFAULT_DRAWS)]
+    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_DRAWS)]
     #[arg(value_parser = whole::<usize>(16..=4096))]
     pub draws: usize,
 }

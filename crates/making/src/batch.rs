@@ -215,9 +215,8 @@ pub enum BatchError {
 /// use barwright_making::batch::{BatchTask, batch};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)?;
 /// let task = BatchTask {
 ///     formula: &bar.formulas[0], bars: 6, bar_g: 57.0, left_share: 0.05, scale_g: 1.0, scents: &[], colours: &[], jugs: 1,
 ///     labour: None, packaging: None,

@@ -173,10 +173,9 @@ pub struct Cooling {
 /// use barwright_making::{CoolTask, Place, cool};
 /// use barwright_reference::{Library, formula, mould::Mould};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
-/// let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)?;
+/// let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20")?;
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let room = Place { name: "room".into(), air_c: 20.0, fan: false };

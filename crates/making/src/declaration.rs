@@ -122,9 +122,8 @@ impl Declaration {
     /// use barwright_making::declaration::{Declaration, LabelTask};
     /// use barwright_reference::{Library, Market, formula};
     /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-    /// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-    /// let bar = formula::read_inline("beeswax 30, sunflower oil 69.5, tocopherol 0.5", "bar", &library)
-    ///     .map_err(|errors| errors[0].message.clone())?;
+    /// let library = Library::builtin()?;
+    /// let bar = formula::read_inline("beeswax 30, sunflower oil 69.5, tocopherol 0.5", "bar", &library)?;
     /// let task = LabelTask { whole: &bar.formulas[0], scents: &[], colours: &[], market: Market::Eu };
     /// assert_eq!(Declaration::of(&library, &task).text(), "Helianthus Annuus Seed Oil, Cera Flava, Tocopherol");
     /// let us = LabelTask { market: Market::Us, ..task };

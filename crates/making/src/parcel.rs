@@ -193,9 +193,8 @@ struct Course {
 /// use barwright_making::{Packing, ParcelTask, parcel};
 /// use barwright_reference::{Library, formula, mould::BarShape};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)?;
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let shape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };

@@ -182,9 +182,8 @@ struct Jug {
 /// use barwright_making::pour::{PourTask, pour};
 /// use barwright_reference::{Library, formula};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let bar = formula::read_inline("sunflower oil 44, beeswax 30, cocoa butter 26", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let bar = formula::read_inline("sunflower oil 44, beeswax 30, cocoa butter 26", "bar", &library)?;
 /// let model = Model::builtin()?;
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let task = PourTask {

@@ -57,11 +57,11 @@ impl Library {
     ///
     /// ```
     /// use barwright_reference::{Library, Market};
-    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let library = Library::builtin()?;
     /// assert_eq!(library.label_name("Cera Flava", Market::Us), "Beeswax");
     /// assert_eq!(library.label_name("MINERAL OIL", Market::Eu), "Paraffinum Liquidum");
     /// assert_eq!(library.label_name("Olea Europaea (Olive) Fruit Oil", Market::Eu), "Olea Europaea Fruit Oil");
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     ///
     /// # Source

@@ -21,6 +21,7 @@
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
 pub mod apportion;
+mod columns;
 mod data_fault;
 pub mod diagnostic;
 mod faults;

@@ -50,9 +50,9 @@ impl Library {
     ///
     /// ```
     /// use barwright_reference::{Library, Lookup};
-    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let library = Library::builtin()?;
     /// assert!(matches!(library.find("Bees Wax"), Lookup::Found(_)));
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn builtin() -> Result<Library, DataFaults> {
         Library::from_tables(&TableTexts {
@@ -108,10 +108,10 @@ impl Library {
     ///
     /// ```
     /// use barwright_reference::{Library, Lookup};
-    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
-    /// let Lookup::Unknown { nearest } = library.find("beswax") else { return Err("found".to_owned()) };
+    /// let library = Library::builtin()?;
+    /// let Lookup::Unknown { nearest } = library.find("beswax") else { return Err("found".into()) };
     /// assert_eq!(library.ingredients[nearest[0]].key, "beeswax");
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn find(&self, name: &str) -> Lookup {
         self.names.find(name)

@@ -68,12 +68,12 @@ impl Library {
     ///
     /// ```
     /// use barwright_reference::{Library, Lookup};
-    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let library = Library::builtin()?;
     /// let text = "[lot.spring-wax]\nlike = \"beeswax\"\nprice_per_kg = 14.5\n";
-    /// let (library, notes) = library.with_lots(text).map_err(|errors| format!("{errors:?}"))?;
+    /// let (library, notes) = library.with_lots(text)?;
     /// assert!(notes.is_empty());
     /// assert_eq!(library.ingredient("spring-wax").and_then(|lot| lot.price_per_kg), Some(14.5));
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn with_lots(&self, text: &str) -> Result<(Library, Vec<Diagnostic>), Diagnostics> {
         let mut findings = Findings::default();

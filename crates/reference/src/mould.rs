@@ -137,9 +137,9 @@ impl Mould {
     /// ```
     /// use barwright_reference::mould::Mould;
     /// let text = "shape = 'round'\ndiameter = 60\nheight = '1 in'\ncavities = 6\nrelief = '0.8mm'\n";
-    /// let mould = Mould::read(text).map_err(|errors| format!("{errors:?}"))?;
+    /// let mould = Mould::read(text)?;
     /// assert_eq!((mould.cavities, mould.relief_mm, mould.volume_ml.round()), (6, Some(0.8), 72.0));
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn read(text: &str) -> Result<Mould, Diagnostics> {
         let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);

@@ -30,9 +30,6 @@ use crate::{Diagnostic, Diagnostics, Status};
 /// The built-in routes as CSV; the columns are those of `data/README.md`.
 const ROUTES: &str = include_str!("../../../data/routes.csv");
 
-/// The columns of the built-in table.
-const COLUMNS: &[&str] = &["name", "hour", "temperature_c", "status", "source", "note"];
-
 /// Temperatures of the built-in routes, °C.
 const KNOWN_C: std::ops::RangeInclusive<f64> = -40.0..=90.0;
 
@@ -86,10 +83,10 @@ impl Route {
     /// # Example
     /// ```
     /// use barwright_reference::route::Route;
-    /// let (route, notes) = Route::read("time;temp (°F)\n22:30;68,0\n00:30;50\n").map_err(|errors| format!("{errors:?}"))?;
+    /// let (route, notes) = Route::read("time;temp (°F)\n22:30;68,0\n00:30;50\n")?;
     /// assert_eq!(route.rows, [(0.0, 20.0), (7200.0, 10.0)]);
     /// assert_eq!((route.clock_s, notes.len()), (Some(81000.0), 0));
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn read(text: &str) -> Result<(Route, Vec<Diagnostic>), Diagnostics> {
         let mut findings = Findings::default();
@@ -162,10 +159,10 @@ struct KnownRow {
 ///
 /// # Example
 /// ```
-/// let routes = barwright_reference::route::known_routes().map_err(|faults| faults[0].to_string())?;
+/// let routes = barwright_reference::route::known_routes()?;
 /// let car = routes.iter().find(|one| one.name == "parked-car").ok_or("no such route")?;
 /// assert_eq!(car.route.rows[0], (0.0, 26.0));
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn known_routes() -> Result<Vec<KnownRoute>, DataFaults> {
     read_known(ROUTES)
@@ -176,7 +173,7 @@ fn read_known(text: &str) -> Result<Vec<KnownRoute>, DataFaults> {
     let mut faults = Vec::new();
     let mut table = Table { file: "routes.csv", faults: &mut faults };
     let mut routes: Vec<KnownRoute> = Vec::new();
-    for one in table.rows::<KnownRow>(text, COLUMNS) {
+    for one in table.rows::<KnownRow>(text) {
         let (line, row) = (one.line, one.row);
         table.filled(line, "name", &row.name);
         table.filled(line, "source", &row.source);

@@ -131,11 +131,11 @@ impl SpaceText {
     ///
     /// ```
     /// use barwright_reference::{Library, space::SpaceText};
-    /// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+    /// let library = Library::builtin()?;
     /// let text = "[ingredients]\nbeeswax = '5..30'\n'sunflower oil' = '20..'\n[totals]\nwaxes = '20..35'\n[demands]\nhold = '40C'\n";
-    /// let space = SpaceText::read(text, &library).map_err(|errors| format!("{errors:?}"))?;
+    /// let space = SpaceText::read(text, &library)?;
     /// assert_eq!((space.ingredients[0].most, space.totals[0].members.as_slice()), (30.0, [0].as_slice()));
-    /// # Ok::<(), String>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn read(text: &str, library: &Library) -> Result<SpaceText, Diagnostics> {
         let body = text.strip_prefix(BYTE_ORDER_MARK).unwrap_or(text);

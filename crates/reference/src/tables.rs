@@ -7,6 +7,7 @@ use serde::Deserialize;
 use serde::de::value::{Error as WordError, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 
+use crate::columns::columns;
 use crate::data_fault::DataFault;
 use crate::ingredient::AND;
 use crate::label_name::LabelName;
@@ -67,9 +68,10 @@ impl Table<'_> {
         self.faults.push(DataFault { file: self.file, line, what: what.into() });
     }
 
-    /// Reads every row that can be read; the header must have exactly the given columns, in the order of `R`'s
-    /// fields, so that no row needs to look its columns up.
-    pub(crate) fn rows<R: DeserializeOwned>(&mut self, text: &str, columns: &[&str]) -> Vec<Row<R>> {
+    /// Reads every row that can be read; the header must have exactly the fields of `R`, in their order, so that no row
+    /// needs to look its columns up.
+    pub(crate) fn rows<R: DeserializeOwned>(&mut self, text: &str) -> Vec<Row<R>> {
+        let columns = columns::<R>();
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let headers = match reader.headers() {
             Ok(headers) => headers.clone(),
@@ -251,77 +253,11 @@ struct LabelNameRow {
     note: String,
 }
 
-const SPECIES_COLUMNS: &[&str] = &[
-    "key",
-    "name",
-    "class",
-    "molar_mass_g_mol",
-    "liquid_class",
-    "fresh_form",
-    "fresh_family",
-    "rested_form",
-    "rested_family",
-    "tempered_form",
-    "tempered_family",
-    "note",
-];
-
-const FORM_COLUMNS: &[&str] = &[
-    "species",
-    "form",
-    "melt_c",
-    "melt_sd_c",
-    "melt_status",
-    "heat_kj_mol",
-    "heat_sd_kj_mol",
-    "heat_status",
-    "source",
-    "note",
-];
-
-const INGREDIENT_COLUMNS: &[&str] = &[
-    "key",
-    "common_name",
-    "inci_name",
-    "synonyms",
-    "kind",
-    "nut_origin",
-    "origin",
-    "animal_origin",
-    "sensitiser",
-    "melt_low_c",
-    "melt_high_c",
-    "melt_test",
-    "melt_status",
-    "melt_source",
-    "density_g_ml",
-    "density_at_c",
-    "density_status",
-    "density_source",
-    "needle_dmm_25c",
-    "needle_status",
-    "needle_source",
-    "relative_firmness",
-    "relative_firmness_status",
-    "relative_firmness_source",
-    "note",
-];
-
-const COMPOSITION_COLUMNS: &[&str] = &["ingredient", "species", "percent", "sd_percent", "status", "source", "note"];
-
-const VISCOSITY_COLUMNS: &[&str] =
-    &["ingredient", "temperature_c", "viscosity", "unit", "ln_sd", "status", "source", "note"];
-
-const INCI_PART_COLUMNS: &[&str] =
-    &["ingredient", "inci_name", "percent", "low_percent", "high_percent", "status", "source", "note"];
-
-const LABEL_NAME_COLUMNS: &[&str] = &["inci_name", "eu_name", "us_name", "status", "source", "note"];
-
 /// Reads and checks the species with their crystal forms.
 pub(crate) fn read_species(species: &str, forms: &str, faults: &mut Vec<DataFault>) -> Vec<Species> {
     let mut table = Table { file: "species_forms.csv", faults };
     let mut forms_of: HashMap<String, Vec<Row<CrystalForm>>> = HashMap::new();
-    for Row { line, row } in table.rows::<FormRow>(forms, FORM_COLUMNS) {
+    for Row { line, row } in table.rows::<FormRow>(forms) {
         table.filled(line, "form", &row.form);
         table.filled(line, "source", &row.source);
         table.range(line, "melt_c", row.melt_c, MELT_C);
@@ -350,7 +286,7 @@ pub(crate) fn read_species(species: &str, forms: &str, faults: &mut Vec<DataFaul
     let mut table = Table { file: "species.csv", faults };
     let mut lines: HashMap<String, u64> = HashMap::new();
     let mut read = Vec::new();
-    for Row { line, row } in table.rows::<SpeciesRow>(species, SPECIES_COLUMNS) {
+    for Row { line, row } in table.rows::<SpeciesRow>(species) {
         for (column, text) in
             [("key", &row.key), ("name", &row.name), ("class", &row.class), ("liquid_class", &row.liquid_class)]
         {
@@ -415,7 +351,7 @@ pub(crate) fn read_ingredients(
 ) -> Vec<Row<Ingredient>> {
     let mut table = Table { file: "compositions.csv", faults };
     let mut made_of: HashMap<String, Vec<Row<Component>>> = HashMap::new();
-    for Row { line, row } in table.rows::<CompositionRow>(compositions, COMPOSITION_COLUMNS) {
+    for Row { line, row } in table.rows::<CompositionRow>(compositions) {
         table.filled(line, "source", &row.source);
         table.range(line, "sd_percent", row.sd_percent, SD);
         if !(row.percent > 0.0 && row.percent <= 100.0) {
@@ -444,7 +380,7 @@ pub(crate) fn read_ingredients(
     let mut table = Table { file: "ingredients.csv", faults };
     let mut lines: HashMap<String, u64> = HashMap::new();
     let mut read = Vec::new();
-    for Row { line, row } in table.rows::<IngredientRow>(ingredients, INGREDIENT_COLUMNS) {
+    for Row { line, row } in table.rows::<IngredientRow>(ingredients) {
         check_ingredient(&mut table, line, &row);
         if let Some(earlier) = lines.insert(row.key.clone(), line) {
             table.fault(line, format!("the key {} stands on line {earlier} already", quote(&row.key)));
@@ -466,7 +402,7 @@ pub(crate) fn read_ingredients(
 pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
     let mut table = Table { file: "viscosity.csv", faults };
     let mut points_of: HashMap<String, Vec<Row<ViscosityPoint>>> = HashMap::new();
-    for Row { line, row } in table.rows::<ViscosityRow>(viscosity, VISCOSITY_COLUMNS) {
+    for Row { line, row } in table.rows::<ViscosityRow>(viscosity) {
         table.filled(line, "source", &row.source);
         table.range(line, "temperature_c", row.temperature_c, VISCOSITY_AT_C);
         table.range(line, "viscosity", row.viscosity, VISCOSITY);
@@ -528,7 +464,7 @@ pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>]
 pub(crate) fn add_inci_parts(inci_parts: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
     let mut table = Table { file: "inci_parts.csv", faults };
     let mut parts_of: HashMap<String, Vec<Row<InciPart>>> = HashMap::new();
-    for Row { line, row } in table.rows::<InciPartRow>(inci_parts, INCI_PART_COLUMNS) {
+    for Row { line, row } in table.rows::<InciPartRow>(inci_parts) {
         table.filled(line, "inci_name", &row.inci_name);
         table.filled(line, "source", &row.source);
         for (column, percent) in
@@ -584,7 +520,7 @@ pub(crate) fn read_label_names(label_names: &str, faults: &mut Vec<DataFault>) -
     let mut table = Table { file: "label_names.csv", faults };
     let mut lines: HashMap<String, u64> = HashMap::new();
     let mut read = Vec::new();
-    for Row { line, row } in table.rows::<LabelNameRow>(label_names, LABEL_NAME_COLUMNS) {
+    for Row { line, row } in table.rows::<LabelNameRow>(label_names) {
         for (column, text) in [
             ("inci_name", &row.inci_name),
             ("eu_name", &row.eu_name),

@@ -166,9 +166,9 @@ pub struct Adjustment {
 /// use barwright_reformulate::adjust::{Task, adjust};
 /// use barwright_reformulate::{Demand, Limits};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let text = "beeswax 20, candelilla wax 5, cocoa butter 25, sunflower oil 50";
-/// let bar = formula::read_inline(text, "bar", &library).map_err(|errors| errors[0].message.clone())?.formulas.remove(0);
+/// let bar = formula::read_inline(text, "bar", &library)?.formulas.remove(0);
 /// let task = Task {
 ///     demands: vec![Demand::Hold { temperature_c: 50.0 }],
 ///     confidence: 0.9,

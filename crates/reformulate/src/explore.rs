@@ -251,7 +251,7 @@ pub enum ExploreError {
 /// use barwright_reformulate::explore::{Settings, explore};
 /// use barwright_reformulate::{Demand, Space};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let find = |key: &str| library.ingredients.iter().position(|one| one.key == key).ok_or("not there");
 /// let space = Space {
 ///     ingredients: vec![find("beeswax")?, find("cocoa-butter")?, find("sunflower-oil")?],

@@ -145,9 +145,8 @@ pub struct Replacement {
 /// use barwright_reference::{Library, formula};
 /// use barwright_reformulate::swap::{SwapTask, swap};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?.formulas.remove(0);
+/// let library = Library::builtin()?;
+/// let bar = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &library)?.formulas.remove(0);
 /// let replaced = bar.parts[0].ingredient;
 /// let task = SwapTask { replaced, candidates: Vec::new(), vegan: true, nut_free: false, step_percent: Some(0.5) };
 /// let found = swap(&library, &Model::builtin()?, &Options::default(), &bar, &task)?;

@@ -201,10 +201,9 @@ impl Learned {
 /// use barwright_reference::{Library, formula};
 /// use barwright_trials::{Test, Trial, learn};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
+/// let library = Library::builtin()?;
 /// let model = Model::builtin()?;
-/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)?;
 /// let bar = &reading.formulas[0];
 /// let before = assess(&library, &model, bar, &Options::default())?.firmness[0].yield_stress_kpa;
 /// let grams = barwright_trials::trial::grams_from_yield(3.0, 2.0 * before.value);

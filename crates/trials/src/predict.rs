@@ -50,9 +50,8 @@ pub struct Expected {
 /// use barwright_reference::{Library, formula};
 /// use barwright_trials::{Test, Trial, predict};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
-/// let library = Library::builtin().map_err(|faults| faults[0].to_string())?;
-/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)
-///     .map_err(|errors| errors[0].message.clone())?;
+/// let library = Library::builtin()?;
+/// let reading = formula::read_inline("beeswax 30, cocoa butter 30, sunflower oil 40", "bar", &library)?;
 /// let test = Test::Shelf { at_c: 40.0, hours: 24.0, kept: true };
 /// let trial = Trial { label: "shelf".into(), formula: reading.formulas[0].clone(), days: 7.0, tempered: false, test };
 /// let expected = predict(&library, &Model::builtin()?, &trial, 64, 20)?;

@@ -200,11 +200,11 @@ struct Row {
 /// ```
 /// use barwright_reference::Library;
 /// use barwright_calibration::published::{measurement, samples};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
-/// let library = samples::with_samples(&library).map_err(|faults| format!("{faults:?}"))?;
-/// let rows = measurement::read(measurement::BUILTIN, &library).map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
+/// let library = samples::with_samples(&library)?;
+/// let rows = measurement::read(measurement::BUILTIN, &library)?;
 /// assert!(!rows.is_empty());
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn read(text: &str, library: &Library) -> Result<Vec<Measurement>, Faults<RowFault>> {
     let mut reader = csv::Reader::from_reader(text.as_bytes());

@@ -19,11 +19,11 @@ pub const BUILTIN: &str = include_str!("../../../../data/validation/samples.toml
 /// ```
 /// use barwright_reference::Library;
 /// use barwright_calibration::published::samples;
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
-/// let library = samples::with_samples(&library).map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
+/// let library = samples::with_samples(&library)?;
 /// let sample = library.ingredient("cocoa-butter-ivory-coast").ok_or("no such sample")?;
 /// assert_eq!(sample.lot_of.map(|like| library.ingredients[like].key.as_str()), Some("cocoa-butter"));
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn with_samples(library: &Library) -> Result<Library, Diagnostics> {
     library.with_lots(BUILTIN).map(|(library, _)| library)

@@ -6,7 +6,7 @@ use barwright_records::{Date, Kind};
 use clap::builder::PossibleValue;
 use clap::{ArgGroup, Subcommand, ValueEnum};
 
-use crate::args::{date, whole};
+use crate::args::{OUTPUT, date, whole};
 
 /// `records`.
 #[derive(Debug, clap::Args)]
@@ -45,7 +45,7 @@ pub enum RecordsAction {
     Import(Import),
     /// Copy the records to a new file
     Backup(Backup),
-    /// Read every page and every record of the file, to see that all is sound
+    /// Read every page and every record of the file, to see that it is sound
     Check(Check),
 }
 
@@ -91,7 +91,7 @@ pub struct ListKind {
     #[arg(value_enum, value_name = "KIND")]
     pub kind: Option<KindArg>,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 
@@ -110,7 +110,7 @@ pub struct Trace {
     #[arg(long, value_name = "N", value_parser = whole::<u32>(1..=u64::from(u32::MAX)))]
     pub bar: Option<u32>,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 
@@ -139,7 +139,7 @@ pub struct LotArgs {
     /// Price of a kilogram
     #[arg(long, value_name = "PRICE", value_parser = crate::args::positive)]
     pub price: Option<f64>,
-    /// What else is worth keeping
+    /// Anything else worth keeping
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
 }
@@ -173,7 +173,7 @@ pub struct WentArgs {
     /// Day they went, as 2026-11-25; without it, today
     #[arg(long, value_name = "DATE", value_parser = date)]
     pub date: Option<Date>,
-    /// What else is worth keeping
+    /// Anything else worth keeping
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
 }

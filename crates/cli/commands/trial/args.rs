@@ -8,7 +8,7 @@ use barwright_reference::length::parse_length;
 use barwright_trials::Test;
 use clap::{ArgGroup, Subcommand};
 
-use crate::args::{date, model_temperature, parse_relief, units, whole, with_formula_help};
+use crate::args::{OUTPUT, date, model_temperature, parse_relief, units, whole, with_formula_help};
 
 /// Diameters of rods taken, mm: how wide one may be is for the trial to say.
 const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;
@@ -63,16 +63,16 @@ pub struct Add {
     /// Open tube: the temperature at which the plug slips
     #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
     pub tube: Option<f64>,
-    /// How far the readings of the tube lie apart, one standard deviation; without it 1 °C
+    /// Spread of the tube readings, one standard deviation; without it, 1 °C
     #[arg(long, value_name = "KELVIN", value_parser = spread, requires = "tube")]
     pub spread: Option<f64>,
-    /// Needle of the standard, 100 g, 5 s: its depth, in 0.1 mm (`32` or `32dmm`) or mm (`3.2mm`)
+    /// Standard needle, 100 g for 5 s: its depth, in 0.1 mm (`32` or `32dmm`) or mm (`3.2mm`)
     #[arg(long, value_name = "DEPTH", value_parser = depth, requires = "at", allow_hyphen_values = true)]
     pub needle: Option<f64>,
     /// Flat rod pressed into the bar on a kitchen scale: its diameter
     #[arg(long, value_name = "LENGTH", value_parser = rod, requires = "grams", requires = "at", allow_hyphen_values = true)]
     pub rod: Option<f64>,
-    /// What the scale shows as the rod goes in, less the bar
+    /// What the scale shows as the rod goes in, less the weight of the bar
     #[arg(long, value_name = "GRAMS", value_parser = grams, requires = "rod", allow_hyphen_values = true)]
     pub grams: Option<f64>,
     /// Temperature of the bar under the needle or the rod
@@ -84,10 +84,10 @@ pub struct Add {
     /// How long the bar stood there
     #[arg(long, value_name = "HOURS", value_parser = hours, requires = "shelf", allow_hyphen_values = true)]
     pub hours: Option<f64>,
-    /// It kept its shape on the shelf
+    /// The bar kept its shape on the shelf
     #[arg(long, requires = "shelf", conflicts_with = "slumped")]
     pub kept: bool,
-    /// It slumped on the shelf
+    /// The bar slumped on the shelf
     #[arg(long, requires = "shelf")]
     pub slumped: bool,
     /// Relief: the finest feature that came out whole
@@ -99,10 +99,10 @@ pub struct Add {
     /// Temperature of the bar as it left the mould
     #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
     pub release: Option<f64>,
-    /// Grain is seen or felt
+    /// Grain can be seen or felt
     #[arg(long, conflicts_with = "smooth")]
     pub grain: bool,
-    /// No grain is seen or felt
+    /// No grain can be seen or felt
     #[arg(long)]
     pub smooth: bool,
     /// Days from pouring to the test
@@ -114,17 +114,17 @@ pub struct Add {
     /// Day of the test, as 2026-11-25; without it, today
     #[arg(long, value_name = "DATE", value_parser = date)]
     pub date: Option<Date>,
-    /// What else is worth keeping
+    /// Anything else worth keeping
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
     /// Your own deliveries, in place of `lots.toml` of the profile; its lots can be used by name
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 
@@ -176,10 +176,10 @@ pub struct List {
     #[arg(long = "formula", value_name = "NAME")]
     pub named: Option<String>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 
@@ -194,10 +194,10 @@ pub struct Fit {
     #[arg(long, value_name = "FILE")]
     pub lots: Option<OsString>,
     /// Units shown: `us` for °F, oz, psi and inches; JSON is always metric
-    #[arg(long, default_value = "metric", value_parser = units())]
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
     /// Print one JSON document and nothing else, for scripts
-    #[arg(long)]
+    #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
 }
 

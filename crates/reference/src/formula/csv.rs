@@ -39,12 +39,12 @@ struct Draft<'r> {
 ///
 /// ```
 /// use barwright_reference::{Library, formula::read_csv};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
 /// let text = "ingredient;winter;summer\nbeeswax;20;26,5\nsunflower oil;80;73,5\n";
-/// let reading = read_csv(text, "unnamed", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let reading = read_csv(text, "unnamed", &library)?;
 /// assert_eq!(reading.formulas[1].name, "summer");
 /// assert_eq!(reading.formulas[1].parts[0].percent, 26.5);
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn read_csv(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();

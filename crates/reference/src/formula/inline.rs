@@ -28,10 +28,10 @@ const MOST_UNIT_WORDS: usize = 3;
 ///
 /// ```
 /// use barwright_reference::{Library, formula::read_inline};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
-/// let reading = read_inline("26% beeswax; sunflower oil: 74%", "soft", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let library = Library::builtin()?;
+/// let reading = read_inline("26% beeswax; sunflower oil: 74%", "soft", &library)?;
 /// assert_eq!(reading.formulas[0].parts[1].percent, 74.0);
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn read_inline(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();

@@ -129,11 +129,11 @@ pub enum Format {
 /// ```
 /// use barwright_reference::Library;
 /// use barwright_reference::formula::{read, sniff};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
 /// let text = "beeswax 26, mango butter 22, sunflower oil 52";
-/// let reading = read(text, sniff(text), "trial bar", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let reading = read(text, sniff(text), "trial bar", &library)?;
 /// assert_eq!(reading.formulas[0].parts[0].percent, 26.0);
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn read(text: &str, format: Format, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     match format {

@@ -36,14 +36,14 @@ use crate::{Library, Lookup};
 ///
 /// ```
 /// use barwright_reference::{Library, Part, formula::{read_toml, rewrite_toml}};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
 /// let text = "# for sheds\n[parts]\nbeeswax = \"130 g\" # from next door\n'sunflower oil' = \"370 g\"\n";
-/// let reading = read_toml(text, "winter", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let reading = read_toml(text, "winter", &library)?;
 /// let mut parts = reading.formulas[0].parts.clone();
 /// (parts[0].percent, parts[1].percent) = (28.0, 72.0);
 /// let changed = rewrite_toml(text, &parts, None, &library).map_err(|error| error.to_string())?;
 /// assert_eq!(changed, "# for sheds\n[parts]\nbeeswax = \"140 g\" # from next door\n'sunflower oil' = \"360 g\"\n");
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn rewrite_toml(text: &str, parts: &[Part], name: Option<&str>, library: &Library) -> Result<String, WriteError> {
     let reading = read_toml(text, "", library).map_err(WriteError::Unreadable)?;

@@ -20,11 +20,11 @@ const KEYS: &[&str] = &["name", "note", "parts"];
 ///
 /// ```
 /// use barwright_reference::{Library, formula::read_toml};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
+/// let library = Library::builtin()?;
 /// let text = "name = \"winter\"\n[parts]\nbeeswax = \"13 g\"\n\"sunflower oil\" = \"37 g\"\n";
-/// let reading = read_toml(text, "unnamed", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let reading = read_toml(text, "unnamed", &library)?;
 /// assert_eq!((reading.formulas[0].name.as_str(), reading.formulas[0].parts[0].percent), ("winter", 26.0));
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn read_toml(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();

@@ -64,11 +64,11 @@ fn first(errors: &[Diagnostic]) -> String {
 ///
 /// ```
 /// use barwright_reference::{Library, formula::{read_inline, read_toml, to_toml}};
-/// let library = Library::builtin().map_err(|faults| format!("{faults:?}"))?;
-/// let reading = read_inline("beeswax 1, mango butter 2", "trial", &library).map_err(|errors| format!("{errors:?}"))?;
+/// let library = Library::builtin()?;
+/// let reading = read_inline("beeswax 1, mango butter 2", "trial", &library)?;
 /// let text = to_toml(&reading.formulas[0], None, "Made stiffer for summer", &library).map_err(|e| e.to_string())?;
 /// assert_eq!(text, "# Made stiffer for summer\nname = \"trial\"\n\n[parts]\nbeeswax = 33.3\n\"mango butter\" = 66.7\n");
-/// # Ok::<(), String>(())
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn to_toml(formula: &Formula, note: Option<&str>, header: &str, library: &Library) -> Result<String, WriteError> {
     if formula.name.trim().is_empty() {

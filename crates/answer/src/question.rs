@@ -17,6 +17,7 @@ use crate::explore::{Explore, Explored, explore, search};
 use crate::ingredients::{Found, Ingredients, ingredients};
 use crate::parcel::{Parcel, Sent, parcel};
 use crate::pour::{Pour, Poured, pour};
+use crate::report::{Report, Reported, report};
 use crate::swap::{Swap, Swapped, swap};
 use crate::trial::{Learn, Taught, learn};
 use crate::validate::{Validate, validate};
@@ -44,6 +45,8 @@ pub enum Request {
     Cool(Box<Cool>),
     /// What does a hot route do to it in the post, and what would help?
     Parcel(Box<Parcel>),
+    /// What is there to keep of one bar, or of several?
+    Report(Box<Report>),
     /// What is an ingredient made of, and where is each figure from?
     Ingredients(Ingredients),
     /// How far do predictions lie from what was published?
@@ -74,6 +77,8 @@ pub enum Figures {
     Cool(Box<Cooled>),
     /// Of [`Request::Parcel`].
     Parcel(Box<Sent>),
+    /// Of [`Request::Report`].
+    Report(Box<Reported>),
     /// Of [`Request::Ingredients`].
     Ingredients(Box<Found>),
     /// Of [`Request::Validate`].
@@ -124,6 +129,7 @@ pub fn answer(engine: &Engine, request: &Request, control: Control<'_>) -> Resul
         Request::Pour(asked) => pour(engine, asked, control)?.map(Figures::Pour),
         Request::Cool(asked) => cool(engine, asked, control)?.map(Figures::Cool),
         Request::Parcel(asked) => parcel(engine, asked, control)?.map(Figures::Parcel),
+        Request::Report(asked) => report(engine, asked, control)?.map(Figures::Report),
         Request::Ingredients(asked) => ingredients(&engine.library, asked)?.map(Figures::Ingredients),
         Request::Validate(asked) => validate(engine, asked)?.map(Figures::Validate),
         Request::Learn(asked) => learn(engine, asked)?.map(Figures::Learn),

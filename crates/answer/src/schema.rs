@@ -13,11 +13,12 @@ use crate::ingredients::Found;
 use crate::parcel::Sent;
 use crate::pour::Poured;
 use crate::question::Request;
+use crate::report::Reported;
 use crate::swap::Swapped;
 use crate::trial::Taught;
 
 /// What has a schema: the answers of the subcommands by their names, and `request`, every question.
-pub const NAMES: [&str; 13] = [
+pub const NAMES: [&str; 14] = [
     "adjust",
     "assess",
     "batch",
@@ -27,6 +28,7 @@ pub const NAMES: [&str; 13] = [
     "ingredients",
     "parcel",
     "pour",
+    "report",
     "request",
     "swap",
     "trial-fit",
@@ -48,6 +50,7 @@ pub fn schema(name: &str) -> Option<Schema> {
         "ingredients" => schema_for!(Found),
         "parcel" => schema_for!(Sent),
         "pour" => schema_for!(Poured),
+        "report" => schema_for!(Reported),
         "request" => schema_for!(Request),
         "swap" => schema_for!(Swapped),
         "trial-fit" => schema_for!(Taught),

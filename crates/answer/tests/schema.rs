@@ -71,6 +71,7 @@ fn a_schema_names_every_key_of_a_real_answer() {
         ("compare", json!({ "formulas": [bar(20.0), bar(30.0)], "options": options })),
         ("pour", json!({ "formula": bar(26.0), "options": options })),
         ("ingredients", json!({ "query": "beeswax" })),
+        ("report", json!({ "formulas": [bar(20.0), bar(30.0)], "options": options, "pour": true })),
     ];
     for (name, question) in asked {
         let request: Request = serde_json::from_value(json!({ name: question })).unwrap();

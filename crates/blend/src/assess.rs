@@ -8,9 +8,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, NEAT_PERCENT, SCALE_PERCENT};
-use crate::beyond::BeyondDraws;
 use crate::cautions::{self, Caution};
 use crate::crystals::Point;
+use crate::discrepancy::DiscrepancyDraws;
 use crate::equilibrium::EquilibriumError;
 use crate::interval::{Estimate, Spread};
 use crate::known_off;
@@ -298,7 +298,7 @@ fn beeswax_scales(
         // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
         let mut mixture = Mixture::new(library, model, &formula, options.state, &Draws::none())?;
         let plain = vec![0.0; mixture.score_names().count()];
-        mixture.set_scores(plain.into_iter(), BeyondDraws::default());
+        mixture.set_scores(plain.into_iter(), DiscrepancyDraws::default());
         Ok(Sampler::new(mixture))
     };
     let samplers = SCALE_PERCENT.iter().map(sampler).collect::<Result<Vec<_>, _>>()?;
@@ -343,7 +343,7 @@ impl<'a> Workbench<'a> {
     }
 
     /// The reference tables in force.
-    pub fn library(&self) -> &Library {
+    pub fn library(&self) -> &'a Library {
         self.library
     }
 

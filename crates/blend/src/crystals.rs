@@ -1,6 +1,6 @@
 //! The crystals of a mixture in one draw: what they make of the bar at a temperature, and how that answers to a change.
 
-use crate::beyond::Beyond;
+use crate::discrepancy::DrawnDiscrepancy;
 use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver, SpeciesAmount};
 use crate::firmness;
 use crate::mixture::Mixture;
@@ -86,14 +86,14 @@ impl Crystals {
     }
 
     /// The state of a bar of these crystals, from what has crystallised of each family.
-    pub fn read(&self, model: &ModelDraw, beyond: Beyond, temperature_c: f64) -> Point {
+    pub fn read(&self, model: &ModelDraw, discrepancy: DrawnDiscrepancy, temperature_c: f64) -> Point {
         let structure = firmness::structure(model, &self.fractions, &self.melt_k, temperature_c);
         Point {
             temperature_c,
             solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
             structure,
-            holding: beyond.holding * firmness::holding(model, &self.fractions),
-            yield_kpa: beyond.interplay * firmness::yield_kpa(model, structure),
+            holding: discrepancy.holding * firmness::holding(model, &self.fractions),
+            yield_kpa: discrepancy.interplay * firmness::yield_kpa(model, structure),
         }
     }
 
@@ -108,7 +108,7 @@ impl Crystals {
     pub fn rates<'c>(
         &mut self,
         model: &ModelDraw,
-        beyond: Beyond,
+        discrepancy: DrawnDiscrepancy,
         temperature_c: f64,
         changes: impl Iterator<Item = &'c Change> + Clone,
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
@@ -116,7 +116,7 @@ impl Crystals {
             let linearised = phases.linearise();
             changes.clone().map(|change| linearised.along(change)).collect()
         })?;
-        let point = self.read(model, beyond, temperature_c);
+        let point = self.read(model, discrepancy, temperature_c);
         let rates = changes.zip(&along).map(|(change, crystals)| {
             let (mut structure, mut holding) = (0.0, 0.0);
             for (k, (&fraction, &melt_k)) in self.fractions.iter().zip(&self.melt_k).enumerate() {
@@ -138,7 +138,7 @@ impl Crystals {
             PointRates {
                 solids: crystals.fractions.iter().sum(),
                 structure,
-                holding: beyond.holding * holding,
+                holding: discrepancy.holding * holding,
                 yield_kpa,
             }
         });

@@ -8,8 +8,8 @@
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
 
-use crate::beyond::Beyond;
 use crate::crystals::{Crystals, Point, PointRates};
+use crate::discrepancy::DrawnDiscrepancy;
 use crate::equilibrium::{Change, EquilibriumError, HIGHEST_TEMPERATURE_K, Phases};
 use crate::mixture::Mixture;
 use crate::model_draw::{Draw, ModelDraw};
@@ -56,7 +56,7 @@ impl Direction {
 pub struct Evaluator<'a> {
     mixture: &'a Mixture,
     draw: Draw<'a>,
-    beyond: Beyond,
+    discrepancy: DrawnDiscrepancy,
     as_set: &'a mut Crystals,
     recrystallised: Option<&'a mut Crystals>,
     curve: Vec<Point>,
@@ -76,8 +76,8 @@ impl<'a> Evaluator<'a> {
         as_set: &'a mut Crystals,
         recrystallised: Option<&'a mut Crystals>,
     ) -> Self {
-        let beyond = mixture.beyond(draw.number);
-        Evaluator { mixture, draw, beyond, as_set, recrystallised, curve: Vec::new(), next_below_k: FIRST_STEP_K }
+        let discrepancy = mixture.discrepancy(draw.number);
+        Evaluator { mixture, draw, discrepancy, as_set, recrystallised, curve: Vec::new(), next_below_k: FIRST_STEP_K }
     }
 
     /// The model in this draw.
@@ -124,10 +124,10 @@ impl<'a> Evaluator<'a> {
         of: impl Fn(&Phases<'_>) -> f64,
     ) -> Result<(Point, f64), EquilibriumError> {
         let property = self.as_set.solve(temperature_c, |phases| of(&phases))?;
-        let point = self.as_set.read(self.draw.model, self.beyond, temperature_c);
+        let point = self.as_set.read(self.draw.model, self.discrepancy, temperature_c);
         let Some(crystals) = &mut self.recrystallised else { return Ok((point, property)) };
         let other_property = crystals.solve(temperature_c, |phases| of(&phases))?;
-        let other = crystals.read(self.draw.model, self.beyond, temperature_c);
+        let other = crystals.read(self.draw.model, self.discrepancy, temperature_c);
         let more = Point {
             temperature_c,
             solids: point.solids.max(other.solids),
@@ -147,12 +147,12 @@ impl<'a> Evaluator<'a> {
         temperature_c: f64,
         changes: &[Direction],
     ) -> Result<(Point, Vec<PointRates>), EquilibriumError> {
-        let (model, beyond) = (self.draw.model, self.beyond);
+        let (model, discrepancy) = (self.draw.model, self.discrepancy);
         let along = changes.iter().map(|change| &change.as_set);
-        let (mut point, mut rates) = self.as_set.rates(model, beyond, temperature_c, along)?;
+        let (mut point, mut rates) = self.as_set.rates(model, discrepancy, temperature_c, along)?;
         let Some(crystals) = &mut self.recrystallised else { return Ok((point, rates)) };
         let along = changes.iter().map(|change| &change.recrystallised);
-        let (mut other, mut other_rates) = crystals.rates(model, beyond, temperature_c, along)?;
+        let (mut other, mut other_rates) = crystals.rates(model, discrepancy, temperature_c, along)?;
         let mut take = |of: fn(&mut Point) -> &mut f64, rate: fn(&mut PointRates) -> &mut f64| {
             if *of(&mut other) > *of(&mut point) {
                 *of(&mut point) = *of(&mut other);
@@ -449,15 +449,15 @@ mod tests {
     fn what_the_model_leaves_out_scales_yield_stress_and_holding() {
         with_central(BAR, "", |evaluator, model, _| {
             let plain = evaluator.point(25.0).unwrap();
-            assert_eq!(evaluator.beyond, Beyond::NOTHING);
-            evaluator.beyond = Beyond { interplay: 3.0, holding: 0.5 };
+            assert_eq!(evaluator.discrepancy, DrawnDiscrepancy::NOTHING);
+            evaluator.discrepancy = DrawnDiscrepancy { interplay: 3.0, holding: 0.5 };
             let scaled = evaluator.point(25.0).unwrap();
             assert!((scaled.yield_kpa / plain.yield_kpa - 3.0).abs() < 1e-9);
             assert!((scaled.holding / plain.holding - 0.5).abs() < 1e-9);
             assert!((scaled.structure - plain.structure).abs() < 1e-12);
             let (point, rates) = evaluator.rates(25.0, &[Direction::warmer()]).unwrap();
             assert!((point.yield_kpa / scaled.yield_kpa - 1.0).abs() < 1e-9);
-            evaluator.beyond = Beyond::NOTHING;
+            evaluator.discrepancy = DrawnDiscrepancy::NOTHING;
             let (_, plain_rates) = evaluator.rates(25.0, &[Direction::warmer()]).unwrap();
             assert!((rates[0].yield_kpa / plain_rates[0].yield_kpa - 3.0).abs() < 1e-9);
             assert!((rates[0].holding / plain_rates[0].holding - 0.5).abs() < 1e-9);

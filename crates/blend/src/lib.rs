@@ -24,13 +24,13 @@
 
 pub mod assess;
 pub mod beeswax;
-mod beyond;
 pub mod cautions;
 pub mod certificate;
 pub mod chain_length;
 pub mod compare;
 pub mod coordinate;
 mod crystals;
+mod discrepancy;
 pub mod equilibrium;
 mod error;
 pub mod firmness;
@@ -62,9 +62,9 @@ mod units;
 pub mod viscosity;
 
 pub use assess::{Assessment, Options, assess};
-pub use beyond::BeyondDraws;
 pub use compare::{Comparison, compare, compare_on};
 pub use crystals::{Point, PointRates};
+pub use discrepancy::DiscrepancyDraws;
 pub use error::BlendError;
 pub use heat_properties::HeatProperties;
 pub use interval::{Estimate, Spread};

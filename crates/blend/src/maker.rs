@@ -32,7 +32,7 @@ pub const LOAD: &str = "load";
 pub const WEEP: &str = "weep";
 
 /// Common shift of the melting points of a set of ingredients, in units of the discrepancy's `melt_shift_sd_k`.
-pub const BEYOND_MELT: &str = "beyond-melt";
+pub const DISCREPANCY_MELT: &str = "beyond-melt";
 
 /// How well the crystals of a set of ingredients hold oil: logarithm, in units of the discrepancy's `holding_ln_sd`.
 pub const HOLDING: &str = "holding";
@@ -68,7 +68,7 @@ pub const MAX_ASTRAY_SDS: f64 = 0.5;
 /// Name of a score of a set of ingredients.
 ///
 /// # Arguments
-/// * `kind`: [`BEYOND_MELT`], [`HOLDING`] or [`INTERPLAY`].
+/// * `kind`: [`DISCREPANCY_MELT`], [`HOLDING`] or [`INTERPLAY`].
 /// * `keys`: keys of the ingredients, in alphabetical order.
 ///
 /// # Example

@@ -1,12 +1,11 @@
 //! From a formula to the species the equilibrium works on: the mass-weighted sum of what its ingredients are made of.
 
-use crate::beyond::BeyondDraws;
+use crate::discrepancy::{DiscrepancyDraws, DrawnDiscrepancy};
 use crate::units::ZERO_CELSIUS_K;
 use std::ops::Range;
 
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
-use crate::beyond::Beyond;
 use crate::chain_length;
 use crate::equilibrium::{Change, SpeciesAmount};
 use crate::error::BlendError;
@@ -90,7 +89,7 @@ pub struct Mixture {
     lots: Vec<Lot>,
     scores: Vec<Score>,
     state: CrystalState,
-    beyond: BeyondDraws,
+    discrepancy: DiscrepancyDraws,
     /// The same with what can crystallise anew in its stable form; `None` where nothing can.
     recrystallised: Option<Box<Mixture>>,
 }
@@ -166,7 +165,7 @@ impl Mixture {
             mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
         }
         mixture.separate_chain_lengths();
-        mixture.beyond = BeyondDraws::new(&names, model, draws);
+        mixture.discrepancy = DiscrepancyDraws::new(&names, model, draws);
         Ok(mixture)
     }
 
@@ -211,7 +210,7 @@ impl Mixture {
             lots: Vec::new(),
             scores: Vec::new(),
             state,
-            beyond: BeyondDraws::default(),
+            discrepancy: DiscrepancyDraws::default(),
             recrystallised: None,
         }
     }
@@ -307,13 +306,13 @@ impl Mixture {
     ///
     /// # Arguments
     /// * `central`: one for each of [`Mixture::score_names`]; 0 is the model's own.
-    /// * `beyond`: from [`BeyondDraws::at`]; the default leaves nothing out.
-    pub fn set_scores(&mut self, central: impl Iterator<Item = f64> + Clone, beyond: BeyondDraws) {
+    /// * `discrepancy`: from [`DiscrepancyDraws::at`]; the default leaves nothing out.
+    pub fn set_scores(&mut self, central: impl Iterator<Item = f64> + Clone, discrepancy: DiscrepancyDraws) {
         if let Some(other) = &mut self.recrystallised {
-            other.set_scores(central.clone(), beyond.clone());
+            other.set_scores(central.clone(), discrepancy.clone());
         }
         self.scores.iter_mut().zip(central).for_each(|(score, central)| score.central = central);
-        self.beyond = beyond;
+        self.discrepancy = discrepancy;
     }
 
     /// The families and the liquid classes of its species, as positions in the parameters.
@@ -354,10 +353,10 @@ impl Mixture {
     }
 
     /// What the model leaves out of this set of ingredients: in the central draw what the maker's trials say, without any nothing.
-    pub(crate) fn beyond(&self, draw: Option<usize>) -> Beyond {
+    pub(crate) fn discrepancy(&self, draw: Option<usize>) -> DrawnDiscrepancy {
         let of = |list: &[f64], central: f64| draw.and_then(|index| list.get(index)).copied().unwrap_or(central);
-        let BeyondDraws { central, interplay, holding, .. } = &self.beyond;
-        Beyond { interplay: of(interplay, central.interplay), holding: of(holding, central.holding) }
+        let DiscrepancyDraws { central, interplay, holding, .. } = &self.discrepancy;
+        DrawnDiscrepancy { interplay: of(interplay, central.interplay), holding: of(holding, central.holding) }
     }
 
     /// Central mass % of each species in the whole, as (index into the library, mass %).
@@ -374,10 +373,10 @@ impl Mixture {
     }
 
     /// Takes over what the model leaves out of another set of ingredients: that of the amounts set, when some of them are traces.
-    pub fn set_beyond(&mut self, beyond: &BeyondDraws) {
-        self.beyond.clone_from(beyond);
+    pub fn set_discrepancy(&mut self, discrepancy: &DiscrepancyDraws) {
+        self.discrepancy.clone_from(discrepancy);
         if let Some(other) = &mut self.recrystallised {
-            other.set_beyond(beyond);
+            other.set_discrepancy(discrepancy);
         }
     }
 
@@ -385,7 +384,7 @@ impl Mixture {
     ///
     /// # Arguments
     /// * `percent`: mass % of each of [`Mixture::parts`], in that order; 0 leaves an ingredient out. What the model leaves out is still that of the
-    ///   whole set then, unless [`Mixture::set_beyond`] says otherwise.
+    ///   whole set then, unless [`Mixture::set_discrepancy`] says otherwise.
     pub fn set_percents(&mut self, percent: &[f64]) {
         for (lot, &percent) in self.lots.iter_mut().zip(percent) {
             lot.percent = percent;
@@ -429,8 +428,8 @@ impl Mixture {
     /// Writes the species of one draw into `amounts`, always in the same order and number.
     pub fn amounts(&self, draw: Draw<'_>, amounts: &mut Vec<SpeciesAmount>) {
         let Draw { number, model } = draw;
-        let beyond_k = number.and_then(|index| self.beyond.melt_shift_k.get(index)).copied();
-        let beyond_k = beyond_k.unwrap_or(self.beyond.central_melt_shift_k);
+        let discrepancy_k = number.and_then(|index| self.discrepancy.melt_shift_k.get(index)).copied();
+        let discrepancy_k = discrepancy_k.unwrap_or(self.discrepancy.central_melt_shift_k);
         amounts.clear();
         amounts.extend(self.slots.iter().map(|slot| {
             let shift = slot.family.and_then(|family| model.melt_shift_k.get(family)).copied().unwrap_or(0.0);
@@ -439,7 +438,7 @@ impl Mixture {
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
                 solution: slot.solution,
-                melt_k: slot.melt_k + shift + beyond_k + slot.melt_sd_k * self.scored(slot.melt, number),
+                melt_k: slot.melt_k + shift + discrepancy_k + slot.melt_sd_k * self.scored(slot.melt, number),
                 heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * self.scored(slot.heat, number))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),

@@ -1,7 +1,9 @@
 //! The model: its parameters, and beside them what a maker's own trials say.
 
 use crate::coordinate;
-use crate::maker::{BEYOND_MELT, CAST, COMPLIANCE, HEAT, HOLDING, INTERPLAY, LOAD, LOT, MELT, Maker, MakerError, WEEP};
+use crate::maker::{
+    CAST, COMPLIANCE, DISCREPANCY_MELT, HEAT, HOLDING, INTERPLAY, LOAD, LOT, MELT, Maker, MakerError, WEEP,
+};
 use crate::model_file::ParameterError;
 use crate::parameters::Parameters;
 
@@ -58,7 +60,7 @@ impl Model {
         let known: Vec<String> =
             coordinate::all(&self.parameters).iter().map(|one| one.name(&self.parameters)).collect();
         for name in &maker.names {
-            let kinds = [BEYOND_MELT, HOLDING, INTERPLAY, MELT, HEAT, LOT];
+            let kinds = [DISCREPANCY_MELT, HOLDING, INTERPLAY, MELT, HEAT, LOT];
             let of_matter = name.split_once(':').is_some_and(|(kind, _)| kinds.contains(&kind));
             if !(of_matter || [CAST, COMPLIANCE, LOAD, WEEP].contains(&name.as_str()) || known.contains(name)) {
                 return Err(MakerError::UnknownName { name: name.clone() });

@@ -15,7 +15,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Direction, Evaluator};
-use barwright_blend::{BeyondDraws, BlendError, Draw, Model, Options, Point, PointRates, Sampler, ZERO_CELSIUS_K};
+use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, PointRates, Sampler, ZERO_CELSIUS_K};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 use rayon::prelude::*;
 
@@ -79,7 +79,7 @@ pub struct Judge<'a> {
     /// Position in their mixtures of each ingredient.
     places: Vec<usize>,
     ingredients: Vec<usize>,
-    beyond: Mutex<HashMap<Vec<usize>, Arc<BeyondDraws>>>,
+    discrepancy: Mutex<HashMap<Vec<usize>, Arc<DiscrepancyDraws>>>,
 }
 
 impl<'a> Judge<'a> {
@@ -143,7 +143,7 @@ impl<'a> Judge<'a> {
             samplers,
             places,
             ingredients: ingredients.to_vec(),
-            beyond: Mutex::default(),
+            discrepancy: Mutex::default(),
         })
     }
 
@@ -166,11 +166,11 @@ impl<'a> Judge<'a> {
     }
 
     /// What the model leaves out of the ingredients that are there.
-    fn beyond(&self, percent: &[f64]) -> Arc<BeyondDraws> {
+    fn discrepancy(&self, percent: &[f64]) -> Arc<DiscrepancyDraws> {
         let mut there: Vec<usize> =
             self.ingredients.iter().zip(percent).filter(|(_, p)| **p > TRACE_PERCENT).map(|(i, _)| *i).collect();
         there.sort_unstable();
-        let mut known = self.beyond.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut known = self.discrepancy.lock().unwrap_or_else(PoisonError::into_inner);
         let found = known.entry(there).or_insert_with_key(|there| {
             let mut keys: Vec<&str> = there
                 .iter()
@@ -178,14 +178,14 @@ impl<'a> Judge<'a> {
                 .map(|one| one.key.as_str())
                 .collect();
             keys.sort_unstable();
-            Arc::new(BeyondDraws::new(&keys, self.bench.model(), self.bench.draws()))
+            Arc::new(DiscrepancyDraws::new(&keys, self.bench.model(), self.bench.draws()))
         });
         Arc::clone(found)
     }
 
     /// The samplers with the amounts of a candidate.
     fn mixed(&self, percent: &[f64]) -> Vec<Sampler> {
-        let beyond = self.beyond(percent);
+        let discrepancy = self.discrepancy(percent);
         let mut placed = vec![0.0; percent.len()];
         for (&place, &percent) in self.places.iter().zip(percent) {
             placed[place] = percent.max(TRACE_PERCENT);
@@ -194,7 +194,7 @@ impl<'a> Judge<'a> {
         for sampler in &mut samplers {
             let mixture = sampler.mixture_mut();
             mixture.set_percents(&placed);
-            mixture.set_beyond(&beyond);
+            mixture.set_discrepancy(&discrepancy);
         }
         samplers
     }

@@ -18,7 +18,7 @@ use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::maker;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
-use barwright_blend::{BeyondDraws, BlendError, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
+use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
 use barwright_reference::{CrystalState, Formula, Library};
 use nalgebra::{DMatrix, DVector};
 
@@ -266,7 +266,7 @@ impl<'a> Readings<'a> {
         let matter: Vec<&String> = self.groups.iter().flat_map(|group| &group.of_matter).collect();
         let of_set = |name: &str| {
             name.split_once(':')
-                .is_some_and(|(kind, _)| [maker::BEYOND_MELT, maker::HOLDING, maker::INTERPLAY].contains(&kind))
+                .is_some_and(|(kind, _)| [maker::DISCREPANCY_MELT, maker::HOLDING, maker::INTERPLAY].contains(&kind))
         };
         self.of_model = names.iter().map(|name| !of_set(name) && !matter.contains(&name)).collect();
         self.places = names.iter().cloned().enumerate().map(|(place, name)| (name, place)).collect();
@@ -413,7 +413,8 @@ impl Group {
         let mut names: BTreeSet<String> = coordinates.filter(|(one, name)| there(one, name)).map(|one| one.1).collect();
         names.extend([maker::CAST, maker::COMPLIANCE, maker::LOAD, maker::WEEP].map(str::to_owned));
         let keys = self.keys();
-        names.extend([maker::BEYOND_MELT, maker::HOLDING, maker::INTERPLAY].map(|kind| maker::of_set(kind, &keys)));
+        names
+            .extend([maker::DISCREPANCY_MELT, maker::HOLDING, maker::INTERPLAY].map(|kind| maker::of_set(kind, &keys)));
         names.extend(self.of_matter.iter().cloned());
         names
     }
@@ -423,9 +424,9 @@ impl Group {
     }
 
     fn set_scores(&mut self, parameters: &Parameters, places: &HashMap<String, usize>, scores: &DVector<f64>) {
-        let beyond = BeyondDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
+        let discrepancy = DiscrepancyDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
         let of_matter = self.of_matter.iter().map(|name| score(places, scores, name));
-        self.sampler.mixture_mut().set_scores(of_matter, beyond);
+        self.sampler.mixture_mut().set_scores(of_matter, discrepancy);
     }
 }
 

@@ -1,7 +1,7 @@
 //! Bench tests, and what they teach, in words.
 
 use barwright_blend::Estimate;
-use barwright_blend::maker::{BEYOND_MELT, HEAT, HOLDING, INTERPLAY, LOT, MELT};
+use barwright_blend::maker::{DISCREPANCY_MELT, HEAT, HOLDING, INTERPLAY, LOT, MELT};
 use barwright_trials::Test;
 
 use crate::words::names::list;
@@ -93,7 +93,7 @@ fn named_score_words(score: &str) -> String {
     let plain = visible(of).replace('-', " ");
     let all = list(&plain.split('+').map(str::to_owned).collect::<Vec<_>>(), "and");
     match (kind, of.split_once(':')) {
-        (BEYOND_MELT, _) => format!("when bars of {all} melt"),
+        (DISCREPANCY_MELT, _) => format!("when bars of {all} melt"),
         (HOLDING, _) => format!("how well the crystals of {all} hold oil"),
         (INTERPLAY, _) => format!("how firm the crystals of {all} are together"),
         (MELT, _) => format!("melting point of {}", visible(of)),

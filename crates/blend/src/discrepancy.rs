@@ -7,35 +7,35 @@ use crate::sampling::Draws;
 
 /// What the model leaves out of one set of ingredients, in one draw.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Beyond {
+pub struct DrawnDiscrepancy {
     /// Factor on the yield stress.
     pub interplay: f64,
     /// Factor on how well the crystals hold oil.
     pub holding: f64,
 }
 
-impl Beyond {
+impl DrawnDiscrepancy {
     /// Nothing left out: the central draw.
-    pub(crate) const NOTHING: Beyond = Beyond { interplay: 1.0, holding: 1.0 };
+    pub(crate) const NOTHING: DrawnDiscrepancy = DrawnDiscrepancy { interplay: 1.0, holding: 1.0 };
 }
 
 /// What the model leaves out of one set of ingredients, draw by draw; the same set in other proportions shares it, so that their
 /// difference is known better.
 #[derive(Debug, Clone)]
-pub struct BeyondDraws {
+pub struct DiscrepancyDraws {
     pub(crate) central_melt_shift_k: f64,
-    pub(crate) central: Beyond,
+    pub(crate) central: DrawnDiscrepancy,
     pub(crate) melt_shift_k: Vec<f64>,
     pub(crate) holding: Vec<f64>,
     pub(crate) interplay: Vec<f64>,
 }
 
-impl Default for BeyondDraws {
+impl Default for DiscrepancyDraws {
     /// Nothing left out.
     fn default() -> Self {
-        BeyondDraws {
+        DiscrepancyDraws {
             central_melt_shift_k: 0.0,
-            central: Beyond::NOTHING,
+            central: DrawnDiscrepancy::NOTHING,
             melt_shift_k: Vec::new(),
             holding: Vec::new(),
             interplay: Vec::new(),
@@ -43,7 +43,7 @@ impl Default for BeyondDraws {
     }
 }
 
-impl BeyondDraws {
+impl DiscrepancyDraws {
     /// Draws it for a set of ingredients, as the maker's trials leave it.
     ///
     /// # Arguments
@@ -54,8 +54,8 @@ impl BeyondDraws {
         let Model { parameters, maker } = model;
         let column =
             |kind: &str, sd: f64| maker.scores(draws, &maker::of_set(kind, keys)).into_iter().map(move |z| sd * z);
-        BeyondDraws {
-            melt_shift_k: column(maker::BEYOND_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
+        DiscrepancyDraws {
+            melt_shift_k: column(maker::DISCREPANCY_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
             holding: column(maker::HOLDING, parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
             interplay: column(maker::INTERPLAY, parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
             ..Self::at(keys, parameters, |name| maker.centre(name))
@@ -65,14 +65,14 @@ impl BeyondDraws {
     /// What is left out at given scores: a central value without draws.
     ///
     /// # Arguments
-    /// * `keys`: as for [`BeyondDraws::new`].
+    /// * `keys`: as for [`DiscrepancyDraws::new`].
     /// * `parameters`: spreads.
     /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
     pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
         let score = |kind: &str| score(&maker::of_set(kind, keys));
-        BeyondDraws {
-            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::BEYOND_MELT),
-            central: Beyond {
+        DiscrepancyDraws {
+            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::DISCREPANCY_MELT),
+            central: DrawnDiscrepancy {
                 holding: (parameters.discrepancy.holding_ln_sd * score(maker::HOLDING)).exp(),
                 interplay: (parameters.firmness.interplay_ln_sd * score(maker::INTERPLAY)).exp(),
             },

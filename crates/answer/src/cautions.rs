@@ -32,7 +32,7 @@ pub(crate) fn merged(answers: &[&Assessment], titles: &[String]) -> Vec<Caution>
     let all = merged.into_iter().map(|(caution, owners)| {
         let for_some = if owners.len() == answers.len() { &[] } else { owners.as_slice() };
         let formulas = for_some.iter().filter_map(|index| titles.get(*index).cloned()).collect();
-        Caution { about: caution.about, of: caution.of.clone(), formulas, text: caution.text.clone() }
+        Caution { formulas, ..caution.clone().into() }
     });
     all.collect()
 }

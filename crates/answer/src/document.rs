@@ -1,6 +1,7 @@
 //! What an answer says, before it is known where: headings, sentences, terms, tables, pictures, cautions. A writer a medium turns it into text
 //! ([`crate::terminal`]) or a page ([`crate::html`]).
 
+use barwright_blend::cautions;
 use serde::Serialize;
 
 use crate::picture::Picture;
@@ -84,6 +85,13 @@ pub struct Caution {
     pub formulas: Vec<String>,
     /// The caution, in sentences.
     pub text: String,
+}
+
+impl From<cautions::Caution> for Caution {
+    /// For all formulas.
+    fn from(caution: cautions::Caution) -> Self {
+        Caution { about: caution.about, of: caution.of, formulas: Vec::new(), text: caution.text }
+    }
 }
 
 /// A step to tick off.
@@ -182,6 +190,14 @@ impl Document {
     pub fn section(mut self, heading: impl Into<String>, blocks: impl IntoIterator<Item = Block>) -> Self {
         self.sections.push(Section::new(heading, blocks));
         self
+    }
+
+    /// Ends it: what it rests on, and what to take care of.
+    #[must_use]
+    pub(crate) fn ending(self, rests_on: impl IntoIterator<Item = String>, cautions: Section) -> Self {
+        let mut ended = self.section("What this rests on", [Block::said(rests_on)]);
+        ended.sections.push(cautions);
+        ended
     }
 
     /// Makes one section of it, for a longer document: its headings become smaller ones.

@@ -19,6 +19,13 @@ pub struct Caution {
     pub text: String,
 }
 
+impl Caution {
+    /// A caution that is about no ingredient in particular.
+    pub fn new(about: &'static str, text: impl Into<String>) -> Self {
+        Caution { about, of: String::new(), text: text.into() }
+    }
+}
+
 /// What melting asks of everyone.
 pub const HEAT: &str = "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and \
                         never put water on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between.";

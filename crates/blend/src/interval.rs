@@ -28,6 +28,15 @@ impl Estimate {
         let (low, high) = (data.quantile(TAIL), data.quantile(1.0 - TAIL));
         Estimate { value, low: low.min(value), high: high.max(value) }
     }
+
+    /// The same in another unit.
+    ///
+    /// # Arguments
+    /// * `unit`: a rising function, which is applied to the value and to both ends.
+    #[must_use]
+    pub fn map(self, unit: impl Fn(f64) -> f64) -> Self {
+        Estimate { value: unit(self.value), low: unit(self.low), high: unit(self.high) }
+    }
 }
 
 /// One answer for the central model and for each draw.

@@ -115,7 +115,7 @@ pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, 
     // Adding zero turns a -0 into 0.
     let relative = |rate: f64, value: f64| (value > 0.0).then(|| 100.0 * rate / value + 0.0);
     let found = parts.into_iter().enumerate().map(|(index, (ingredient, percent))| Effect {
-        ingredient: bench.library().ingredients.get(ingredient).map_or_else(String::new, |one| one.key.clone()),
+        ingredient: bench.library().key(ingredient).to_owned(),
         percent,
         firmness_percent: (tables.iter())
             .map(|(point, rates)| relative(rates[index].yield_kpa, point.yield_kpa).unwrap_or(0.0))

@@ -65,4 +65,4 @@ pub use names::Lookup;
 pub use species::{CrystalForm, CrystalState, FormRef, Species};
 pub use status::Status;
 pub use viscosity::{ViscosityPoint, ViscosityUnit};
-pub use wording::short;
+pub use wording::{short, trim_zeros};

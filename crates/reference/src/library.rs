@@ -122,6 +122,16 @@ impl Library {
         self.ingredients.iter().find(|ingredient| ingredient.key == key)
     }
 
+    /// Returns the key of an ingredient by its index; nothing for an index that does not exist.
+    pub fn key(&self, index: usize) -> &str {
+        self.ingredients.get(index).map_or("", |ingredient| &ingredient.key)
+    }
+
+    /// Returns the common name of an ingredient by its index; nothing for an index that does not exist.
+    pub fn common_name(&self, index: usize) -> &str {
+        self.ingredients.get(index).map_or("", |ingredient| &ingredient.common_name)
+    }
+
     /// Returns the index of the species with exactly this key.
     pub fn species_index(&self, key: &str) -> Option<usize> {
         self.species_of.get(key).copied()

@@ -52,8 +52,12 @@ pub fn short(value: f64) -> String {
         0 => 2 + (-magnitude.log10()).ceil() as usize,
         digits => 3_usize.saturating_sub(digits),
     };
-    let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    trim_zeros(&format!("{value:.decimals$}")).to_owned()
+}
+
+/// Returns a number without the zeros that end its decimals.
+pub fn trim_zeros(number: &str) -> &str {
+    if number.contains('.') { number.trim_end_matches('0').trim_end_matches('.') } else { number }
 }
 
 #[cfg(test)]

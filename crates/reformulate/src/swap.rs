@@ -214,7 +214,7 @@ pub fn swap(
         })
     };
     let mut found = candidates.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
-    let key = |one: &Replacement| library.ingredients.get(one.ingredient).map_or("", |found| found.key.as_str());
+    let key = |one: &Replacement| library.key(one.ingredient);
     found.sort_by(|a, b| a.distance.total_cmp(&b.distance).then_with(|| key(a).cmp(key(b))));
     Ok(found)
 }

@@ -1,5 +1,7 @@
 //! Amounts as a person would write them: few digits, and the total stays what it was.
 
+use crate::trim_zeros;
+
 /// Finest share of the total worth writing: a kitchen scale shows no more.
 const SHARE_OF_TOTAL: f64 = 1e-3;
 /// How far below a round total the digits of the round one are used, as a factor.
@@ -143,8 +145,7 @@ fn to_decimals(value: f64, decimals: usize) -> f64 {
 
 /// Returns a number with at most so many decimals, without trailing zeros.
 fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    trim_zeros(&format!("{value:.decimals$}")).to_owned()
 }
 
 #[cfg(test)]

@@ -132,7 +132,7 @@ fn smallest_change(criterion: &mut Criterion) {
     let found = bench.adjust();
     let (moved, judged) = bench.derivative_free();
     // Two spots, fresh and rested: two equilibria for each draw.
-    let ours: usize = found.judged.iter().map(|(draws, times)| 2 * draws * times).sum();
+    let ours: usize = found.judged.iter().map(|one| 2 * one.draws * one.times).sum();
     println!("adjust: {:.2} % moved, {ours} equilibria {:?}", found.mass_moved, found.judged);
     println!("COBYLA: {moved:.2} % moved, {} equilibria, judged {judged} times", 2 * 256 * judged);
     let mut group = criterion.benchmark_group("smallest change, 5 ingredients, 2 demands");

@@ -3,7 +3,7 @@
 use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library};
 use barwright_reformulate::Demand;
-use barwright_reformulate::adjust::{AdjustError, Adjustment, Met, Task};
+use barwright_reformulate::adjust::{AdjustError, Adjustment, Conflict, Met, Task};
 use barwright_reformulate::limits::{LimitError, PriceLimit, price_per_kg};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -100,15 +100,6 @@ pub struct Change {
     pub to_percent: f64,
 }
 
-/// Two demands that cannot both be met.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Conflict {
-    /// One of them.
-    pub first: Demand,
-    /// The other.
-    pub second: Demand,
-}
-
 /// Answers [`Adjust`].
 ///
 /// # Errors
@@ -141,18 +132,12 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     let bench = engine.bench(&options)?;
     let (before, after) = (bench.assess(&formula)?, bench.assess(&found.formula)?);
 
-    let demanded = |at: usize| found.demands.get(at).map(|met| met.demand);
-    let conflict =
-        |&(first, second): &(usize, usize)| Some(Conflict { first: demanded(first)?, second: demanded(second)? });
-    let conflicts: Vec<Conflict> = found.conflicts.iter().filter_map(conflict).collect();
-    let view =
-        View { found: &found, even: even.as_ref(), conflicts: &conflicts, task: &task, library, units: asked.units };
+    let view = View { found: &found, even: even.as_ref(), task: &task, library, units: asked.units };
     let mut document = Document::new(title(&formula, &engine.library), options.state.word())
         .lead([Block::said(sentences(&view)), Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
     document.sections.push(before_and_after(&before, &after, &options, asked.units));
-    document = document.section("What this rests on", [Block::said([interval_words(&after)])]);
-    document.sections.push(cautions::section(&[&after], &[]));
+    document = document.ending([interval_words(&after)], cautions::section(&[&after], &[]));
 
     let change = |(&index, (&from_percent, &to_percent)): (&usize, (&f64, &f64))| {
         let ingredient = library.ingredients.get(index)?.key.clone();
@@ -166,7 +151,7 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
         confidence: task.confidence,
         mass_moved_percent: found.mass_moved,
         in_steps: found.in_steps,
-        conflicts,
+        conflicts: found.conflicts,
         over_price: found.over_price,
         limits: found.demands,
         formula: found.formula,
@@ -194,7 +179,6 @@ struct View<'a> {
     found: &'a Adjustment,
     /// The answer for an even chance, where the wish was for a surer one.
     even: Option<&'a Adjustment>,
-    conflicts: &'a [Conflict],
     task: &'a Task,
     library: &'a Library,
     units: Units,
@@ -215,7 +199,7 @@ fn parts(view: &View<'_>) -> Table {
         } else {
             format!("{}{}", if change > 0.0 { "+" } else { "-" }, amount(change.abs()))
         };
-        let called = view.library.ingredients.get(index).map_or("", |one| one.common_name.as_str());
+        let called = view.library.common_name(index);
         table.row([visible(called), amount(before), amount(after), change]);
     }
     table
@@ -250,7 +234,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
             significant(before, 4)
         ));
     }
-    for conflict in view.conflicts {
+    for conflict in &found.conflicts {
         let [first, second] = [&conflict.first, &conflict.second].map(|one| demand::words(one, units));
         said.push(format!("These two conflict within these limits: {first} and {second}."));
     }
@@ -289,7 +273,7 @@ fn changes(view: &View<'_>, found: &Adjustment) -> String {
     let mut moved: Vec<(f64, String)> = all
         .filter(|(_, (before, after))| (*after - *before).abs() >= NO_CHANGE)
         .map(|(&index, (&before, &after))| {
-            let name = view.library.ingredients.get(index).map_or("", |one| one.common_name.as_str());
+            let name = view.library.common_name(index);
             (after - before, format!("{} {} to {} %", in_text(name), amount(before), amount(after)))
         })
         .collect();

@@ -221,7 +221,7 @@ impl<'a> Question<'a> {
             options: Options { at_c: vec![asked.firmness_at_c], ..demand::options(&asked.options, &space.demands) },
             firmness_at_c: asked.firmness_at_c,
             firmness: asked.firmness,
-            most_price: space.max_price,
+            max_price: space.max_price,
             ..Settings::default()
         };
         Ok(Question { engine, asked, space, settings })
@@ -283,7 +283,7 @@ impl<'a> Question<'a> {
     /// The figures of a trade-off.
     fn trade_off(&self, one: &Candidate) -> TradeOff {
         let parts = self.formulas().ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
-        let key = |index: usize| self.library().ingredients.get(index).map_or_else(String::new, |one| one.key.clone());
+        let key = |index: usize| self.library().key(index).to_owned();
         TradeOff {
             parts: parts.map(|(&index, &percent)| Share { ingredient: key(index), percent }).collect(),
             firmness_kpa: one.properties.firmness_kpa,
@@ -431,7 +431,7 @@ impl<'a> Question<'a> {
             }
         }
         if let Some(price) = self.space.max_price
-            && found_with(&Settings { most_price: None, ..fewer }, &self.space.demands)?
+            && found_with(&Settings { max_price: None, ..fewer }, &self.space.demands)?
         {
             words.push(format!("costs at most {}", significant(price, 4)));
         }

@@ -119,6 +119,24 @@ pub struct Met {
     pub met_alone: Option<bool>,
 }
 
+/// Two demands that can each be met, but not both.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Conflict {
+    /// One of them.
+    pub first: Demand,
+    /// The other.
+    pub second: Demand,
+}
+
+/// How often a formula was judged in so many draws.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Judged {
+    /// Draws each time.
+    pub draws: usize,
+    /// How often.
+    pub times: usize,
+}
+
 /// The answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Adjustment {
@@ -136,12 +154,12 @@ pub struct Adjustment {
     pub mass_moved: f64,
     /// Every demand.
     pub demands: Vec<Met>,
-    /// Demands that can each be met, but not both, by position.
-    pub conflicts: Vec<(usize, usize)>,
+    /// Demands that can each be met, but not both.
+    pub conflicts: Vec<Conflict>,
     /// How much more the answer costs than it may, relative; 0 when it does not.
     pub over_price: f64,
-    /// How often a formula was judged, each time in so many draws.
-    pub judged: Vec<(usize, usize)>,
+    /// How often a formula was judged, by the number of draws.
+    pub judged: Vec<Judged>,
 }
 
 /// Finds the smallest change.
@@ -232,11 +250,12 @@ pub fn adjust(
         for one in &mut demands {
             one.met_alone = Some(possible(&[one.demand])?);
         }
-        for (i, first) in demands.iter().enumerate() {
-            for (j, second) in demands.iter().enumerate().skip(i + 1) {
-                let each = first.met_alone == Some(true) && second.met_alone == Some(true);
-                if each && !possible(&[first.demand, second.demand])? {
-                    conflicts.push((i, j));
+        let alone: Vec<Demand> =
+            demands.iter().filter(|one| one.met_alone == Some(true)).map(|one| one.demand).collect();
+        for (index, &first) in alone.iter().enumerate() {
+            for &second in &alone[index + 1..] {
+                if !possible(&[first, second])? {
+                    conflicts.push(Conflict { first, second });
                 }
             }
         }
@@ -276,15 +295,15 @@ struct Search<'a> {
     original: &'a [f64],
     limits: &'a Limits,
     /// Calls of the judge, by its number of draws.
-    judged: Vec<(usize, usize)>,
+    judged: Vec<Judged>,
 }
 
 impl Search<'_> {
     fn judge(&mut self, judge: &Judge<'_>, percent: &[f64], gradients: bool) -> Result<Vec<Standing>, BlendError> {
         let draws = judge.draws();
-        match self.judged.iter_mut().find(|(known, _)| *known == draws) {
-            Some((_, count)) => *count += 1,
-            None => self.judged.push((draws, 1)),
+        match self.judged.iter_mut().find(|known| known.draws == draws) {
+            Some(known) => known.times += 1,
+            None => self.judged.push(Judged { draws, times: 1 }),
         }
         judge.judge(percent, gradients)
     }

@@ -93,7 +93,7 @@ pub struct Settings {
     /// Which way it is better.
     pub firmness: FirmnessAim,
     /// Highest price per kilogram; means nothing without prices.
-    pub most_price: Option<f64>,
+    pub max_price: Option<f64>,
     /// Rounds of refinement.
     pub refine_rounds: usize,
 }
@@ -106,7 +106,7 @@ impl Default for Settings {
             options: Options::default(),
             firmness_at_c: 25.0,
             firmness: FirmnessAim::Firmer,
-            most_price: None,
+            max_price: None,
             refine_rounds: 8,
         }
     }
@@ -480,7 +480,7 @@ impl<'a> Explorer<'a> {
         let (options, settings) = (&self.settings.options, self.settings);
         let percent = &worker.percent;
         let price = self.filler.space().price.as_ref().map(|price| price_per_kg(price, percent));
-        if price.zip(settings.most_price).is_some_and(|(price, most)| price > most) {
+        if price.zip(settings.max_price).is_some_and(|(price, most)| price > most) {
             return Ok(None);
         }
         let Line { in_use, fresh, .. } = worker.line.mixed(percent);
@@ -559,7 +559,7 @@ fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
 ///
 /// The text that is hashed has the names that fields had when the first explorations were kept, so that those can still be gone on with.
 fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Settings, demands: &[Demand]) -> u64 {
-    let Settings { seed, options, firmness_at_c, firmness, most_price, .. } = settings;
+    let Settings { seed, options, firmness_at_c, firmness, max_price, .. } = settings;
     let Space { ingredients, min_percent, max_percent, groups, price } = space;
     let groups = groups.iter().map(|Group { name, members, min_percent, max_percent }| {
         format!("Group {{ name: {name:?}, members: {members:?}, least: {min_percent:?}, most: {max_percent:?} }}")
@@ -572,7 +572,7 @@ fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Setti
     let state = (options.state, options.release_c);
     let text = format!(
         "Space {{ ingredients: {ingredients:?}, least: {min_percent:?}, most: {max_percent:?}, groups: [{groups}], price: {price:?} }} \
-         {shelf:?} {parameters}, maker: {maker:?} }} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {most_price:?}"
+         {shelf:?} {parameters}, maker: {maker:?} }} {demands:?} {seed} {state:?} {firmness_at_c} {firmness:?} {max_price:?}"
     );
     fnv1a(text.as_bytes())
 }

@@ -149,7 +149,7 @@ fn demands_are_met() {
         Demand::Firmer { than: Firmness::Kpa(20.0), temperature_c: 25.0 },
         Demand::Firmer { than: Firmness::BeeswaxPercent(4.0), temperature_c: 20.0 },
     ];
-    let settings = Settings { most_price: Some(12.0), ..settings(3000, 1) };
+    let settings = Settings { max_price: Some(12.0), ..settings(3000, 1) };
     let found = run(&space, &settings, &demands).unwrap();
     assert!(found.front.len() > 5, "{}", found.front.len());
     let options = Options { at_c: vec![30.0, 25.0, 20.0], draws: 0, ..Options::default() };

@@ -141,8 +141,8 @@ fn sound_change(library: &Library, options: &Options, formula: &Formula, task: &
             assert!(whole || *after == 0.0, "{before} % to {after} % is no whole step of {step} %");
         }
     }
-    for (one, other) in &found.conflicts {
-        assert!(one < other && *other < task.demands.len(), "{:?}", found.conflicts);
+    for one in &found.conflicts {
+        assert!([one.first, one.second].iter().all(|demand| task.demands.contains(demand)), "{:?}", found.conflicts);
     }
     for one in &found.demands {
         claims::within("probability before", one.probability_before, 0.0, 1.0);
@@ -266,7 +266,7 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         options: task::options(bytes, 0)?,
         firmness_at_c: task::figure(bytes, MODEL_C.0, MODEL_C.1)?,
         firmness: if bytes.arbitrary()? { FirmnessAim::Firmer } else { FirmnessAim::Softer },
-        most_price: if bytes.ratio(1, 4)? { Some(task::magnitude(bytes, 0.1, 100.0)?) } else { None },
+        max_price: if bytes.ratio(1, 4)? { Some(task::magnitude(bytes, 0.1, 100.0)?) } else { None },
         refine_rounds: bytes.int_in_range(0..=2)?,
     };
     let space = Space {
@@ -298,7 +298,7 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         assert!(of.firmness_kpa.is_finite() && of.firmness_kpa >= 0.0, "{of:?}");
         assert!(of.finest_mm.is_finite() && of.finest_mm > 0.0 && of.skin_ln_off.is_finite(), "{of:?}");
         assert!(of.hold_c.is_none_or(f64::is_finite) && of.price.is_none_or(f64::is_finite), "{of:?}");
-        if let (Some(price), Some(most)) = (of.price, settings.most_price) {
+        if let (Some(price), Some(most)) = (of.price, settings.max_price) {
             assert!(price <= most * (1.0 + 1e-9), "{price} is over {most}");
         }
     }

@@ -77,14 +77,14 @@ fn what_meets_everything_stays_and_is_judged_once_to_find_out() {
     let found = run(&start, &priced(&start, &[20.0, 5.0], 9.5));
     assert!(found.feasible && found.mass_moved == 0.0, "{found:?}");
     // Once as what may be the answer, once as what was before.
-    assert_eq!(found.judged, [(DRAWS, 2)]);
+    assert_eq!(found.judged, [Judged { draws: DRAWS, times: 2 }]);
 }
 
 #[test]
 fn the_first_search_has_few_draws_and_the_last_all() {
     let start = bar("beeswax 30, sunflower oil 70");
     let mut draws: Vec<usize> =
-        run(&start, &priced(&start, &[20.0, 5.0], 8.0)).judged.iter().map(|one| one.0).collect();
+        run(&start, &priced(&start, &[20.0, 5.0], 8.0)).judged.iter().map(|one| one.draws).collect();
     draws.sort_unstable();
     assert_eq!(draws, [FEW_DRAWS, DRAWS]);
 }
@@ -109,8 +109,8 @@ fn a_price_below_the_cheapest_is_told_with_what_is_left_over() {
     assert!(close(&found.after, &[0.0, 100.0]), "{:?}", found.after);
     // What is not there is no part.
     assert_eq!(found.formula.parts.len(), 1);
-    let first = found.judged.iter().find(|one| one.0 == FEW_DRAWS).unwrap();
-    assert!(first.1 >= SPREAD_STARTS, "points spread over the limits were not tried: {first:?}");
+    let first = found.judged.iter().find(|one| one.draws == FEW_DRAWS).unwrap();
+    assert!(first.times >= SPREAD_STARTS, "points spread over the limits were not tried: {first:?}");
 }
 
 #[test]
@@ -235,7 +235,7 @@ fn demands_in_each_others_way_are_named() {
     ];
     let found = adjust(&LIBRARY, &MODEL, &options(8), &start, &of(&start, &demands)).unwrap();
     assert!(!found.feasible);
-    assert_eq!(found.conflicts, [(1, 2)]);
+    assert_eq!(found.conflicts, [Conflict { first: demands[1], second: demands[2] }]);
     let alone: Vec<Option<bool>> = found.demands.iter().map(|one| one.met_alone).collect();
     assert_eq!(alone, [Some(true); 3]);
 
@@ -320,7 +320,7 @@ fn a_search_doubles_its_reach_where_tangents_hold() {
     let mut whole = search(&original, &limits);
     let found = whole.descend(&judge, original.to_vec(), MAX_STEPS).unwrap();
     assert!(close(&found.percent, &[10.0, 90.0]), "{:?}", found.percent);
-    assert_eq!(whole.judged, [(1, 5)]);
+    assert_eq!(whole.judged, [Judged { draws: 1, times: 5 }]);
     // Two steps bring it 24 % of the way.
     let found = search(&original, &limits).descend(&judge, original.to_vec(), 2).unwrap();
     assert!(close(&found.percent, &[66.0, 34.0]), "{:?}", found.percent);
@@ -350,7 +350,7 @@ fn a_search_ends_where_the_central_margin_is_just_met() {
         let found = search.descend(&judge, original.clone(), MAX_STEPS).unwrap();
         assert!(found.missing <= 1e-4, "{text}: {found:?}");
         assert!(found.standings[0].margin < 5e-3, "{text}: {found:?}");
-        assert!(search.judged[0].1 <= 14, "{text}: {:?}", search.judged);
+        assert!(search.judged[0].times <= 14, "{text}: {:?}", search.judged);
     }
 }
 
@@ -367,7 +367,7 @@ fn the_first_start_and_the_best_are_followed() {
         let found = search.followed(&judge, starts(), most).unwrap();
         assert_eq!(found.len(), most.min(4));
         assert!(found.iter().all(|one| close(&one.percent, &[10.0, 90.0])), "{found:?}");
-        search.judged[0].1
+        search.judged[0].times
     };
     // All four are judged. Followed: from 90 in 1 + 4 judgements, from 10 in 1, from 6 in 2, from 50 in 1 + 3.
     assert_eq!([1, 2, 3, 4, 9].map(judged), [9, 10, 12, 16, 16]);
@@ -388,14 +388,14 @@ fn the_last_search_goes_on_from_the_best_and_from_each_once() {
     let best = search.finish(&judge, coarse.clone(), 1).unwrap();
     assert!(close(&best.percent, &[10.0, 90.0]), "{:?}", best.percent);
     // The best of them is there already, and its neighbour is taken for the same.
-    assert_eq!(search.judged, [(1, 1)]);
+    assert_eq!(search.judged, [Judged { draws: 1, times: 1 }]);
     search.judged.clear();
     search.finish(&judge, coarse.clone(), 2).unwrap();
-    assert_eq!(search.judged, [(1, 3)]);
+    assert_eq!(search.judged, [Judged { draws: 1, times: 3 }]);
     search.judged.clear();
     // From 50 % it takes steps of 8, 16 and 16.
     search.finish(&judge, coarse, 3).unwrap();
-    assert_eq!(search.judged, [(1, 7)]);
+    assert_eq!(search.judged, [Judged { draws: 1, times: 7 }]);
     // With none to go on from, it is the formula as it was.
     let none = search.finish(&judge, Vec::new(), 4).unwrap();
     assert!(close(&none.percent, &original), "{:?}", none.percent);
@@ -413,7 +413,7 @@ fn polishing_takes_back_what_need_not_move() {
     search.judged.clear();
     let best = search.polish(&judge, rough).unwrap();
     assert!((-1e-9..2.0 * LAST_TRANSFER).contains(&(best.cost - 10.0)) && best.missing <= MARGIN_TOLERANCE, "{best:?}");
-    assert!(search.judged[0].1 <= MAX_TRANSFERS, "{:?}", search.judged);
+    assert!(search.judged[0].times <= MAX_TRANSFERS, "{:?}", search.judged);
     // Up to 20.17 %: six times 0.8, 0.4 is too much, then 0.2, 0.1 and 0.05 once each. What costs too much is not judged.
     let limits = Limits {
         price: Some(PriceLimit { per_kg: vec![20.0, 5.0], max_per_kg: 5.0 + 0.15 * 20.17 }),
@@ -424,7 +424,7 @@ fn polishing_takes_back_what_need_not_move() {
     search.judged.clear();
     let best = search.polish(&judge, rough).unwrap();
     assert!(close(&best.percent, &[20.15, 79.85]), "{:?}", best.percent);
-    assert_eq!(search.judged, [(1, 9)]);
+    assert_eq!(search.judged, [Judged { draws: 1, times: 9 }]);
     // What misses something is not polished, nor what has not moved.
     for (percent, limit) in [(vec![30.0, 70.0], 8.0), (vec![30.0, 70.0], 9.5)] {
         let limits =

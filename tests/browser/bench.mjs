@@ -113,7 +113,7 @@ async function story(page) {
   const verdict = await text(page, "#verdict [data-topic=detail] td:nth-child(2)");
   check("the verdict on detail is a word and a sentence", /^(yes|likely|open|unlikely|no)\s+Firm enough for fine detail: /.test(verdict), verdict);
   const spoken = await page.locator("#live").textContent();
-  check("the verdict is spoken once at rest", /^Bar A: detail .*warmth at 40 °C/.test(spoken), spoken);
+  check("the verdict is spoken once at rest", /^Bar A: Firm enough for fine detail: .*at 40 °C/.test(spoken), spoken);
 
   // Two are compared.
   await settled(page, () => page.locator(".tray-b .copy").click());

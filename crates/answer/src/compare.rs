@@ -35,17 +35,26 @@ const WORTH_SAYING: f64 = 0.6;
 const SAME_PERCENT: f64 = 1e-6;
 
 /// What a comparison is shown with.
-pub struct View<'a> {
+pub(crate) struct View<'a> {
     /// The assessments and differences.
-    pub comparison: &'a Comparison,
+    pub(crate) comparison: &'a Comparison,
     /// The formulas.
-    pub formulas: &'a [Formula],
+    pub(crate) formulas: &'a [Formula],
     /// Reference tables and lots.
-    pub library: &'a Library,
+    pub(crate) library: &'a Library,
     /// What was asked.
-    pub options: &'a Options,
+    pub(crate) options: &'a Options,
     /// Units shown.
-    pub units: Units,
+    pub(crate) units: Units,
+    /// What the formulas are called.
+    pub(crate) titles: &'a [String],
+}
+
+impl View<'_> {
+    /// What a formula is called.
+    fn title(&self, index: usize) -> &str {
+        self.titles.get(index).map_or("", String::as_str)
+    }
 }
 
 /// Which of several bars is what?
@@ -80,6 +89,7 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
         library: &engine.library,
         options: &asked.options,
         units: asked.units,
+        titles: &titles(&formulas, &engine.library),
     };
     let document = document(&view);
     let picture = if asked.curves {
@@ -93,43 +103,51 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
 
 /// Puts a comparison into words: what decides, which to pour, the tables.
 fn document(view: &View<'_>) -> Document {
-    let titles = titles(view.formulas, view.library);
+    let titles = view.titles;
     let named: Vec<String> = titles.iter().take(MOST_NAMED).cloned().collect();
     let mut document = Document::new(list(&named, "and"), view.options.state.word());
     let all_same = same_blends(view.formulas).iter().all(|first| *first == 0);
     let answers = view.comparison.formulas.as_slice();
     let unset = titles.iter().zip(answers).filter(|(_, answer)| !answer.sets_at_room());
     let unset = unset.map(|(title, _)| format!("{title} does not set into a bar at room temperature."));
-    document = document.section("What decides", [Block::said(what_decides(view, &titles).into_iter().chain(unset))]);
+    document = document.section("What decides", [Block::said(what_decides(view).into_iter().chain(unset))]);
     if !all_same {
-        document = document.section("Which to pour", [Block::terms(purposes(view, &titles))]);
+        document = document.section("Which to pour", [Block::terms(purposes(view))]);
     }
     let rule = Block::Small(RULE_OF_THUMB.to_owned());
     document = document
-        .section("Side by side", side_by_side(view, &titles).into_iter().map(Block::Table).chain([rule]))
-        .section("Parts, % by mass", parts(view.formulas, view.library, &titles).into_iter().map(Block::Table));
+        .section("Side by side", side_by_side(view).into_iter().map(Block::Table).chain([rule]))
+        .section("Parts, % by mass", parts(view.formulas, view.library, titles).into_iter().map(Block::Table));
     let small = if all_same { Vec::new() } else { undecided(view) };
     if !small.is_empty() {
         let words = format!("{}.", capital(&list(&small, "and")));
         document = document.section("Too small or too unsure to matter", [Block::said([words])]);
     }
-    document = document.section("What this rests on", [Block::said(answers.first().map(interval_words))]);
-    document.sections.push(cautions::section(&answers.iter().collect::<Vec<_>>(), &titles));
-    document
+    let cautions = cautions::section(&answers.iter().collect::<Vec<_>>(), titles);
+    document.ending(answers.first().map(interval_words), cautions)
+}
+
+/// What decides between the formulas, and which to pour for what.
+pub(crate) fn deciding(view: &View<'_>) -> Vec<Block> {
+    let mut blocks = vec![Block::said(what_decides(view))];
+    if same_blends(view.formulas).iter().any(|first| *first != 0) {
+        blocks.push(Block::Under("Which to pour".to_owned()));
+        blocks.push(Block::terms(purposes(view)));
+    }
+    blocks
 }
 
 /// What decides between the formulas, in sentences.
-pub fn what_decides(view: &View<'_>, titles: &[String]) -> Vec<String> {
+fn what_decides(view: &View<'_>) -> Vec<String> {
     let same = same_blends(view.formulas);
-    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
     let mut said: Vec<String> = (same.iter().enumerate())
         .filter(|(index, first)| index != *first)
         .map(|(index, first)| {
-            format!("{} and {} are the same blend: no difference is expected.", title(*first), title(index))
+            format!("{} and {} are the same blend: no difference is expected.", view.title(*first), view.title(index))
         })
         .collect();
     if same.iter().any(|first| *first != 0) {
-        let decisive = deciding_sentences(view, titles);
+        let decisive = deciding_sentences(view);
         if decisive.is_empty() {
             let nothing = "Nothing: no difference is both large enough to notice and sure enough to rely on.";
             said.push(nothing.to_owned());
@@ -140,7 +158,7 @@ pub fn what_decides(view: &View<'_>, titles: &[String]) -> Vec<String> {
 }
 
 /// Returns for each formula the first one with the same shares of the same ingredients.
-pub fn same_blends(formulas: &[Formula]) -> Vec<usize> {
+fn same_blends(formulas: &[Formula]) -> Vec<usize> {
     let sorted: Vec<Vec<(usize, f64)>> = formulas
         .iter()
         .map(|formula| {
@@ -160,35 +178,26 @@ pub fn same_blends(formulas: &[Formula]) -> Vec<usize> {
         .collect()
 }
 
-/// A difference ordered by its central values, the highest first; formulas without a value come last.
+/// A difference ordered by its central values, the better first; formulas without a value come last.
 struct Ranked<'a> {
-    difference: &'a Difference,
     order: Vec<(usize, Option<&'a Estimate>)>,
+    /// Probability of the first to be so.
+    probability: f64,
 }
 
 impl<'a> Ranked<'a> {
     fn new(difference: &'a Difference) -> Self {
+        let low_first = difference.property.lowest_first();
+        let rank = |(_, estimate): &(usize, Option<&Estimate>)| match estimate {
+            Some(estimate) if low_first => estimate.value,
+            Some(estimate) => -estimate.value,
+            None => f64::INFINITY,
+        };
         let mut order: Vec<_> = difference.values.iter().map(Option::as_ref).enumerate().collect();
-        order.sort_by(|a, b| {
-            let value =
-                |entry: &(usize, Option<&Estimate>)| entry.1.map_or(f64::NEG_INFINITY, |estimate| estimate.value);
-            value(b).total_cmp(&value(a))
-        });
-        Ranked { difference, order }
-    }
-
-    /// The same with the lowest first.
-    fn lowest_first(mut self) -> Self {
-        self.order.sort_by(|a, b| {
-            let value = |entry: &(usize, Option<&Estimate>)| entry.1.map_or(f64::INFINITY, |estimate| estimate.value);
-            value(a).total_cmp(&value(b))
-        });
-        self
-    }
-
-    fn probability(&self, low: bool) -> f64 {
-        let all = if low { &self.difference.probability_lowest } else { &self.difference.probability_highest };
-        self.order.first().and_then(|(index, _)| all.get(*index)).copied().unwrap_or(0.0)
+        order.sort_by(|a, b| rank(a).total_cmp(&rank(b)));
+        let all = if low_first { &difference.probability_lowest } else { &difference.probability_highest };
+        let probability = order.first().and_then(|(index, _)| all.get(*index)).copied().unwrap_or(0.0);
+        Ranked { order, probability }
     }
 }
 
@@ -198,7 +207,7 @@ fn yield_at_c(property: Property) -> Option<f64> {
 }
 
 /// Returns the decisive differences as sentences, the weightiest first.
-fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
+fn deciding_sentences(view: &View<'_>) -> Vec<String> {
     let decisive: Vec<&Difference> =
         view.comparison.differences.iter().filter(|difference| difference.decisive).collect();
     let mut said = Vec::new();
@@ -209,18 +218,18 @@ fn deciding_sentences(view: &View<'_>, titles: &[String]) -> Vec<String> {
                 let yields: Vec<_> =
                     decisive.iter().copied().filter(|difference| yield_at_c(difference.property).is_some()).collect();
                 // Of two, every temperature fits into one sentence; of several, only the one that tells them apart best.
-                if titles.len() == 2 {
-                    said.push(firmness_words(view, &yields, titles));
+                if view.titles.len() == 2 {
+                    said.push(firmness_words(view, &yields));
                 } else {
-                    said.push(difference_words(view, difference, titles));
+                    said.push(difference_words(view, difference));
                 }
                 yields_said = true;
             }
         } else {
-            said.push(difference_words(view, difference, titles));
+            said.push(difference_words(view, difference));
         }
     }
-    if titles.len() > 2 {
+    if view.titles.len() > 2 {
         said.truncate(MOST_DECIDING);
     }
     said
@@ -283,16 +292,15 @@ fn unit(property: Property, units: Units) -> &'static str {
     }
 }
 
-fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> String {
+fn difference_words(view: &View<'_>, difference: &Difference) -> String {
     let wording = wording(difference.property);
     let low_first = difference.property.lowest_first();
     let heading = match yield_at_c(difference.property) {
         Some(celsius) => format!("{} at {}", wording.several, view.units.given_degrees(celsius)),
         None => in_units(wording.several, view.units),
     };
-    let ranked = if low_first { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
-    let sure = odds(difference.property, ranked.probability(low_first));
-    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
+    let ranked = Ranked::new(difference);
+    let sure = odds(difference.property, ranked.probability);
     let unit = unit(difference.property, view.units);
     let show = |estimate: &Estimate| shown(difference.property, estimate, view.units);
     let tail = if unit.is_empty() { String::new() } else { format!(" {unit}") };
@@ -301,7 +309,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             let by = view.units.difference((best.value - other.value).abs());
             format!(
                 "{} {}: {} against {}{tail}; {sure}.",
-                title(*first),
+                view.title(*first),
                 wording.two.replace("{}", &by),
                 show(best),
                 show(other)
@@ -309,9 +317,9 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
         }
         [(first, Some(best)), (second, None)] => format!(
             "{}: {}; {} {}; {sure}.",
-            title(*first),
+            view.title(*first),
             with_unit(&format!("{} {}", lower(wording.several), show(best)), unit),
-            title(*second),
+            view.title(*second),
             wording.none
         ),
         several => {
@@ -319,7 +327,7 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
             let figure = |place: Option<&(usize, Option<&Estimate>)>, aside: &str| {
                 let Some((index, estimate)) = place else { return String::new() };
                 let shown = estimate.map_or_else(|| wording.none.to_owned(), |one| with_unit(&show(one), unit));
-                format!("{}, {}{aside}", shown.trim_end(), title(*index))
+                format!("{}, {}{aside}", shown.trim_end(), view.title(*index))
             };
             let (first, last) = if low_first { ("lowest", "highest") } else { ("highest", "lowest") };
             let (best, worst) = (figure(several.first(), &format!(" ({sure})")), figure(several.last(), ""));
@@ -329,14 +337,13 @@ fn difference_words(view: &View<'_>, difference: &Difference, titles: &[String])
 }
 
 /// Says the decisive differences of firmness in one sentence.
-fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) -> String {
-    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
+fn firmness_words(view: &View<'_>, yields: &[&Difference]) -> String {
     let mut by_temperature: Vec<(f64, Ranked<'_>)> = yields
         .iter()
         .filter_map(|difference| Some((yield_at_c(difference.property)?, Ranked::new(difference))))
         .collect();
     by_temperature.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let surest = by_temperature.iter().map(|(_, ranked)| ranked.probability(false)).fold(f64::INFINITY, f64::min);
+    let surest = by_temperature.iter().map(|(_, ranked)| ranked.probability).fold(f64::INFINITY, f64::min);
     let firmest = |ranked: &Ranked<'_>| ranked.order.first().map_or(0, |(index, _)| *index);
     let firmest_first = by_temperature.first().map_or(0, |(_, ranked)| firmest(ranked));
     let alike = by_temperature.iter().all(|(_, ranked)| firmest(ranked) == firmest_first);
@@ -347,7 +354,7 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
             let at = view.units.given_degrees(*celsius);
             let repeated = alike || last == Some(firmest(ranked));
             last = Some(firmest(ranked));
-            let who = if repeated { String::new() } else { format!("{} ", title(firmest(ranked))) };
+            let who = if repeated { String::new() } else { format!("{} ", view.title(firmest(ranked))) };
             let values = (ranked.order.first().and_then(|one| one.1), ranked.order.get(1).and_then(|one| one.1));
             match values {
                 (Some(first), Some(second)) if second.value > 0.0 && first.value / second.value < 100.0 => {
@@ -367,7 +374,7 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
         })
         .collect();
     let start = if alike {
-        format!("{} is firmer", title(firmest_first))
+        format!("{} is firmer", view.title(firmest_first))
     } else {
         "The firmer one changes with the temperature".to_owned()
     };
@@ -376,24 +383,22 @@ fn firmness_words(view: &View<'_>, yields: &[&Difference], titles: &[String]) ->
 }
 
 /// Returns which formula serves each purpose best.
-pub fn purposes(view: &View<'_>, titles: &[String]) -> Vec<(&'static str, String)> {
+fn purposes(view: &View<'_>) -> Vec<(&'static str, String)> {
     let mut said = Vec::new();
     for (purpose, property) in [("Summer post", Property::Hold), ("Finest detail", Property::FinestFeature)] {
         let difference = view.comparison.differences.iter().find(|difference| difference.property == property);
         if let Some(difference) = difference {
-            said.push((purpose, best_words(view, difference, titles)));
+            said.push((purpose, best_words(view, difference)));
         }
     }
-    said.push(("Skin", skin_words(view, titles)));
+    said.push(("Skin", skin_words(view)));
     said
 }
 
-fn best_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> String {
+fn best_words(view: &View<'_>, difference: &Difference) -> String {
     let low = difference.property.lowest_first();
-    let ranked = if low { Ranked::new(difference).lowest_first() } else { Ranked::new(difference) };
-    let probability = ranked.probability(low);
-    let title = |index: usize| titles.get(index).map_or("", |title| title.as_str());
-    match ranked.order.as_slice() {
+    let Ranked { order, probability } = Ranked::new(difference);
+    match order.as_slice() {
         [(first, Some(best)), (second, _), ..] => {
             let shown = with_unit(&shown(difference.property, best, view.units), unit(difference.property, view.units));
             let what = if low { "finest relief" } else { "keeps its shape up to" };
@@ -401,18 +406,18 @@ fn best_words(view: &View<'_>, difference: &Difference, titles: &[String]) -> St
             if probability < WORTH_SAYING {
                 format!(
                     "{} by a little, too close to call against {} ({what} {shown}; {sure}).",
-                    title(*first),
-                    title(*second)
+                    view.title(*first),
+                    view.title(*second)
                 )
             } else {
-                format!("{} ({what} {shown}; {sure}).", title(*first))
+                format!("{} ({what} {shown}; {sure}).", view.title(*first))
             }
         }
         _ => "none of them.".to_owned(),
     }
 }
 
-fn skin_words(view: &View<'_>, titles: &[String]) -> String {
+fn skin_words(view: &View<'_>) -> String {
     let answers = &view.comparison.formulas;
     let with = |feel: SkinFeel| -> Vec<(usize, f64)> {
         let mut with: Vec<_> = answers
@@ -427,10 +432,7 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
     let said = |feel: SkinFeel, word: &str| {
         let who: Vec<String> = with(feel)
             .iter()
-            .map(|(index, probability)| {
-                let title = titles.get(*index).map_or("", |title| title.as_str());
-                format!("{title} ({})", in_hundred(*probability))
-            })
+            .map(|(index, probability)| format!("{} ({})", view.title(*index), in_hundred(*probability)))
             .collect();
         (!who.is_empty()).then(|| format!("{} {word}{}", list(&who, "and"), if who.len() == 1 { "s" } else { "" }))
     };
@@ -438,11 +440,7 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
         .iter()
         .map(|&(index, probability)| {
             let likeliest = answers.get(index).map_or("", |answer| answer.skin.likeliest.word());
-            format!(
-                "{} ({likeliest}: {})",
-                titles.get(index).map_or("", |title| title.as_str()),
-                in_hundred(probability)
-            )
+            format!("{} ({likeliest}: {})", view.title(index), in_hundred(probability))
         })
         .collect();
     let open = (!open.is_empty()).then(|| format!("uncertain for {}", list(&open, "and")));
@@ -455,8 +453,8 @@ fn skin_words(view: &View<'_>, titles: &[String]) -> String {
 }
 
 /// The tables of all properties, at most [`MOST_BESIDE`] formulas in each.
-pub(crate) fn side_by_side(view: &View<'_>, titles: &[String]) -> Vec<Table> {
-    let blocks = titles.chunks(MOST_BESIDE).zip(view.comparison.formulas.chunks(MOST_BESIDE));
+pub(crate) fn side_by_side(view: &View<'_>) -> Vec<Table> {
+    let blocks = view.titles.chunks(MOST_BESIDE).zip(view.comparison.formulas.chunks(MOST_BESIDE));
     let table = |(titles, answers): (&[String], &[Assessment])| {
         Table::new("").columns(Kind::Words, [""]).columns(Kind::Figure, titles).rows(properties(view, answers))
     };

@@ -42,8 +42,14 @@ pub fn page(document: &Document, window: &str, foot: &str) -> String {
     .into_string()
 }
 
+/// Returns a document in two pieces for a page of another make: what stands under its title, and its sections under headings of the third level.
+pub fn pieces(document: &Document) -> [String; 2] {
+    let sections = Document { lead: Vec::new(), ..document.clone() }.into_section("");
+    [&document.lead, &sections.blocks].map(|all| blocks(all, &mut 0).into_string())
+}
+
 /// Returns a document as markup, from its one `h1` on.
-pub fn body(document: &Document) -> Markup {
+fn body(document: &Document) -> Markup {
     let mut pictures = 0;
     html! {
         h1 { (document.title) @if !document.aside.is_empty() { " (" (document.aside) ")" } }

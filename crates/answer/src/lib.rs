@@ -16,6 +16,7 @@ pub mod firmness;
 pub mod html;
 pub mod ingredients;
 pub mod limits;
+pub mod live;
 pub mod lot;
 pub mod mould;
 pub mod parcel;

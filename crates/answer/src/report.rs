@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::assess::{RULE_OF_THUMB, firmness_table, interval_words, melting_table, sentences};
-use crate::compare::{View, parts, purposes, same_blends, side_by_side, what_decides};
+use crate::compare::{View, deciding, parts, side_by_side};
 use crate::document::{Block, Document, Section, Table};
 use crate::engine::{Engine, Recipe};
 use crate::mould::usual_mould;
@@ -285,6 +285,7 @@ impl Shown<'_> {
             library: &self.engine.library,
             options: &self.asked.options,
             units: self.asked.units,
+            titles: self.titles,
         })
     }
 
@@ -293,11 +294,7 @@ impl Shown<'_> {
         let mut blocks = Vec::new();
         let view = self.compared();
         if let Some(view) = &view {
-            blocks.push(Block::said(what_decides(view, self.titles)));
-            if same_blends(self.formulas).iter().any(|first| *first != 0) {
-                blocks.push(Block::Under("Which to pour".to_owned()));
-                blocks.push(Block::terms(purposes(view, self.titles)));
-            }
+            blocks.extend(deciding(view));
         }
         for ((title, answer), recipe) in self.titles.iter().zip(self.answers).zip(&self.asked.formulas) {
             if view.is_some() {
@@ -339,7 +336,7 @@ impl Shown<'_> {
         let parts = parts(self.formulas, &self.engine.library, self.titles);
         let mut sections = vec![section("Parts", parts, "Mass %, in groups with their sums.")];
         match (self.compared(), self.answers.first()) {
-            (Some(view), _) => sections.push(section("Side by side", side_by_side(&view, self.titles), INTERVALS)),
+            (Some(view), _) => sections.push(section("Side by side", side_by_side(&view), INTERVALS)),
             (None, Some(answer)) => {
                 sections.push(section("Melting", vec![melting_table(answer, units)], INTERVALS));
                 sections.push(section("Solids and firmness", vec![firmness_table(answer, units)], INTERVALS));

@@ -9,7 +9,6 @@ use std::sync::{Mutex, PoisonError};
 
 use barwright_reference::formula::{Format, read, rewrite_toml, to_toml};
 use barwright_reference::{Formula, Library};
-use serde::Serialize;
 
 use crate::error::CliError;
 use crate::input::{read_file, say};
@@ -22,10 +21,10 @@ use barwright_answer::words::visible::visible;
 const ENDING: &str = ".toml";
 
 /// Longest name taken, bytes: what common file systems take.
-const LONGEST_NAME: usize = 120;
+const MAX_NAME_BYTES: usize = 120;
 
 /// Most files listed.
-const MOST_FILES: usize = 2000;
+const MAX_FILES: usize = 2000;
 
 /// The folder.
 #[derive(Debug)]
@@ -63,12 +62,6 @@ impl From<CliError> for NotSaved {
     }
 }
 
-/// A file listed.
-#[derive(Debug, Serialize)]
-pub struct Listed {
-    name: String,
-}
-
 impl Folder {
     /// Takes a folder.
     ///
@@ -89,14 +82,14 @@ impl Folder {
     }
 
     /// Lists the formula files.
-    pub fn list(&self) -> Result<Vec<Listed>, CliError> {
+    pub fn list(&self) -> Result<Vec<String>, CliError> {
         let entries = fs::read_dir(&self.path)
             .map_err(|error| Fault::new("no-folder", format!("the folder cannot be read: {error}")))?;
         let names = entries.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
         let mut names: Vec<String> = names.filter(|name| self.place(name).is_ok_and(|path| path.is_file())).collect();
         names.sort_unstable();
-        names.truncate(MOST_FILES);
-        Ok(names.into_iter().map(|name| Listed { name }).collect())
+        names.truncate(MAX_FILES);
+        Ok(names)
     }
 
     /// Opens a file.
@@ -154,9 +147,7 @@ impl Folder {
     /// The text of a file that may not be there.
     fn text(&self, path: &Path, name: &str) -> Result<Option<Arc<str>>, CliError> {
         match fs::metadata(path) {
-            Ok(found) if found.is_file() => {
-                read_file(path, name).map(Some).map_err(|fault| CliError::input(vec![*fault]))
-            }
+            Ok(found) if found.is_file() => Ok(Some(read_file(path, name)?)),
             Ok(_) => Err(refused(name, "is no file")),
             Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
             Err(error) => Err(refused(name, &format!("cannot be read: {error}"))),
@@ -181,7 +172,7 @@ impl Folder {
 
 /// What is wrong with a name of a file.
 fn fault(name: &str) -> Option<&'static str> {
-    if name.len() > LONGEST_NAME {
+    if name.len() > MAX_NAME_BYTES {
         Some("is too long for a name")
     } else if !name.ends_with(ENDING) || Path::new(name).file_name() != Some(OsStr::new(name)) || name.starts_with('.')
     {
@@ -195,7 +186,7 @@ fn fault(name: &str) -> Option<&'static str> {
 
 /// Says that a name is refused.
 fn refused(name: &str, why: &str) -> CliError {
-    let shown: String = visible(name).chars().take(LONGEST_NAME).collect();
+    let shown: String = visible(name).chars().take(MAX_NAME_BYTES).collect();
     Fault::new("bad-name", format!("`{shown}` {why}")).into()
 }
 
@@ -251,8 +242,8 @@ mod tests {
     #[test]
     fn a_name_as_long_as_a_system_takes() {
         let of = |bytes: usize| format!("{}{ENDING}", "x".repeat(bytes - ENDING.len()));
-        assert_eq!(fault(&of(LONGEST_NAME)), None);
-        assert_eq!(fault(&of(LONGEST_NAME + 1)), Some("is too long for a name"));
+        assert_eq!(fault(&of(MAX_NAME_BYTES)), None);
+        assert_eq!(fault(&of(MAX_NAME_BYTES + 1)), Some("is too long for a name"));
         assert!(code(&refused(&"y".repeat(500), "is too long")) == "bad-name");
         assert!(refused(&"y".repeat(500), "is too long").faults[0].message.len() < 200);
     }
@@ -277,12 +268,12 @@ mod tests {
         for name in ["b.toml", "a.toml", "notes.txt", ".hidden.toml"] {
             std::fs::write(place.path().join(name), "").unwrap();
         }
-        let names = |folder: &Folder| folder.list().unwrap().into_iter().map(|one| one.name).collect::<Vec<_>>();
+        let names = |folder: &Folder| folder.list().unwrap();
         assert_eq!(names(&folder), ["a.toml", "b.toml"]);
-        for number in 0..MOST_FILES {
+        for number in 0..MAX_FILES {
             std::fs::write(place.path().join(format!("c{number:04}.toml")), "").unwrap();
         }
-        assert_eq!(names(&folder).len(), MOST_FILES);
+        assert_eq!(names(&folder).len(), MAX_FILES);
         drop(place);
         assert_eq!(code(&folder.list().unwrap_err()), "no-folder");
     }

@@ -35,41 +35,31 @@ pub struct Guard {
 
 /// Why a request is refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Refusal {
-    /// It was meant for another host: another name was made to point here.
-    Host,
-    /// It comes from another page.
-    Origin,
-    /// It has no key, or a wrong one.
-    Token,
+pub struct Refusal {
+    /// Status.
+    pub status: StatusCode,
+    /// Short code.
+    pub code: &'static str,
+    /// What to say.
+    pub message: &'static str,
 }
 
 impl Refusal {
-    /// Returns the status.
-    pub fn status(self) -> StatusCode {
-        match self {
-            Refusal::Host => StatusCode::MISDIRECTED_REQUEST,
-            Refusal::Origin | Refusal::Token => StatusCode::FORBIDDEN,
-        }
-    }
-
-    /// Returns the code.
-    pub fn code(self) -> &'static str {
-        match self {
-            Refusal::Host => "host",
-            Refusal::Origin => "origin",
-            Refusal::Token => "token",
-        }
-    }
-
-    /// Returns what to say.
-    pub fn message(self) -> &'static str {
-        match self {
-            Refusal::Host => "this is not the host that was asked for",
-            Refusal::Origin => "another page may not ask",
-            Refusal::Token => "open the whole address that `barwright page` printed: it holds the key",
-        }
-    }
+    /// It was meant for another host: another name was made to point here.
+    const HOST: Refusal = Refusal {
+        status: StatusCode::MISDIRECTED_REQUEST,
+        code: "host",
+        message: "this is not the host that was asked for",
+    };
+    /// It comes from another page.
+    const ORIGIN: Refusal =
+        Refusal { status: StatusCode::FORBIDDEN, code: "origin", message: "another page may not ask" };
+    /// It has no key, or a wrong one.
+    const TOKEN: Refusal = Refusal {
+        status: StatusCode::FORBIDDEN,
+        code: "token",
+        message: "open the whole address that `barwright page` printed: it holds the key",
+    };
 }
 
 /// How a request showed the key.
@@ -102,23 +92,23 @@ impl Guard {
     /// # Errors
     /// Why it is refused.
     pub fn check(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Result<Shown, Refusal> {
-        let host = only(headers, &HOST).flatten().filter(|host| self.is_ours(host)).ok_or(Refusal::Host)?;
+        let host = only(headers, &HOST).flatten().filter(|host| self.is_ours(host)).ok_or(Refusal::HOST)?;
         if uri.authority().is_some_and(|authority| !self.is_ours(authority.as_str())) {
-            return Err(Refusal::Host);
+            return Err(Refusal::HOST);
         }
-        let origin = only(headers, &ORIGIN).ok_or(Refusal::Origin)?;
-        let site = only(headers, &SEC_FETCH_SITE).ok_or(Refusal::Origin)?;
+        let origin = only(headers, &ORIGIN).ok_or(Refusal::ORIGIN)?;
+        let site = only(headers, &SEC_FETCH_SITE).ok_or(Refusal::ORIGIN)?;
         let reads = method == Method::GET || method == Method::HEAD;
         let own = |origin: &str| origin.strip_prefix("http://").is_some_and(|of| of.eq_ignore_ascii_case(host));
         if origin.is_some_and(|origin| !own(origin))
             || site.is_some_and(|site| site != "same-origin" && !(reads && site == "none"))
         {
-            return Err(Refusal::Origin);
+            return Err(Refusal::ORIGIN);
         }
-        let shown = self.key_of(uri, headers).ok_or(Refusal::Token)?;
+        let shown = self.key_of(uri, headers).ok_or(Refusal::TOKEN)?;
         // What changes or computes must say where it comes from, or carry what only this page and the maker know.
         if !reads && shown != Shown::Header && origin.is_none() && site.is_none() {
-            return Err(Refusal::Origin);
+            return Err(Refusal::ORIGIN);
         }
         Ok(shown)
     }
@@ -244,21 +234,21 @@ mod tests {
         assert_eq!(check(&Method::GET, &[]), Ok(Shown::Cookie));
         assert_eq!(check(&Method::POST, &[own]), Ok(Shown::Cookie));
         assert_eq!(check(&Method::POST, &[("sec-fetch-site", "same-origin")]), Ok(Shown::Cookie));
-        assert_eq!(check(&Method::POST, &[]), Err(Refusal::Origin));
+        assert_eq!(check(&Method::POST, &[]), Err(Refusal::ORIGIN));
         for other in
             ["null", "http://127.0.0.1:8521", "https://127.0.0.1:8520", "http://localhost:8520", "http://evil.example"]
         {
-            assert_eq!(check(&Method::POST, &[("origin", other)]), Err(Refusal::Origin), "{other}");
-            assert_eq!(check(&Method::GET, &[("origin", other)]), Err(Refusal::Origin), "{other}");
+            assert_eq!(check(&Method::POST, &[("origin", other)]), Err(Refusal::ORIGIN), "{other}");
+            assert_eq!(check(&Method::GET, &[("origin", other)]), Err(Refusal::ORIGIN), "{other}");
         }
         for site in ["cross-site", "same-site", "none"] {
-            assert_eq!(check(&Method::POST, &[own, ("sec-fetch-site", site)]), Err(Refusal::Origin), "{site}");
+            assert_eq!(check(&Method::POST, &[own, ("sec-fetch-site", site)]), Err(Refusal::ORIGIN), "{site}");
         }
-        assert_eq!(check(&Method::POST, &[own, own]), Err(Refusal::Origin));
+        assert_eq!(check(&Method::POST, &[own, own]), Err(Refusal::ORIGIN));
         let bearer = format!("Bearer {token}");
         let alone = headers(&[host, ("authorization", &bearer)]);
         assert_eq!(guard.check(&Method::POST, &uri, &alone), Ok(Shown::Header));
-        assert_eq!(guard.check(&Method::POST, &uri, &headers(&[host, own])), Err(Refusal::Token));
+        assert_eq!(guard.check(&Method::POST, &uri, &headers(&[host, own])), Err(Refusal::TOKEN));
     }
 
     #[test]
@@ -267,9 +257,9 @@ mod tests {
         let lines = headers(&[("host", "127.0.0.1:8520")]);
         let ask = |path: &str| guard.check(&Method::GET, &path.parse().unwrap(), &lines);
         assert_eq!(ask(&format!("/?token={token}")), Ok(Shown::Address));
-        assert_eq!(ask(&format!("/api/files?token={token}")), Err(Refusal::Token));
-        assert_eq!(ask(&format!("/?token={}", &token[1..])), Err(Refusal::Token));
-        assert_eq!(ask(&format!("http://evil.example/?token={token}")), Err(Refusal::Host));
+        assert_eq!(ask(&format!("/api/files?token={token}")), Err(Refusal::TOKEN));
+        assert_eq!(ask(&format!("/?token={}", &token[1..])), Err(Refusal::TOKEN));
+        assert_eq!(ask(&format!("http://evil.example/?token={token}")), Err(Refusal::HOST));
     }
 
     #[test]
@@ -289,10 +279,10 @@ mod tests {
             let lines: Vec<_> = [host].iter().chain(lines).copied().collect();
             guard.check(&Method::GET, &"/api/files".parse().unwrap(), &headers(&lines))
         };
-        assert_eq!(check(&[]), Err(Refusal::Token));
+        assert_eq!(check(&[]), Err(Refusal::TOKEN));
         for wrong in [&other, &token[1..], &token.to_uppercase(), "", &format!("{token} ")] {
-            assert_eq!(check(&[("authorization", &format!("Bearer {wrong}"))]), Err(Refusal::Token), "{wrong}");
-            assert_eq!(check(&[("cookie", &format!("barwright-8520={wrong}x"))]), Err(Refusal::Token), "{wrong}");
+            assert_eq!(check(&[("authorization", &format!("Bearer {wrong}"))]), Err(Refusal::TOKEN), "{wrong}");
+            assert_eq!(check(&[("cookie", &format!("barwright-8520={wrong}x"))]), Err(Refusal::TOKEN), "{wrong}");
         }
         let bearer = format!("Bearer {token}");
         let cookie = format!("barwright-8520={token}");
@@ -300,12 +290,12 @@ mod tests {
         assert_eq!(check(&[("cookie", &cookie)]), Ok(Shown::Cookie));
         // Only this port's cookie, by its whole name, wherever it stands among others.
         assert_eq!(check(&[("cookie", &format!("a=b; {cookie}; c=d"))]), Ok(Shown::Cookie));
-        assert_eq!(check(&[("cookie", &format!("barwright-8521={token}"))]), Err(Refusal::Token));
-        assert_eq!(check(&[("cookie", &format!("x{cookie}"))]), Err(Refusal::Token));
+        assert_eq!(check(&[("cookie", &format!("barwright-8521={token}"))]), Err(Refusal::TOKEN));
+        assert_eq!(check(&[("cookie", &format!("x{cookie}"))]), Err(Refusal::TOKEN));
         // Another scheme, a wrong header beside a right cookie, a header that stands twice.
-        assert_eq!(check(&[("authorization", &format!("Basic {token}"))]), Err(Refusal::Token));
-        assert_eq!(check(&[("authorization", &format!("Bearer {other}")), ("cookie", &cookie)]), Err(Refusal::Token));
-        assert_eq!(check(&[("authorization", &bearer), ("authorization", &bearer)]), Err(Refusal::Token));
+        assert_eq!(check(&[("authorization", &format!("Basic {token}"))]), Err(Refusal::TOKEN));
+        assert_eq!(check(&[("authorization", &format!("Bearer {other}")), ("cookie", &cookie)]), Err(Refusal::TOKEN));
+        assert_eq!(check(&[("authorization", &bearer), ("authorization", &bearer)]), Err(Refusal::TOKEN));
     }
 
     #[test]
@@ -326,18 +316,18 @@ mod tests {
             guard.check(method, &uri.parse().unwrap(), &headers(lines))
         };
         let host = ("host", "127.0.0.1:8520");
-        assert_eq!(check(&Method::GET, "/", &[key]), Err(Refusal::Host));
-        assert_eq!(check(&Method::GET, "/", &[key, host, host]), Err(Refusal::Host));
-        assert_eq!(check(&Method::GET, "/", &[key, ("host", "evil.example:8520")]), Err(Refusal::Host));
+        assert_eq!(check(&Method::GET, "/", &[key]), Err(Refusal::HOST));
+        assert_eq!(check(&Method::GET, "/", &[key, host, host]), Err(Refusal::HOST));
+        assert_eq!(check(&Method::GET, "/", &[key, ("host", "evil.example:8520")]), Err(Refusal::HOST));
         assert_eq!(check(&Method::GET, "http://127.0.0.1:8520/", &[key, host]), Ok(Shown::Header));
         // Typed into the address bar, a browser says `none`: it may read, whether by GET or HEAD.
         let typed = ("sec-fetch-site", "none");
         for (method, expected) in
-            [(Method::GET, Ok(Shown::Header)), (Method::HEAD, Ok(Shown::Header)), (Method::POST, Err(Refusal::Origin))]
+            [(Method::GET, Ok(Shown::Header)), (Method::HEAD, Ok(Shown::Header)), (Method::POST, Err(Refusal::ORIGIN))]
         {
             assert_eq!(check(&method, "/", &[key, host, typed]), expected, "{method}");
         }
-        assert_eq!(check(&Method::GET, "/", &[key, host, typed, typed]), Err(Refusal::Origin));
+        assert_eq!(check(&Method::GET, "/", &[key, host, typed, typed]), Err(Refusal::ORIGIN));
     }
 
     #[test]
@@ -359,11 +349,11 @@ mod tests {
     #[test]
     fn a_refusal_says_what_it_is() {
         let told =
-            [Refusal::Host, Refusal::Origin, Refusal::Token].map(|refusal| (refusal.status().as_u16(), refusal.code()));
+            [Refusal::HOST, Refusal::ORIGIN, Refusal::TOKEN].map(|refusal| (refusal.status.as_u16(), refusal.code));
         assert_eq!(told, [(421, "host"), (403, "origin"), (403, "token")]);
-        assert!(Refusal::Host.message().contains("host"));
-        assert!(Refusal::Origin.message().contains("another page"));
-        assert!(Refusal::Token.message().contains("`barwright page` printed"));
+        assert!(Refusal::HOST.message.contains("host"));
+        assert!(Refusal::ORIGIN.message.contains("another page"));
+        assert!(Refusal::TOKEN.message.contains("`barwright page` printed"));
     }
 
     #[test]

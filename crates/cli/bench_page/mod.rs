@@ -4,7 +4,7 @@
 pub mod answer;
 pub mod files;
 pub mod guard;
-pub mod kitchen;
+pub mod queue;
 pub mod reply;
 pub mod routes;
 pub mod server;

@@ -1,7 +1,9 @@
 //! What is sent back.
 
 use axum::http::StatusCode;
+use barwright_answer::Fault;
 use serde::Serialize;
+use serde_json::json;
 
 use crate::error::{CliError, Kind};
 
@@ -18,23 +20,6 @@ pub struct Reply {
     pub policy: Option<String>,
 }
 
-/// JSON.
-const JSON: &str = "application/json";
-
-/// What was wrong, for the page to show.
-#[derive(Debug, Serialize)]
-struct Wrong<'a> {
-    error: Vec<WrongOne<'a>>,
-}
-
-/// One thing that was wrong.
-#[derive(Debug, Serialize)]
-struct WrongOne<'a> {
-    code: &'a str,
-    message: &'a str,
-    hints: &'a [String],
-}
-
 impl Reply {
     /// Sends a value as JSON.
     pub fn json(value: &impl Serialize) -> Self {
@@ -44,30 +29,32 @@ impl Reply {
     /// Sends a value as JSON with a status.
     pub fn json_as(status: StatusCode, value: &impl Serialize) -> Self {
         match serde_json::to_vec(value) {
-            Ok(body) => Reply { status, media: JSON, body, policy: None },
+            Ok(body) => Reply { status, media: "application/json", body, policy: None },
             Err(_) => Reply::refused(StatusCode::INTERNAL_SERVER_ERROR, "internal", "the answer could not be written"),
         }
     }
 
     /// Says one thing that is wrong.
-    pub fn refused(status: StatusCode, code: &str, message: &str) -> Self {
-        Reply::json_as(status, &Wrong { error: vec![WrongOne { code, message, hints: &[] }] })
+    pub fn refused(status: StatusCode, code: &'static str, message: &str) -> Self {
+        Reply::wrong(status, &[Fault::new(code, message)])
     }
 
-    /// Says what a command would say on standard error.
-    pub fn failed(error: &CliError) -> Self {
-        let status = match error.kind {
-            Kind::Input | Kind::CommandLine => StatusCode::UNPROCESSABLE_ENTITY,
-            Kind::Output | Kind::ReaderGone | Kind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
-        };
-        let all = error.faults.iter();
-        let all = all.map(|one| WrongOne { code: one.code, message: &one.message, hints: &one.hints });
-        Reply::json_as(status, &Wrong { error: all.collect() })
+    /// Says what is wrong, for the page to show.
+    fn wrong(status: StatusCode, faults: &[Fault]) -> Self {
+        let one = |one: &Fault| json!({ "code": one.code, "message": one.message, "hints": one.hints });
+        Reply::json_as(status, &json!({ "error": faults.iter().map(one).collect::<Vec<_>>() }))
     }
 }
 
 impl From<Result<Reply, CliError>> for Reply {
+    /// Says what a command would say on standard error.
     fn from(result: Result<Reply, CliError>) -> Self {
-        result.unwrap_or_else(|error| Reply::failed(&error))
+        result.unwrap_or_else(|error| {
+            let status = match error.kind {
+                Kind::Input | Kind::CommandLine => StatusCode::UNPROCESSABLE_ENTITY,
+                Kind::Output | Kind::ReaderGone | Kind::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+            };
+            Reply::wrong(status, &error.faults)
+        })
     }
 }

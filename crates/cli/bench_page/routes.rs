@@ -20,14 +20,14 @@ use serde::de::DeserializeOwned;
 use tokio::sync::Semaphore;
 use tokio::time::timeout;
 
-use super::answer;
+use super::answer::{self, Backend};
 use super::guard::{Guard, POLICY, Shown};
-use super::kitchen::{Hatch, Kitchen};
+use super::queue::Queue;
 use super::reply::Reply;
 use crate::error::CliError;
 
 /// Largest request, bytes: a bar of forty parts has two thousand.
-pub const LARGEST_BODY: usize = 256 * 1024;
+pub const MAX_BODY: usize = 256 * 1024;
 
 /// Time a request has to arrive.
 const BODY_TIME: Duration = Duration::from_secs(10);
@@ -55,14 +55,14 @@ const ASSETS: [(&str, &str, &str); 6] = [
 ];
 
 /// Most requests answered at once.
-pub const MOST_REQUESTS: u32 = 256;
+pub const MAX_REQUESTS: u32 = 256;
 
 /// What the handlers share.
 pub struct Site {
     /// Who may ask.
     pub guard: Guard,
     /// Where questions are handed in.
-    pub hatch: Hatch,
+    pub queue: Queue,
     /// Requests that may still be taken; the server waits for all to come back before it ends.
     pub places: Semaphore,
 }
@@ -82,13 +82,12 @@ pub fn routes(site: Arc<Site>) -> Router {
     router
         .route(
             "/api/start",
-            get(|State(site): At| async move { ask(&site, |kitchen| Ok(answer::start(kitchen))).await }),
+            get(|State(site): At| async move { ask(&site, |backend| Ok(answer::start(backend))).await }),
         )
         .route("/api/files", get(|State(site): At| async move { ask(&site, answer::files).await }))
         .route("/api/files/{name}", get(open).put(save))
-        .route("/api/assess", post(|at: At, headers: HeaderMap, body: Bytes| asked(at, headers, body, answer::assess)))
-        .route("/api/adjust", post(|at: At, headers: HeaderMap, body: Bytes| asked(at, headers, body, answer::change)))
-        .route("/api/swap", post(|at: At, headers: HeaderMap, body: Bytes| asked(at, headers, body, answer::replace)))
+        .route("/api/assess", post(|at: At, headers: HeaderMap, body: Bytes| asked(at, headers, body, answer::look)))
+        .route("/api/ask", post(|at: At, headers: HeaderMap, body: Bytes| asked(at, headers, body, answer::ask)))
         .route("/sheet", post(sheet))
         .fallback(|| async { Reply::refused(StatusCode::NOT_FOUND, "nothing", "there is nothing at this address") })
         .layer(middleware::from_fn_with_state(Arc::clone(&site), gate))
@@ -102,7 +101,7 @@ type At = State<Arc<Site>>;
 async fn gate(State(site): At, request: Request, next: Next) -> Response {
     let uri = request.uri().clone();
     let mut response = match site.guard.check(request.method(), &uri, request.headers()) {
-        Err(refusal) => refuse(refusal.status(), refusal.code(), refusal.message()),
+        Err(refusal) => refuse(refusal.status, refusal.code, refusal.message),
         Ok(shown) => {
             let mut response = match site.places.try_acquire() {
                 Ok(_place) => within_limits(request, next).await,
@@ -139,11 +138,11 @@ async fn gate(State(site): At, request: Request, next: Next) -> Response {
 async fn within_limits(request: Request, next: Next) -> Response {
     let too_large = || refuse(StatusCode::PAYLOAD_TOO_LARGE, "too-large", "the request is larger than any bar");
     let stated = request.headers().get(CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<u64>().ok());
-    if stated.is_some_and(|stated| stated > LARGEST_BODY as u64) {
+    if stated.is_some_and(|stated| stated > MAX_BODY as u64) {
         return too_large();
     }
     let (head, body) = request.into_parts();
-    let body = match timeout(BODY_TIME, to_bytes(body, LARGEST_BODY)).await {
+    let body = match timeout(BODY_TIME, to_bytes(body, MAX_BODY)).await {
         Err(_) => return refuse(StatusCode::REQUEST_TIMEOUT, "slow", "the request did not arrive in time"),
         Ok(Err(error)) => {
             let limit = std::error::Error::source(&error).is_some_and(|source| source.is::<LengthLimitError>());
@@ -162,29 +161,29 @@ async fn within_limits(request: Request, next: Next) -> Response {
 }
 
 /// Refuses and ends the connection, whatever else may come on it.
-fn refuse(status: StatusCode, code: &str, message: &str) -> Response {
+fn refuse(status: StatusCode, code: &'static str, message: &str) -> Response {
     let mut response = Reply::refused(status, code, message).into_response();
     response.headers_mut().insert(CONNECTION, HeaderValue::from_static("close"));
     response
 }
 
-/// Hands a question to the kitchen.
+/// Hands a question to the backend.
 async fn ask(
     site: &Site,
-    question: impl for<'k, 'a> FnOnce(&'k Kitchen<'a>) -> Result<Reply, CliError> + Send + 'static,
+    question: impl for<'b, 'a> FnOnce(&'b Backend<'a>) -> Result<Reply, CliError> + Send + 'static,
 ) -> Reply {
-    site.hatch.ask(move |kitchen| Reply::from(question(kitchen))).await
+    site.queue.ask(move |backend| Reply::from(question(backend))).await
 }
 
-/// Reads a question in JSON and hands it to the kitchen.
+/// Reads a question in JSON and hands it to the backend.
 async fn asked<Q: DeserializeOwned + Send + 'static>(
     State(site): At,
     headers: HeaderMap,
     body: Bytes,
-    question: fn(&Kitchen<'_>, &Q) -> Result<Reply, CliError>,
+    question: fn(&Backend<'_>, Q) -> Result<Reply, CliError>,
 ) -> Reply {
     match read(&headers, &body) {
-        Ok(asked) => ask(&site, move |kitchen| question(kitchen, &asked)).await,
+        Ok(asked) => ask(&site, move |backend| question(backend, asked)).await,
         Err(refused) => refused,
     }
 }
@@ -211,13 +210,13 @@ fn parse<Q: DeserializeOwned>(body: &[u8]) -> Result<Q, Reply> {
 
 /// Opens a file.
 async fn open(State(site): At, Path(name): Path<String>) -> Reply {
-    ask(&site, move |kitchen| answer::open(kitchen, &name)).await
+    ask(&site, move |backend| answer::open(backend, &name)).await
 }
 
 /// Saves a file.
 async fn save(State(site): At, Path(name): Path<String>, headers: HeaderMap, body: Bytes) -> Reply {
     match read(&headers, &body) {
-        Ok(asked) => ask(&site, move |kitchen| answer::save(kitchen, &name, &asked)).await,
+        Ok(asked) => ask(&site, move |backend| answer::save(backend, &name, asked)).await,
         Err(refused) => refused,
     }
 }
@@ -225,7 +224,7 @@ async fn save(State(site): At, Path(name): Path<String>, headers: HeaderMap, bod
 /// Makes the weigh sheet.
 async fn sheet(State(site): At, Form(form): Form<SheetForm>) -> Reply {
     match parse(form.ask.as_bytes()) {
-        Ok(asked) => ask(&site, move |kitchen| answer::sheet(kitchen, &asked)).await,
+        Ok(asked) => ask(&site, move |backend| answer::sheet(backend, asked)).await,
         Err(refused) => refused,
     }
 }

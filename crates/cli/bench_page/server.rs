@@ -13,9 +13,10 @@ use tokio::runtime::Builder;
 use tokio::sync::Semaphore;
 use tokio::time::{sleep, timeout};
 
+use super::answer::Backend;
 use super::guard::Guard;
-use super::kitchen::{Kitchen, queue, work};
-use super::routes::{MOST_REQUESTS, Site, routes};
+use super::queue::{queue, work};
+use super::routes::{MAX_REQUESTS, Site, routes};
 use crate::error::CliError;
 use crate::save::refusal;
 use crate::stop::Stop;
@@ -26,13 +27,13 @@ use barwright_answer::Fault;
 const HEAD_TIME: Duration = Duration::from_secs(10);
 
 /// Largest head of a request, bytes.
-const LARGEST_HEAD: usize = 32 * 1024;
+const MAX_HEAD: usize = 32 * 1024;
 
 /// Most connections at once; more wait to be taken.
-const MOST_CONNECTIONS: usize = 256;
+const MAX_CONNECTIONS: usize = 256;
 
 /// Longest life of a connection: whoever never reads the answer does not hold one for ever. The page asks again on a new one.
-const LONGEST_CONNECTION: Duration = Duration::from_secs(600);
+const MAX_CONNECTION_TIME: Duration = Duration::from_secs(600);
 
 /// How often the server looks whether it is to end.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
@@ -44,26 +45,26 @@ const LAST_ANSWERS: Duration = Duration::from_secs(2);
 const PAUSE: Duration = Duration::from_millis(50);
 
 /// Threads that compute, at least: a long question must not hold up a moving slider.
-const FEWEST_THREADS: usize = 2;
+const MIN_THREADS: usize = 2;
 
 /// Serves until it is told to stop.
 ///
 /// # Errors
 /// The system gives no thread or no network.
-pub fn serve(listener: TcpListener, guard: Guard, kitchen: &Kitchen<'_>, stop: &Stop) -> Result<(), CliError> {
+pub fn serve(listener: TcpListener, guard: Guard, backend: &Backend<'_>, stop: &Stop) -> Result<(), CliError> {
     listener.set_nonblocking(true).map_err(|error| no_network(&error))?;
-    let (hatch, orders) = queue();
-    let places = Semaphore::new(usize::try_from(MOST_REQUESTS).unwrap_or(1));
-    let site = Arc::new(Site { guard, hatch, places });
-    let threads = thread::available_parallelism().map_or(FEWEST_THREADS, usize::from).max(FEWEST_THREADS);
+    let (queue, jobs) = queue();
+    let places = Semaphore::new(usize::try_from(MAX_REQUESTS).unwrap_or(1));
+    let site = Arc::new(Site { guard, queue, places });
+    let threads = thread::available_parallelism().map_or(MIN_THREADS, usize::from).max(MIN_THREADS);
     thread::scope(|scope| {
         let (mut started, mut refusal) = (0, None);
         for _ in 0..threads {
-            let cook = || {
+            let worker = || {
                 work_alone();
-                work(&orders, kitchen);
+                work(&jobs, backend);
             };
-            match thread::Builder::new().spawn_scoped(scope, cook) {
+            match thread::Builder::new().spawn_scoped(scope, worker) {
                 Ok(_) => started += 1,
                 Err(error) => refusal = Some(error),
             }
@@ -71,7 +72,7 @@ pub fn serve(listener: TcpListener, guard: Guard, kitchen: &Kitchen<'_>, stop: &
         match refusal {
             // One will do.
             Some(error) if started == 0 => Err(no_thread(&error)),
-            // The last hatch goes with the runtime; the threads end when there is none.
+            // The last queue goes with the runtime; the threads end when there is none.
             _ => listen(listener, site, stop),
         }
     })
@@ -88,7 +89,7 @@ fn listen(listener: TcpListener, site: Arc<Site>, stop: &Stop) -> Result<(), Cli
         }
         taking.abort();
         // Answers under way are finished; whether they were in time changes nothing any more.
-        let _ = timeout(LAST_ANSWERS, site.places.acquire_many(MOST_REQUESTS)).await;
+        let _ = timeout(LAST_ANSWERS, site.places.acquire_many(MAX_REQUESTS)).await;
         Ok(())
     })
 }
@@ -111,7 +112,7 @@ fn no_thread(error: &std::io::Error) -> CliError {
 
 /// Takes connections.
 async fn take(listener: tokio::net::TcpListener, router: Router) {
-    let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    let room = Arc::new(Semaphore::new(MAX_CONNECTIONS));
     loop {
         let Ok(place) = Arc::clone(&room).acquire_owned().await else { return };
         let Ok((stream, _)) = listener.accept().await else {
@@ -123,9 +124,9 @@ async fn take(listener: tokio::net::TcpListener, router: Router) {
         let service = TowerToHyperService::new(router.clone());
         tokio::spawn(async move {
             let mut connection = http1::Builder::new();
-            connection.timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(LARGEST_HEAD);
+            connection.timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(MAX_HEAD);
             // A broken or an endless connection is the other side's affair.
-            let _ = timeout(LONGEST_CONNECTION, connection.serve_connection(TokioIo::new(stream), service)).await;
+            let _ = timeout(MAX_CONNECTION_TIME, connection.serve_connection(TokioIo::new(stream), service)).await;
             drop(place);
         });
     }

@@ -4,15 +4,17 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::PathBuf;
 
 use crate::args::whole;
+use crate::bench_page::answer::Backend;
+use crate::bench_page::files::Folder;
 use crate::bench_page::guard::Guard;
-use crate::bench_page::kitchen::Kitchen;
-use crate::bench_page::{files::Folder, server};
+use crate::bench_page::server;
 use crate::error::CliError;
 use crate::input::library_with;
 use crate::output::Streams;
 use crate::profile::Profile;
 use crate::save::refusal;
 use crate::stop::Stop;
+use barwright_answer::live::LiveEngine;
 use barwright_answer::{Engine, Fault};
 
 /// Where the page is served unless asked otherwise: this computer only.
@@ -66,8 +68,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
             address.ip()
         ))?;
     }
-    let kitchen = Kitchen::new(&engine, folder);
-    server::serve(listener, guard, &kitchen, &stop)
+    server::serve(listener, guard, &Backend { live: LiveEngine::new(&engine), folder }, &stop)
 }
 
 /// Says why the address cannot be used.

@@ -308,7 +308,7 @@ async function quick() {
       continue;
     }
     try {
-      const found = await post("/api/assess", { bars: [asked(bars[index])], conditions: conditions(), moving: true });
+      const { figures: found } = await post("/api/assess", { formulas: [asked(bars[index])], options: conditions(), moving: true });
       fault(null);
       // The full answer on the same amounts may have been quicker.
       if (rested >= move) continue;
@@ -340,15 +340,16 @@ async function rest() {
     return;
   }
   try {
-    const found = await post("/api/assess", { bars: full.map((index) => asked(bars[index])), conditions: conditions(), moving: false }, signal);
+    const { figures, lead, sections } = await post("/api/assess", { formulas: full.map((index) => asked(bars[index])), options: conditions() }, signal);
     if (signal.aborted) return;
     rested = move;
     fault(null);
     say($("pace"), `At rest: ${start.resting_draws} simulated draws.`);
-    full.forEach((index, at) => see(index, found.bars[at], found.words[at]));
-    against(found);
-    minded(full);
-    speak(full);
+    full.forEach((index, at) => see(index, figures.bars[at], figures.words[at]));
+    $("against").innerHTML = lead;
+    $("mind").innerHTML = sections;
+    // What is told to those who hear the page: once, when it rests.
+    $("live").textContent = full.map((bar) => `Bar ${LETTERS[bar]}: ${words[bar].map((one) => one.text).join(" ")}`).join(" ");
     performance.mark("at-rest");
   } catch (error) {
     fault(error);
@@ -404,33 +405,6 @@ function verdict() {
   }
 }
 
-/// What is told to those who hear the page: once, when it rests.
-function speak(full) {
-  $("live").textContent = full.map((bar) => {
-    const one = seen[bar];
-    return `Bar ${LETTERS[bar]}: detail ${one.detail.verdict}, warmth at ${one.warmth.wanted_c} °C ${one.warmth.verdict}, on skin it ${one.skin.verdict}, risk of grain ${one.grain.verdict}.`;
-  }).join(" ");
-}
-
-function listed(sentences) {
-  return make("ul", {}, ...sentences.map((text) => make("li", {}, text)));
-}
-
-function against({ decides, purposes, bars: both }) {
-  const place = $("against");
-  place.replaceChildren();
-  if (both.length < 2) return;
-  place.append(make("h3", {}, "What decides between them"),
-    listed(decides));
-  if (purposes.length) place.append(make("h3", {}, "Which to pour"), listed(purposes.map((one) => `${one.about}: ${one.text}`)));
-}
-
-function minded(full) {
-  const texts = new Set(full.flatMap((bar) => seen[bar].cautions.map((one) => one.text)));
-  $("mind").replaceChildren(...[...texts].map((text) => make("li", {}, text)));
-  $("rests").textContent = about(full[0], "intervals");
-}
-
 for (const id of ["hold", "relief", "state"]) $(id).addEventListener("change", () => rest());
 $("conditions").addEventListener("submit", (event) => event.preventDefault());
 
@@ -454,52 +428,49 @@ function form(id, answerId, question) {
   });
 }
 
-/// A formula of an answer beside the bar it comes from, with buttons to take it over.
-function offered(formula, before, remark) {
-  const keys = [...new Set([...before.parts, ...formula.parts].map((part) => part.ingredient))];
-  const sum = total(before);
-  const of = (parts, key, whole) => parts.filter((part) => part.ingredient === key).reduce((all, part) => all + (100 * part.amount) / whole, 0);
-  const rows = keys.map((key) => make("tr", {}, make("th", { scope: "row" }, title(key)),
-    make("td", { className: "number" }, shown(of(before.parts, key, sum))), make("td", { className: "number" }, shown(of(formula.parts, key, 100)))));
-  const head = make("thead", {}, make("tr", {}, ...["% by mass", "before", "after"].map((text) => make("th", { scope: "col" }, text))));
+/// An answer in words and tables, with buttons to take its formula over.
+function offered({ figures, lead, sections }, before, remark) {
+  const { name, parts } = figures.after.formula;
   const buttons = LETTERS.map((letter, index) => {
     const button = make("button", { type: "button", className: "plain", "aria-label": `Put it into tray ${letter}: ${remark}` }, `Put it into tray ${letter}`);
     button.addEventListener("click", () => {
-      const file = bars[index] === before ? before.file : null;
-      take(index, { ...asBar(formula, file), name: index ? `${formula.name}, ${remark}`.slice(0, 120) : formula.name });
+      const formula = { name: index ? `${name}, ${remark}`.slice(0, 120) : name, parts: parts.map(({ ingredient, percent }) => ({ ingredient, amount: percent })) };
+      take(index, asBar(formula, bars[index] === before ? before.file : null));
       trays[index].section.scrollIntoView({ block: "nearest" });
     });
     return button;
   });
-  return [make("div", { className: "wide" }, make("table", {}, head, make("tbody", {}, ...rows))), make("p", { className: "tools" }, ...buttons)];
+  return [make("div", { innerHTML: lead }), make("p", { className: "tools" }, ...buttons), make("div", { innerHTML: sections })];
 }
 
 form("adjust", "adjust-answer", async () => {
-  const number = (id) => ($(id).value === "" ? null : Number($(id).value));
   const bar = bars[Number($("adjust-bar").value)];
-  const keepers = [...$("adjust-keep").querySelectorAll("input:checked")].map((one) => one.value);
-  const found = await post("/api/adjust", { bar: asked(bar), conditions: conditions(), hold_c: number("adjust-hold"), detail_mm: number("adjust-detail"), keep: keepers });
-  return [listed(found.sentences), make("p", { className: "small" }, start.rule_of_thumb), ...offered(found.formulas[0], bar, "changed")];
+  const wish = (id, demand) => ($(id).value === "" ? [] : [demand(Number($(id).value))]);
+  const demands = [
+    ...wish("adjust-hold", (temperature_c) => ({ demand: "hold", temperature_c })),
+    ...wish("adjust-detail", (relief_mm) => ({ demand: "detail", relief_mm })),
+  ];
+  const keep = [...$("adjust-keep").querySelectorAll("input:checked")].map((one) => one.value);
+  const found = await post("/api/ask", { adjust: { formula: asked(bar), options: conditions(), demands, limits: { keep } } });
+  return offered(found, bar, "changed");
 });
 
 form("swap", "swap-answer", async () => {
   const bar = bars[Number($("swap-bar").value)];
   const typed = swapWith.value.trim();
-  const found = await post("/api/swap", {
-    bar: asked(bar), conditions: conditions(), replace: $("swap-replace").value,
-    with: typed ? swapWith.dataset.key ?? typed : null, vegan: $("swap-vegan").checked, nut_free: $("swap-nut").checked,
-  });
-  const others = found.answer.replacements.slice(1).map((one) => `${title(one.ingredient)}, ${shown(one.to_percent)} %: off by ${shown(one.distance)} steps`);
-  return [listed(found.sentences), make("p", { className: "small" }, start.rule_of_thumb),
-    ...offered(found.formulas[0], bar, `with ${title(found.answer.replacements[0].ingredient)}`),
-    ...(others.length ? [make("h3", {}, "The next nearest"), listed(others), make("p", { className: "small" }, "A step is what a maker would notice.")] : [])];
+  const found = await post("/api/ask", { swap: {
+    formula: asked(bar), options: conditions(), replace: $("swap-replace").value,
+    with: typed ? [swapWith.dataset.key ?? typed] : [], vegan: $("swap-vegan").checked, nut_free: $("swap-nut").checked,
+  } });
+  return offered(found, bar, `with ${title(found.figures.replacements[0].ingredient)}`);
 });
 const swapWith = picker($("swap-with"), { id: "swap-name", label: "With (empty: try all of its kind)", keepText: true });
 
 $("weigh").addEventListener("submit", () => {
   $("weigh-ask").value = JSON.stringify({
-    bar: asked(bars[Number($("weigh-bar").value)]), bars: Number($("weigh-bars").value), bar_g: Number($("weigh-mass").value),
-    left_percent: Number($("weigh-left").value), scale_g: Number($("weigh-scale").value), number: $("weigh-number").value || null,
+    formula: asked(bars[Number($("weigh-bar").value)]),
+    size: { bars: { count: Number($("weigh-bars").value), bar_g: Number($("weigh-mass").value) } },
+    left_percent: Number($("weigh-left").value), scale_g: Number($("weigh-scale").value), number: $("weigh-number").value.trim() || null,
     market: $("weigh-market").value,
   });
 });
@@ -510,8 +481,8 @@ async function files(chosen) {
   const found = await get("/api/files");
   const select = $("open-name");
   const before = chosen ?? select.value;
-  select.replaceChildren(...found.files.map((one) => make("option", { value: one.name }, one.name)));
-  if (found.files.some((one) => one.name === before)) select.value = before;
+  select.replaceChildren(...found.files.map((name) => make("option", { value: name }, name)));
+  if (found.files.includes(before)) select.value = before;
 }
 $("refresh").addEventListener("click", () => files().catch(fault));
 
@@ -524,7 +495,7 @@ form("open", "files-answer", async () => {
   take(index, asBar(found.formula, { name, digest: found.digest }));
   $("save-bar").value = index;
   $("save-name").value = name;
-  return [make("p", {}, `${name} lies in tray ${LETTERS[index]}.`), found.remark && make("p", {}, found.remark), found.notes.length ? listed(found.notes) : null].filter(Boolean);
+  return [make("p", {}, `${name} lies in tray ${LETTERS[index]}.`), found.remark && make("p", {}, found.remark), found.notes.length ? make("ul", {}, ...found.notes.map((note) => make("li", {}, note))) : null].filter(Boolean);
 });
 
 form("save", "files-answer", async () => {
@@ -568,7 +539,7 @@ try {
   Object.assign($("adjust-detail"), { min: start.relief_mm.low, max: start.relief_mm.high });
   $("folder").textContent = start.folder;
   $("thumb").textContent = start.rule_of_thumb;
-  $("mind").replaceChildren(make("li", {}, start.heat));
+  $("mind").textContent = start.heat;
   draw = curves($("solids"), $("firmness"), start.places);
   remember();
   [0, 1].forEach(lay);

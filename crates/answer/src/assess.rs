@@ -92,11 +92,8 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
         .section("Melting", [Block::Table(melting_table(&assessment, units))])
         .section("Solids and firmness", [Block::Table(firmness_table(&assessment, units))]);
     document.sections.extend(effects.as_ref().map(|effects| why::section(&assessment, effects, options, units)));
-    document = document.section(
-        "What this rests on",
-        [Block::said([Basis::of(library, &formula).sentence(), interval_words(&assessment)])],
-    );
-    document.sections.push(cautions::section(&[&assessment], &[]));
+    let rests_on = [Basis::of(library, &formula).sentence(), interval_words(&assessment)];
+    document = document.ending(rests_on, cautions::section(&[&assessment], &[]));
 
     let picture = if asked.curves {
         let (formulas, answers) = (std::slice::from_ref(&formula), std::slice::from_ref(&assessment));
@@ -159,7 +156,7 @@ pub(crate) fn firmness_table(answer: &Assessment, units: Units) -> Table {
 }
 
 /// Says where the numbers in brackets come from, and how many of the maker's own bench tests they rest on.
-pub fn interval_words(answer: &Assessment) -> String {
+pub(crate) fn interval_words(answer: &Assessment) -> String {
     let words = format!(
         "In brackets: 90 % intervals from {} simulated draws (seed {}) over lots, melting points and model parameters.",
         answer.draws, answer.seed

@@ -283,7 +283,8 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
     let label = label(library, asked, &sheet, &scents);
     let planned = |planning: &Planning| {
         let Planning { room, draws } = *planning;
-        let task = PlanTask { formula: &formula, scents: &scents, sheet: &sheet, mould, room, draws };
+        let task =
+            PlanTask { formula: &formula, scents: &scents, sheet: &sheet, mould, room, draws, units: asked.units };
         plan(engine, &task, control)
     };
     let plans = asked.plans.as_ref().map(planned).transpose()?;
@@ -298,7 +299,7 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
         units: asked.units,
     }
     .document();
-    let figures = figures(library, &task, sheet, label, plans, asked.number.clone());
+    let figures = figures(library, &task, &sheet, label, plans.as_ref(), asked.number.clone());
     Ok(Answered { figures, document, picture: None })
 }
 
@@ -319,12 +320,12 @@ fn label(library: &Library, asked: &Batch, sheet: &making::Batch, scents: &[Scen
 fn figures(
     library: &Library,
     task: &BatchTask<'_>,
-    sheet: making::Batch,
+    sheet: &making::Batch,
     label: Declaration,
-    plans: Option<Plans>,
+    plans: Option<&Plans<'_>>,
     number: Option<String>,
 ) -> Batched {
-    let key = |index: usize| library.ingredients.get(index).map_or_else(String::new, |one| one.key.clone());
+    let key = |index: usize| library.key(index).to_owned();
     let in_jug = |&(index, mass_g): &(usize, f64)| {
         let colour = task.colours.get(index)?;
         Some(ColourInJug { name: colour.name.clone(), mass_g, volume_ml: colour.volume_ml(mass_g) })
@@ -338,36 +339,30 @@ fn figures(
         Some(LotUsed { lot: key(index), like: key(like), mass_g })
     };
     let name = &task.formula.name;
-    let pour = plans
-        .as_ref()
-        .and_then(|plans| plans.pour.as_ref().map(|found| Poured::of(found, name, plans.jug_kg, library, None)));
-    let cool = plans.as_ref().and_then(|plans| {
-        plans.cool.as_ref().map(|(pour_c, found)| Cooled::of(found, name, *pour_c, plans.options.relief_mm))
-    });
     let content = Content::of(task.bar_g);
     let lots = uses(&sheet.lines).into_iter().filter_map(lot).collect();
-    let line = |line: WeighLine| Line { ingredient: key(line.ingredient), line };
-    let over = |over: OverLimit| Over { ingredient: key(over.ingredient), over };
+    let line = |line: &WeighLine| Line { ingredient: key(line.ingredient), line: line.clone() };
+    let over = |over: &OverLimit| Over { ingredient: key(over.ingredient), over: over.clone() };
     Batched {
         formula: name.clone(),
-        whole: sheet.whole,
-        notes: plans.map_or_else(Vec::new, |plans| plans.notes),
+        whole: sheet.whole.clone(),
+        notes: plans.map_or_else(Vec::new, |plans| plans.notes.clone()),
         number,
         bars: task.bars,
         bar_g: task.bar_g,
         melt_g: sheet.melt_g,
         jugs: sheet.jugs.iter().map(jug).collect(),
-        lines: sheet.lines.into_iter().map(line).collect(),
+        lines: sheet.lines.iter().map(line).collect(),
         colours: task.colours.iter().map(colour).collect(),
         lots,
-        over_limit: sheet.over.into_iter().map(over).collect(),
-        cost: sheet.cost,
+        over_limit: sheet.over.iter().map(over).collect(),
+        cost: sheet.cost.clone(),
         declaration_text: label.text(),
         declaration: label,
         content,
         tolerable_error_g: content.and_then(|content| content.tolerable_error_g),
-        pour,
-        cool,
+        pour: plans.and_then(|plans| Some(plans.pour.as_ref()?.figures(name))),
+        cool: plans.and_then(|plans| Some(plans.cool.as_ref()?.figures(name))),
     }
 }
 

@@ -1,10 +1,11 @@
 //! From the poured melt to a bar out of its mould: where it cools best and how long it takes, then each place, then what that rests on.
 
+use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::{Estimate, Options};
 use barwright_making::cool::{PlaceOutcome, WATCHED_S};
-use barwright_making::{CoolTask, Cooling, Place};
+use barwright_making::{CoolTask, Cooling, MakingError, Place};
 use barwright_reference::mould::Mould;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -30,7 +31,7 @@ const RESTS_ON: &str = "Heat conduction with the melting curve of this blend; st
 const MINUTES_UP_TO_S: f64 = 100.0 * 60.0;
 
 /// Returns a time with its interval: `74 min (46 to 110)`, `3.3 h (1.2 to over 24)`; one that is reached on no day, in words.
-pub fn times(estimate: Option<&Estimate>) -> String {
+pub(crate) fn times(estimate: Option<&Estimate>) -> String {
     let Some(estimate) = estimate else { return "not within a day".to_owned() };
     let (unit, shown): (&str, &dyn Fn(f64) -> String) = if estimate.value < MINUTES_UP_TO_S {
         ("min", &|seconds| match seconds / 60.0 {
@@ -107,36 +108,59 @@ pub fn cool(engine: &Engine, asked: &Cool, control: Control<'_>) -> Result<Answe
     let (bench, units) = (engine.bench(&asked.options)?, asked.units);
     let mould = asked.mould.clone().unwrap_or_else(usual_mould);
     let room_c = asked.room.air_c;
-    let pour_c = match asked.pour_c {
-        Some(pour_c) => pour_c,
-        None => usual_pour_c(&bench, &formula, room_c)?,
-    };
+    let pour_c = asked.pour_c.map_or_else(|| usual_pour_c(&bench, &formula, room_c), Ok)?;
     too_hot(&mould, pour_c)?;
     let usual = if asked.places.is_empty() { places::usual(room_c, false) } else { Vec::new() };
     let places = if asked.places.is_empty() { &usual } else { &asked.places };
     let task = CoolTask { formula: &formula, mould: &mould, pour_c, mould_c: room_c, places, room: asked.room.pair() };
-    let found = barwright_making::cool(&bench, &task, control)?;
-    let relief_mm = asked.options.relief_mm;
-    let view = View { found: &found, mould: &mould, usual_size: asked.mould.is_none(), pour_c, relief_mm, units };
-    let mut document =
-        Document { title: title(&formula, &engine.library), aside: "setting".to_owned(), ..setting(&view) }
-            .section("What this rests on", [Block::said([RESTS_ON.to_owned(), interval_words(&found.assessment)])]);
-    document.sections.push(cautions::section(&[&found.assessment], &[]));
-    let picture = asked.picture.then(|| cooling::picture(&found, pour_c, units));
-    Ok(Answered { figures: Cooled::of(&found, &formula.name, pour_c, relief_mm), document, picture })
+    let plan = Plan { usual_size: asked.mould.is_none(), ..Plan::new(&bench, &task, units, control)? };
+    let assessment = &plan.found.assessment;
+    let rests_on = [RESTS_ON.to_owned(), interval_words(assessment)];
+    let document = Document { title: title(&formula, &engine.library), aside: "setting".to_owned(), ..plan.document() }
+        .ending(rests_on, cautions::section(&[assessment], &[]));
+    let picture = asked.picture.then(|| cooling::picture(&plan.found, pour_c, units));
+    Ok(Answered { figures: plan.figures(&formula.name), document, picture })
 }
 
-impl Cooled {
-    /// The figures of a cooling.
+/// A cooling, with what it is put into words with.
+pub(crate) struct Plan {
+    /// What was found.
+    pub(crate) found: Cooling,
+    /// The mould.
+    mould: Mould,
+    /// Whether nobody said how large the bar is.
+    usual_size: bool,
+    /// Temperature of the pour, °C.
+    pour_c: f64,
+    /// Finest relief that must come out whole, mm.
+    relief_mm: f64,
+    /// Units shown.
+    units: Units,
+}
+
+impl Plan {
+    /// Plans a cooling.
+    ///
+    /// # Errors
+    /// As [`barwright_making::cool()`].
+    pub(crate) fn new(
+        bench: &Workbench<'_>,
+        task: &CoolTask<'_>,
+        units: Units,
+        control: Control<'_>,
+    ) -> Result<Self, MakingError> {
+        let found = barwright_making::cool(bench, task, control)?;
+        let relief_mm = bench.options().relief_mm;
+        Ok(Plan { found, mould: task.mould.clone(), usual_size: false, pour_c: task.pour_c, relief_mm, units })
+    }
+
+    /// Its figures.
     ///
     /// # Arguments
     /// * `formula`: its name.
-    pub fn of(found: &Cooling, formula: &str, pour_c: f64, relief_mm: f64) -> Self {
-        let minutes = |time: &Option<Estimate>| {
-            time.map(|time| Estimate { value: time.value / 60.0, low: time.low / 60.0, high: time.high / 60.0 })
-        };
-        let percent =
-            |one: Estimate| Estimate { value: 100.0 * one.value, low: 100.0 * one.low, high: 100.0 * one.high };
+    pub(crate) fn figures(&self, formula: &str) -> Cooled {
+        let found = &self.found;
+        let minutes = |time: &Option<Estimate>| time.map(|time| time.map(|time_s| time_s / 60.0));
         let places = found.places.iter().map(|one| CooledAt {
             place: one.place.name.clone(),
             air_c: one.place.air_c,
@@ -151,123 +175,109 @@ impl Cooled {
         });
         Cooled {
             formula: formula.to_owned(),
-            pour_c,
-            relief_mm,
+            pour_c: self.pour_c,
+            relief_mm: self.relief_mm,
             bar_g: 1e3 * found.bar_kg,
             sets_c: found.sets_c,
             releases_c: found.releases_c,
-            shrinkage_percent: percent(found.shrinkage),
+            shrinkage_percent: found.shrinkage.map(|share| 100.0 * share),
             dew_point_c: found.dew_point_c,
             best: found.best.and_then(|best| found.places.get(best)).map(|one| one.place.name.clone()),
             places: places.collect(),
             cautions: found.assessment.cautions.clone(),
         }
     }
-}
 
-/// What a cooling is put into words with.
-pub struct View<'a> {
-    /// What was found.
-    pub found: &'a Cooling,
-    /// The mould.
-    pub mould: &'a Mould,
-    /// Whether nobody said how large the bar is.
-    pub usual_size: bool,
-    /// Temperature of the pour, °C.
-    pub pour_c: f64,
-    /// Finest relief that must come out whole, mm.
-    pub relief_mm: f64,
-    /// Units shown.
-    pub units: Units,
-}
+    /// It as a section of a report, with its picture.
+    pub(crate) fn section(&self) -> Section {
+        let mut section = self.document().into_section("Setting");
+        let picture = cooling::picture(&self.found, self.pour_c, self.units);
+        section.blocks.extend([Block::Picture(picture), Block::Small(RESTS_ON.to_owned())]);
+        section
+    }
 
-/// A cooling as a section of a report, with its picture.
-pub(crate) fn section(view: &View<'_>) -> Section {
-    let mut section = setting(view).into_section("Setting");
-    let picture = cooling::picture(view.found, view.pour_c, view.units);
-    section.blocks.extend([Block::Picture(picture), Block::Small(RESTS_ON.to_owned())]);
-    section
-}
+    /// It in words: where best, each place, how much the bar shrinks.
+    fn document(&self) -> Document {
+        let (found, units) = (&self.found, self.units);
+        let called = if self.usual_size { "No mould was named, so a palm-sized bar is taken" } else { "Mould" };
+        let filling = filling(&self.mould, called, found.bar_kg, units);
+        let poured = format!("{filling}; poured at {}.", units.whole_degrees(self.pour_c));
+        let volume = interval(&found.shrinkage, |share| format!("{:.1}", 100.0 * share));
+        let shrinkage = format!(
+            "From the pour to your room it gives up {} of its volume, some {} % of its length: fill again when the skin forms, or pour a little over the rim.",
+            with_unit(&volume, "%"),
+            significant(100.0 * found.shrinkage.value / 3.0, 2)
+        );
+        let below = Block::said(self.below().into_iter().chain([self.dew()]));
+        Document::default()
+            .lead([Block::said([self.best_place(), poured])])
+            .section("Where it cools", [Block::Table(self.places()), below])
+            .section("Shrinkage", [Block::said([shrinkage])])
+    }
 
-/// A cooling in words: where best, each place, how much the bar shrinks.
-fn setting(view: &View<'_>) -> Document {
-    let (found, units) = (view.found, view.units);
-    let called = if view.usual_size { "No mould was named, so a palm-sized bar is taken" } else { "Mould" };
-    let filling = filling(view.mould, called, found.bar_kg, units);
-    let poured = format!("{filling}; poured at {}.", units.whole_degrees(view.pour_c));
-    let volume = interval(&found.shrinkage, |share| format!("{:.1}", 100.0 * share));
-    let shrinkage = format!(
-        "From the pour to your room it gives up {} of its volume, some {} % of its length: fill again when the skin forms, or pour a little over the rim.",
-        with_unit(&volume, "%"),
-        significant(100.0 * found.shrinkage.value / 3.0, 2)
-    );
-    let below = Block::said(below(view).into_iter().chain([dew(view)]));
-    Document::default()
-        .lead([Block::said([best_place(view), poured])])
-        .section("Where it cools", [Block::Table(places(view)), below])
-        .section("Shrinkage", [Block::said([shrinkage])])
-}
-
-/// What is told of each place.
-fn places(view: &View<'_>) -> Table {
-    let row = |one: &PlaceOutcome| {
-        [
-            format!("{} {}", visible(&one.place.name), view.units.given_degrees(one.place.air_c)),
-            times(one.skin_s.as_ref()),
-            times(one.set_s.as_ref()),
-            times(one.release_s.as_ref()),
-            GrainRisk::from_index(one.grain).word().to_owned(),
-            if one.dew { "yes" } else { "no" }.to_owned(),
-        ]
-    };
-    Table::new("Where it cools, with 90 % intervals.")
-        .columns(Kind::Figure, ["place", "skin", "set through", "out of the mould"])
-        .columns(Kind::Words, ["grain", "dew"])
-        .rows(view.found.places.iter().map(row))
-}
-
-/// Below which temperatures it sets and comes out of its mould.
-pub fn below(view: &View<'_>) -> Option<String> {
-    let View { found, relief_mm, units, .. } = *view;
-    let sets = found.sets_c.map(|sets_c| format!("It sets below {}", units.whole_degrees(sets_c)));
-    let releases = found.releases_c.map(|releases_c| {
-        let relief = units.given_length(relief_mm);
-        format!("its relief of {relief} comes out whole below {}", units.whole_degrees(releases_c))
-    });
-    let both: Vec<String> = sets.into_iter().chain(releases).collect();
-    (!both.is_empty()).then(|| format!("{}, at its warmest spot.", capital(&both.join("; "))))
-}
-
-/// When a cold bar gets wet.
-pub fn dew(view: &View<'_>) -> String {
-    format!(
-        "Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
-        view.units.whole_degrees(view.found.dew_point_c)
-    )
-}
-
-/// The sentence that matters: where it cools best, and how long that takes.
-pub fn best_place(view: &View<'_>) -> String {
-    let View { found, relief_mm, units, .. } = *view;
-    let Some(best) = found.best.and_then(|best| found.places.get(best)) else {
-        let reason = match found.releases_c {
-            Some(releases_c) if releases_c > -20.0 => {
-                format!("it would have to be colder than {}", units.whole_degrees(releases_c))
-            }
-            _ => "it is too soft at any temperature".to_owned(),
+    /// What is told of each place.
+    fn places(&self) -> Table {
+        let row = |one: &PlaceOutcome| {
+            [
+                format!("{} {}", visible(&one.place.name), self.units.given_degrees(one.place.air_c)),
+                times(one.skin_s.as_ref()),
+                times(one.set_s.as_ref()),
+                times(one.release_s.as_ref()),
+                GrainRisk::from_index(one.grain).word().to_owned(),
+                if one.dew { "yes" } else { "no" }.to_owned(),
+            ]
         };
-        let relief = units.given_length(relief_mm);
-        return format!("Relief of {relief} does not come out whole from any of these places within a day: {reason}.");
-    };
-    let sure = if best.releases < 0.95 { format!(" ({})", in_hundred(best.releases)) } else { String::new() };
-    let others = if found.places.len() > 1 { "Best" } else { "In" };
-    format!(
-        "{others} {}: out of the mould after {}{sure}, with relief of {} whole{}.",
-        place(best, units, found.places.len() > 1),
-        times(best.release_s.as_ref()),
-        units.given_length(relief_mm),
-        if best.dew { "; dew will settle on it" } else { "" }
-    )
+        Table::new("Where it cools, with 90 % intervals.")
+            .columns(Kind::Figure, ["place", "skin", "set through", "out of the mould"])
+            .columns(Kind::Words, ["grain", "dew"])
+            .rows(self.found.places.iter().map(row))
+    }
+
+    /// Below which temperatures it sets and comes out of its mould.
+    pub(crate) fn below(&self) -> Option<String> {
+        let (found, relief_mm, units) = (&self.found, self.relief_mm, self.units);
+        let sets = found.sets_c.map(|sets_c| format!("It sets below {}", units.whole_degrees(sets_c)));
+        let releases = found.releases_c.map(|releases_c| {
+            let relief = units.given_length(relief_mm);
+            format!("its relief of {relief} comes out whole below {}", units.whole_degrees(releases_c))
+        });
+        let both: Vec<String> = sets.into_iter().chain(releases).collect();
+        (!both.is_empty()).then(|| format!("{}, at its warmest spot.", capital(&both.join("; "))))
+    }
+
+    /// When a cold bar gets wet.
+    pub(crate) fn dew(&self) -> String {
+        format!(
+            "Dew settles below {} in your room: let a cold bar warm up in its mould or in a bag first.",
+            self.units.whole_degrees(self.found.dew_point_c)
+        )
+    }
+
+    /// The sentence that matters: where it cools best, and how long that takes.
+    pub(crate) fn best_place(&self) -> String {
+        let (found, relief_mm, units) = (&self.found, self.relief_mm, self.units);
+        let Some(best) = found.best.and_then(|best| found.places.get(best)) else {
+            let reason = match found.releases_c {
+                Some(releases_c) if releases_c > -20.0 => {
+                    format!("it would have to be colder than {}", units.whole_degrees(releases_c))
+                }
+                _ => "it is too soft at any temperature".to_owned(),
+            };
+            let relief = units.given_length(relief_mm);
+            return format!(
+                "Relief of {relief} does not come out whole from any of these places within a day: {reason}."
+            );
+        };
+        let sure = if best.releases < 0.95 { format!(" ({})", in_hundred(best.releases)) } else { String::new() };
+        let others = if found.places.len() > 1 { "Best" } else { "In" };
+        format!(
+            "{others} {}: out of the mould after {}{sure}, with relief of {} whole{}.",
+            place(best, units, found.places.len() > 1),
+            times(best.release_s.as_ref()),
+            units.given_length(relief_mm),
+            if best.dew { "; dew will settle on it" } else { "" }
+        )
+    }
 }
 
 fn place(one: &PlaceOutcome, units: Units, among: bool) -> String {

@@ -22,7 +22,7 @@ use crate::words::names::{name, title};
 use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, with_unit};
 use crate::words::visible::visible;
-use crate::{Answered, Control, cautions, document};
+use crate::{Answered, Control, cautions};
 
 /// Rows of the table along the way, about.
 const SHOWN: usize = 9;
@@ -180,11 +180,10 @@ pub fn parcel(engine: &Engine, asked: &Parcel, control: Control<'_>) -> Result<A
     let title = title(&formula, &engine.library);
     let state = asked.options.state.word();
     let rests = rests_on(&view).into_iter().chain([interval_words(&assessment)]);
-    let mut document = Document { title, aside: format!("{state}, in the post"), ..in_the_post(&view) }
-        .section("What this rests on", [Block::said(rests)]);
     let mut warned = cautions::section(&[&assessment], &[]);
     warned.blocks.push(cautions_of(&task.packing));
-    document.sections.push(warned);
+    let document =
+        Document { title, aside: format!("{state}, in the post"), ..in_the_post(&view) }.ending(rests, warned);
     let picture = asked.picture.then(|| drawn::picture(&found, &name(&route.name), asked.units));
     Ok(Answered { figures: Sent::of(&view, state, &assessment), document, picture })
 }
@@ -202,8 +201,6 @@ pub(crate) fn refused(error: MakingError) -> Refusal {
 impl Sent {
     fn of(view: &View<'_>, state: &str, assessment: &Assessment) -> Self {
         let View { found, route, task, .. } = *view;
-        let scaled =
-            |one: Estimate, by: f64| Estimate { value: by * one.value, low: by * one.low, high: by * one.high };
         let way = |one: &Outcome| SentSo {
             way: one.way,
             keeps_shape: one.keeps,
@@ -211,8 +208,8 @@ impl Sent {
             core_c: one.core_c,
             mean_c: one.mean_c,
             edge_c: one.edge_c,
-            melted_percent: scaled(one.melted_share, 100.0),
-            fails_h: one.fails_s.map(|time| scaled(time, 1.0 / 3600.0)),
+            melted_percent: one.melted_share.map(|share| 100.0 * share),
+            fails_h: one.fails_s.map(|time| time.map(|time_s| time_s * (1.0 / 3600.0))),
             ice_gone_h: one.ice_gone_s.map(|time| time / 3600.0),
         };
         let history = found.asked.history.iter().zip(&found.outside).map(|(one, (_, outside_c))| Moment {
@@ -269,40 +266,29 @@ pub(crate) struct View<'a> {
 
 /// What to take care of with the parcel itself.
 fn care(packing: &Packing) -> Vec<Caution> {
-    let mut all = vec![Caution {
-            of: String::new(),
-        about: "leaks",
-        text: "A bar that melts leaks oil, which goes through paper and board and stains other mail: close each in a bag or \
-               a tin that holds oil."
-            .to_owned(),
-    }];
+    let mut all = vec![Caution::new(
+        "leaks",
+        "A bar that melts leaks oil, which goes through paper and board and stains other mail: close each in a bag or \
+         a tin that holds oil.",
+    )];
     if packing.ice_kg > 0.0 {
-        all.push(Caution {
-            of: String::new(),
-            about: "ice",
-            text: "Water settles on cold bars and cold packs: bag both, and let the bars warm up in their bag. Keep paper \
-                   between ice and bars."
-                .to_owned(),
-        });
+        all.push(Caution::new(
+            "ice",
+            "Water settles on cold bars and cold packs: bag both, and let the bars warm up in their bag. Keep paper \
+             between ice and bars.",
+        ));
     }
-    all.push(Caution {
-        of: String::new(),
-        about: "carriers",
-        text:
-            "Ask your carrier what it takes: wet packs and dry ice have rules of their own, and no carrier promises a \
-               temperature unless it says so."
-                .to_owned(),
-    });
+    all.push(Caution::new(
+        "carriers",
+        "Ask your carrier what it takes: wet packs and dry ice have rules of their own, and no carrier promises a \
+         temperature unless it says so.",
+    ));
     all
 }
 
 /// What to take care of with the parcel itself, as a block.
 fn cautions_of(packing: &Packing) -> Block {
-    let all = care(packing).into_iter();
-    Block::Cautions(
-        all.map(|one| document::Caution { about: one.about, of: one.of, formulas: Vec::new(), text: one.text })
-            .collect(),
-    )
+    Block::Cautions(care(packing).into_iter().map(Into::into).collect())
 }
 
 /// A parcel as a section of a report, with its picture.

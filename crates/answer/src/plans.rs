@@ -6,14 +6,16 @@ use barwright_blend::Options;
 use barwright_blend::assess::Workbench;
 use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{Batch, Scent};
-use barwright_making::{CoolTask, Cooling, MakingError, PourTask, Pouring, cool, pour};
+use barwright_making::{CoolTask, MakingError};
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
 
-use crate::Control;
 use crate::engine::Engine;
 use crate::places::{self, Room};
+use crate::pour::{self, Pour};
 use crate::refusal::{Fault, Refusal};
+use crate::words::units::Units;
+use crate::{Control, cool};
 
 /// Mass in a jug when nobody says, kg.
 pub(crate) const USUAL_KG: f64 = 0.5;
@@ -28,81 +30,74 @@ const POURED_ABOVE_K: f64 = 5.0;
 const STAGE_PARTS: usize = 1000;
 
 /// What a weigh sheet is planned for.
-pub struct PlanTask<'a> {
+pub(crate) struct PlanTask<'a> {
     /// The formula without scent.
-    pub formula: &'a Formula,
+    pub(crate) formula: &'a Formula,
     /// Scents, which go in last.
-    pub scents: &'a [Scent],
+    pub(crate) scents: &'a [Scent],
     /// The weigh sheet.
-    pub sheet: &'a Batch,
+    pub(crate) sheet: &'a Batch,
     /// The mould; without one nothing is known of the cooling.
-    pub mould: Option<&'a Mould>,
+    pub(crate) mould: Option<&'a Mould>,
     /// The room it is made in.
-    pub room: Room,
+    pub(crate) room: Room,
     /// Simulated draws.
-    pub draws: usize,
+    pub(crate) draws: usize,
+    /// Units shown.
+    pub(crate) units: Units,
 }
 
 /// The plans of a weigh sheet.
-pub struct Plans {
-    /// How they were computed.
-    pub options: Options,
-    /// Mass in the fullest jug, kg.
-    pub jug_kg: f64,
-    /// Lowest flash point that the lots of the scents state, °C.
-    pub flash_c: Option<f64>,
+pub(crate) struct Plans<'a> {
     /// Melting and pouring; `None` where the model does not reach, of which there is a note.
-    pub pour: Option<Pouring>,
-    /// Temperature of the melt as it fills the mould, °C, and what follows.
-    pub cool: Option<(f64, Cooling)>,
+    pub(crate) pour: Option<pour::Plan<'a>>,
+    /// What follows in the mould.
+    pub(crate) cool: Option<cool::Plan>,
     /// Which plans were left out, and why.
-    pub notes: Vec<String>,
+    pub(crate) notes: Vec<String>,
 }
 
 /// Plans the pour, and the cooling where a mould is known.
 ///
 /// # Errors
 /// Faults of the model, and a stop by `control`. A plan of sizes that the heat model does not take is left out with a note.
-pub fn plan(engine: &Engine, task: &PlanTask<'_>, control: Control<'_>) -> Result<Plans, Refusal> {
+pub(crate) fn plan<'a>(engine: &'a Engine, task: &PlanTask<'a>, control: Control<'_>) -> Result<Plans<'a>, Refusal> {
     let usual = Options::default();
     let relief_mm = task.mould.and_then(|mould| mould.relief_mm).unwrap_or(usual.relief_mm);
-    let options = Options { draws: task.draws, relief_mm, ..usual };
-    let bench = engine.bench(&options)?;
-    let jug_kg = 1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max);
+    let bench = engine.bench(&Options { draws: task.draws, relief_mm, ..usual })?;
     let known = |scent: &Scent| engine.library.ingredients.get(scent.ingredient)?.lot_flash_c;
-    let flash_c = task.scents.iter().filter_map(known).reduce(f64::min);
-    let room_c = task.room.air_c;
+    let asked = Pour {
+        mass_kg: Some(1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max)),
+        mould: task.mould.cloned(),
+        room: task.room,
+        flash_c: task.scents.iter().filter_map(known).reduce(f64::min),
+        units: task.units,
+        ..Pour::default()
+    };
     let mut notes = Vec::new();
     let stages = if task.mould.is_some() { 2 } else { 1 };
-    let pour_task = PourTask {
-        formula: task.formula,
-        second: None,
-        mass_kg: jug_kg,
-        room_c,
-        mould_most_c: task.mould.and_then(|mould| mould.most_c),
-        flash_c,
-        pour_c: None,
-    };
-    let pouring = within_reach(pour(&bench, &pour_task, &stage(control, 0, stages)), "pour", &mut notes)?;
-    let cooling = match (&pouring, task.mould) {
-        (Some(pouring), Some(mould)) => {
+    let poured = pour::Plan::new(&bench, &asked, task.formula, None, &stage(control, 0, stages));
+    let mut pour = within_reach(poured, "pour", &mut notes)?;
+    pour.iter_mut().for_each(|plan| plan.melt_kg = 1e-3 * task.sheet.melt_g);
+    let cool = match (&pour, task.mould) {
+        (Some(pour), Some(mould)) => {
             // A bar in its mould starts clear throughout, whatever the jug may still be poured at.
+            let room_c = task.room.air_c;
             let clear_c = bench.heat_curves(task.formula, 0)?.central.clear_c.unwrap_or(room_c);
-            let pour_c = pouring.pour_c.max(clear_c.ceil());
             let cool_task = CoolTask {
                 formula: if task.scents.is_empty() { task.formula } else { &task.sheet.whole },
                 mould,
-                pour_c,
+                pour_c: pour.found.pour_c.max(clear_c.ceil()),
                 mould_c: room_c,
                 places: &places::usual(room_c, false),
                 room: task.room.pair(),
             };
-            let found = cool(&bench, &cool_task, &stage(control, 1, stages));
-            within_reach(found, "cooling", &mut notes)?.map(|cooling| (pour_c, cooling))
+            let cooled = cool::Plan::new(&bench, &cool_task, task.units, &stage(control, 1, stages));
+            within_reach(cooled, "cooling", &mut notes)?
         }
         _ => None,
     };
-    Ok(Plans { options, jug_kg, flash_c, pour: pouring, cool: cooling, notes })
+    Ok(Plans { pour, cool, notes })
 }
 
 /// Turns sizes and temperatures outside the heat model into a note.

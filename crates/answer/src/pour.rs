@@ -1,12 +1,13 @@
 //! What to melt first, how hot, and when to pour: the temperatures that matter, then the steps, then how thick the melt is.
 
+use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::viscosity::HIGHEST_C;
 use barwright_blend::{Estimate, Options};
 use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep};
-use barwright_making::{PourTask, Pouring};
-use barwright_reference::Library;
+use barwright_making::{MakingError, PourTask, Pouring};
 use barwright_reference::mould::Mould;
+use barwright_reference::{Formula, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -31,7 +32,7 @@ const STEP_C: f64 = 5.0;
 const ROWS: usize = 7;
 
 /// Of a blend that is held hot for the sake of old crystals.
-pub const SEEDS: &str =
+pub(crate) const SEEDS: &str =
     "This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.";
 
 /// What it rests on.
@@ -108,55 +109,92 @@ struct ViscosityAt {
 pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answered<Poured>, Refusal> {
     let formula = engine.formula(&asked.formula)?;
     let second = asked.second.as_ref().map(|second| engine.formula(second)).transpose()?;
-    let (library, units) = (&engine.library, asked.units);
-    let filling_kg = asked.mould.as_ref().map(|mould| filling_kg(mould, library, &formula));
-    let mass_kg = asked.mass_kg.or(filling_kg).unwrap_or(USUAL_KG);
-    let task = PourTask {
-        formula: &formula,
-        second: second.as_ref(),
-        mass_kg,
-        room_c: asked.room.air_c,
-        mould_most_c: asked.mould.as_ref().and_then(|mould| mould.most_c),
-        flash_c: asked.flash_c,
-        pour_c: asked.pour_c,
-    };
-    let found = barwright_making::pour(&engine.bench(&asked.options)?, &task, control)?;
-    let view = View {
-        found: &found,
-        library,
-        mass_kg,
-        melt_kg: mass_kg,
-        of_mould: asked.mass_kg.is_none() && filling_kg.is_some(),
-        two_streams: second.is_some(),
-        microwave_w: asked.microwave_w,
-        flash_c: asked.flash_c,
-        units,
-    };
-    let mut document = Document { title: title(&formula, &engine.library), aside: "melt".to_owned(), ..plan(&view) }
-        .section("What this rests on", [Block::said([RESTS_ON.to_owned(), interval_words(&found.assessment)])]);
-    document.sections.push(cautions::section(&[&found.assessment], &[]));
-    let bursts = asked.microwave_w.map(|watts| found.bursts(watts));
-    let figures = Poured::of(&found, &formula.name, mass_kg, library, bursts);
-    Ok(Answered { figures, document, picture: None })
+    let plan = Plan::new(&engine.bench(&asked.options)?, asked, &formula, second.as_ref(), control)?;
+    let assessment = &plan.found.assessment;
+    let rests_on = [RESTS_ON.to_owned(), interval_words(assessment)];
+    let document = Document { title: title(&formula, &engine.library), aside: "melt".to_owned(), ..plan.document() }
+        .ending(rests_on, cautions::section(&[assessment], &[]));
+    Ok(Answered { figures: plan.figures(&formula.name), document, picture: None })
 }
 
-impl Poured {
-    /// The figures of a plan.
+/// A plan, with what it is put into words with.
+pub(crate) struct Plan<'a> {
+    /// What was found.
+    pub(crate) found: Pouring,
+    /// Reference tables.
+    library: &'a Library,
+    /// Mass in the jug, kg.
+    mass_kg: f64,
+    /// Mass melted at once, before it is parted into jugs, kg.
+    pub(crate) melt_kg: f64,
+    /// Whether that is what the mould takes.
+    of_mould: bool,
+    /// Whether a second melt is poured into the same stream.
+    two_streams: bool,
+    /// Power of a microwave, W.
+    microwave_w: Option<f64>,
+    /// Flash point of the scent, °C.
+    flash_c: Option<f64>,
+    /// Units shown.
+    units: Units,
+}
+
+impl<'a> Plan<'a> {
+    /// Plans a pour of a formula, or of two in one stream; its own amounts are not looked at.
+    ///
+    /// # Arguments
+    /// * `bench`: made with the options asked.
+    ///
+    /// # Errors
+    /// As [`barwright_making::pour()`].
+    pub(crate) fn new(
+        bench: &Workbench<'a>,
+        asked: &Pour,
+        formula: &Formula,
+        second: Option<&Formula>,
+        control: Control<'_>,
+    ) -> Result<Self, MakingError> {
+        let (library, mould, flash_c) = (bench.library(), asked.mould.as_ref(), asked.flash_c);
+        let filling_kg = mould.map(|mould| filling_kg(mould, library, formula));
+        let mass_kg = asked.mass_kg.or(filling_kg).unwrap_or(USUAL_KG);
+        let task = PourTask {
+            formula,
+            second,
+            mass_kg,
+            room_c: asked.room.air_c,
+            mould_most_c: mould.and_then(|mould| mould.most_c),
+            flash_c,
+            pour_c: asked.pour_c,
+        };
+        Ok(Plan {
+            found: barwright_making::pour(bench, &task, control)?,
+            library,
+            mass_kg,
+            melt_kg: mass_kg,
+            of_mould: asked.mass_kg.is_none() && mould.is_some(),
+            two_streams: second.is_some(),
+            microwave_w: asked.microwave_w,
+            flash_c,
+            units: asked.units,
+        })
+    }
+
+    /// Its figures.
     ///
     /// # Arguments
     /// * `formula`: its name.
-    /// * `mass_kg`: in the jug.
-    pub fn of(found: &Pouring, formula: &str, mass_kg: f64, library: &Library, microwave_bursts: Option<u32>) -> Self {
-        let key = |index: usize| library.ingredients.get(index).map_or_else(String::new, |one| one.key.clone());
-        let scaled =
-            |one: Estimate, by: f64| Estimate { value: by * one.value, low: by * one.low, high: by * one.high };
-        let order = found.order.iter().map(|step| Step { ingredient: key(step.ingredient), step: step.clone() });
+    pub(crate) fn figures(&self, formula: &str) -> Poured {
+        let Plan { found, library, .. } = self;
+        let order = found
+            .order
+            .iter()
+            .map(|step| Step { ingredient: library.key(step.ingredient).to_owned(), step: step.clone() });
         let viscosity = temperatures(found)
             .into_iter()
             .map(|temperature_c| ViscosityAt { temperature_c, viscosity_mpa_s: found.viscosity.at(temperature_c) });
         Poured {
             formula: formula.to_owned(),
-            mass_kg,
+            mass_kg: self.mass_kg,
             order: order.collect(),
             clear_c: found.clear_c,
             haze_c: found.haze_c,
@@ -166,36 +204,185 @@ impl Poured {
             window: found.window,
             hold_c: found.hold_c,
             pour_c: found.pour_c,
-            workable_min: found.workable_s.map(|one| scaled(one, 1.0 / 60.0)),
-            heat_kj: scaled(found.heat_j, 1e-3),
+            workable_min: found.workable_s.map(|time| time.map(|time_s| time_s * (1.0 / 60.0))),
+            heat_kj: found.heat_j.map(|heat_j| 1e-3 * heat_j),
             viscosity: viscosity.collect(),
             second_c: found.second_c,
-            microwave_bursts,
+            microwave_bursts: self.microwave_w.map(|watts| found.bursts(watts)),
             cautions: found.assessment.cautions.clone(),
         }
     }
-}
 
-/// What a plan is put into words with.
-pub struct View<'a> {
-    /// The plan.
-    pub found: &'a Pouring,
-    /// Reference tables.
-    pub library: &'a Library,
-    /// Mass in the jug, kg.
-    pub mass_kg: f64,
-    /// Mass melted at once, before it is parted into jugs, kg.
-    pub melt_kg: f64,
-    /// Whether that is what the mould takes.
-    pub of_mould: bool,
-    /// Whether a second melt is poured into the same stream.
-    pub two_streams: bool,
-    /// Power of a microwave, W.
-    pub microwave_w: Option<f64>,
-    /// Flash point of the scent, °C.
-    pub flash_c: Option<f64>,
-    /// Units shown.
-    pub units: Units,
+    /// It as a section of a report.
+    pub(crate) fn section(&self) -> Section {
+        let mut section = self.document().into_section("Pouring");
+        section.blocks.push(Block::Small(RESTS_ON.to_owned()));
+        section
+    }
+
+    /// It in words: what decides, the order of melting, how to heat it, how thick it is.
+    fn document(&self) -> Document {
+        let (found, units) = (&self.found, self.units);
+        let hold = units.whole_degrees(found.hold_c);
+        let bath = format!(
+            "Melt the first ones, add the rest in order, and hold the melt at {hold} until it is clear, some ten minutes more. The water simmers, it does not boil; no drop of it into the melt."
+        );
+        let bath = [Some(bath), found.seeds.then(|| SEEDS.to_owned()), Some(self.into_the_mould())];
+        let mut document = Document::default()
+            .lead([Block::said(self.decisive().into_iter().chain(self.two_streams()))])
+            .section("Melting, the hardest first", [Block::Table(self.steps())])
+            .section("In a water bath", [Block::said(bath.into_iter().flatten())]);
+        if let Some(watts) = self.microwave_w {
+            let bursts = format!(
+                "The same order; the wax cut small, with some of the oil over it: wax alone hardly warms. About {} bursts of {BURST_S:.0} s at {watts:.0} W, perhaps half or twice as many, stirred and measured after each; stop at {hold}.",
+                found.bursts(watts)
+            );
+            let care = "It heats in spots that nobody sees: never in one go, never unattended, no metal, no lid, a vessel made for it, gloves. The manual of the oven comes first.";
+            document = document.section("In a microwave, instead", [Block::said([bursts, care.to_owned()])]);
+        }
+        let thick = temperatures(found).into_iter().map(|celsius| [units.given(celsius), viscosity(found, celsius)]);
+        let thick = Table::new("Of the melt.")
+            .columns(Kind::Number, [units.degree()])
+            .columns(Kind::Figure, ["viscosity, mPa·s"])
+            .rows(thick);
+        let known = "Water at room temperature has 1, olive oil about 80.";
+        document.section("How thick it is", [Block::Table(thick), Block::said([known])])
+    }
+
+    /// From the bath into the mould: when to stir in the scent and to pour.
+    fn into_the_mould(&self) -> String {
+        let pour = self.units.whole_degrees(self.found.pour_c);
+        let wait = match &self.found.down_s {
+            Some(time) if self.found.hold_c > self.found.pour_c => {
+                format!("let it cool to {pour}, stirring, which takes {}; then ", times(Some(time)))
+            }
+            _ => String::new(),
+        };
+        let scent = self.scent().map_or_else(String::new, |scent| format!("{scent} and "));
+        capital(&format!("{wait}{scent}pour at {pour}."))
+    }
+
+    /// What to melt, the hardest first.
+    fn steps(&self) -> Table {
+        let row = |(number, step): (usize, &MeltStep)| {
+            let called = self.library.common_name(step.ingredient);
+            [
+                (number + 1).to_string(),
+                visible(called),
+                share(step.percent),
+                mass(10.0 * self.mass_kg * step.percent, self.units),
+                step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| self.units.whole_degrees(melts_c)),
+            ]
+        };
+        Table::new("What to melt, the hardest first.")
+            .columns(Kind::Number, ["step"])
+            .columns(Kind::Words, ["ingredient"])
+            .columns(Kind::Number, ["part, %", "mass"])
+            .columns(Kind::Words, ["melts up to"])
+            .rows(self.found.order.iter().enumerate().map(row))
+    }
+
+    /// The sentences that decide: how hot, when to pour, no hotter than, and how long a jug lasts.
+    pub(crate) fn decisive(&self) -> Vec<String> {
+        let (found, units) = (&self.found, self.units);
+        let given = |celsius: f64| units.whole_degrees(celsius);
+        let all = match (&found.clear_c, &found.haze_c) {
+            (Some(clear), Some(haze)) => format!(
+                "All is dissolved at {}; as it cools, the first haze comes at {}.",
+                units.degrees(clear),
+                units.degrees(haze)
+            ),
+            (Some(clear), None) => {
+                format!("All is dissolved at {}; as it cools, it stays clear.", units.degrees(clear))
+            }
+            _ => "It is liquid in your room and needs no melting.".to_owned(),
+        };
+        let ceiling = format!("No hotter than {}: {}.", given(found.ceiling_c), self.because());
+        let jug = found.workable_s.as_ref().map(|workable| {
+            format!(
+                "A jug of {}, taken off at {}, pours well for {}.",
+                mass(1e3 * self.mass_kg, units),
+                given(found.hold_c.max(found.pour_c)),
+                times(Some(workable))
+            )
+        });
+        [self.window(), all, ceiling].into_iter().chain(jug).collect()
+    }
+
+    /// The sentence that matters.
+    fn window(&self) -> String {
+        let (found, units) = (&self.found, self.units);
+        let given = |celsius: f64| units.whole_degrees(celsius);
+        let clear_c = found.clear_c.map_or(f64::NEG_INFINITY, |clear| clear.value);
+        match (&found.haze_c, found.scent_below_c) {
+            _ if found.window => {}
+            (Some(haze), Some(scent_c)) if clear_c < found.ceiling_c => {
+                return format!(
+                    "There is no safe window for this scent: the melt has its first haze at {}, and the scent goes in below {}.",
+                    given(haze.value),
+                    given(scent_c)
+                );
+            }
+            _ => {
+                return format!(
+                    "There is no safe window: it must be hotter than {} to be clear, and may not be hotter than {}.",
+                    given(clear_c),
+                    given(found.ceiling_c)
+                );
+            }
+        }
+        let of = if self.of_mould { ", the mould's filling and what stays in the jug," } else { "" };
+        format!(
+            "Melt {}{of} to {}, then pour at {}.",
+            mass(1e3 * self.melt_kg, units),
+            given(found.hold_c),
+            given(found.pour_c)
+        )
+    }
+
+    /// Why it may not get hotter.
+    fn because(&self) -> String {
+        match self.found.limit {
+            Limit::Bath => "what a water bath gives, and butters and oils keep well below it".to_owned(),
+            Limit::Flash(index) => {
+                let called = self.library.common_name(index);
+                format!("{} from the flash point of {}", self.units.difference(FLASH_MARGIN_K), in_text(called))
+            }
+            Limit::Mould => "what the mould takes".to_owned(),
+        }
+    }
+
+    /// How hot the melt may be when the scent goes in, where there is one.
+    pub(crate) fn scent(&self) -> Option<String> {
+        let margin = self.units.difference(FLASH_MARGIN_K);
+        let below = self.units.whole_degrees(self.flash_c? - FLASH_MARGIN_K);
+        Some(format!(
+            "stir in the scent (below {below}, {margin} from its flash point; as much as its certificate allows for leave-on use)"
+        ))
+    }
+
+    /// At which temperatures two melts pour alike in one stream.
+    fn two_streams(&self) -> Option<String> {
+        let (found, units) = (&self.found, self.units);
+        if !self.two_streams {
+            return None;
+        }
+        let thick = with_unit(&viscosity(found, found.pour_c), "mPa·s");
+        let first = format!("At {} the first is {thick} thick", units.whole_degrees(found.pour_c));
+        let text = match (&found.second_c, &found.second_haze_c) {
+            (Some(at), Some(haze)) if at.value <= haze.value => format!(
+                "{first}; the second would be as thin only at {}, below its own first haze at {}: pour the first hotter.",
+                units.degrees(at),
+                units.whole_degrees(haze.value)
+            ),
+            (Some(at), _) => format!(
+                "{first}; the second is as thick at {}: pour both at these temperatures for even streams.",
+                units.degrees(at)
+            ),
+            (None, _) => format!("{first}; the second is that thick at no temperature it can have."),
+        };
+        Some(format!("{text} Colour thickens a melt a little, which is left out."))
+    }
 }
 
 /// Temperatures viscosities are shown at: from the first haze up.
@@ -205,176 +392,7 @@ fn temperatures(found: &Pouring) -> Vec<f64> {
     (0..ROWS).map(|row| first + STEP_C * row as f64).filter(|celsius| *celsius <= HIGHEST_C).collect()
 }
 
-/// A plan as a section of a report.
-pub(crate) fn section(view: &View<'_>) -> Section {
-    let mut section = plan(view).into_section("Pouring");
-    section.blocks.push(Block::Small(RESTS_ON.to_owned()));
-    section
-}
-
-/// A plan in words: what decides, the order of melting, how to heat it, how thick it is.
-fn plan(view: &View<'_>) -> Document {
-    let (found, units) = (view.found, view.units);
-    let hold = units.whole_degrees(found.hold_c);
-    let bath = format!(
-        "Melt the first ones, add the rest in order, and hold the melt at {hold} until it is clear, some ten minutes more. The water simmers, it does not boil; no drop of it into the melt."
-    );
-    let bath = [Some(bath), found.seeds.then(|| SEEDS.to_owned()), Some(into_the_mould(view))];
-    let mut document = Document::default()
-        .lead([Block::said(decisive(view).into_iter().chain(two_streams(view)))])
-        .section("Melting, the hardest first", [Block::Table(steps(view))])
-        .section("In a water bath", [Block::said(bath.into_iter().flatten())]);
-    if let Some(watts) = view.microwave_w {
-        let bursts = format!(
-            "The same order; the wax cut small, with some of the oil over it: wax alone hardly warms. About {} bursts of {BURST_S:.0} s at {watts:.0} W, perhaps half or twice as many, stirred and measured after each; stop at {hold}.",
-            found.bursts(watts)
-        );
-        let care = "It heats in spots that nobody sees: never in one go, never unattended, no metal, no lid, a vessel made for it, gloves. The manual of the oven comes first.";
-        document = document.section("In a microwave, instead", [Block::said([bursts, care.to_owned()])]);
-    }
-    let thick = temperatures(found).into_iter().map(|celsius| [units.given(celsius), viscosity(found, celsius)]);
-    let thick = Table::new("Of the melt.")
-        .columns(Kind::Number, [units.degree()])
-        .columns(Kind::Figure, ["viscosity, mPa·s"])
-        .rows(thick);
-    let known = "Water at room temperature has 1, olive oil about 80.";
-    document.section("How thick it is", [Block::Table(thick), Block::said([known])])
-}
-
 /// Viscosity at a temperature, mPa·s, as shown.
 fn viscosity(found: &Pouring, celsius: f64) -> String {
     interval(&found.viscosity.at(celsius), |mpa_s| significant(mpa_s, 2))
-}
-
-/// From the bath into the mould: when to stir in the scent and to pour.
-fn into_the_mould(view: &View<'_>) -> String {
-    let pour = view.units.whole_degrees(view.found.pour_c);
-    let wait = match &view.found.down_s {
-        Some(time) if view.found.hold_c > view.found.pour_c => {
-            format!("let it cool to {pour}, stirring, which takes {}; then ", times(Some(time)))
-        }
-        _ => String::new(),
-    };
-    let scent = scent(view).map_or_else(String::new, |scent| format!("{scent} and "));
-    capital(&format!("{wait}{scent}pour at {pour}."))
-}
-
-/// What to melt, the hardest first.
-fn steps(view: &View<'_>) -> Table {
-    let row = |(number, step): (usize, &MeltStep)| {
-        let called = view.library.ingredients.get(step.ingredient).map_or("", |one| one.common_name.as_str());
-        [
-            (number + 1).to_string(),
-            visible(called),
-            share(step.percent),
-            mass(10.0 * view.mass_kg * step.percent, view.units),
-            step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| view.units.whole_degrees(melts_c)),
-        ]
-    };
-    Table::new("What to melt, the hardest first.")
-        .columns(Kind::Number, ["step"])
-        .columns(Kind::Words, ["ingredient"])
-        .columns(Kind::Number, ["part, %", "mass"])
-        .columns(Kind::Words, ["melts up to"])
-        .rows(view.found.order.iter().enumerate().map(row))
-}
-
-/// The sentences that decide: how hot, when to pour, no hotter than, and how long a jug lasts.
-pub fn decisive(view: &View<'_>) -> Vec<String> {
-    let View { found, units, .. } = *view;
-    let given = |celsius: f64| units.whole_degrees(celsius);
-    let all = match (&found.clear_c, &found.haze_c) {
-        (Some(clear), Some(haze)) => format!(
-            "All is dissolved at {}; as it cools, the first haze comes at {}.",
-            units.degrees(clear),
-            units.degrees(haze)
-        ),
-        (Some(clear), None) => format!("All is dissolved at {}; as it cools, it stays clear.", units.degrees(clear)),
-        _ => "It is liquid in your room and needs no melting.".to_owned(),
-    };
-    let ceiling = format!("No hotter than {}: {}.", given(found.ceiling_c), because(view));
-    let jug = found.workable_s.as_ref().map(|workable| {
-        format!(
-            "A jug of {}, taken off at {}, pours well for {}.",
-            mass(1e3 * view.mass_kg, units),
-            given(found.hold_c.max(found.pour_c)),
-            times(Some(workable))
-        )
-    });
-    [window(view), all, ceiling].into_iter().chain(jug).collect()
-}
-
-/// The sentence that matters.
-fn window(view: &View<'_>) -> String {
-    let View { found, units, .. } = *view;
-    let given = |celsius: f64| units.whole_degrees(celsius);
-    let clear_c = found.clear_c.map_or(f64::NEG_INFINITY, |clear| clear.value);
-    match (&found.haze_c, found.scent_below_c) {
-        _ if found.window => {}
-        (Some(haze), Some(scent_c)) if clear_c < found.ceiling_c => {
-            return format!(
-                "There is no safe window for this scent: the melt has its first haze at {}, and the scent goes in below {}.",
-                given(haze.value),
-                given(scent_c)
-            );
-        }
-        _ => {
-            return format!(
-                "There is no safe window: it must be hotter than {} to be clear, and may not be hotter than {}.",
-                given(clear_c),
-                given(found.ceiling_c)
-            );
-        }
-    }
-    let of = if view.of_mould { ", the mould's filling and what stays in the jug," } else { "" };
-    format!(
-        "Melt {}{of} to {}, then pour at {}.",
-        mass(1e3 * view.melt_kg, units),
-        given(found.hold_c),
-        given(found.pour_c)
-    )
-}
-
-/// Why it may not get hotter.
-fn because(view: &View<'_>) -> String {
-    match view.found.limit {
-        Limit::Bath => "what a water bath gives, and butters and oils keep well below it".to_owned(),
-        Limit::Flash(index) => {
-            let called = view.library.ingredients.get(index).map_or("", |one| one.common_name.as_str());
-            format!("{} from the flash point of {}", view.units.difference(FLASH_MARGIN_K), in_text(called))
-        }
-        Limit::Mould => "what the mould takes".to_owned(),
-    }
-}
-
-/// How hot the melt may be when the scent goes in, where there is one.
-pub fn scent(view: &View<'_>) -> Option<String> {
-    let margin = view.units.difference(FLASH_MARGIN_K);
-    let below = view.units.whole_degrees(view.flash_c? - FLASH_MARGIN_K);
-    Some(format!(
-        "stir in the scent (below {below}, {margin} from its flash point; as much as its certificate allows for leave-on use)"
-    ))
-}
-
-/// At which temperatures two melts pour alike in one stream.
-fn two_streams(view: &View<'_>) -> Option<String> {
-    let View { found, units, .. } = *view;
-    if !view.two_streams {
-        return None;
-    }
-    let thick = with_unit(&viscosity(found, found.pour_c), "mPa·s");
-    let first = format!("At {} the first is {thick} thick", units.whole_degrees(found.pour_c));
-    let text = match (&found.second_c, &found.second_haze_c) {
-        (Some(at), Some(haze)) if at.value <= haze.value => format!(
-            "{first}; the second would be as thin only at {}, below its own first haze at {}: pour the first hotter.",
-            units.degrees(at),
-            units.whole_degrees(haze.value)
-        ),
-        (Some(at), _) => format!(
-            "{first}; the second is as thick at {}: pour both at these temperatures for even streams.",
-            units.degrees(at)
-        ),
-        (None, _) => format!("{first}; the second is that thick at no temperature it can have."),
-    };
-    Some(format!("{text} Colour thickens a melt a little, which is left out."))
 }

@@ -3,7 +3,7 @@
 use barwright_blend::assess::Workbench;
 use barwright_blend::{Assessment, Comparison, Options};
 use barwright_making::cool::CELLS;
-use barwright_making::{CoolTask, MakingError, Packing, ParcelTask, PourTask};
+use barwright_making::{CoolTask, MakingError, Packing, ParcelTask};
 use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
 use schemars::JsonSchema;
@@ -16,14 +16,15 @@ use crate::engine::{Engine, Recipe};
 use crate::mould::usual_mould;
 use crate::picture::{Picture, curves};
 use crate::places::{self, Room};
-use crate::plans::{USUAL_KG, filling_kg, stage, too_hot, usual_pour_c, within_reach};
+use crate::plans::{stage, too_hot, usual_pour_c, within_reach};
+use crate::pour::{self, Pour};
 use crate::refusal::Refusal;
 use crate::routes::{Found, Route};
 use crate::words::basis::Basis;
 use crate::words::names::{list, lower, titles};
 use crate::words::units::Units;
 use crate::words::visible::visible;
-use crate::{Answered, Control, cautions, cool, html, ingredients, parcel, pour};
+use crate::{Answered, Control, cautions, cool, html, ingredients, parcel};
 
 /// Where the figures come from.
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";
@@ -185,31 +186,9 @@ impl<'a> Plans<'a> {
         notes: &mut Vec<String>,
     ) -> Result<Option<Section>, Refusal> {
         let Report { mould, room, units, .. } = self.asked;
-        let library = self.bench.library();
-        let mass_kg = mould.as_ref().map_or(USUAL_KG, |mould| filling_kg(mould, library, formula));
-        let task = PourTask {
-            formula,
-            second: None,
-            mass_kg,
-            room_c: room.air_c,
-            mould_most_c: mould.as_ref().and_then(|mould| mould.most_c),
-            flash_c: None,
-            pour_c: None,
-        };
-        let found = within_reach(barwright_making::pour(&self.bench, &task, control), "pour", notes)?;
-        Ok(found.map(|found| {
-            pour::section(&pour::View {
-                found: &found,
-                library,
-                mass_kg,
-                melt_kg: mass_kg,
-                of_mould: mould.is_some(),
-                two_streams: false,
-                microwave_w: None,
-                flash_c: None,
-                units: *units,
-            })
-        }))
+        let asked = Pour { mould: mould.clone(), room: *room, units: *units, ..Pour::default() };
+        let plan = within_reach(pour::Plan::new(&self.bench, &asked, formula, None, control), "pour", notes)?;
+        Ok(plan.map(|plan| plan.section()))
     }
 
     fn cool(
@@ -219,7 +198,7 @@ impl<'a> Plans<'a> {
         control: Control<'_>,
         notes: &mut Vec<String>,
     ) -> Result<Option<Section>, Refusal> {
-        let Report { room, units, options, .. } = self.asked;
+        let Report { room, units, .. } = self.asked;
         let pour_c = usual_pour_c(&self.bench, formula, room.air_c)?;
         too_hot(mould, pour_c)?;
         let task = CoolTask {
@@ -230,11 +209,8 @@ impl<'a> Plans<'a> {
             places: &places::usual(room.air_c, false),
             room: room.pair(),
         };
-        let found = within_reach(barwright_making::cool(&self.bench, &task, control), "cooling", notes)?;
-        let relief_mm = options.relief_mm;
-        Ok(found.map(|found| {
-            cool::section(&cool::View { found: &found, mould, usual_size: false, pour_c, relief_mm, units: *units })
-        }))
+        let plan = within_reach(cool::Plan::new(&self.bench, &task, *units, control), "cooling", notes)?;
+        Ok(plan.map(|plan| plan.section()))
     }
 
     fn post(&self, formula: &Formula, route: &Found, control: Control<'_>) -> Result<Section, Refusal> {

@@ -122,8 +122,7 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
     document.sections.push(before_and_after(&before, &after, &asked.options, asked.units));
     document.sections.extend((ranked.len() > 1).then(|| nearest(&view)));
-    document = document.section("What this rests on", [Block::said([interval_words(&after)])]);
-    document.sections.push(cautions::section(&[&after], &[]));
+    document = document.ending([interval_words(&after)], cautions::section(&[&after], &[]));
 
     let notes = left(&view);
     let (formulas, replacements) = ranked.into_iter().map(|one| told(one, library)).unzip();
@@ -173,7 +172,7 @@ struct View<'a> {
 impl View<'_> {
     /// What an ingredient is called.
     fn called(&self, index: usize) -> &str {
-        self.library.ingredients.get(index).map_or("", |one| one.common_name.as_str())
+        self.library.common_name(index)
     }
 }
 

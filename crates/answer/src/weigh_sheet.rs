@@ -1,7 +1,7 @@
 //! A weigh sheet for people: what goes on the scale, in order, with boxes to tick; jugs and colours; plans; lots; cost; label. It is read on a terminal
 //! and printed for the bench.
 
-use barwright_blend::cautions::{HEAT, plant_statement, sensitises};
+use barwright_blend::cautions::{Caution, HEAT, plant_statement, sensitises};
 use barwright_making::batch::{Batch, BatchTask, Colour, uses};
 use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT, OUNCE_G};
 use barwright_reference::mould::Mould;
@@ -9,8 +9,7 @@ use barwright_reference::{Library, Market};
 
 use crate::assess::{interval_words, share};
 use crate::cautions;
-use crate::cool;
-use crate::document::{Block, Caution, Document, Field, Kind, Section, Step, Table};
+use crate::document::{Block, Document, Field, Kind, Section, Step, Table};
 use crate::html;
 use crate::mould::mass;
 use crate::plans::Plans;
@@ -68,7 +67,7 @@ pub(crate) struct View<'a> {
     /// Reference tables.
     pub(crate) library: &'a Library,
     /// Plans of pouring and cooling, if they are wanted.
-    pub(crate) plans: Option<&'a Plans>,
+    pub(crate) plans: Option<&'a Plans<'a>>,
     /// Number of the batch.
     pub(crate) number: Option<&'a str>,
     /// Units shown.
@@ -138,7 +137,7 @@ impl View<'_> {
 
     /// Common name of an ingredient.
     fn called(&self, index: usize) -> &str {
-        self.library.ingredients.get(index).map_or("", |one| one.common_name.as_str())
+        self.library.common_name(index)
     }
 
     /// Common names of some ingredients, as a list in running text.
@@ -271,19 +270,8 @@ impl View<'_> {
 
     /// What the plan of the pour says that decides.
     fn pouring(&self) -> Option<Section> {
-        let plans = self.plans?;
-        let found = plans.pour.as_ref()?;
-        let view = pour::View {
-            found,
-            library: self.library,
-            mass_kg: plans.jug_kg,
-            melt_kg: 1e-3 * self.sheet.melt_g,
-            of_mould: false,
-            two_streams: false,
-            microwave_w: None,
-            flash_c: plans.flash_c,
-            units: self.units,
-        };
+        let plan = self.plans?.pour.as_ref()?;
+        let found = &plan.found;
         let first = match found.order.as_slice() {
             [first, _, ..] => first.melts_c.map(|melts_c| {
                 format!(
@@ -294,34 +282,25 @@ impl View<'_> {
             }),
             _ => None,
         };
-        let scent = match pour::scent(&view) {
+        let scent = match plan.scent() {
             Some(scent) => Some(format!("Before the pour, {scent}.")),
             None => (!self.task.scents.is_empty()).then(|| NO_FLASH_POINT.to_owned()),
         };
         let seeds = found.seeds.then(|| pour::SEEDS.to_owned());
-        let said = first.into_iter().chain(pour::decisive(&view)).chain(seeds).chain(scent);
+        let said = first.into_iter().chain(plan.decisive()).chain(seeds).chain(scent);
         Some(Section::new("Melt and pour", [Block::said(said)]))
     }
 
     /// What the plan of the cooling says that decides.
     fn cooling(&self) -> Option<Section> {
-        let plans = self.plans?;
-        let (pour_c, found) = plans.cool.as_ref()?;
-        let view = cool::View {
-            found,
-            mould: self.mould?,
-            usual_size: false,
-            pour_c: *pour_c,
-            relief_mm: plans.options.relief_mm,
-            units: self.units,
-        };
-        let said = std::iter::once(cool::best_place(&view)).chain(cool::below(&view)).chain([cool::dew(&view)]);
+        let plan = self.plans?.cool.as_ref()?;
+        let said = std::iter::once(plan.best_place()).chain(plan.below()).chain([plan.dew()]);
         Some(Section::new("Cool and unmould", [Block::said(said)]))
     }
 
     /// What is ticked off at the bench, and what the plans rest on.
     fn bench(&self) -> Section {
-        let pour = self.plans.and_then(|plans| plans.pour.as_ref());
+        let pour = self.plans.and_then(|plans| plans.pour.as_ref()).map(|plan| &plan.found);
         let planned = pour.filter(|found| found.window);
         let planned =
             planned.map_or_else(String::new, |found| format!(", {} planned", self.units.whole_degrees(found.pour_c)));
@@ -445,9 +424,7 @@ impl View<'_> {
             ("heat", Some(HEAT.to_owned())),
             ("safety", Some("Check label, claims and safety assessment with your local authority or a safety assessor.".to_owned())),
         ];
-        let all = all
-            .into_iter()
-            .filter_map(|(about, text)| Some(Caution { about, of: String::new(), formulas: Vec::new(), text: text? }));
+        let all = all.into_iter().filter_map(|(about, text)| Some(Caution::new(about, text?).into()));
         Section::new(cautions::HEADING, [Block::Cautions(all.collect())])
     }
 }

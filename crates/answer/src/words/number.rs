@@ -1,6 +1,7 @@
 //! Numbers with sensible digits, and estimates with their interval.
 
 use barwright_blend::Estimate;
+use barwright_reference::trim_zeros;
 
 /// Decimals of a small number, at most.
 const MOST_DECIMALS: i32 = 12;
@@ -53,9 +54,9 @@ pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
     if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
 }
 
-/// Returns a number with the decimals it has, so many at most; `decimals` is 1 or more.
+/// Returns a number with the decimals it has, so many at most.
 pub fn trimmed(value: f64, decimals: usize) -> String {
-    fixed(value, decimals).trim_end_matches('0').trim_end_matches('.').to_owned()
+    trim_zeros(&fixed(value, decimals)).to_owned()
 }
 
 /// Returns an amount in %: as many decimals as it has, two at most.

@@ -4,6 +4,7 @@ use barwright_blend::Estimate;
 use barwright_blend::penetration::NEEDLE_LIMIT_DMM;
 use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, US_TEASPOON_ML};
 use barwright_reference::length::INCH_MM;
+use barwright_reference::trim_zeros;
 
 use super::number::{fixed, interval, signed, significant, whole};
 use schemars::JsonSchema;
@@ -139,7 +140,7 @@ impl Units {
         let eighths = (EIGHTHS * teaspoons).round();
         let near = (eighths / EIGHTHS - teaspoons).abs() <= NEAR_SPOON * teaspoons;
         let count = if near { in_eighths(eighths) } else { significant(teaspoons, 2) };
-        format!("{count} level tsp of {} ml", trim(&significant(self.teaspoon_ml(), 3)))
+        format!("{count} level tsp of {} ml", trim_zeros(&significant(self.teaspoon_ml(), 3)))
     }
 
     /// Returns a length in the unit shown.
@@ -171,7 +172,7 @@ impl Units {
             Units::Metric => (millimetres, "mm"),
             Units::Us => (millimetres / INCH_MM, "in"),
         };
-        format!("{} {unit}", trim(&significant(value, 2)))
+        format!("{} {unit}", trim_zeros(&significant(value, 2)))
     }
 
     /// Returns the finest relief without a unit; what is coarser than any mould is `over 100`.
@@ -225,11 +226,6 @@ fn in_eighths(eighths: f64) -> String {
         (true, rest) => format!("{whole:.0} {rest}"),
         (false, rest) => rest.to_owned(),
     }
-}
-
-/// Drops zeros behind the point.
-fn trim(number: &str) -> &str {
-    if number.contains('.') { number.trim_end_matches('0').trim_end_matches('.') } else { number }
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use std::io;
 
 use barwright_answer::refusal::{Cause, Fault, Refusal};
 use barwright_blend::BlendError;
+use barwright_records::RecordsError;
 
 /// What kind of failure: it decides the exit status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -97,6 +98,12 @@ impl From<serde_json::Error> for CliError {
 impl From<BlendError> for CliError {
     fn from(error: BlendError) -> Self {
         Refusal::from(error).into()
+    }
+}
+
+impl From<RecordsError> for CliError {
+    fn from(error: RecordsError) -> Self {
+        Fault::new("records", error.to_string()).hint(error.hint()).into()
     }
 }
 

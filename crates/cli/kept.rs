@@ -1,6 +1,7 @@
 //! Between the records, which know no model, and the model: formulas, deliveries, bench tests.
 
 use barwright_answer::words::names;
+use barwright_answer::words::number::amount;
 use barwright_blend::certificate::fit_lots;
 use barwright_records::{
     Figures, Kept, Lot, MOST_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
@@ -12,7 +13,6 @@ use serde_json::Value;
 
 use crate::error::CliError;
 use crate::output::Streams;
-use crate::profile::refused;
 use crate::today::today;
 use barwright_answer::engine::builtin_model;
 use barwright_answer::words::visible::visible;
@@ -75,19 +75,16 @@ pub fn keep_formula(
                 Ok(()) => return Ok(wanted.name),
                 // Another command was faster: look again.
                 Err(RecordsError::AlreadyThere { .. }) => {}
-                Err(error) => return Err(refused(error)),
+                Err(error) => return Err(error.into()),
             },
-            Err(error) => return Err(refused(error)),
+            Err(error) => return Err(error.into()),
         }
     }
 }
 
 /// The parts of a formula in words, as its name.
 fn parts_in_words(formula: &PouredFormula) -> String {
-    let parts = formula.parts.iter().map(|part| {
-        let percent = format!("{:.2}", part.percent);
-        format!("{} {}", part.ingredient, percent.trim_end_matches('0').trim_end_matches('.'))
-    });
+    let parts = formula.parts.iter().map(|part| format!("{} {}", part.ingredient, amount(part.percent)));
     parts.collect::<Vec<_>>().join(", ")
 }
 
@@ -144,9 +141,9 @@ pub fn keep_lot(store: &mut Store, lot: &Lot) -> Result<bool, CliError> {
             Err(RecordsError::Unknown { .. }) => match store.add_lot(lot, today()?) {
                 Ok(()) => return Ok(true),
                 Err(RecordsError::AlreadyThere { .. }) => {}
-                Err(error) => return Err(refused(error)),
+                Err(error) => return Err(error.into()),
             },
-            Err(error) => return Err(refused(error)),
+            Err(error) => return Err(error.into()),
         }
     }
 }

@@ -41,7 +41,7 @@ impl MouldArgs {
 /// # Errors
 /// Everything that is wrong with it.
 pub fn load(path: &Path) -> Result<Mould, CliError> {
-    let (text, origin) = read_text(path).map_err(|fault| CliError::input(vec![*fault]))?;
+    let (text, origin) = read_text(path)?;
     Mould::read(&text).map_err(|errors| {
         let faults = errors.into_iter().map(|error| Fault::from_diagnostic(error, &origin, &text));
         CliError::input(faults.collect())

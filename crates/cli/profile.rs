@@ -95,7 +95,7 @@ impl Profile {
     /// A folder was named and is not there; what was learned cannot be read.
     pub fn model(&self, streams: &mut Streams<'_>) -> Result<Model, CliError> {
         match &self.folder {
-            Some(folder) if !folder.is_dir() => Err(refused(RecordsError::NoFolder { folder: folder.clone() })),
+            Some(folder) if !folder.is_dir() => Err(CliError::from(RecordsError::NoFolder { folder: folder.clone() })),
             _ => self.model_to_write(streams),
         }
     }
@@ -114,7 +114,7 @@ impl Profile {
             return Ok(model);
         }
         let newer = match self.store_if_any()? {
-            Some(store) => store.trials_after(kept.last_trial).map_err(refused)?,
+            Some(store) => store.trials_after(kept.last_trial)?,
             None => 0,
         };
         let newer = match newer {
@@ -162,7 +162,7 @@ impl Profile {
     pub fn store(&self) -> Result<Store, CliError> {
         let folder = self.folder()?;
         if !folder.is_dir() {
-            return Err(refused(RecordsError::NoFolder { folder: folder.to_owned() }));
+            return Err(CliError::from(RecordsError::NoFolder { folder: folder.to_owned() }));
         }
         self.store_if_any()?.ok_or_else(|| {
             let message = format!("there are no records in `{}`", folder.display());
@@ -179,7 +179,7 @@ impl Profile {
             streams.remarks.note(&format!("made the folder {}", folder.display()))?;
         }
         sweep(folder);
-        Store::open(folder).map_err(refused)
+        Ok(Store::open(folder)?)
     }
 
     /// Opens the records, if there are any.
@@ -188,7 +188,7 @@ impl Profile {
         if !folder.join(FILE_NAME).exists() {
             return Ok(None);
         }
-        Store::open(folder).map(Some).map_err(refused)
+        Ok(Some(Store::open(folder)?))
     }
 
     /// Reads what was learned, if anything was.
@@ -197,7 +197,7 @@ impl Profile {
         if !path.exists() {
             return Ok(None);
         }
-        let (text, origin) = read_text_of(&path, &LEARNED).map_err(|fault| CliError::from(*fault))?;
+        let (text, origin) = read_text_of(&path, &LEARNED)?;
         let damaged = |what: String| {
             Fault::about_file("learned", format!("`{origin}` is not what `trial fit` writes: {what}"), &origin)
                 .hint("Say `barwright trial fit` again to write it anew.")
@@ -228,11 +228,6 @@ pub fn make_folder(folder: &Path) -> Result<(), CliError> {
             .hint("Name another folder, or make it first.")
             .into()
     })
-}
-
-/// Returns a refusal of the records as a failure of the command.
-pub fn refused(error: RecordsError) -> CliError {
-    Fault::new("records", error.to_string()).hint(error.hint()).into()
 }
 
 /// SHA-256 of a text, in hexadecimal digits.

@@ -21,7 +21,7 @@ pub fn read(written: &OsStr, streams: &mut Streams<'_>) -> Result<Route, CliErro
     if known.is_ok() || !is_file {
         return Ok(Route::BuiltIn(known?.name));
     }
-    let (text, origin) = read_text_of(path, &input::ROUTE).map_err(|fault| CliError::input(vec![*fault]))?;
+    let (text, origin) = read_text_of(path, &input::ROUTE)?;
     let (route, notes) = barwright_reference::route::Route::read(&text).map_err(|errors| {
         let errors = errors.into_iter().map(|error| Fault::from_diagnostic(error, &origin, &text));
         CliError::input(errors.collect())

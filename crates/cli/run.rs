@@ -101,8 +101,8 @@ fn act(args: &Args) -> Result<(), CliError> {
     let profile = Profile::new(args.profile.clone());
     threads::start();
     match &args.action {
-        Action::Assess(order) => commands::assess::run(order, &profile, &mut streams)?,
-        Action::Compare(order) => commands::compare::run(order, &profile, &mut streams)?,
+        Action::Assess(args) => commands::assess::run(args, &profile, &mut streams)?,
+        Action::Compare(args) => commands::compare::run(args, &profile, &mut streams)?,
         Action::Adjust(args) => commands::adjust::run(args, &profile, &mut streams)?,
         Action::Swap(args) => commands::swap::run(args, &profile, &mut streams)?,
         Action::Explore(args) => commands::explore::run(args, &profile, &mut streams)?,
@@ -111,14 +111,14 @@ fn act(args: &Args) -> Result<(), CliError> {
         Action::Cool(args) => commands::cool::run(args, &profile, &mut streams)?,
         Action::Parcel(args) => commands::parcel::run(args, &profile, &mut streams)?,
         Action::Report(args) => commands::report::run(args, &profile, &mut streams)?,
-        Action::Trial(order) => commands::trial::run(order, &profile, &mut streams)?,
-        Action::Records(order) => commands::records::run(order, &profile, &mut streams)?,
-        Action::Ingredients(order) => commands::ingredients::run(order, &mut streams)?,
-        Action::Page(order) => commands::page::run(order, &profile, &mut streams)?,
-        Action::Validate(order) => commands::validate::run(order, &mut streams)?,
+        Action::Trial(args) => commands::trial::run(args, &profile, &mut streams)?,
+        Action::Records(args) => commands::records::run(args, &profile, &mut streams)?,
+        Action::Ingredients(args) => commands::ingredients::run(args, &mut streams)?,
+        Action::Page(args) => commands::page::run(args, &profile, &mut streams)?,
+        Action::Validate(args) => commands::validate::run(args, &mut streams)?,
         Action::Schema(args) => commands::schema::run(args, &mut streams)?,
-        Action::Completions(order) => commands::completions::run(order, Args::command(), &mut streams)?,
-        Action::Manual(order) => commands::manual::run(order, Args::command(), &mut streams)?,
+        Action::Completions(args) => commands::completions::run(args, Args::command(), &mut streams)?,
+        Action::Manual(args) => commands::manual::run(args, Args::command(), &mut streams)?,
     }
     data.flush()?;
     Ok(())

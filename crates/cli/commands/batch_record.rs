@@ -15,7 +15,7 @@ use crate::args::date;
 use crate::error::CliError;
 use crate::kept::{keep_formula, keep_lot, keep_lots};
 use crate::output::Streams;
-use crate::profile::{Profile, refused};
+use crate::profile::Profile;
 
 /// Arguments of the record.
 #[derive(Debug, clap::Args)]
@@ -65,7 +65,7 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     let WeighedIn { used, own, unnamed } = weighed_in(pour)?;
     let mut store = profile.store_to_write(streams)?;
     if store.batch(&number).is_ok() {
-        return Err(refused(RecordsError::AlreadyThere { what: "batch", name: names::name(&number) }));
+        return Err(CliError::from(RecordsError::AlreadyThere { what: "batch", name: names::name(&number) }));
     }
     keep_lots(&mut store, pour.library, pour.formula, streams)?;
     for lot in &own {
@@ -81,7 +81,7 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         lots: used,
         note: note(pour),
     };
-    store.add_batch(&batch, today).map_err(refused)?;
+    store.add_batch(&batch, today)?;
     let lots = match batch.lots.len() {
         0 => "no delivery named".to_owned(),
         1 => "1 delivery".to_owned(),
@@ -126,7 +126,7 @@ fn keep_named(store: &mut Store, lot: &Lot) -> Result<(), CliError> {
         }
         Ok(_) => Ok(()),
         Err(RecordsError::Unknown { .. }) => keep_lot(store, lot).map(|_| ()),
-        Err(error) => Err(refused(error)),
+        Err(error) => Err(error.into()),
     }
 }
 

@@ -19,7 +19,7 @@ use barwright_answer::engine::builtin_library;
 use barwright_answer::engine::find;
 
 use crate::output::Streams;
-use crate::profile::{Profile, make_folder, refused};
+use crate::profile::{Profile, make_folder};
 use crate::save::save;
 use crate::today::today;
 use barwright_answer::refusal::{Fault, Place};
@@ -53,7 +53,7 @@ pub fn run(args: &Records, profile: &Profile, streams: &mut Streams<'_>) -> Resu
         RecordsAction::Export(args) => export(args, &profile.store()?, streams),
         RecordsAction::Import(args) => import(args, &mut profile.store_to_write(streams)?, streams),
         RecordsAction::Backup(args) => {
-            profile.store()?.backup(&args.file).map_err(refused)?;
+            profile.store()?.backup(&args.file)?;
             Ok(streams.data.line(&format!(
                 "Copied to {}; every page and every record of the copy was checked.",
                 args.file.display()
@@ -61,7 +61,7 @@ pub fn run(args: &Records, profile: &Profile, streams: &mut Streams<'_>) -> Resu
         }
         RecordsAction::Check(_) => {
             let store = profile.store()?;
-            let checked = store.check(today()?).map_err(refused)?;
+            let checked = store.check(today()?)?;
             Ok(streams.data.document(&words::checked(store.path(), &checked), false)?)
         }
     }
@@ -70,7 +70,7 @@ pub fn run(args: &Records, profile: &Profile, streams: &mut Streams<'_>) -> Resu
 /// `records list`.
 fn list(args: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let Some(kind) = args.kind else {
-        let counts = store.counts().map_err(refused)?;
+        let counts = store.counts()?;
         if args.json {
             let counts: Map<String, Value> =
                 counts.iter().map(|(kind, count)| (kind.word().to_owned(), (*count).into())).collect();
@@ -78,7 +78,7 @@ fn list(args: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(),
         }
         return Ok(streams.data.document(&words::counts(&counts), false)?);
     };
-    let rows = rows(&store.export_csv(kind.0).map_err(refused)?)?;
+    let rows = rows(&store.export_csv(kind.0)?)?;
     if args.json {
         let object = |row: &Vec<String>| -> Map<String, Value> {
             let columns = kind.0.columns().iter();
@@ -109,9 +109,9 @@ fn value(column: &str, cell: &str) -> Value {
 /// `records trace`.
 fn trace(args: &Trace, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     // A recall from records with a gap would leave bars in somebody's hands.
-    store.check_complete().map_err(refused)?;
+    store.check_complete()?;
     if let Some(bar) = args.bar {
-        let found = store.trace_bar(&args.name, bar).map_err(refused)?;
+        let found = store.trace_bar(&args.name, bar)?;
         return batch_trace(&found, args, streams);
     }
     // A lot and a batch may have one name: both are told.
@@ -149,14 +149,14 @@ fn found<T>(trace: Result<T, RecordsError>) -> Result<Option<T>, CliError> {
     match trace {
         Ok(trace) => Ok(Some(trace)),
         Err(RecordsError::Unknown { .. }) => Ok(None),
-        Err(error) => Err(refused(error)),
+        Err(error) => Err(error.into()),
     }
 }
 
 /// Says that neither a lot nor a batch has a name, and which names are near.
 fn nobody(args: &Trace, store: &Store) -> Result<CliError, CliError> {
-    let lots = store.lots().map_err(refused)?.into_iter().map(|lot| lot.key);
-    let batches = store.batches().map_err(refused)?.into_iter().map(|batch| batch.number);
+    let lots = store.lots()?.into_iter().map(|lot| lot.key);
+    let batches = store.batches()?.into_iter().map(|batch| batch.number);
     let names: Vec<String> = lots.chain(batches).collect();
     let message = format!("no lot and no batch is called `{}`", names::name(&args.name));
     let hint = match names::nearest_names(&args.name, &names) {
@@ -221,8 +221,8 @@ fn remark_json(remark: &Outcome) -> Value {
 /// `records lot`.
 fn lot(args: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let library = builtin_library()?;
-    let like = find(&library, &args.like, "--like").map_err(CliError::from)?;
-    let like = library.ingredients.get(like).map_or("", |one| one.key.as_str());
+    let like = find(&library, &args.like, "--like")?;
+    let like = library.key(like);
     let lot = Lot {
         delivered_on: args.delivered,
         best_before: args.best_before,
@@ -231,7 +231,7 @@ fn lot(args: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(
         note: args.note.clone(),
         ..Lot::new(&args.key, like)
     };
-    profile.store_to_write(streams)?.add_lot(&lot, today()?).map_err(refused)?;
+    profile.store_to_write(streams)?.add_lot(&lot, today()?)?;
     Ok(streams.data.line(&format!("Lot {} kept: a delivery of {like}.", names::name(&args.key)))?)
 }
 
@@ -245,7 +245,7 @@ fn went(args: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Result
     };
     let (first, last) = args.bars;
     let bars = Bars { batch: args.batch.clone(), first, last, went, to: args.to.clone(), on, note: args.note.clone() };
-    store.add_bars(&bars, today).map_err(refused)?;
+    store.add_bars(&bars, today)?;
     Ok(streams.data.line(&format!(
         "{} of batch {}: {}.",
         capital(&words::bars_words(first, last)),
@@ -258,7 +258,7 @@ fn went(args: &WentArgs, store: &mut Store, streams: &mut Streams<'_>) -> Result
 fn remark(args: &Remark, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let (today, noted_on) = days(args.date)?;
     let outcome = Outcome { batch: args.batch.clone(), noted_on, note: args.text.clone() };
-    store.add_outcome(&outcome, today).map_err(refused)?;
+    store.add_outcome(&outcome, today)?;
     Ok(streams.data.line(&format!("Remark on batch {} kept.", names::name(&args.batch)))?)
 }
 
@@ -268,13 +268,13 @@ fn export(args: &Export, store: &Store, streams: &mut Streams<'_>) -> Result<(),
         make_folder(folder)?;
         for kind in Kind::ALL {
             let path = folder.join(file_name(kind));
-            save(&path, store.export_csv(kind).map_err(refused)?.as_bytes())?;
+            save(&path, store.export_csv(kind)?.as_bytes())?;
             streams.remarks.note(&format!("{} written into {}", kind.word(), path.display()))?;
         }
         return Ok(());
     }
     let Some(kind) = args.kind else { return Ok(()) };
-    let table = store.export_csv(kind.0).map_err(refused)?;
+    let table = store.export_csv(kind.0)?;
     match &args.out {
         Some(path) => {
             save(path, table.as_bytes())?;
@@ -309,7 +309,7 @@ fn import(args: &Import, store: &mut Store, streams: &mut Streams<'_>) -> Result
 
 /// Adds the records of one table.
 fn import_one(kind: Kind, file: &Path, store: &mut Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let (text, origin) = read_text_of(file, &RECORDS).map_err(CliError::from)?;
+    let (text, origin) = read_text_of(file, &RECORDS)?;
     let Imported { added, already_there } =
         store.import_csv(kind, &text, today()?).map_err(|error| not_imported(error, &origin))?;
     Ok(streams.data.line(&format!("{}: {added} added, {already_there} there already.", capital(kind.word())))?)

@@ -17,7 +17,7 @@ use crate::input::{Lots, library_with, load};
 use crate::kept::{figures_of, formula_of, keep_formula, keep_lots, kind_of, test_of, with_kept_lots};
 use crate::output::{Form, Streams};
 use crate::pick::pick;
-use crate::profile::{Profile, refused};
+use crate::profile::Profile;
 use crate::today::today;
 
 /// Runs the subcommand.
@@ -88,7 +88,7 @@ fn known(lots: Lots, store: &Store) -> Result<Library, CliError> {
     if !lots.faults.is_empty() {
         return Err(CliError::input(lots.faults));
     }
-    Ok(with_kept_lots(lots.library, &store.lots().map_err(refused)?)?.0)
+    Ok(with_kept_lots(lots.library, &store.lots()?)?.0)
 }
 
 /// Says that a formula of the records cannot be read any more.
@@ -151,7 +151,7 @@ fn add(args: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), C
         days_since_pouring: args.days,
         note: args.note.clone(),
     };
-    let id = store.add_trial(&record, today).map_err(refused)?;
+    let id = store.add_trial(&record, today)?;
     let kept = KeptTest { expected, ..kept_test(Kept { id, record }) };
     streams.figures(&added(kept, args.units), Form::of(args.json))
 }
@@ -161,14 +161,14 @@ pub fn days(written: Option<Date>) -> Result<(Date, Date), CliError> {
     let today = today()?;
     let date = written.unwrap_or(today);
     if date > today {
-        return Err(refused(RecordsError::Future { what: "day written", date, today }));
+        return Err(CliError::from(RecordsError::Future { what: "day written", date, today }));
     }
     Ok((today, date))
 }
 
 /// `trial list`.
 fn list(args: &List, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let tests = profile.store()?.trials(args.named.as_deref()).map_err(refused)?;
+    let tests = profile.store()?.trials(args.named.as_deref())?;
     let tests = tests.into_iter().map(kept_test).collect();
     streams.figures(&trial::list(tests, args.units), Form::of(args.json))
 }
@@ -176,7 +176,7 @@ fn list(args: &List, profile: &Profile, streams: &mut Streams<'_>) -> Result<(),
 /// `trial fit`.
 fn fit(args: &Fit, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let store = profile.store()?;
-    let kept = store.trials(None).map_err(refused)?;
+    let kept = store.trials(None)?;
     let Some(last) = kept.last() else {
         return Err(Fault::new("no-trials", "the records hold no bench test yet")
             .hint("Keep one with `barwright trial add`; `barwright help trial` says how.")
@@ -205,7 +205,7 @@ fn read(store: &Store, library: &Library, kept: &Kept<KeptTrial>) -> Result<Resu
         Ok(read) => read,
         Err(fault) => return Ok(Err(fault)),
     };
-    let poured = store.formula(&kept.record.formula).map_err(refused)?;
+    let poured = store.formula(&kept.record.formula)?;
     Ok(match formula_of(library, &poured) {
         Ok(formula) => {
             let formula = Recipe::of(&formula, library);

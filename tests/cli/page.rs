@@ -1,5 +1,6 @@
 //! Pages to print: valid, readable by a screen reader, safe whatever a name says, and the same bytes each time.
 
+use barwright_answer::palette::{FAINT, INK, SOFT, STYLES, TINT};
 use scraper::{Html, Selector};
 use tempfile::TempDir;
 
@@ -113,20 +114,36 @@ fn a_plain_sheet_is_sound() {
 }
 
 #[test]
+fn style_sheets_have_the_colours_of_the_palette() {
+    for sheet in
+        [include_str!("../../crates/answer/src/style.css"), include_str!("../../crates/cli/bench_page/assets/page.css")]
+    {
+        let (variables, rules) = sheet.split_once("* {").unwrap();
+        let variables: Vec<&str> =
+            variables.split(['{', ';']).filter(|one| one.contains("--")).map(str::trim).collect();
+        assert!(variables.len() >= 4, "{variables:?}");
+        for variable in variables {
+            let known = STYLES.iter().any(|(name, colour)| variable == format!("--{name}: {colour}"));
+            assert!(known, "{variable} is not in the palette");
+        }
+        let hex = |word: &str| word.len() >= 6 && word.chars().take(6).all(|letter| letter.is_ascii_hexdigit());
+        assert!(!rules.split('#').skip(1).any(hex), "a colour stands outside the variables");
+    }
+}
+
+#[test]
 fn ink_stands_out_from_paper() {
-    let style = include_str!("../../crates/answer/src/style.css");
-    let colour = |name: &str| -> [f64; 3] {
-        let (_, rest) = style.split_once(&format!("--{name}: #")).unwrap();
-        [0, 2, 4].map(|at| f64::from(u8::from_str_radix(&rest[at..at + 2], 16).unwrap()) / 255.0)
-    };
     // Relative luminance and contrast of WCAG 2.2.
-    let light = |one: [f64; 3]| {
-        let [r, g, b] = one.map(|v| if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) });
+    let light = |colour: &str| {
+        let [r, g, b] = [1, 3, 5].map(|at| {
+            let v = f64::from(u8::from_str_radix(&colour[at..at + 2], 16).unwrap()) / 255.0;
+            if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+        });
         0.2126 * r + 0.7152 * g + 0.0722 * b
     };
-    let contrast = |dark: &str, paper: [f64; 3]| (light(paper) + 0.05) / (light(colour(dark)) + 0.05);
-    for paper in [[1.0; 3], colour("tint")] {
-        assert!(contrast("ink", paper) >= 7.0 && contrast("soft", paper) >= 4.5);
-        assert!(contrast("line", paper) >= 2.5);
+    for paper in ["#ffffff", TINT] {
+        let contrast = |dark: &str| (light(paper) + 0.05) / (light(dark) + 0.05);
+        assert!(contrast(INK) >= 7.0 && contrast(SOFT) >= 4.5);
+        assert!(contrast(FAINT) >= 2.5);
     }
 }

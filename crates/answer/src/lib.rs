@@ -19,6 +19,7 @@ pub mod limits;
 pub mod live;
 pub mod lot;
 mod mould;
+pub mod palette;
 pub mod parcel;
 pub mod picture;
 pub mod places;

@@ -9,6 +9,7 @@ use kuva::render::render::{PathData, Primitive, Scene, TextAnchor};
 
 use super::chart::{Dash, Marker, Picture};
 use super::sheet::{Area, Item, Role, Sheet, Surface, lay_out};
+use crate::palette::{FAINT, INK, INKS, PALE, SOFT};
 
 /// Letters: those of the PNG, which are as wide as any.
 const FONT: &str = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif";
@@ -30,15 +31,6 @@ const LINE: f64 = 1.3;
 
 /// From the upper side of a line down to where its letters stand, as a share of it.
 const BASE: f64 = 0.78;
-
-/// Words, frames and ticks; lesser words; lines of places; as on the pages. One of many points.
-const INK: &str = "#1c1f1a";
-const SOFT: &str = "#4a4f45";
-const FAINT: &str = "#8a8f84";
-const PALE: &str = "#bcc1b6";
-
-/// Inks of data, each with a contrast above 4.5 on white.
-const INKS: [&str; 4] = ["#1f4e79", "#97580b", "#3c6b4b", "#7a4a6d"];
 
 /// How dark a band is; two on each other are still told apart.
 const SHADE: f64 = 0.16;

@@ -31,7 +31,7 @@ use crate::words::visible::visible;
 pub struct Assess {
     /// The bar.
     pub formula: Recipe,
-    /// What is asked of it, and how it is computed.
+    /// Demands and options.
     pub options: Options,
     /// The mould, of which bars and masses are worked out.
     pub mould: Option<Mould>,

@@ -19,10 +19,10 @@ use crate::weigh_sheet::View;
 use crate::words::units::Units;
 use crate::{Answered, Control};
 
-/// Simulated draws behind the plans of a sheet, where nobody says how many: fewer than `pour` and `cool` take, so that the sheet does not wait.
+/// Default number of simulated draws behind the plans of a sheet: fewer than `pour` and `cool` take, so that the sheet is quick.
 pub const PLAN_DRAWS: usize = 64;
 
-/// What goes on the scale for so many bars?
+/// What to weigh out for a number of bars?
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Batch {

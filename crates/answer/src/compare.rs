@@ -19,16 +19,16 @@ use crate::words::names::{capital, list, lower, name, titles};
 use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, needle, with_unit};
 
-/// Most formulas side by side in one table.
+/// Largest number of formulas side by side in one table.
 const MOST_BESIDE: usize = 3;
 
-/// Most formulas named in one sentence.
+/// Largest number of formulas named in one sentence.
 const MOST_NAMED: usize = 5;
 
-/// Of several formulas, at most so many differences are told: the weightiest.
+/// Largest number of differences reported of several formulas: the weightiest.
 const MOST_DECIDING: usize = 5;
 
-/// Below this probability nobody should choose by a property.
+/// Below this probability a property is not worth choosing by.
 const WORTH_SAYING: f64 = 0.6;
 
 /// Shares closer than this are the same, mass %.
@@ -42,7 +42,7 @@ pub(crate) struct View<'a> {
     pub(crate) formulas: &'a [Formula],
     /// Reference tables and lots.
     pub(crate) library: &'a Library,
-    /// What was asked.
+    /// The request.
     pub(crate) options: &'a Options,
     /// Units shown.
     pub(crate) units: Units,
@@ -63,7 +63,7 @@ impl View<'_> {
 pub struct Compare {
     /// The bars, two or more.
     pub formulas: Vec<Recipe>,
-    /// What is asked of them, and how it is computed.
+    /// Demands and options.
     pub options: Options,
     /// Whether to draw solids and firmness of all against temperature.
     pub curves: bool,

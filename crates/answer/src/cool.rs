@@ -51,7 +51,7 @@ pub(crate) fn times(estimate: Option<&Estimate>) -> String {
 pub struct Cool {
     /// The bar.
     pub formula: Recipe,
-    /// What is asked of it, and how it is computed.
+    /// Demands and options.
     pub options: Options,
     /// The mould; without one, that of a palm-sized bar.
     pub mould: Option<Mould>,

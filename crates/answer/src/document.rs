@@ -38,7 +38,7 @@ pub enum Block {
     Under(String),
     /// Sentences that matter, one under the other.
     Said(Vec<Sentence>),
-    /// A sentence nobody may overlook.
+    /// A sentence that must not be overlooked.
     Alarm(String),
     /// Sentences in small letters: how it was worked out, what it rests on.
     Small(String),
@@ -46,7 +46,7 @@ pub enum Block {
     Terms(Vec<Term>),
     /// A table.
     Table(Table),
-    /// A picture; a terminal has it only where it is asked for.
+    /// A picture; a terminal shows it only on request.
     Picture(Picture),
     /// What to take care of.
     Cautions(Vec<Caution>),

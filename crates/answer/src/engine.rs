@@ -75,7 +75,7 @@ impl Engine {
     /// Returns a formula as the model takes it: parts in mass %.
     ///
     /// # Errors
-    /// Every name that is unknown or means several ingredients, every amount that is none.
+    /// Every name that is unknown or means several ingredients, every invalid amount.
     pub fn formula(&self, recipe: &Recipe) -> Result<Formula, Refusal> {
         let mut faults = Vec::new();
         let mut parts = Vec::new();

@@ -42,7 +42,7 @@ pub type SearchControl<'c> = &'c (dyn Fn(Progress) -> ControlFlow<()> + Sync);
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Explore {
-    /// The space, and what is asked of its bars.
+    /// The space, and the demands on its bars.
     pub space: WrittenSpace,
     /// How it is computed; where relief or warmth is demanded, that of the demand is taken.
     pub options: Options,
@@ -147,7 +147,7 @@ pub struct Odds {
 /// * `control`: called on the calling thread a few times a second; stops the search with what it has.
 ///
 /// # Errors
-/// Everything that is wrong with the space; the exploration to go on with is another one (`other-exploration`).
+/// All faults of the space; the exploration to resume is a different one (`other-exploration`).
 pub fn search(
     engine: &Engine,
     asked: &Explore,
@@ -164,7 +164,7 @@ pub fn search(
 /// * `found`: what [`search`] found.
 ///
 /// # Errors
-/// Everything that is wrong with the space, or the options are outside the model.
+/// All faults of the space, or options outside the model.
 pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<Answered<Explored>, Refusal> {
     let question = Question::new(engine, asked)?;
     let picked = found.thinned(asked.max_shown, asked.firmness);
@@ -203,7 +203,7 @@ fn refused(error: ExploreError) -> Refusal {
     }
 }
 
-/// What is asked, with the space read.
+/// The request, with the space read.
 struct Question<'a> {
     engine: &'a Engine,
     asked: &'a Explore,
@@ -317,7 +317,7 @@ impl<'a> Question<'a> {
         [Block::said([best]), Block::Small(weighed), Block::Small(RULE_OF_THUMB.to_owned())]
     }
 
-    /// Those that represent them: what they are, how surely they meet what is asked, what is in them.
+    /// A representative selection: their properties, how surely they meet the demands, their parts.
     fn sections(&self, found: &Exploration, picked: &[Candidate], shown: &[(Formula, Shown)]) -> Vec<Section> {
         let all = shown.len() == found.front.len();
         let heading = if all { "All of them" } else { "A representative selection" };

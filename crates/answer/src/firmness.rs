@@ -22,7 +22,7 @@ const BEESWAX_PERCENT: std::ops::RangeInclusive<f64> = 1.0..=NEAT_PERCENT;
 /// How a demand is written.
 const HOW: &str = "write `30%@25C` (as firm as oil with 30 % beeswax in it, at 25 °C), `80kPa`, `12psi`, or a range such as `20..40%`";
 
-/// What is asked of firmness: at least, at most, or both.
+/// Demands on firmness: at least, at most, or both.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FirmnessWish(pub Vec<Demand>);
 

@@ -13,7 +13,7 @@ pub const STYLE: &str = include_str!("style.css");
 /// Nothing may be fetched or run, whatever a name says.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
-/// A table of at most so many rows is not parted on paper.
+/// A table of at most this many rows is not split between pages.
 const SHORT_ROWS: usize = 12;
 
 /// Returns a document as a page.

@@ -49,7 +49,7 @@ struct Bound {
 /// Returns the ingredients of a formula, each once and in its order, then those of the shelf; and what may change of each.
 ///
 /// # Errors
-/// Everything that is wrong with the names, the bounds and the prices.
+/// All faults of the names, the bounds and the prices.
 pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) -> Result<(Vec<usize>, Limits), Refusal> {
     let mut faults = Vec::new();
     let mut ingredients: Vec<usize> = Vec::new();

@@ -10,7 +10,7 @@ use crate::words::units::Units;
 /// A palm-sized bar, mm.
 const USUAL: BarShape = BarShape::Box { length_mm: 60.0, width_mm: 40.0, height_mm: 20.0 };
 
-/// The mould of a palm-sized bar, which is taken when nobody names one.
+/// The default mould, that of a palm-sized bar.
 pub(crate) fn usual_mould() -> Mould {
     Mould::plain(USUAL)
 }

@@ -256,9 +256,9 @@ pub(crate) struct View<'a> {
     pub(crate) found: &'a barwright_making::Parcel,
     /// The route.
     pub(crate) route: &'a Found,
-    /// What was asked.
+    /// The request.
     pub(crate) task: &'a ParcelTask<'a>,
-    /// Whether nobody said how large the bar is.
+    /// Whether the size of the bar is assumed.
     pub(crate) usual_size: bool,
     /// Units shown.
     pub(crate) units: Units,

@@ -41,7 +41,7 @@ impl Room {
     }
 }
 
-/// Where a bar is cooled when nobody says: room, fridge and freezer.
+/// Where a bar is cooled by default: room, fridge and freezer.
 ///
 /// # Arguments
 /// * `room_c`: air of the room, °C.

@@ -17,7 +17,7 @@ use crate::refusal::{Fault, Refusal};
 use crate::words::units::Units;
 use crate::{Control, cool};
 
-/// Mass in a jug when nobody says, kg.
+/// Default mass in a jug, kg.
 pub(crate) const USUAL_KG: f64 = 0.5;
 
 /// Of a melt, this share stays on jug and thermometer (common practice, no source).

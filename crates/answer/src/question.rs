@@ -1,4 +1,4 @@
-//! Every question as one type, for whoever asks across a border: a page, a script, another language. Its JSON names the question by its key:
+//! Every question as one type, for callers outside the process or the language: a page, a script, another language. Its JSON names the question by its key:
 //! `{"assess": {"formula": ...}}`.
 
 use std::ops::ControlFlow;

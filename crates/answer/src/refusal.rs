@@ -11,7 +11,7 @@ use barwright_reference::Diagnostic;
 /// What kind of refusal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cause {
-    /// What was asked cannot be answered.
+    /// The request cannot be answered.
     Input,
     /// A fault in this program or in its own tables.
     Internal,
@@ -106,7 +106,7 @@ impl fmt::Display for Fault {
 pub struct Refusal {
     /// What kind of refusal.
     pub cause: Cause,
-    /// Everything that is wrong.
+    /// All faults.
     pub faults: Vec<Fault>,
 }
 

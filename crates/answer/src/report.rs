@@ -29,7 +29,7 @@ use crate::{Answered, Control, cautions, cool, html, ingredients, parcel};
 /// Where the figures come from.
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";
 
-/// Most formulas named in the title.
+/// Largest number of formulas named in the title.
 const MOST_NAMED: usize = 4;
 
 /// A list of names longer than this is no title of a window.
@@ -41,7 +41,7 @@ const CURVES: [&str; 2] = ["How much of it is solid", "How firm it is"];
 /// Said of a table whose figures have intervals.
 const INTERVALS: &str = "In brackets: 90 % intervals.";
 
-/// Most simulated draws behind each interval of a plan: as on a weigh sheet.
+/// Largest number of simulated draws behind each interval of a plan, as on a weigh sheet.
 const MAX_PLAN_DRAWS: usize = 64;
 
 /// What is there to keep of one bar, or of several?
@@ -50,7 +50,7 @@ const MAX_PLAN_DRAWS: usize = 64;
 pub struct Report {
     /// The bars, one or more.
     pub formulas: Vec<Recipe>,
-    /// What is asked of them, and how it is computed.
+    /// Demands and options.
     pub options: Options,
     /// Whether to say how to melt and pour each.
     pub pour: bool,
@@ -241,7 +241,7 @@ struct Shown<'a> {
 }
 
 impl Shown<'_> {
-    /// What was asked, in a sentence.
+    /// The request, in a sentence.
     fn asked_for(&self) -> String {
         let Report { options, units, .. } = self.asked;
         format!(

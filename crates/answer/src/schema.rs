@@ -35,10 +35,7 @@ pub const NAMES: [&str; 14] = [
     "validate",
 ];
 
-/// Returns the schema of one of [`NAMES`]; `None` for any other name.
-///
-/// # Source
-/// JSON Schema, draft 2020-12.
+/// Returns the JSON Schema (draft 2020-12) of one of [`NAMES`]; `None` for any other name.
 pub fn schema(name: &str) -> Option<Schema> {
     Some(match name {
         "adjust" => schema_for!(Adjusted),

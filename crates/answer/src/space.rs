@@ -1,4 +1,4 @@
-//! A space of formulas as a maker writes it: what may be in a bar and how much of it, prices, and what is asked of the bars.
+//! A space of formulas as a maker writes it: what may be in a bar and how much of it, prices, and demands on the bars.
 
 use std::sync::Arc;
 
@@ -35,7 +35,7 @@ pub struct ReadSpace {
     pub note: Option<String>,
     /// The formulas.
     pub filler: Filler,
-    /// What is asked of the bars.
+    /// Demands on the bars.
     pub demands: Vec<Demand>,
     /// Highest price of a kilogram.
     pub max_price: Option<f64>,
@@ -49,7 +49,7 @@ pub struct ReadSpace {
 /// * `seed`: of the points that fill it.
 ///
 /// # Errors
-/// Everything that is wrong with it.
+/// All its faults.
 pub fn read(written: &WrittenSpace, library: &Library, seed: u64) -> Result<ReadSpace, Refusal> {
     let text: Arc<str> = Arc::from(written.text.as_str());
     let found = SpaceText::read(&text, library).and_then(|space| understood(space, &written.name, library, seed));
@@ -59,7 +59,7 @@ pub fn read(written: &WrittenSpace, library: &Library, seed: u64) -> Result<Read
     })
 }
 
-/// Works out what a space means, or everything that is wrong with it.
+/// Resolves a space, or returns all its faults.
 fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> Result<ReadSpace, Diagnostics> {
     let mut errors = Vec::new();
     let (mut demands, mut max_price) = (Vec::new(), None);

@@ -1,4 +1,4 @@
-//! A document as text for a terminal: lines of so many columns, tables without boxes, colour where there is some and none that is needed.
+//! A document as text for a terminal: lines of a given width, tables without boxes, and colour that nothing depends on.
 
 use anstyle::{AnsiColor, Style};
 use comfy_table::presets::NOTHING;
@@ -9,7 +9,7 @@ use crate::picture;
 use crate::words::names::{capital, list};
 use crate::words::visible::visible;
 
-/// Most columns laid out for.
+/// Largest width laid out for, columns.
 pub const MOST_COLUMNS: usize = 100;
 
 /// Columns that running text is wrapped at, at most: longer lines are hard to read.
@@ -57,7 +57,7 @@ pub fn text(document: &Document, look: Look) -> String {
     page.text
 }
 
-/// Returns a table as lines of at most so many columns.
+/// Returns a table as lines of at most a number of columns.
 pub fn table(table: &Table, columns: usize) -> Vec<String> {
     if table.ticks {
         return self::table(&with_boxes(table), columns);

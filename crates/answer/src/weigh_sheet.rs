@@ -46,7 +46,7 @@ const POUR_ALONE: &str =
 /// The same of a pour and a cooling.
 const POUR_AND_COOL: &str = "`barwright pour` and `barwright cool` say more, and what it rests on; when a bar can leave its mould is a rule of thumb.";
 
-/// Of a scent whose flash point nobody stated.
+/// For a scent without a stated flash point.
 const NO_FLASH_POINT: &str =
     "The scent goes in last. Its lot states no `flash_c`: look up in its certificate how hot the melt may be.";
 
@@ -58,7 +58,7 @@ const FOOT: &str =
 pub(crate) struct View<'a> {
     /// The batch.
     pub(crate) sheet: &'a Batch,
-    /// What was asked.
+    /// The request.
     pub(crate) task: &'a BatchTask<'a>,
     /// The mould, if one was named.
     pub(crate) mould: Option<&'a Mould>,

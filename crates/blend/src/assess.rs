@@ -35,7 +35,7 @@ pub const DEFAULT_SEED: u64 = 20;
 /// Families of symmetric stearic triglycerides, which grow the coarse crystals felt as grain.
 const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];
 
-/// What crystallises and is no wax.
+/// Classes that crystallise and are not waxes.
 const FAT_CLASSES: [&str; 2] = ["triglyceride", "diglyceride"];
 
 /// The liquid oil of the beeswax-equivalent scale.
@@ -165,13 +165,13 @@ pub struct Assessment {
     pub skin: SkinOutlook,
     /// Graininess (heuristic).
     pub grain: GrainOutlook,
-    /// What to mind.
+    /// Cautions.
     pub cautions: Vec<Caution>,
     /// Draws behind the intervals.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,
-    /// How many of the maker's own trials it rests on.
+    /// Number of the maker's own trials behind it.
     #[serde(skip_serializing_if = "is_zero")]
     pub trials: usize,
     /// Values of every draw, for paired comparison.
@@ -180,12 +180,12 @@ pub struct Assessment {
 }
 
 impl Assessment {
-    /// Whether the blend is a bar at room temperature at all: it slips above 20 °C.
+    /// Whether the blend is a solid bar at room temperature: it slips above 20 °C.
     pub fn sets_at_room(&self) -> bool {
         self.melt.slip_point_c.is_some_and(|slip| slip.value > ROOM_C)
     }
 
-    /// What each draw came to, in the order of the draws: the same draw of every bar has the same lots and the same model.
+    /// Outcome of each draw, in order. A draw of one number has the same lots and the same model in every bar.
     pub fn outcomes(&self) -> &[Outcome] {
         &self.ensemble.drawn
     }
@@ -196,8 +196,8 @@ impl Assessment {
     /// * `event`: whether it happens in one draw. A landmark that was not found is `None`, and less than any other.
     ///
     /// # Returns
-    /// 0 or 1 by the central estimate where there are no draws. The share of n draws is itself off by up to 1 / √n, two times in three
-    /// by half of it or less.
+    /// 0 or 1 by the central estimate where there are no draws. The share of n draws is itself within 1 / √n of the probability (95 %), and two times in
+    /// three within half of that.
     ///
     /// ```
     /// use barwright_blend::{Model, Options, assess};
@@ -221,13 +221,13 @@ impl Assessment {
     }
 }
 
-/// A count that goes without saying.
+/// Whether a count is 0, and so left out of the JSON.
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 fn is_zero(count: &usize) -> bool {
     *count == 0
 }
 
-/// What several formulas of one run share: the draws of the model and the beeswax scale.
+/// What the formulas of one run share: the draws of the model and the beeswax scale.
 #[derive(Debug)]
 pub struct Workbench<'a> {
     library: &'a Library,
@@ -347,12 +347,12 @@ impl<'a> Workbench<'a> {
         self.library
     }
 
-    /// The draws of this bench.
+    /// The draws of this workbench.
     pub fn draws(&self) -> &Draws {
         &self.draws
     }
 
-    /// The draw of a number; the central one for `None`.
+    /// A draw by its number; the central one for `None`.
     pub fn draw(&self, number: Option<usize>) -> Draw<'_> {
         self.models.draw(number)
     }
@@ -376,7 +376,7 @@ impl<'a> Workbench<'a> {
         draw.and_then(|index| self.scales.drawn.get(index)).unwrap_or(&self.scales.central)
     }
 
-    /// A formula in a crystal state, ready to be asked for any draw of this bench.
+    /// Prepares a formula in a crystal state, to be evaluated in any draw of this workbench.
     ///
     /// # Errors
     /// As [`Mixture::new`].
@@ -384,7 +384,7 @@ impl<'a> Workbench<'a> {
         Ok(Sampler::new(self.mixture(formula, state)?))
     }
 
-    /// A mixture of a formula in a crystal state, with the draws of this bench.
+    /// The mixture of a formula in a crystal state, with the draws of this workbench.
     pub(crate) fn mixture(&self, formula: &Formula, state: CrystalState) -> Result<Mixture, BlendError> {
         Mixture::new(self.library, self.model, formula, state, &self.draws)
     }
@@ -566,7 +566,7 @@ fn needle(ensemble: &Ensemble, index: usize) -> Option<Estimate> {
     })
 }
 
-/// Shares of the bar that the grain rule asks for.
+/// Shares of the bar that the grain rule needs.
 struct Content {
     symmetric_percent: f64,
     wax_percent: f64,

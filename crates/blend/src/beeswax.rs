@@ -4,6 +4,9 @@
 //! b with φ_eff(b % beeswax, 100 − b % oil, T) = φ_eff(bar, T)
 //! ```
 //! There is none where beeswax itself is liquid, nor for a bar that is harder than neat beeswax.
+//!
+//! # Source
+//! Our own definition.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -16,8 +19,8 @@ pub const SCALE_PERCENT: [f64; 6] = [1.0, 5.0, 15.0, 35.0, 65.0, NEAT_PERCENT];
 /// Neat beeswax, mass %.
 pub const NEAT_PERCENT: f64 = 100.0;
 
-/// Stands among the draws for a bar harder than neat beeswax, %: finite, so that quantiles are numbers too, and so far up that one drawn between it
-/// and a percentage is beyond the scale.
+/// Stands among the draws for a bar harder than neat beeswax, %: finite, so that quantiles are numbers, and so large that a quantile between it
+/// and a percentage lies beyond the scale.
 const HARDER_PERCENT: f64 = f64::MAX;
 
 /// Structure of beeswax in oil at one temperature, in one draw.
@@ -85,12 +88,12 @@ impl BeeswaxScale {
     }
 }
 
-/// How firm a bar is, told in beeswax, with its 90 % interval.
+/// Firmness of a bar as a beeswax equivalent, with its 90 % interval.
 ///
 /// As JSON it is two keys of the object it stands in: `beeswax_equivalent_percent`, an [`Estimate`], where there is a percentage; and
 /// `beeswax_equivalent`, whose `status` is `percent`, `harder_than_beeswax` or `beeswax_is_liquid`. Where the interval of a percentage goes on beyond
-/// neat beeswax, its `high` is 100 and the status stands beside `"high_end": "harder_than_beeswax"`. Where that of a bar harder than beeswax
-/// begins below it, `low_percent` says where.
+/// neat beeswax, its `high` is 100 and the status stands beside `"high_end": "harder_than_beeswax"`. Where the interval of a bar harder
+/// than beeswax begins below it, `low_percent` is its lower end.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(into = "Written")]
 #[schemars(with = "Written")]
@@ -106,7 +109,7 @@ pub enum BeeswaxEquivalent {
     },
     /// Harder than neat beeswax.
     HarderThanBeeswax {
-        /// Lower end of the interval, mass % of beeswax in oil; `None` where that is harder than neat beeswax, too.
+        /// Lower end of the interval, mass % of beeswax in oil; `None` where that is also harder than neat beeswax.
         low: Option<f64>,
     },
     /// Neat beeswax is liquid: no percentage of it measures a bar.
@@ -114,7 +117,7 @@ pub enum BeeswaxEquivalent {
 }
 
 impl BeeswaxEquivalent {
-    /// Reads it off the draws.
+    /// Summarises the draws.
     ///
     /// # Arguments
     /// * `liquid`: whether neat beeswax is liquid by the central model.
@@ -144,7 +147,7 @@ impl BeeswaxEquivalent {
     }
 }
 
-/// What is known of a beeswax equivalent, as JSON.
+/// Status of a beeswax equivalent, as JSON.
 #[derive(Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 enum Standing {
@@ -161,7 +164,7 @@ struct Written {
     beeswax_equivalent: WrittenStatus,
 }
 
-/// What its figure means.
+/// Meaning of its figure.
 #[derive(Serialize, JsonSchema)]
 struct WrittenStatus {
     status: Standing,

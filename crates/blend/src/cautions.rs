@@ -1,4 +1,4 @@
-//! What a maker must mind, from the ingredients and the outcome.
+//! Cautions for the maker, from the ingredients and the outcome.
 
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientKind, Library, NutOrigin};
 use schemars::JsonSchema;
@@ -7,10 +7,10 @@ use serde::Serialize;
 use crate::outcome::Outcome;
 use crate::units::ROOM_C;
 
-/// One thing to mind.
+/// One caution.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Caution {
-    /// What it is about, one word.
+    /// Its subject, in one word.
     pub about: &'static str,
     /// The ingredients it is about, if any: `shea butter, argan oil`.
     #[serde(skip_serializing_if = "String::is_empty")]
@@ -26,11 +26,11 @@ impl Caution {
     }
 }
 
-/// What melting asks of everyone.
+/// The caution that goes with every melt.
 pub const HEAT: &str = "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and \
                         never put water on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between.";
 
-/// What a bar asks of its maker before it is called vegan; `names` are those of ingredients that come from animals or from plants, by the lot.
+/// What to ask for before a bar is called vegan; `names` are those of ingredients that come from animals or from plants, depending on the lot.
 ///
 /// # Source
 /// Tallow as a source of fatty acids and what is made of them: common practice. Sharks as a source of squalane: read in an encyclopaedia copy,
@@ -41,7 +41,7 @@ pub fn plant_statement(names: &str) -> String {
     )
 }
 
-/// What a sensitiser asks of the label; `names` are those of ingredients with what sensitises in them.
+/// What the label should say of sensitisers; `names` are those of the ingredients, each with its sensitiser.
 ///
 /// # Source
 /// Wool alcohols of lanolin: 1.7 % of 24 449 patients patch-tested in London, 1982 to 1996 (abstract read, British Journal of Dermatology 145,
@@ -53,7 +53,7 @@ pub fn sensitises(names: &str) -> String {
     )
 }
 
-/// What an ingredient sensitises by, behind its name: `lanolin (wool alcohols)`; `None` for one that is not known to.
+/// Name of an ingredient followed by its sensitiser: `lanolin (wool alcohols)`; `None` for one that is not known to sensitise.
 pub fn sensitiser(ingredient: &Ingredient, name: &str) -> Option<String> {
     ingredient.sensitiser.as_ref().map(|what| format!("{name} ({what})"))
 }
@@ -61,7 +61,7 @@ pub fn sensitiser(ingredient: &Ingredient, name: &str) -> Option<String> {
 /// Share of a polar oil and of a hydrocarbon oil above which the melt may part into two liquids, mass %.
 const PARTING_PERCENT: f64 = 5.0;
 
-/// Returns the cautions of a formula, the most particular first; `known_off` are sentences from [`crate::known_off`].
+/// Returns the cautions of a formula, the most specific first; `known_off` are sentences from [`crate::known_off`].
 pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_off: Vec<String>) -> Vec<Caution> {
     let mut cautions = Vec::new();
     let mut add = |about, of: &str, text: String| cautions.push(Caution { about, of: of.to_owned(), text });

@@ -10,7 +10,7 @@
 //! | `c` | what the certificate says |
 //!
 //! The least change of the parent, measured by how much lots vary, that meets the certificate: it is spread over the species that vary most and matter most. A
-//! species that the parent has not got stays absent. Both figures are met at once when both are stated. What cannot be met within the limits is met as nearly as
+//! species that the parent lacks stays absent. Both figures are met at once when both are stated. What cannot be met within the limits is met as nearly as
 //! it can be: the distance from the certificate, in standard deviations `r` of its test, is then made small.
 //!
 //! # Why the certificate is met, and not weighed against the table
@@ -33,7 +33,7 @@
 //!
 //! # Validity
 //! The central model is taken at its word: what it has wrong about the parent is taken for a difference of the lot, too. This is what the limit of
-//! [`MAX_SD`] is for, and why every shift is told. What was learned from a maker's trials is not asked for, so that the lot they rest on stays the same.
+//! [`MAX_SD`] is for, and why every shift is reported. What was learned from a maker's trials is not used, so that the lot they rest on stays the same.
 //!
 //! # Source
 //! Constrained least squares and normal distributions updated by an observation (textbooks).
@@ -71,7 +71,7 @@ pub(crate) const DOUBTFUL_SD: f64 = 3.0;
 /// How closely a certificate is met, in standard deviations of its test, where one share at its own spread could just do it.
 pub const MET_SD: f64 = 0.01;
 
-/// A figure within this of what is predicted, in standard deviations of its test, is told as met.
+/// A figure within this of what is predicted, in standard deviations of its test, is reported as met.
 const TOLD_AS_MET_SD: f64 = 0.1;
 
 /// Steps of the fit; three or four are usual.
@@ -103,13 +103,13 @@ pub struct Figure {
     pub before: Option<f64>,
     /// What it says of the composition of the lot now.
     pub now: Option<f64>,
-    /// How far the certificate is from that, in standard deviations of the test; `None` when the figure was of no use: there is no such point, or no change
+    /// How far the certificate is from that, in standard deviations of the test; `None` when the figure could not be used: there is no such point, or no change
     /// of the composition moves it.
     pub off_sd: Option<f64>,
 }
 
 impl Figure {
-    /// Whether the lot, as it is now, does what the certificate says.
+    /// Whether the lot, as it is now, agrees with the certificate.
     pub fn is_met(&self) -> bool {
         self.off_sd.is_some_and(|off| off.abs() <= TOLD_AS_MET_SD)
     }
@@ -131,7 +131,7 @@ pub struct Moved {
     pub to_percent: f64,
 }
 
-/// What the certificate of a lot did to it.
+/// How its certificate changed a lot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LotShift {
     /// Index into [`Library::ingredients`].
@@ -142,7 +142,7 @@ pub struct LotShift {
     pub species_stated: bool,
     /// Its shares, those that moved furthest first; none when its species are stated.
     pub moved: Vec<Moved>,
-    /// The furthest that a share moved, in standard deviations of its spread from lot to lot.
+    /// Largest move of a share, in standard deviations of its spread from lot to lot.
     pub most_sd: f64,
 }
 

@@ -25,7 +25,7 @@ const GROUP_G_MOL: f64 = 14.027;
 /// Neighbouring lengths further apart than this do not share a crystal, carbon atoms.
 pub(crate) const LARGEST_STEP: f64 = 3.5;
 
-/// Carbon atoms of the n-alkane of a molar mass.
+/// Number of carbon atoms of the n-alkane of a molar mass, dimensionless.
 ///
 /// # Example
 /// ```
@@ -39,7 +39,7 @@ pub fn carbons(molar_mass_g_mol: f64) -> f64 {
 /// Numbers the solid solutions of a set of chain lengths, from 0 for the shortest.
 ///
 /// # Arguments
-/// * `carbons`: chain lengths, in any order.
+/// * `carbons`: chain lengths in carbon atoms (dimensionless), in any order.
 ///
 /// # Example
 /// Two carbons apart share a crystal, four apart do not, unless a length between them bridges the gap:

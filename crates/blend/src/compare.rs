@@ -16,10 +16,10 @@ use crate::suitability::COARSEST_FEATURE_MM;
 /// A difference counts as decisive at this probability.
 pub(crate) const DECISIVE_PROBABILITY: f64 = 0.8;
 
-/// Most practical steps that one difference can weigh.
+/// Largest weight of one difference, in practical steps.
 const LARGEST_WEIGHT: f64 = 5.0;
 
-/// Most steps of a difference: that from a value to none is without end.
+/// Largest difference, in steps: the step from a value to none has no size.
 const MAX_STEPS: f64 = 1e3;
 
 /// Smallest value of a property that is compared by its logarithm, in its unit.
@@ -36,9 +36,9 @@ pub struct Difference {
     pub values: Vec<Option<Estimate>>,
     /// Probability that the first formula is higher than every other one.
     pub probability_first_higher: f64,
-    /// Probability of each formula to be the highest.
+    /// Probability that each formula is the highest.
     pub probability_highest: Vec<f64>,
-    /// Probability of each formula to be the lowest.
+    /// Probability that each formula is the lowest.
     pub probability_lowest: Vec<f64>,
     /// Largest central difference, in steps that a maker would notice.
     pub steps: f64,
@@ -46,7 +46,7 @@ pub struct Difference {
     pub decisive: bool,
 }
 
-/// Several assessments and what sets them apart.
+/// Several assessments and the differences between them.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Comparison {
     /// One assessment for each formula.

@@ -1,4 +1,4 @@
-//! The crystals of a mixture in one draw: what they make of the bar at a temperature, and how that answers to a change.
+//! The crystals of a mixture in one draw: the state of the bar at a temperature, and its response to a change.
 
 use crate::discrepancy::DrawnDiscrepancy;
 use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver, SpeciesAmount};
@@ -7,7 +7,7 @@ use crate::mixture::Mixture;
 use crate::model_draw::{Draw, ModelDraw};
 use crate::units::ZERO_CELSIUS_K;
 
-/// What the bar is at one temperature.
+/// State of the bar at one temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
     /// Temperature, °C.
@@ -22,7 +22,7 @@ pub struct Point {
     pub yield_kpa: f64,
 }
 
-/// How the bar at one temperature answers to a change of the mixture or of the temperature, per unit of the change.
+/// Response of the bar at one temperature to a change of the mixture or of the temperature, per unit of the change.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PointRates {
     /// Rate of the solids.
@@ -98,6 +98,9 @@ impl Crystals {
     }
 
     /// Solves the equilibrium, keeps what has crystallised of each family, and looks at the phases.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
     pub fn solve<T>(&mut self, temperature_c: f64, look: impl FnOnce(Phases<'_>) -> T) -> Result<T, EquilibriumError> {
         let phases = self.solver.solve(&self.problem, temperature_c + ZERO_CELSIUS_K)?;
         phases.family_solids(&mut self.fractions, &mut self.melt_k);
@@ -105,6 +108,9 @@ impl Crystals {
     }
 
     /// The state of a bar of these crystals, and its rates along each of `changes`.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
     pub fn rates<'c>(
         &mut self,
         model: &ModelDraw,

@@ -44,7 +44,7 @@ impl Default for DiscrepancyDraws {
 }
 
 impl DiscrepancyDraws {
-    /// Draws it for a set of ingredients, as the maker's trials leave it.
+    /// Draws it for a set of ingredients, given the maker's trials.
     ///
     /// # Arguments
     /// * `keys`: keys of the ingredients, in alphabetical order.
@@ -62,7 +62,7 @@ impl DiscrepancyDraws {
         }
     }
 
-    /// What is left out at given scores: a central value without draws.
+    /// The same at given scores: a central value without draws.
     ///
     /// # Arguments
     /// * `keys`: as for [`DiscrepancyDraws::new`].

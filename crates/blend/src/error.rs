@@ -1,4 +1,4 @@
-//! Why a blend could not be worked out.
+//! Why a blend could not be assessed.
 
 use thiserror::Error;
 
@@ -37,7 +37,7 @@ pub enum BlendError {
         /// The class.
         liquid_class: String,
     },
-    /// The reference table lacks an ingredient that the firmness scale needs.
+    /// The reference table lacks an ingredient that the beeswax scale needs.
     #[error("the reference table has no `{key}`, which the firmness scale needs")]
     MissingReference {
         /// Key of the ingredient.
@@ -46,7 +46,7 @@ pub enum BlendError {
     /// No part has a share.
     #[error("no part of the formula has a share above 0 %")]
     NoParts,
-    /// The viscosities of an ingredient make no line.
+    /// No line fits the viscosities of an ingredient.
     #[error("viscosity of {ingredient}: {error}")]
     Viscosity {
         /// Key of the ingredient.

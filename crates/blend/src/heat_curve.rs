@@ -1,6 +1,6 @@
 //! Heat in a bar against temperature, and its other properties along the way.
 //!
-//! The melt at [`ZERO_C`] has none. Crystals hold less by their heat of fusion:
+//! The enthalpy of the melt is 0 at [`ZERO_C`]. Crystals hold less by their heat of fusion:
 //!
 //! ```text
 //! h(T) = (c_l + φ (c_s − c_l)) (T − T_0) − Σ s_i ΔH_i / M
@@ -19,7 +19,7 @@
 //! −20 to 120 °C. Heat of mixing, and the change of the heat of fusion with temperature beyond `c_s − c_l`, are left out (a few J/g).
 //!
 //! # Source
-//! First law with the equilibrium of [`crate::equilibrium`]; heat capacities as in `data/priors.toml`, `[heat]`.
+//! First law (textbook; recalled) with the equilibrium of [`crate::equilibrium`]; heat capacities as in `data/priors.toml`, `[heat]`.
 
 use crate::heat_properties::HeatProperties;
 use barwright_reference::Formula;
@@ -33,7 +33,7 @@ use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use crate::sampler::Sampler;
 use crate::suitability::yield_kpa_for_feature;
 
-/// Where the melt has no heat, °C.
+/// Temperature at which the enthalpy of the melt is 0, °C.
 pub const ZERO_C: f64 = 60.0;
 
 /// Spacing of a curve, K: between two points solids are straight within about a tenth of a percent.
@@ -44,7 +44,7 @@ const STEP_K: f64 = 1.0;
 pub struct HeatPoint {
     /// Enthalpy, J/kg.
     pub enthalpy_j_per_kg: f64,
-    /// What the bar is there.
+    /// State of the bar there.
     pub state: Point,
 }
 
@@ -123,7 +123,7 @@ impl HeatCurves {
     /// # Arguments
     /// * `pour_c`, `cold_c`: °C.
     ///
-    /// # Errors
+    /// # Validity
     /// Within about a third: published contractions scatter that much.
     pub fn shrinkage(&self, pour_c: f64, cold_c: f64) -> f64 {
         let solids = at(&self.setting, cold_c, |one| one.state.solids);
@@ -132,12 +132,12 @@ impl HeatCurves {
     }
 }
 
-/// A property on a curve at a temperature: straight between its points, that of the end beyond.
+/// A property on a curve at a temperature, in the unit of the property: straight between its points, that of the end beyond.
 ///
 /// # Arguments
 /// * `curve`: coldest first.
 /// * `temperature_c`: °C.
-/// * `of`: the property.
+/// * `of`: the property, in any unit.
 pub fn at(curve: &[HeatPoint], temperature_c: f64, of: impl Fn(&HeatPoint) -> f64) -> f64 {
     let next = curve.partition_point(|one| one.state.temperature_c < temperature_c);
     match (curve.get(next), next.checked_sub(1).and_then(|before| curve.get(before))) {
@@ -192,11 +192,11 @@ fn curve(
 }
 
 impl Workbench<'_> {
-    /// Works out heat and volume of a formula.
+    /// Computes heat and volume of a formula.
     ///
     /// # Arguments
     /// * `formula`: parts in mass %.
-    /// * `draws`: how many of the draws; fewer are enough for what is computed from them at length.
+    /// * `draws`: number of draws; fewer will do where much is computed from each.
     ///
     /// # Errors
     /// [`BlendError`].

@@ -49,12 +49,12 @@ pub struct Spread<T> {
 }
 
 impl<T> Spread<T> {
-    /// An estimate of something that is always there.
+    /// An estimate of something that is always there, in the unit of `of`.
     pub fn estimate(&self, of: impl Fn(&T) -> f64) -> Estimate {
         Estimate::from_draws(of(&self.central), self.drawn.iter().map(&of).collect())
     }
 
-    /// An estimate of something that may not be there: `None` when it is not by the central model; draws without it count as `missing`.
+    /// An estimate of something that may not be there, in the unit of `of`: `None` when it is not by the central model; draws without it count as `missing`.
     pub fn estimate_or(&self, missing: f64, of: impl Fn(&T) -> Option<f64>) -> Option<Estimate> {
         let central = of(&self.central)?;
         let drawn = self.drawn.iter().map(|one| of(one).unwrap_or(missing)).collect();

@@ -1,16 +1,16 @@
-//! What the model is known to get wrong of a neat ingredient, told where a formula rests on it.
+//! What the model is known to get wrong of a neat ingredient, reported where a formula rests on it.
 //!
-//! The list is no opinion: the calibration writes it from the residuals of the published figures (`data/model.toml`), the same ones that
+//! The list is not a matter of opinion: the calibration writes it from the residuals of the published figures (`data/model.toml`), the same ones that
 //! `barwright validate` prints.
 
 use barwright_reference::{CrystalState, Formula, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Share of a formula from which an ingredient's known error is told, mass %.
+/// Share of a formula from which an ingredient's known error is reported, mass %.
 pub(crate) const TOLD_FROM_PERCENT: f64 = 15.0;
 
-/// What is off.
+/// The quantity that is off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Deserialize, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum OffQuantity {
@@ -36,7 +36,7 @@ impl OffQuantity {
 pub struct KnownOff {
     /// Key of the ingredient.
     pub ingredient: String,
-    /// What is off.
+    /// The quantity that is off.
     pub quantity: OffQuantity,
     /// Crystal state.
     pub state: CrystalState,

@@ -7,6 +7,9 @@
 //! | drop point | half of that | AOCS Cc 18-80, ASTM D127, Ph. Eur. 2.2.17 |
 //! | end of melting | 1 % of crystals are left, and a calorimeter no longer sees them | AOCS Cj 1-94 (completion); X-rays |
 //! | clear point | the last crystal dissolves: largest `Σ x_i γ_i K_i` of any family in the melt = 1 | AOCS Cc 1-25 |
+//!
+//! # Source
+//! The tests as named (recalled); where they lie on the curve is our own reading of them.
 
 use crate::crystals::{Crystals, Point, PointRates};
 use crate::discrepancy::DrawnDiscrepancy;
@@ -179,7 +182,7 @@ impl<'a> Evaluator<'a> {
         clear_point_c(|temperature_k| self.largest_saturation(temperature_k))
     }
 
-    /// Starts the melting curve at the clear point; without one there is no curve, and no landmark either.
+    /// Starts the melting curve at the clear point, °C; without one there is no curve, and no landmark.
     pub fn start_curve(&mut self, clear_c: Option<f64>) {
         self.curve.clear();
         self.next_below_k = FIRST_STEP_K;
@@ -219,7 +222,7 @@ impl<'a> Evaluator<'a> {
         self.highest_c_with(self.draw.model.weep_below, |point| point.holding)
     }
 
-    /// Returns the highest temperature at which `of` is at least `target` (positive), or `None` when it never is.
+    /// Returns the highest temperature at which `of` is at least `target` (positive, in the unit of `of`), or `None` when it never is.
     ///
     /// # Errors
     /// As [`crate::equilibrium::Solver::solve`].

@@ -1,4 +1,4 @@
-//! The least change that goes well with what was observed, within limits: a small quadratic program.
+//! The least change that agrees with what was observed, within limits: a small quadratic program.
 //!
 //! ```text
 //! min ½ Σ z_i² + ½ Σ_j (b_j − Σ_i a_ji z_i)²      with  Σ c_i z_i = 0,  l_i ≤ z_i ≤ u_i

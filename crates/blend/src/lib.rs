@@ -6,18 +6,18 @@
 //! # Contents
 //! - [`theory`]: the whole model on one page.
 //! - [`equilibrium`]: which crystals there are at a temperature.
-//! - [`solubility`]: one solid in one liquid, the textbook case of it.
+//! - [`solubility`]: one solid in one liquid, the textbook case.
 //! - [`Mixture`], [`chain_length`]: from a formula to the species the equilibrium works on, and which crystals they share.
 //! - [`certificate`]: what a lot's melting point and penetration say of its composition.
-//! - [`Sampler`]: a mixture, asked for its state at a temperature in any draw.
+//! - [`Sampler`]: the state of a mixture at a temperature, in any draw.
 //! - [`coordinate`], [`sampling`], [`Spread`]: which figures are uncertain, and how much.
 //! - [`maker`]: what a maker's own trials say of those figures.
-//! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it; [`beeswax`]: the same told in beeswax.
+//! - [`firmness`], [`penetration`]: yield stress, and the tests that measure it; [`beeswax`]: firmness as a beeswax equivalent.
 //! - [`landmarks`]: softening onset, slip, drop and clear point; [`root`]: how they are found.
 //! - [`suitability`]: detail, warmth, skin and grain.
 //! - [`heat_curve`]: heat and volume against temperature, for what is melted, poured and posted.
-//! - [`known_off`]: what published figures say is wrong of an ingredient, told where a formula rests on it.
-//! - [`viscosity`]: how thick the melt is, above the clear point.
+//! - [`known_off`]: known errors of the model for an ingredient, reported where a formula rests on it.
+//! - [`viscosity`]: viscosity of the melt, above the clear point.
 //! - [`sensitivity`]: what one more percent of each ingredient does.
 //! - [`property`]: what bars are compared by.
 //! - [`assess()`], [`compare()`]: the whole answer for one formula and for several.

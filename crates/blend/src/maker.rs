@@ -6,11 +6,14 @@
 //! ```text
 //! z ~ N(m, C),      draw k:  z_k = m + G u_k,   C = G Gᵀ,   u_k the draw there would be without trials
 //! ```
-//! Where samples `z_j` of what was learned are known, they are drawn in place of `N(m, C)`, all scores of a draw from one sample: so an answer that bends with the
-//! scores is as wide as the trials leave it. The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
+//! Where samples `z_j` of what was learned are known, they are drawn in place of `N(m, C)`, all scores of a draw from one sample: so an answer that is not linear in
+//! the scores is as wide as the trials leave it. The central model moves to `m`. Scores without trials keep their draws to the last bit, and two formulas assessed with the same seed still
 //! share theirs: a comparison stays a paired one.
 //!
 //! The parameters themselves are never changed: what was learned stands beside them, in [`crate::Model`].
+//!
+//! # Source
+//! Draws of a normal distribution by the Cholesky factor of its covariance (textbook; recalled).
 
 use barwright_reference::short;
 use nalgebra::{Cholesky, DMatrix};
@@ -37,7 +40,7 @@ pub const DISCREPANCY_MELT: &str = "beyond-melt";
 /// How well the crystals of a set of ingredients hold oil: logarithm, in units of the discrepancy's `holding_ln_sd`.
 pub const HOLDING: &str = "holding";
 
-/// How the crystals of a set of ingredients meet: logarithm of the yield stress, in units of `interplay_ln_sd`.
+/// How the crystals of a set of ingredients work together: logarithm of the yield stress, in units of `interplay_ln_sd`.
 pub const INTERPLAY: &str = "interplay";
 
 /// Melting point of a species, in units of its own standard deviation: `melt:SPECIES`.
@@ -84,7 +87,7 @@ pub fn of_set(kind: &str, keys: &[&str]) -> String {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum MakerError {
-    /// Lists of unlike length.
+    /// Lists of different lengths.
     #[error("{names} names learned, but {found} {what}")]
     Length {
         /// How many names there are.
@@ -94,7 +97,7 @@ pub enum MakerError {
         /// How many of it there are.
         found: usize,
     },
-    /// A name twice.
+    /// A name given twice.
     #[error("`{name}` is learned twice")]
     Duplicate {
         /// The name.
@@ -106,10 +109,10 @@ pub enum MakerError {
         /// The name.
         name: String,
     },
-    /// A figure that is no number, or no covariance.
+    /// A figure that is not a number, or a matrix that is not a covariance.
     #[error("the covariance of what was learned is not positive definite, or a figure is not finite")]
     NotPositive,
-    /// A score further away than any maker is.
+    /// A score further away than any maker's.
     #[error("`{name}` is learned to be {} standard deviations from the model's own, at most {most} are believed", short(*sds))]
     Far {
         /// The score.
@@ -162,7 +165,7 @@ pub struct Maker {
 }
 
 impl Maker {
-    /// Takes what was learned.
+    /// Makes a maker of what was learned.
     ///
     /// # Arguments
     /// * `names`: names of scores.
@@ -214,13 +217,13 @@ impl Maker {
         Ok(Maker { names, mean, root, samples: Vec::new(), trials })
     }
 
-    /// Takes samples of the distribution, to be drawn in place of a normal one of this mean and covariance.
+    /// Adds samples of the distribution, to be drawn in place of a normal one of this mean and covariance.
     ///
     /// # Arguments
-    /// * `samples`: equally likely, a figure for each name in each; none to keep the normal distribution.
+    /// * `samples`: equally likely, a score for each name in each; none to keep the normal distribution.
     ///
     /// # Errors
-    /// [`MakerError`] for a sample with too few or too many figures, one that is no number or too far away, or samples that lie
+    /// [`MakerError`] for a sample with too few or too many figures, one that is not a number or too far away, or samples that lie
     /// elsewhere than the mean.
     ///
     /// # Example
@@ -258,7 +261,7 @@ impl Maker {
         Ok(self)
     }
 
-    /// How many trials it rests on.
+    /// Number of trials it rests on.
     pub fn trials(&self) -> usize {
         self.trials
     }

@@ -20,13 +20,13 @@ use serde::Deserialize;
 use crate::chain_length::carbons;
 use crate::equilibrium::{GAS_CONSTANT, SpeciesAmount};
 
-/// A crystal of less is left alone, mol in the unit the masses are in over kg/mol: the cube of its amount would be no number any more.
+/// A crystal of less is left alone, mol in the unit the masses are in over kg/mol: the cube of its amount would no longer be a number.
 const MIN_MOLES: f64 = 1e-100;
 
 /// Lengths this far apart have the misfit `w`, carbon atoms.
 const LENGTH_STEP: f64 = 4.0;
 
-/// Between what molecules of one crystal there is misfit.
+/// Which molecules of one crystal have a misfit.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Between {
@@ -42,7 +42,7 @@ pub enum Between {
 pub struct Misfit {
     /// Excess `w`, in units of RT; not negative.
     pub w: f64,
-    /// Between what.
+    /// Which molecules it is between.
     pub between: Between,
 }
 
@@ -57,7 +57,7 @@ struct Crystal {
 }
 
 impl Crystal {
-    /// `None` for one of (nearly) nothing.
+    /// `None` for one of (nearly) no mass.
     fn of<'a>(members: impl Iterator<Item = &'a SpeciesAmount> + Clone, between: Between) -> Option<Self> {
         let total_moles: f64 = members.clone().map(moles).sum();
         if total_moles < MIN_MOLES {
@@ -129,13 +129,13 @@ pub(crate) fn lower_melting_points(amounts: &mut [SpeciesAmount], misfit: &[Misf
     }
 }
 
-/// Returns how `g` of each species changes with the masses.
+/// Returns how `g` of each species (dimensionless) changes with the masses.
 ///
 /// # Arguments
 /// * `amounts`: the species, before or after [`lower_melting_points`].
-/// * `mass`: change of the mass of each.
+/// * `mass`: change of the mass of each, in the unit of the masses.
 /// * `misfit`: of each family.
-/// * `rates`: receives one rate for each species.
+/// * `rates`: receives the rate of `g` of each species, dimensionless.
 pub fn rates(amounts: &[SpeciesAmount], mass: &[f64], misfit: &[Misfit], rates: &mut Vec<f64>) {
     rates.clear();
     rates.resize(amounts.len(), 0.0);

@@ -169,11 +169,11 @@ impl Mixture {
         Ok(mixture)
     }
 
-    /// One ingredient alone, each of its species a part of its own, without spread: for what its composition does to it.
+    /// One ingredient alone, each of its species a part of its own, without spread: to see the effect of its composition.
     ///
     /// # Arguments
     /// * `library`, `state`: as for [`Mixture::new`].
-    /// * `parameters`: those of the model; what a maker's trials say is not asked for.
+    /// * `parameters`: those of the model; what a maker's trials say is not used.
     /// * `ingredient`: its position in the library.
     ///
     /// # Returns
@@ -220,7 +220,7 @@ impl Mixture {
         self.recrystallised.as_deref()
     }
 
-    /// The same with its crystals as they set, whatever the melt could do to them.
+    /// The same with its crystals as they set, without recrystallising.
     pub(crate) fn without_recrystallising(self) -> Mixture {
         Mixture { recrystallised: None, ..self }
     }
@@ -321,7 +321,7 @@ impl Mixture {
         self.slots.iter().chain(anew).map(|slot| (slot.family, slot.liquid_class))
     }
 
-    /// Species of unlike chain length get solid solutions of their own; those that are there decide.
+    /// Gives species of unlike chain length solid solutions of their own, by the lengths that are present.
     fn separate_chain_lengths(&mut self) {
         for &family in &self.chained {
             let lots = self.lots.iter().filter(|lot| lot.percent > 0.0);
@@ -347,7 +347,7 @@ impl Mixture {
         self.families
     }
 
-    /// Ingredients and their mass %, by key.
+    /// Ingredients by position in the library, and their mass %, in the order of their keys.
     pub fn parts(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
         self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
     }
@@ -372,7 +372,7 @@ impl Mixture {
         percent
     }
 
-    /// Takes over what the model leaves out of another set of ingredients: that of the amounts set, when some of them are traces.
+    /// Takes over what the model leaves out of another set of ingredients: the set without its traces, when some amounts are traces.
     pub fn set_discrepancy(&mut self, discrepancy: &DiscrepancyDraws) {
         self.discrepancy.clone_from(discrepancy);
         if let Some(other) = &mut self.recrystallised {

@@ -1,4 +1,4 @@
-//! The model: its parameters, and beside them what a maker's own trials say.
+//! The model: its parameters, and what a maker's own trials say.
 
 use crate::coordinate;
 use crate::maker::{
@@ -7,7 +7,7 @@ use crate::maker::{
 use crate::model_file::ParameterError;
 use crate::parameters::Parameters;
 
-/// What every answer is drawn from.
+/// Parameters and what was learned: the source of every draw.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Model {
     /// Centres and spreads, the same for every maker; learning never changes them.
@@ -32,7 +32,7 @@ impl Model {
         Parameters::builtin().map(Model::from)
     }
 
-    /// Returns the same model with what a maker's trials say; whatever was there before is replaced.
+    /// Returns the same model with what a maker's trials say, in place of whatever was learned before.
     ///
     /// # Arguments
     /// * `maker`: what was learned with its parameters.

@@ -104,7 +104,7 @@ impl ModelDraw {
     /// ```
     ///
     /// # Arguments
-    /// * `parameters`: centres and spreads; what a maker's trials say is not asked for.
+    /// * `parameters`: centres and spreads; what a maker's trials say is not used.
     /// * `score`: the score of a name, as [`Draws::dimension`] has them.
     ///
     /// # Returns
@@ -118,6 +118,9 @@ impl ModelDraw {
     /// assert!((load_kpa(1.0) / load_kpa(0.0) - parameters.warmth.load_ln_sd.exp()).abs() < 1e-12);
     /// # Ok::<(), barwright_blend::ParameterError>(())
     /// ```
+    ///
+    /// # Source
+    /// As [`crate::maker`].
     pub fn at(parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
         let mut draw = Self::central(parameters);
         let names = &parameters.correlation.names;
@@ -152,7 +155,7 @@ impl ModelDraw {
 }
 
 impl ModelDraws {
-    /// Draws every model parameter: fitted ones with their correlation, the others each on its own, all as the maker's trials leave them.
+    /// Draws every model parameter: fitted ones with their correlation, the others each on its own, all given the maker's trials.
     pub fn new(model: &Model, draws: &Draws) -> Self {
         let Model { parameters, maker } = model;
         let plain = ModelDraw::central(parameters);
@@ -205,17 +208,17 @@ impl ModelDraws {
 }
 
 impl ModelDraws {
-    /// The draw of a number; the central one for `None`.
+    /// A draw by its number; the central one for `None`.
     pub fn draw(&self, number: Option<usize>) -> Draw<'_> {
         Draw { number, model: number.and_then(|index| self.drawn.get(index)).unwrap_or(&self.central) }
     }
 
-    /// Works something out for the central draw, and for others on all cores. Each begins cold, so that the number of cores does not change what comes out.
+    /// Computes something for the central draw, and for others on all cores. Each begins cold, so that the number of cores does not change the result.
     ///
     /// # Arguments
-    /// * `count`: of the other draws; all there are at most.
-    /// * `buffers`: every core has a copy of its own.
-    /// * `of`: what a draw gives.
+    /// * `count`: number of other draws, at most all there are.
+    /// * `buffers`: copied for each core.
+    /// * `of`: the computation for one draw.
     ///
     /// # Errors
     /// Those of `of`.

@@ -4,7 +4,7 @@ use crate::interval::{Estimate, Spread};
 use crate::landmarks::LOWEST_LANDMARK_C;
 use crate::suitability::SkinFeel;
 
-/// Everything computed of a bar from one draw of lots, melting points and model parameters.
+/// Everything computed for a bar from one draw of lots, melting points and model parameters.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outcome {
     /// Solids at each temperature of [`crate::Options::at_c`], mass %.
@@ -13,7 +13,7 @@ pub struct Outcome {
     pub yield_kpa: Vec<f64>,
     /// Mass % of beeswax in oil as firm as the bar, at each of those; `None` when it is harder than beeswax.
     pub beeswax_percent: Vec<Option<f64>>,
-    /// Where half the firmness of 20 °C is gone, °C; `None` below [`LOWEST_LANDMARK_C`], as of all landmarks.
+    /// Softening onset: half as firm as at 20 °C, °C; `None` below [`LOWEST_LANDMARK_C`], as for all landmarks.
     pub softening_c: Option<f64>,
     /// Slip point, °C.
     pub slip_c: Option<f64>,

@@ -6,10 +6,13 @@
 //! The species table gives one answer for each state. Where the literature leaves more than one open, the parameter file lists the
 //! others as [`Packing`]s, each with the share `x` of its species that packs so: crystals that formed early, or that have turned already, stand beside
 //! the others. The calibration takes those that the fitting rows prefer, and fits their shares. Amounts in each packing are fixed before the
-//! equilibrium is solved: molecules do not change over from one to the other as the bar warms.
+//! equilibrium is solved: molecules do not change from one to the other as the bar warms.
 //!
-//! One change is made while it warms: in a fresh bar, the melt that the first crystals leave holds more of some triglycerides than their stable form lets
-//! it, and they crystallise anew ([`Recrystallised`]). The bar then has the crystals that hold more at that temperature ([`crate::landmarks::Evaluator`]).
+//! One change is made while it warms: in a fresh bar, the melt that the first crystals leave holds more of some triglycerides than their stable form
+//! allows, and they crystallise anew ([`Recrystallised`]). The bar then has the crystals that hold more at that temperature ([`crate::landmarks::Evaluator`]).
+//!
+//! # Source
+//! Our own bookkeeping; where each packing comes from stands in `data/priors.toml`.
 
 use barwright_reference::{CrystalForm, CrystalState, Species};
 use serde::Deserialize;
@@ -26,12 +29,12 @@ pub struct Packing {
     pub share: f64,
     /// Standard deviation of the share.
     pub share_sd: f64,
-    /// Who moves where.
+    /// Which species move where.
     #[serde(rename = "move")]
     pub moves: Vec<Move>,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -43,7 +46,7 @@ pub struct Recrystallised {
     pub families: Vec<String>,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 

@@ -19,11 +19,11 @@ pub struct LiquidClass {
     pub sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
-/// What one crystal family does to firmness and melting.
+/// Effect of one crystal family on firmness and melting.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Family {
@@ -45,12 +45,12 @@ pub struct Family {
     pub misfit: f64,
     /// Standard deviation of the misfit.
     pub misfit_sd: f64,
-    /// Between what molecules the misfit is.
+    /// Which molecules the misfit is between.
     #[serde(default)]
     pub misfit_between: Between,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -72,11 +72,11 @@ pub struct Firmness {
     pub softening_exponent_sd: f64,
     /// Spread of ln τ between casts of one formula: cooling rate, pour.
     pub cast_ln_sd: f64,
-    /// Spread of ln τ between sets of ingredients of equal structure: how their crystals meet.
+    /// Spread of ln τ between sets of ingredients of equal structure: how their crystals work together.
     pub interplay_ln_sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -98,7 +98,7 @@ pub struct Landmarks {
     pub softening_share: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -114,7 +114,7 @@ pub struct Detail {
     pub compliance_ln_sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -132,7 +132,7 @@ pub struct Warmth {
     pub weep_ln_sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -150,11 +150,11 @@ pub struct Skin {
     pub drags_above_kpa: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
-/// Where the risk of graininess sets in.
+/// Thresholds of the risk of graininess.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Grain {
@@ -168,7 +168,7 @@ pub struct Grain {
     pub wax_percent: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -200,7 +200,7 @@ pub struct Heat {
     pub crystal_contraction_sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -215,7 +215,7 @@ pub struct Discrepancy {
     pub holding_ln_sd: f64,
     /// How it was obtained.
     pub status: String,
-    /// From what.
+    /// What it is based on.
     pub basis: String,
 }
 
@@ -273,7 +273,7 @@ pub struct Parameters {
     pub grain: Grain,
     /// Heat and volume.
     pub heat: Heat,
-    /// What is known to be off of neat ingredients, from the residuals of the fit.
+    /// Known errors of the model for neat ingredients, from the residuals of the fit.
     #[serde(default)]
     pub known_off: Vec<KnownOff>,
     /// Correlation of the fitted parameters; all others are independent.

@@ -53,7 +53,7 @@ fn needle_area_m2(depth_m: f64) -> f64 {
 /// Order of magnitude: the geometry is recalled and the flank drag estimated. No published conversion was found.
 ///
 /// # Example
-/// Beeswax, needle about 20 at 25 °C (recalled), is about half a megapascal:
+/// Beeswax, needle about 20 at 25 °C (recalled), has a yield stress of about half a megapascal:
 /// ```
 /// let kpa = barwright_blend::penetration::yield_kpa_from_needle(20.0).unwrap();
 /// assert!((400.0..600.0).contains(&kpa));
@@ -117,7 +117,7 @@ impl Cone {
     pub const DEG_40: Cone = Cone { angle_deg: 40.0, k: 5840.0 };
 }
 
-/// Yield values Haighton's relation was shown for, g/cm².
+/// Yield values over which Haighton's relation was shown to hold, g/cm².
 pub const HAIGHTON_RANGE_G_CM2: std::ops::RangeInclusive<f64> = 45.0..=8300.0;
 
 /// A cone yield value.
@@ -127,7 +127,7 @@ pub struct ConeYield {
     pub g_cm2: f64,
     /// The same as a stress, kPa.
     pub kpa: f64,
-    /// Whether it lies in the range the relation was shown for.
+    /// Whether it lies in the range over which the relation was shown to hold.
     pub in_range: bool,
 }
 

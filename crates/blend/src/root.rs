@@ -1,6 +1,6 @@
-//! Where a function of one variable is zero, between two points of unlike sign.
+//! Root of a function of one variable, between two points of opposite sign.
 //!
-//! Regula falsi with the Illinois rule: the end that stays twice is halved, so that both ends close in.
+//! Regula falsi with the Illinois rule: the value at an end that stays twice is halved, so that both ends close in.
 //!
 //! # Source
 //! Dowell and Jarratt 1971, BIT 11:168 (recalled).
@@ -28,13 +28,10 @@ pub struct End {
     pub value: f64,
 }
 
-/// Returns where `f` is zero between `first` and `second`, whose values have unlike signs.
+/// Returns the root of `f`, of any unit, between `first` and `second`, whose values have opposite signs.
 ///
 /// # Returns
-/// The best argument found; with ends of like sign, one between them.
-///
-/// # Errors
-/// Whatever `f` fails with.
+/// The best argument found, in the unit of the ends; with ends of the same sign, one between them.
 ///
 /// # Example
 /// ```

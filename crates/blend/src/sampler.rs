@@ -1,4 +1,4 @@
-//! The one way to ask what a bar is: a mixture, a draw, a temperature.
+//! The state of a bar from a mixture, a draw and a temperature.
 
 use std::sync::Arc;
 
@@ -8,7 +8,7 @@ use crate::landmarks::Evaluator;
 use crate::mixture::Mixture;
 use crate::model_draw::Draw;
 
-/// A mixture that answers for one draw after the other, in buffers that are kept.
+/// Evaluates a mixture in one draw after the other, in buffers that are kept.
 ///
 /// # Example
 /// ```
@@ -38,7 +38,7 @@ pub struct Sampler {
 }
 
 impl Sampler {
-    /// Nothing is computed before a draw is asked for.
+    /// Makes a sampler. Nothing is computed before the first draw.
     pub fn new(mixture: Mixture) -> Self {
         Sampler { mixture: Arc::new(mixture), as_set: None, recrystallised: None }
     }

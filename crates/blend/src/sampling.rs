@@ -46,7 +46,7 @@ impl Draws {
         self.scores.len()
     }
 
-    /// Returns the standard normal draws of the dimension called `name`.
+    /// Returns the draws of the dimension called `name`, in standard deviations from its centre.
     pub fn dimension(&self, name: &str) -> Vec<f64> {
         let mut scores = self.scores.clone();
         let mut generator = Pcg64::seed_from_u64(self.seed ^ fnv1a(name.as_bytes()));

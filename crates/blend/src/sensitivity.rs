@@ -1,4 +1,4 @@
-//! What makes this bar soft: how each property moves when one ingredient is raised.
+//! Sensitivity of each property to one more percent of one ingredient.
 //!
 //! ```text
 //! property(p + ε e_j) with everything else scaled down in proportion;  d/dε at 0, per 1 % of the bar
@@ -6,6 +6,9 @@
 //! ```
 //! Exact derivatives of the equilibrium (`equilibrium/derivative.rs`); no formula is changed and solved again. Central values: a small change of one
 //! formula shares almost all of what is uncertain about it.
+//!
+//! # Source
+//! Implicit function theorem (textbook; recalled).
 
 use barwright_reference::Formula;
 use schemars::JsonSchema;
@@ -17,7 +20,7 @@ use crate::equilibrium::EquilibriumError;
 use crate::error::BlendError;
 use crate::landmarks::{Direction, Evaluator};
 
-/// What one more percent of an ingredient does.
+/// Effect of one more percent of an ingredient.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Effect {
     /// Key of the ingredient.
@@ -55,7 +58,7 @@ pub(crate) fn falling_rates(mut rates: Vec<PointRates>, of: impl Fn(&PointRates)
     (slope < 0.0).then(|| (slope, rates.iter().map(|rate| -of(rate) / slope + 0.0).collect()))
 }
 
-/// Returns what one more percent of each ingredient of a formula does.
+/// Returns the effect of one more percent of each ingredient of a formula.
 ///
 /// # Arguments
 /// * `bench`: library, parameters and options; its draws are not used.

@@ -10,7 +10,7 @@ use crate::equilibrium::GAS_CONSTANT;
 /// * `temperature_k`: K, positive.
 /// * `melt_k`: melting point of the solid, K, positive.
 /// * `heat_j_mol`: heat of fusion, J/mol, positive.
-/// * `gamma`: activity coefficient of the dissolved solid, positive; 1 is ideal.
+/// * `gamma`: activity coefficient of the dissolved solid, dimensionless, positive; 1 is ideal.
 ///
 /// # Returns
 /// Mole fraction, 0 to 1; 1 above the melting point (where the solid mixes in any amount).

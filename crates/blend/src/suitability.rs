@@ -3,8 +3,11 @@
 //! *Warmth* is the lower of two temperatures: where the yield stress falls to the load of the bar's own weight and a stack, and
 //! where the crystals no longer hold the oil.
 //!
-//! All four are heuristics: no published relation was found between any of them and composition. The rules stand beside each
+//! All four are heuristics: no published relation was found between any of them and composition. The rule is given with each
 //! function; their constants are in `data/model.toml`.
+//!
+//! # Source
+//! Our own rules of thumb.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -13,10 +16,10 @@ use crate::interval::Estimate;
 use crate::model_draw::ModelDraw;
 use crate::parameters::{Detail, Grain, Skin};
 
-/// Relief coarser than this is not told apart, mm: no mould has it.
+/// Relief coarser than this counts as this, mm: no mould has it.
 pub const COARSEST_FEATURE_MM: f64 = 1000.0;
 
-/// How sure a yes or no is.
+/// A yes or no, with how sure it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
@@ -181,7 +184,7 @@ impl GrainRisk {
 /// Graininess when cooled slowly.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct GrainOutlook {
-    /// Index from 0 (none) to 1 (sure).
+    /// Index from 0 (none) to 1 (certain).
     pub risk: Estimate,
     /// The same in a word.
     pub verdict: GrainRisk,
@@ -230,7 +233,7 @@ pub fn yield_kpa_for_feature(detail: &Detail, model: &ModelDraw, relief_mm: f64)
 /// As for [`SkinFeel::from_yield`]; stresses above 0.
 ///
 /// # Returns
-/// Below 0 it glides, 0 at the nearer limit.
+/// The logarithm of a ratio: below 0 it glides, 0 at the nearer limit.
 pub fn skin_ln_off(skin: &Skin, body_kpa: f64, face_kpa: f64) -> f64 {
     (skin.smears_below_kpa / body_kpa).ln().max((face_kpa / skin.drags_above_kpa).ln())
 }

@@ -93,6 +93,9 @@
 //! Emulsions or anything with water; safety, stability or shelf life; scent limits; liquids near their cloud point (real oils stay liquid for
 //! days below it); castor oil with much hydrocarbon oil; a figure of firmness to better than a factor of 3.
 //!
+//! # Source
+//! Given with each equation, and whether it was read or recalled.
+//!
 //! # Table
 //! | function | given | solved for | equations |
 //! |---|---|---|---|

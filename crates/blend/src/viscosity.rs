@@ -16,16 +16,16 @@
 //!
 //! # Spread
 //! In each draw an ingredient's line is shifted as a whole, by the root mean square of the `ln_sd` of its points. The rule of blending is an error of the
-//! model: the two rules part as the parts of a blend do in `ln μ`, and their distance at a temperature is one standard deviation of `ln ν` there
+//! model: the two rules diverge as the parts of a blend differ in `ln μ`, and their distance at a temperature is one standard deviation of `ln ν` there
 //! (nothing for a neat ingredient, 0.56 for halves of 10 and 1000 mm²/s). A drawn blend stays between its drawn parts.
 //!
 //! # Validity
-//! Above the clear point only ([`crate::heat_curve::HeatCurves::clear_c`]): crystals thicken a melt, and nothing here knows of them. [`LOWEST_C`] to
+//! Above the clear point only ([`crate::heat_curve::HeatCurves::clear_c`]): crystals thicken a melt, and are not modelled here. [`LOWEST_C`] to
 //! [`HIGHEST_C`]; a melt is taken as Newtonian. Densities of molten waxes come out some 4 % high (0.87 g/ml for beeswax at 80 °C against 0.82 to 0.84,
 //! recalled), and so does what is computed from figures in mm²/s.
 //!
 //! # Source
-//! `line.rs`, `rules.rs`; figures and their sources in `data/viscosity.csv`.
+//! As `line.rs` and `rules.rs`; figures and their sources in `data/viscosity.csv`.
 
 pub(crate) mod line;
 mod rules;
@@ -42,10 +42,10 @@ use crate::root::{End, Tolerance, find_root};
 use line::{THINNEST_MM2_S, ViscosityLine};
 use rules::{double_logarithm_rule, logarithm_rule};
 
-/// Coldest temperature a melt is asked for, °C.
+/// Lowest temperature of a melt, °C.
 pub const LOWEST_C: f64 = -20.0;
 
-/// Hottest temperature a melt is asked for, °C.
+/// Highest temperature of a melt, °C.
 pub const HIGHEST_C: f64 = 200.0;
 
 /// When the search for a temperature ends: K, and `ln μ`.
@@ -203,7 +203,7 @@ impl MeltViscosity {
     /// Dynamic viscosity, mPa·s.
     ///
     /// # Arguments
-    /// * `temperature_c`: °C, above the clear point (the caller's to know); beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
+    /// * `temperature_c`: °C, above the clear point (for the caller to check); beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
     pub fn at(&self, temperature_c: f64) -> Estimate {
         let drawn = if temperature_c.is_nan() { &[][..] } else { &self.drawn };
         Estimate::from_draws(
@@ -215,14 +215,14 @@ impl MeltViscosity {
 
 /// Temperature at which a melt has the viscosity that another has at a given one, °C: for two streams poured side by side.
 ///
-/// The draws are paired: ingredients that both melts share shift both alike, so that near formulas are told apart well.
+/// The draws are paired: ingredients that both melts share shift both alike, so that small differences between formulas are resolved.
 ///
 /// # Arguments
 /// * `first`, `first_c`: a melt, and its temperature, °C.
 /// * `second`: the melt whose temperature is looked for; from the same [`Workbench`].
 ///
 /// # Returns
-/// `None` when the central melt has that viscosity nowhere from [`LOWEST_C`] to [`HIGHEST_C`].
+/// °C; `None` when the central melt has that viscosity nowhere from [`LOWEST_C`] to [`HIGHEST_C`].
 ///
 /// # Example
 /// ```
@@ -260,11 +260,11 @@ fn ln_sd(ingredient: &Ingredient) -> f64 {
 }
 
 impl Workbench<'_> {
-    /// Works out the viscosity of a melt.
+    /// Computes the viscosity of a melt.
     ///
     /// # Arguments
     /// * `formula`: parts in mass %.
-    /// * `draws`: how many of the draws.
+    /// * `draws`: number of draws.
     ///
     /// # Errors
     /// [`BlendError::NoParts`], [`BlendError::UnknownIngredient`], [`BlendError::Viscosity`].

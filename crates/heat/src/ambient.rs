@@ -2,13 +2,13 @@
 
 use crate::error::{HeatError, temperature, within};
 
-/// Rows nearer than this to the line through their neighbours are left out, K: far below any logger.
+/// Rows nearer than this to the line through their neighbours are left out, K: far below the resolution of any logger.
 pub const THINNING_K: f64 = 0.01;
 
 /// Rows a route may have after thinning: each kink ends a step.
 pub const MOST_ROWS: usize = 10_000;
 
-/// Times taken, s: up to a year.
+/// Accepted times, s: up to a year.
 pub const TIME_RANGE_S: (f64, f64) = (0.0, 3.2e7);
 
 /// Air temperature against time: straight between rows, held before the first and after the last.
@@ -38,7 +38,7 @@ impl Ambient {
     /// * `temperature_c`: °C.
     ///
     /// # Errors
-    /// [`HeatError::OutOfRange`] for what is no temperature.
+    /// [`HeatError::OutOfRange`] for an invalid temperature.
     ///
     /// # Example
     /// ```
@@ -57,15 +57,15 @@ impl Ambient {
     /// # Arguments
     /// * `rows`: time in s and temperature in °C, in order of time. Two rows at one time make a step.
     ///
-    /// # Validity
-    /// Rows within [`THINNING_K`] of the line through the rows kept are left out. Each row kept ends a step of a run, so a route of thousands of kinks
-    /// takes thousands of steps.
-    ///
     /// # Errors
     /// * [`HeatError::TooFewRows`] when empty,
     /// * [`HeatError::TooManyRows`] when more than [`MOST_ROWS`] remain: see [`Ambient::averaged`],
     /// * [`HeatError::Unsorted`] when time runs backwards or stands still for a third row,
-    /// * [`HeatError::OutOfRange`] for what is no time or no temperature.
+    /// * [`HeatError::OutOfRange`] for an invalid time or temperature.
+    ///
+    /// # Validity
+    /// Rows within [`THINNING_K`] of the line through the rows kept are left out. Each row kept ends a step of a run, so a route of thousands of kinks
+    /// takes thousands of steps.
     ///
     /// # Example
     /// ```
@@ -94,11 +94,11 @@ impl Ambient {
     /// * `rows`: as [`Ambient::route`]; any number.
     /// * `window_s`: length of a window, s.
     ///
-    /// # Validity
-    /// What is quicker than the window is lost. The air around a bar reaches its middle in some minutes at the soonest: a minute loses nothing.
-    ///
     /// # Errors
     /// As [`Ambient::route`].
+    ///
+    /// # Validity
+    /// Changes quicker than the window are lost. The air around a bar reaches its middle in some minutes at the soonest: a minute loses nothing.
     ///
     /// # Example
     /// ```

@@ -23,7 +23,7 @@ use crate::error::{HeatError, within};
 use crate::material::Material;
 use crate::surface::{Exposure, Faces, Film};
 
-/// Sizes taken, m: a tenth of a millimetre to five metres.
+/// Accepted sizes, m: a tenth of a millimetre to five metres.
 pub const SIZE_RANGE_M: (f64, f64) = (1e-4, 5.0);
 /// Cells a grid may be asked to have.
 pub const CELLS_RANGE: (usize, usize) = (2_500, 2_000_000);
@@ -48,7 +48,7 @@ pub enum Shape {
     Slab {
         /// From face to face, m.
         thickness_m: f64,
-        /// Height it stands, for still air along it, m.
+        /// Height at which it stands, for still air along it, m.
         height_m: f64,
     },
     /// A round bar.
@@ -167,7 +167,7 @@ struct Axis {
     high: Option<usize>,
 }
 
-/// What one axis should be cut into.
+/// How one axis is to be cut.
 struct Cut {
     length_m: f64,
     low_wall: bool,
@@ -204,11 +204,11 @@ impl Body {
     /// * `faces`: how the outer faces give heat to the air.
     /// * `resolution`: how finely.
     ///
-    /// # Validity
-    /// The bar fills its shape: relief is left out. Cells of a large body grow beyond [`Resolution::cell_m`] so that it fits.
-    ///
     /// # Errors
     /// [`HeatError::OutOfRange`] for a size outside [`SIZE_RANGE_M`], [`HeatError::Cells`].
+    ///
+    /// # Validity
+    /// The bar fills its shape: relief is left out. Cells of a large body grow beyond [`Resolution::cell_m`] so that it fits.
     ///
     /// # Example
     /// ```
@@ -489,7 +489,7 @@ impl Body {
         self.material.get(cell) == Some(&BAR)
     }
 
-    /// Width of cell arrived at, m: that asked for, or more where the grid would not have fitted.
+    /// Width of the cells, m: that asked for, or more where the grid would not have fitted.
     pub fn cell_m(&self) -> f64 {
         self.cell_m
     }
@@ -558,7 +558,7 @@ pub struct Packed {
     pub board_m2k_per_w: f64,
 }
 
-/// Most bars along one axis of a box.
+/// Largest number of bars along one axis of a box.
 pub const MOST_BARS: usize = 1000;
 
 impl Packed {
@@ -569,11 +569,11 @@ impl Packed {
     /// * `faces`: how the outside of the box gives heat to the air.
     /// * `resolution`: how finely.
     ///
-    /// # Validity
-    /// See the assumptions of [`Packed`]; several bars along each axis make it good, one bar along an axis is as good as a wrapped bar.
-    ///
     /// # Errors
-    /// As [`Body::new`]; [`HeatError::OutOfRange`] for no bars, more than [`MOST_BARS`] along an axis, a gap or a resistance that is none.
+    /// As [`Body::new`]; [`HeatError::OutOfRange`] for no bars, more than [`MOST_BARS`] along an axis, or an invalid gap or resistance.
+    ///
+    /// # Validity
+    /// See the assumptions of [`Packed`]; it is accurate with several bars along each axis; one bar along an axis is as accurate as a wrapped bar.
     ///
     /// # Example
     /// ```

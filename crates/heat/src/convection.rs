@@ -46,14 +46,14 @@ impl Air {
     /// # Validity
     /// −120 to 530 °C; outside it is held at the end.
     ///
-    /// # Source
-    /// U.S. Standard Atmosphere 1976, equations 51 and 53 (recalled).
-    ///
     /// # Example
     /// ```
     /// let air = barwright_heat::convection::Air::at(26.85);
     /// assert!((air.conductivity_w_per_mk / 0.0263 - 1.0).abs() < 0.01); // Incropera, table A.4, 300 K (recalled)
     /// ```
+    ///
+    /// # Source
+    /// U.S. Standard Atmosphere 1976, equations 51 and 53 (recalled).
     pub fn at(temperature_c: f64) -> Self {
         let t = (temperature_c - ABSOLUTE_ZERO_C).clamp(FILM_RANGE_K.0, FILM_RANGE_K.1);
         let power = t * t.sqrt();
@@ -79,20 +79,17 @@ pub enum Facing {
     Down,
 }
 
-/// Returns the Nusselt number of an upright plate in still air.
+/// Returns the Nusselt number (dimensionless) of an upright plate in still air.
 ///
 /// `Nu = (0.825 + 0.387 Ra^(1/6) / [1 + (0.492/Pr)^(9/16)]^(8/27))²`
 ///
 /// # Arguments
-/// * `prandtl`: Pr.
-/// * `rayleigh`: Ra, on the height.
+/// * `prandtl`: Pr, dimensionless.
+/// * `rayleigh`: Ra on the height, dimensionless.
 ///
 /// # Validity
 /// Up to Ra 1e12, any Pr, from laminar to turbulent. Below Ra 1e9 the laminar form of the same paper lies some 5 % higher; one smooth form is
 /// kept.
-///
-/// # Source
-/// Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1323; Incropera, equation 9.26 (recalled).
 ///
 /// # Example
 /// ```
@@ -100,25 +97,25 @@ pub enum Facing {
 /// let nusselt = barwright_heat::convection::nusselt_upright(0.69, 0.69 * 2.63e9);
 /// assert!((nusselt / 147.161_852_237_706_03 - 1.0).abs() < 1e-12);
 /// ```
+///
+/// # Source
+/// Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1323; Incropera, equation 9.26 (recalled).
 pub fn nusselt_upright(prandtl: f64, rayleigh: f64) -> f64 {
     let spread = (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
     let root = 0.825 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / spread;
     root * root
 }
 
-/// Returns the Nusselt number of a flat plate in still air whose air can rise or sink away: warm and facing up, or cold and facing down.
+/// Returns the Nusselt number (dimensionless) of a flat plate in still air whose air can rise or sink away: warm and facing up, or cold and facing down.
 ///
 /// `Nu = max(0.54 Ra^(1/4), 0.15 Ra^(1/3), 2/π)`
 ///
 /// # Arguments
-/// * `rayleigh`: Ra, on area over perimeter.
+/// * `rayleigh`: Ra on area over perimeter, dimensionless.
 ///
 /// # Validity
 /// Ra 1e4 to 1e7 by the first, to 1e11 by the second; they cross at 4.7e6, where the greater is taken so that nothing jumps. Below 1e4, where a
 /// small bar lies, the first is carried on down to conduction ([`NU_LEAST_FLAT`]).
-///
-/// # Source
-/// Lloyd and Moran 1974; McAdams 1954; Incropera, equations 9.30 and 9.31 (recalled).
 ///
 /// # Example
 /// ```
@@ -126,23 +123,23 @@ pub fn nusselt_upright(prandtl: f64, rayleigh: f64) -> f64 {
 /// let nusselt = barwright_heat::convection::nusselt_flat_open(1e5);
 /// assert!((nusselt / 9.602_708_814_210_184 - 1.0).abs() < 1e-12);
 /// ```
+///
+/// # Source
+/// Lloyd and Moran 1974; McAdams 1954; Incropera, equations 9.30 and 9.31 (recalled).
 pub fn nusselt_flat_open(rayleigh: f64) -> f64 {
     let rayleigh = rayleigh.max(0.0);
     (0.54 * rayleigh.powf(0.25)).max(0.15 * rayleigh.cbrt()).max(NU_LEAST_FLAT)
 }
 
-/// Returns the Nusselt number of a flat plate in still air whose air is held: warm and facing down, or cold and facing up.
+/// Returns the Nusselt number (dimensionless) of a flat plate in still air whose air is held: warm and facing down, or cold and facing up.
 ///
 /// `Nu = max(0.27 Ra^(1/4), 2/π)`
 ///
 /// # Arguments
-/// * `rayleigh`: Ra, on area over perimeter.
+/// * `rayleigh`: Ra on area over perimeter, dimensionless.
 ///
 /// # Validity
 /// Ra 1e5 to 1e10; below, carried on down to conduction ([`NU_LEAST_FLAT`]).
-///
-/// # Source
-/// McAdams 1954; Incropera, equation 9.32 to the sixth edition (recalled).
 ///
 /// # Example
 /// ```
@@ -150,6 +147,9 @@ pub fn nusselt_flat_open(rayleigh: f64) -> f64 {
 /// let nusselt = barwright_heat::convection::nusselt_flat_held(1e6);
 /// assert!((nusselt / 8.538_149_682_454_625 - 1.0).abs() < 1e-12);
 /// ```
+///
+/// # Source
+/// McAdams 1954; Incropera, equation 9.32 to the sixth edition (recalled).
 pub fn nusselt_flat_held(rayleigh: f64) -> f64 {
     (0.27 * rayleigh.max(0.0).powf(0.25)).max(NU_LEAST_FLAT)
 }
@@ -194,7 +194,7 @@ pub fn natural_w_per_m2k(facing: Facing, length_m: f64, surface_c: f64, air_c: f
 /// `h = ε σ (T_s² + T_∞²)(T_s + T_∞)`
 ///
 /// # Arguments
-/// * `emissivity`: 0 to 1; 0.9 to 0.95 for wax, paper and silicone.
+/// * `emissivity`: dimensionless, 0 to 1; 0.9 to 0.95 for wax, paper and silicone.
 /// * `surface_c`, `air_c`: °C.
 ///
 /// # Returns
@@ -203,14 +203,14 @@ pub fn natural_w_per_m2k(facing: Facing, length_m: f64, surface_c: f64, air_c: f
 /// # Validity
 /// A small grey body in large surroundings.
 ///
-/// # Source
-/// Incropera, equation 1.9 (recalled); constant from CODATA 2018.
-///
 /// # Example
 /// ```
 /// let h = barwright_heat::convection::radiation_w_per_m2k(0.95, 42.0, 22.0);
 /// assert!((h - 6.1).abs() < 0.05);
 /// ```
+///
+/// # Source
+/// Incropera, equation 1.9 (recalled); constant from CODATA 2018.
 #[inline]
 pub fn radiation_w_per_m2k(emissivity: f64, surface_c: f64, air_c: f64) -> f64 {
     let (surface, air) = ((surface_c - ABSOLUTE_ZERO_C).max(0.0), (air_c - ABSOLUTE_ZERO_C).max(0.0));

@@ -1,10 +1,10 @@
-//! What can be wrong with a problem of heat.
+//! Errors of a heat conduction problem.
 
 /// Why a problem cannot be set up or solved.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum HeatError {
-    /// A figure that is no number, or outside what the equations are meant for.
+    /// A figure that is not a number, or outside the range of the equations.
     #[error("{what} is {value} {unit}, outside {least} to {most} {unit}")]
     OutOfRange {
         /// Which figure.
@@ -13,9 +13,9 @@ pub enum HeatError {
         value: f64,
         /// Its unit.
         unit: &'static str,
-        /// Least value taken.
+        /// Smallest accepted.
         least: f64,
-        /// Greatest value taken.
+        /// Largest accepted.
         most: f64,
     },
     /// A table of too few rows.
@@ -23,7 +23,7 @@ pub enum HeatError {
     TooFewRows {
         /// Which table.
         what: &'static str,
-        /// Rows it has.
+        /// Number of rows.
         rows: usize,
         /// Rows it needs.
         least: usize,
@@ -33,7 +33,7 @@ pub enum HeatError {
     TooManyRows {
         /// Which table.
         what: &'static str,
-        /// Rows it has.
+        /// Number of rows.
         rows: usize,
         /// Rows it may have.
         most: usize,
@@ -113,10 +113,10 @@ pub(crate) fn within(what: &'static str, value: f64, unit: &'static str, range: 
 /// 0 K, °C.
 pub const ABSOLUTE_ZERO_C: f64 = -273.15;
 
-/// Temperatures taken, °C: from just above absolute zero to far above any wax.
+/// Accepted temperatures, °C: from just above absolute zero to far above any wax.
 pub const TEMPERATURE_RANGE_C: (f64, f64) = (-273.0, 1000.0);
 
-/// Returns a temperature when it is one.
+/// Returns a temperature when it is in range.
 pub(crate) fn temperature(what: &'static str, value_c: f64) -> Result<f64, HeatError> {
     within(what, value_c, "°C", TEMPERATURE_RANGE_C)
 }

@@ -86,6 +86,10 @@ pub(crate) struct Field<'a> {
 }
 
 impl<'a> Field<'a> {
+    /// Prepares the fields of a body on one branch of its curves.
+    ///
+    /// # Errors
+    /// [`HeatError::NoCoolingCurve`].
     pub fn new(body: &'a Body, branch: Branch, stencil: &Stencil) -> Result<Self, HeatError> {
         let mut curves = Vec::new();
         for (number, material) in body.materials.iter().enumerate() {
@@ -171,7 +175,7 @@ impl<'a> Field<'a> {
         &self.share
     }
 
-    /// Reads temperature and melted share off the enthalpies.
+    /// Reads temperature and melted share off the enthalpies, J/kg.
     pub fn read(&mut self, enthalpy: &[f64]) {
         let n = enthalpy.len();
         let bar = self.curves[BAR as usize];
@@ -198,7 +202,7 @@ impl<'a> Field<'a> {
         }
     }
 
-    /// Moves enthalpies by the temperatures the linear equations gave, each as far as the first sharp corner of its curve.
+    /// Moves enthalpies, J/kg, by the temperatures that the linear equations gave, K, each as far as the first sharp corner of its curve.
     pub fn advance(&self, warming: &[f64], enthalpy: &mut [f64]) {
         for (i, (h, w)) in enthalpy.iter_mut().zip(warming).enumerate() {
             let curve = self.curves[self.body.material[i] as usize];
@@ -206,7 +210,7 @@ impl<'a> Field<'a> {
         }
     }
 
-    /// Everything that flows follows from, for the first time.
+    /// Reads the enthalpies, J/kg, and sets conductances and films for the first time.
     pub fn begin(&mut self, enthalpy: &[f64], air_c: f64) {
         self.read(enthalpy);
         self.conduct();
@@ -216,7 +220,7 @@ impl<'a> Field<'a> {
         self.films(air_c, FIRST_FILM_ROUNDS);
     }
 
-    /// Brings conductances and films into line with what was read.
+    /// Brings conductances and films into line with the last reading.
     pub fn settle(&mut self, air_c: f64) {
         if self.varies {
             self.conduct();
@@ -334,7 +338,7 @@ impl<'a> Field<'a> {
         total
     }
 
-    /// Writes the matrix `M c + θ L` into a stencil.
+    /// Writes the matrix `M c + θ L`, J/K, into a stencil; `theta` in s.
     pub fn assemble(&mut self, theta: f64, stencil: &mut Stencil) {
         let (n, m) = (self.mass_kg.len(), self.margin);
         self.assembled.copy_from_slice(&self.heat_capacity);
@@ -365,7 +369,7 @@ impl<'a> Field<'a> {
         stencil.factor();
     }
 
-    /// What a maker asks of the bar, from what was read last.
+    /// The bar as it was read last.
     pub fn sample(&self, time_s: f64, air_c: f64) -> Sample {
         let temperature = self.temperatures_c();
         let mut sample = Sample {

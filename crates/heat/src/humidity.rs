@@ -9,10 +9,10 @@ const SLOPE: f64 = 17.625;
 /// Offset of the temperature, K.
 const OFFSET_K: f64 = 243.04;
 
-/// Temperatures the equation is given for, °C.
+/// Range of validity of the equation, °C.
 pub const RANGE_C: (f64, f64) = (-40.0, 50.0);
 
-/// Relative humidity taken, %. Dry air has no dew point.
+/// Accepted relative humidity, %. Dry air has no dew point.
 pub const HUMIDITY_RANGE_PERCENT: (f64, f64) = (0.1, 100.0);
 
 /// Returns the pressure of water vapour over liquid water.
@@ -25,14 +25,11 @@ pub const HUMIDITY_RANGE_PERCENT: (f64, f64) = (0.1, 100.0);
 /// # Returns
 /// hPa.
 ///
-/// # Validity
-/// −40 to 50 °C, over water, also below 0 °C; within 0.384 % there.
-///
 /// # Errors
 /// [`HeatError::OutOfRange`] outside of that.
 ///
-/// # Source
-/// Magnus equation with the constants of Alduchov and Eskridge 1996, J. Appl. Meteorol. 35, 601, equation 21 and its bound (recalled).
+/// # Validity
+/// −40 to 50 °C, over water, also below 0 °C; within 0.384 % there.
 ///
 /// # Example
 /// ```
@@ -40,6 +37,9 @@ pub const HUMIDITY_RANGE_PERCENT: (f64, f64) = (0.1, 100.0);
 /// assert!((pressure_hpa - 23.39).abs() < 0.09); // steam tables: 23.39 hPa at 20 °C (recalled)
 /// # Ok::<(), barwright_heat::HeatError>(())
 /// ```
+///
+/// # Source
+/// Magnus equation with the constants of Alduchov and Eskridge 1996, J. Appl. Meteorol. 35, 601, equation 21 and its bound (recalled).
 pub fn vapour_pressure_hpa(temperature_c: f64) -> Result<f64, HeatError> {
     let t = within("the air temperature", temperature_c, "°C", RANGE_C)?;
     Ok(PRESSURE_HPA * (SLOPE * t / (OFFSET_K + t)).exp())
@@ -56,14 +56,11 @@ pub fn vapour_pressure_hpa(temperature_c: f64) -> Result<f64, HeatError> {
 /// # Returns
 /// °C, at most the temperature of the air.
 ///
-/// # Validity
-/// Air of −40 to 50 °C and 0.1 to 100 %. In very dry air the dew point falls below −40 °C, where the equation goes beyond its range.
-///
 /// # Errors
 /// [`HeatError::OutOfRange`] outside of that.
 ///
-/// # Source
-/// As [`vapour_pressure_hpa`], solved for the temperature.
+/// # Validity
+/// Air of −40 to 50 °C and 0.1 to 100 %. In very dry air the dew point falls below −40 °C, where the equation goes beyond its range.
 ///
 /// # Example
 /// ```
@@ -71,6 +68,9 @@ pub fn vapour_pressure_hpa(temperature_c: f64) -> Result<f64, HeatError> {
 /// assert!((dew_c - 11.1).abs() < 0.1);
 /// # Ok::<(), barwright_heat::HeatError>(())
 /// ```
+///
+/// # Source
+/// As [`vapour_pressure_hpa`], solved for the temperature.
 pub fn dew_point_c(temperature_c: f64, relative_humidity_percent: f64) -> Result<f64, HeatError> {
     let t = within("the air temperature", temperature_c, "°C", RANGE_C)?;
     let humidity = within("the relative humidity", relative_humidity_percent, "%", HUMIDITY_RANGE_PERCENT)?;

@@ -1,6 +1,6 @@
 //! Conduction with melting: how a bar sets, cools, and fares on a hot day.
 //!
-//! No I/O, no printing, no panics. Tables come in, figures go out; nothing here knows of waxes.
+//! No I/O, no printing, no panics, and nothing specific to waxes.
 //!
 //! # Theory
 //! Heat moves by conduction only, and the enthalpy of each cell is kept:
@@ -16,6 +16,9 @@
 //! | [`body`] | shape, mould, packing | V, g | cells with two-point fluxes |
 //! | [`solve`](mod@solve) | air temperature against time | h against time | TR-BDF2 or backward Euler, Newton, conjugate gradients |
 //! | [`humidity`] | air temperature, relative humidity | dew point | Magnus |
+//!
+//! # Source
+//! Heat equation in enthalpy form (textbook; recalled); the modules name those of their own.
 //!
 //! # Contents
 //! - [`material`]: enthalpy curves, heating and cooling branch.

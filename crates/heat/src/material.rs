@@ -1,4 +1,4 @@
-//! What a bar or its mould is made of.
+//! Materials of a bar and its mould.
 //!
 //! The enthalpy is the quantity kept by the solver; temperature and melted share are read off it. A [`Curve`] is straight between its rows:
 //!
@@ -11,18 +11,21 @@
 //! A melt that is cooled sets later than the solid melts. A [`Material`] may therefore hold two curves, and a run follows one of them
 //! ([`Branch`]): heating, or cooling. A bar that does both in one run follows one curve throughout; chain two runs by their state to change over: the
 //! enthalpy is carried, so no heat is lost, only the temperature at that enthalpy differs.
+//!
+//! # Source
+//! The enthalpy method (textbook; recalled).
 
 use crate::error::{HeatError, temperature, within};
 
-/// Heat capacities taken, J/kgK.
+/// Accepted heat capacities, J/kgK.
 pub const HEAT_CAPACITY_RANGE: (f64, f64) = (10.0, 1e5);
-/// Densities taken, kg/m³.
+/// Accepted densities, kg/m³.
 pub const DENSITY_RANGE: (f64, f64) = (1.0, 3e4);
-/// Conductivities taken, W/mK.
+/// Accepted conductivities, W/mK.
 pub const CONDUCTIVITY_RANGE: (f64, f64) = (1e-3, 1e3);
-/// Latent heats taken, J/kg.
+/// Accepted latent heats, J/kg.
 pub const LATENT_RANGE: (f64, f64) = (0.0, 1e7);
-/// Enthalpies taken, J/kg: any zero will do.
+/// Accepted enthalpies, J/kg, from any zero.
 pub const ENTHALPY_RANGE: (f64, f64) = (-1e9, 1e9);
 /// Heat capacity that stands for a jump inside the linear equations, J/kgK: the temperature of such a cell is held while its enthalpy moves.
 pub(crate) const JUMP_HEAT_CAPACITY: f64 = 1e12;
@@ -101,11 +104,11 @@ impl Curve {
     /// * `points`: temperature never falling, enthalpy rising, share never falling. Equal temperatures make a jump.
     /// * `below_j_per_kgk`, `above_j_per_kgk`: heat capacity below the first and above the last row.
     ///
-    /// # Validity
-    /// Heat capacity between rows in [`HEAT_CAPACITY_RANGE`] at the least; no upper limit, since latent heat may be narrow.
-    ///
     /// # Errors
     /// [`HeatError::TooFewRows`], [`HeatError::Unsorted`], [`HeatError::OutOfRange`].
+    ///
+    /// # Validity
+    /// Heat capacity between rows in [`HEAT_CAPACITY_RANGE`] at the least; no upper limit, since latent heat may be narrow.
     ///
     /// # Example
     /// ```
@@ -383,12 +386,12 @@ impl Material {
     /// * `heating`: curve of the solid as it melts.
     /// * `solid_w_per_mk`, `liquid_w_per_mk`: conductivities; between them it is mixed by the melted share, `k = k_s + (k_l − k_s) w`.
     ///
+    /// # Errors
+    /// [`HeatError::OutOfRange`].
+    ///
     /// # Validity
     /// Heat is conducted only: a melt that turns over by itself cools sooner. In a bar of some centimetres of a blend that thickens as it sets, that is
     /// the first minutes. Conductivities of solid and liquid within a factor of three of each other: far beyond it a run may not converge, and says so.
-    ///
-    /// # Errors
-    /// [`HeatError::OutOfRange`].
     ///
     /// # Example
     /// ```

@@ -1,6 +1,6 @@
-//! What a run tells: history, events, energy.
+//! Results of a run: history, events, energy.
 
-/// A figure that can be read off a bar at any time.
+/// A quantity that can be read off a bar at any time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Probe {
     /// Temperature in the middle of the bar, °C.
@@ -23,7 +23,7 @@ pub enum Probe {
     MostMelted,
 }
 
-/// Which way a figure goes.
+/// Direction in which a level is crossed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Crossing {
     /// Down to the level or below.
@@ -83,7 +83,7 @@ pub struct Sample {
 }
 
 impl Sample {
-    /// Value of a probe.
+    /// Value of a probe, °C or a share.
     pub fn value(&self, probe: Probe) -> f64 {
         match probe {
             Probe::Centre => self.centre_c,
@@ -112,14 +112,14 @@ pub struct EnergyBalance {
     pub relative_gap: f64,
 }
 
-/// What a run cost.
+/// Computational work of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Work {
     /// Steps taken.
     pub steps: usize,
     /// Steps thrown away because their error was too large.
     pub rejected: usize,
-    /// Steps thrown away because Newton's iteration did not end.
+    /// Steps thrown away because the iteration of a step did not end.
     pub failed: usize,
     /// Readings of all cells.
     pub newton: usize,
@@ -127,7 +127,7 @@ pub struct Work {
     pub linear: usize,
 }
 
-/// How far a run is.
+/// Progress of a run.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Progress {
     /// Time reached, s.

@@ -87,7 +87,7 @@ impl Default for Accuracy {
     }
 }
 
-/// Rule from one time to the next.
+/// Time integration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Scheme {
     /// Second order, L-stable. May overshoot by the error allowed, no more.
@@ -124,22 +124,22 @@ impl State {
     }
 }
 
-/// What is asked.
+/// A run to compute.
 #[derive(Debug, Clone, Copy)]
 pub struct Task<'a> {
-    /// What it is.
+    /// The body.
     pub body: &'a Body,
-    /// Where it is.
+    /// The air around it.
     pub ambient: &'a Ambient,
-    /// Which curve it follows.
+    /// The curve it follows.
     pub branch: Branch,
-    /// How it starts.
+    /// State at the start.
     pub start: Start<'a>,
-    /// How long, s.
+    /// Time at the end, s.
     pub end_s: f64,
-    /// How well.
+    /// Accuracy of a step.
     pub accuracy: Accuracy,
-    /// By which rule.
+    /// Time integration.
     pub scheme: Scheme,
     /// Times at which it is recorded, s, in order.
     pub samples_s: &'a [f64],
@@ -168,7 +168,7 @@ impl<'a> Task<'a> {
     }
 }
 
-/// What came of it.
+/// Outcome of a run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Run {
     /// The bar at each time asked for.
@@ -179,9 +179,9 @@ pub struct Run {
     pub events_s: Vec<Option<f64>>,
     /// Heat of the whole body.
     pub energy: EnergyBalance,
-    /// What it cost.
+    /// Computational work.
     pub work: Work,
-    /// Where it ended.
+    /// State at the end.
     pub state: State,
     /// Temperature of each cell at the end, °C.
     pub temperatures_c: Vec<f64>,
@@ -192,16 +192,16 @@ pub struct Run {
 /// Solves a task.
 ///
 /// # Arguments
-/// * `task`: what is asked.
+/// * `task`: body, air, start, duration and accuracy.
 /// * `progress`: called after each step; [`ControlFlow::Break`] ends the run with [`HeatError::Stopped`].
+///
+/// # Errors
+/// [`HeatError::OutOfRange`] and [`HeatError::Unsorted`] for the task; [`HeatError::NoCoolingCurve`]; [`HeatError::OtherBody`];
+/// [`HeatError::NotConverged`], [`HeatError::TooManySteps`], [`HeatError::Stopped`] for the run itself.
 ///
 /// # Validity
 /// Conduction only, fixed volume, one curve throughout, surroundings at the temperature of the air. An event that comes and goes within
 /// one step is missed.
-///
-/// # Errors
-/// [`HeatError::OutOfRange`] and [`HeatError::Unsorted`] for what is asked; [`HeatError::NoCoolingCurve`]; [`HeatError::OtherBody`];
-/// [`HeatError::NotConverged`], [`HeatError::TooManySteps`], [`HeatError::Stopped`] for the run itself.
 ///
 /// # Example
 /// ```
@@ -227,7 +227,7 @@ pub fn solve(task: &Task, progress: &dyn Fn(Progress) -> ControlFlow<()>) -> Res
     stepper.run(task, progress)
 }
 
-/// Refuses what cannot be solved.
+/// Refuses tasks that cannot be solved.
 fn check(task: &Task) -> Result<(), HeatError> {
     within("the length of the run", task.end_s, "s", (1e-3, TIME_RANGE_S.1))?;
     within("the local error of the temperature", task.accuracy.temperature_k, "K", (1e-7, 10.0))?;

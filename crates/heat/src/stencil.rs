@@ -37,7 +37,7 @@ pub(crate) struct Stencil {
     pub links: [Vec<f64>; 3],
     /// 1/e; with margin.
     pivot: Vec<f64>,
-    /// Left of the right-hand side at the end.
+    /// Residual: the right-hand side at the start, what is left of it at the end.
     pub residual: Vec<f64>,
     /// The solution.
     pub solution: Vec<f64>,
@@ -47,6 +47,7 @@ pub(crate) struct Stencil {
 }
 
 impl Stencil {
+    /// A stencil of zeros for cells counted along each axis.
     pub fn new(counts: [usize; 3]) -> Self {
         let cells = counts.iter().product();
         let strides = [1, counts[0], counts[0] * counts[1]];
@@ -100,7 +101,7 @@ impl Stencil {
     /// Solves `A w = b` for the `b` in [`Stencil::residual`], until the residual's root mean square, in J/kg, is at most `enough`.
     ///
     /// # Arguments
-    /// * `counts`: what the squared residual of each cell counts in its mean square, 1/kg².
+    /// * `counts`: weight of the squared residual of each cell in its mean square, 1/kg².
     ///
     /// # Returns
     /// Iterations. The solution is in [`Stencil::solution`], what is left in [`Stencil::residual`].

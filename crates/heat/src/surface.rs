@@ -7,12 +7,15 @@
 //! ```
 //! The film coefficient of still air is a mean over the whole face, at the face's mean temperature; radiation is taken at each cell's own. Both are
 //! brought into line with the temperatures within each step.
+//!
+//! # Source
+//! Resistances in series (textbook; recalled).
 
 use crate::error::{HeatError, within};
 
-/// Coefficients taken, W/m²K.
+/// Accepted coefficients, W/m²K.
 pub const COEFFICIENT_RANGE: (f64, f64) = (0.0, 1e6);
-/// Resistances taken, m²K/W.
+/// Accepted resistances, m²K/W.
 pub const RESISTANCE_RANGE: (f64, f64) = (0.0, 1e4);
 
 /// What moves heat from the surface into the air.
@@ -37,7 +40,7 @@ pub struct Exposure {
     pub(crate) factor: f64,
 }
 
-/// Factors on a film taken.
+/// Accepted factors on a film.
 pub const FACTOR_RANGE: (f64, f64) = (0.05, 20.0);
 
 impl Exposure {
@@ -55,7 +58,7 @@ impl Exposure {
     ///
     /// # Arguments
     /// * `w_per_m2k`: W/m²K. Fan air 15 to 30; 10 to 14 for a bare face in still air, radiation included (ranges recalled; see [`crate::convection`] for the correlations).
-    /// * `emissivity`: radiation on top of it; 0 when the coefficient holds all.
+    /// * `emissivity`: for radiation on top of it, 0 to 1, dimensionless; 0 when the coefficient includes radiation.
     ///
     /// # Errors
     /// [`HeatError::OutOfRange`].
@@ -75,7 +78,7 @@ impl Exposure {
     /// A face in still air, see [`crate::convection`].
     ///
     /// # Arguments
-    /// * `emissivity`: 0.9 to 0.95 for wax, paper, silicone; 0.05 for bright foil.
+    /// * `emissivity`: dimensionless; 0.9 to 0.95 for wax, paper, silicone; 0.05 for bright foil.
     ///
     /// # Errors
     /// [`HeatError::OutOfRange`].
@@ -131,7 +134,7 @@ pub struct Faces {
     pub top: Exposure,
     /// Lower face; of a slab, the other.
     pub bottom: Exposure,
-    /// All round.
+    /// Sides.
     pub side: Exposure,
 }
 

@@ -15,7 +15,7 @@ const SILICONE_J_PER_KGK: f64 = 1300.0;
 /// Conductivity of silicone, W/mK: published 0.2 to 0.3 (recalled).
 const SILICONE_W_PER_MK: f64 = 0.25;
 
-/// Enthalpy rises at least so much from row to row, J/kg: the solver's rounding is far below.
+/// Least rise of enthalpy from row to row, J/kg: the solver's rounding is far below.
 const LEAST_RISE_J_PER_KG: f64 = 1.0;
 
 /// Density of a bar at room temperature, kg/m³: `1 / Σ (w_i / ρ_i)`, each ingredient at the temperature of its table.
@@ -23,8 +23,8 @@ const LEAST_RISE_J_PER_KG: f64 = 1.0;
 /// # Arguments
 /// * `library`, `formula`: parts in mass %.
 ///
-/// # Errors
-/// Some percent: volumes of mixing and air are left out.
+/// # Validity
+/// Within some percent: volumes of mixing and air are left out.
 pub fn density_kg_per_m3(library: &Library, formula: &Formula) -> f64 {
     let (mut mass, mut volume) = (0.0, 0.0);
     for part in &formula.parts {
@@ -43,7 +43,7 @@ pub fn density_kg_per_m3(library: &Library, formula: &Formula) -> f64 {
 /// * `density_kg_per_m3`: kg/m³.
 ///
 /// # Errors
-/// [`HeatError::OutOfRange`] for a density that is none.
+/// [`HeatError::OutOfRange`] for an invalid density.
 pub fn material(curves: &HeatCurves, density_kg_per_m3: f64) -> Result<Material, HeatError> {
     let of = &curves.properties;
     material_conducting(curves, density_kg_per_m3, of.solid_w_per_mk, of.liquid_w_per_mk)
@@ -98,7 +98,7 @@ pub fn shape(shape: BarShape) -> Shape {
 /// The wall of a silicone mould around a bar.
 ///
 /// # Errors
-/// None for a mould that was read; [`HeatError::OutOfRange`] otherwise.
+/// [`HeatError::OutOfRange`]; none for a mould that was read.
 pub fn wall(mould: &Mould) -> Result<Wall, HeatError> {
     let silicone = Curve::unmelting(SILICONE_J_PER_KGK)?;
     let material = Material::new(SILICONE_KG_PER_M3, silicone, SILICONE_W_PER_MK, SILICONE_W_PER_MK)?;

@@ -1,19 +1,22 @@
-//! A batch: from the bars wanted to what goes on the scale, and what it costs.
+//! A batch: from the number of bars to the masses to weigh out and what they cost.
 //!
 //! ```text
 //! melt = bars · mass of one / (1 − share left in jug and mould rim)
 //! ```
 //! Each ingredient is rounded to the last digit of the maker's scale so that all add up to the melt ([`apportion`]).
+//!
+//! # Source
+//! Our own arithmetic.
 
 use barwright_reference::apportion::apportion;
 use barwright_reference::{Formula, Library, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Bulk densities taken, g/ml: from the fluffiest silica to metal powder (judgement).
+/// Accepted bulk densities, g/ml: from the fluffiest silica to metal powder (judgement).
 pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
 
-/// A scent weighed in: in the formula's place of its share.
+/// A scent by mass, which takes the place of some of the formula.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scent {
     /// Position in the library.
@@ -32,7 +35,7 @@ pub struct Colour {
     pub mass_g: f64,
     /// Bulk density as it lies loose in a level spoon, where the maker states one, g/ml.
     pub density_g_ml: Option<f64>,
-    /// Whether it is measured by spoon, and the mass only worked out.
+    /// Whether it is measured by the spoon, and its mass computed.
     pub spooned: bool,
     /// The jug it goes into, counted from 1; without one, all of them in equal parts.
     pub jug: Option<u32>,
@@ -45,7 +48,7 @@ impl Colour {
     }
 }
 
-/// What is asked.
+/// A batch to compute.
 #[derive(Debug, Clone, Copy)]
 pub struct BatchTask<'a> {
     /// The formula without scent.
@@ -62,11 +65,11 @@ pub struct BatchTask<'a> {
     pub scents: &'a [Scent],
     /// Colours.
     pub colours: &'a [Colour],
-    /// Jugs the melt is parted into.
+    /// Number of jugs the melt is divided between.
     pub jugs: u32,
-    /// Labour, for the batch; any money.
+    /// Labour for the batch, in the currency of the prices.
     pub labour: Option<f64>,
-    /// Packaging, for one bar.
+    /// Packaging for one bar, in the same currency.
     pub packaging: Option<f64>,
 }
 
@@ -78,9 +81,9 @@ pub struct WeighLine {
     pub ingredient: usize,
     /// Share of the melt, mass %.
     pub percent: f64,
-    /// To be weighed, g.
+    /// Mass to weigh out, g.
     pub mass_g: f64,
-    /// What the scale shows when it is not set to zero between, g.
+    /// Reading of a scale that is not tared in between, g.
     pub running_g: f64,
     /// Price, where it is known.
     pub price: Option<f64>,
@@ -94,11 +97,11 @@ pub struct OverLimit {
     pub ingredient: usize,
     /// Share of the bar, mass %.
     pub percent: f64,
-    /// Most that its certificate allows, mass %.
+    /// Largest share that its certificate allows, mass %.
     pub limit_percent: f64,
 }
 
-/// What a batch costs, in the money of the prices given.
+/// Cost of a batch, in the currency of the prices given.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Cost {
     /// Ingredients, waste included.
@@ -115,7 +118,7 @@ pub struct Cost {
     pub gram: f64,
 }
 
-/// One of the jugs the melt is parted into.
+/// One of the jugs the melt is divided between.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Jug {
     /// Melt in it, g.
@@ -127,7 +130,7 @@ pub struct Jug {
 /// A batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Batch {
-    /// What goes on the scale, in the order of melting it: the caller's order of the formula, scents last.
+    /// What to weigh out, in the order of melting: the order of the formula, scents last.
     pub lines: Vec<WeighLine>,
     /// The melt, g.
     pub melt_g: f64,
@@ -149,19 +152,19 @@ pub struct Batch {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum BatchError {
-    /// A figure that is none.
+    /// A figure out of range.
     #[error("{what} is {value}, outside {least} to {most}")]
     OutOfRange {
         /// Which figure.
         what: &'static str,
         /// What was given.
         value: f64,
-        /// Least taken.
+        /// Smallest accepted.
         least: f64,
-        /// Most taken.
+        /// Largest accepted.
         most: f64,
     },
-    /// The scents are more than the melt.
+    /// The scents weigh more than the melt.
     #[error("the scents weigh {scents_g} g, as much as the melt of {melt_g} g or more")]
     AllScent {
         /// Their mass, g.
@@ -169,14 +172,14 @@ pub enum BatchError {
         /// The melt, g.
         melt_g: f64,
     },
-    /// A colour for a jug that is not there.
+    /// A colour for a jug that does not exist.
     #[error("`{colour}` goes into jug {jug}, and there are {jugs}")]
     NoJug {
         /// Its name.
         colour: String,
         /// Jug asked for.
         jug: u32,
-        /// Jugs there are.
+        /// Number of jugs.
         jugs: u32,
     },
     /// A jug would stay empty.
@@ -186,7 +189,7 @@ pub enum BatchError {
         scale_g: f64,
         /// The melt, g.
         melt_g: f64,
-        /// Jugs asked for.
+        /// Number of jugs asked for.
         jugs: u32,
     },
     /// The scale is too coarse.
@@ -194,18 +197,18 @@ pub enum BatchError {
     TooCoarse {
         /// Last digit of the scale, g.
         scale_g: f64,
-        /// What is to be weighed, g.
+        /// Mass to weigh out, g.
         mass_g: f64,
         /// Key of the ingredient.
         ingredient: String,
     },
 }
 
-/// Works out a batch.
+/// Computes a batch.
 ///
 /// # Arguments
 /// * `library`: reference tables and lots.
-/// * `task`: what is asked.
+/// * `task`: the batch.
 ///
 /// # Errors
 /// [`BatchError`].
@@ -309,7 +312,7 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     Ok(Batch { lines, melt_g, jugs, whole, over, unlimited, cost, without_price })
 }
 
-/// What of each ingredient goes in, g, in the order of the lines: one that has two, as a part and as a scent, is counted once.
+/// Mass of each ingredient, g, in the order of the lines: one with two lines, as a part and as a scent, is listed once.
 pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(usize, f64)> {
     let mut uses: Vec<(usize, f64)> = Vec::new();
     for line in lines {
@@ -321,7 +324,7 @@ pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(usize, f
     uses
 }
 
-/// Parts melt and colours into the jugs.
+/// Divides melt and colours between the jugs.
 fn jugs(task: &BatchTask<'_>, melt_g: f64) -> Result<Vec<Jug>, BatchError> {
     let jugs = task.jugs;
     if let Some((colour, jug)) = task.colours.iter().find_map(|colour| {

@@ -5,13 +5,13 @@
 //!
 //! | moment | when |
 //! |---|---|
-//! | skin | the open face is, on the average, as cold as the temperature at which crystals just hold the oil |
+//! | skin | the open face is, on average, as cold as the temperature at which crystals just hold the oil |
 //! | set through | the warmest spot is as cold as that |
 //! | can leave the mould | the warmest spot is firm enough, fresh, for the relief asked for ([`barwright_blend::suitability`]) |
 //!
 //! # Validity
 //! Still air, a mould of silicone on a board; moulds apart by a hand's breadth. Currents in the melt are left out, so the first minutes are slower than in
-//! truth. The melt sets where its crystals are at equilibrium: waits for the first crystal to form (minutes in wax, up to an hour in pure soft
+//! reality. The melt sets where its crystals are at equilibrium: waits for the first crystal to form (minutes in wax, up to an hour in pure soft
 //! butters) are left out.
 
 use barwright_blend::assess::Workbench;
@@ -46,7 +46,7 @@ const FAN_W_PER_M2K: f64 = 20.0;
 /// Records of the history: dense at first, when everything moves.
 const RECORDS: usize = 240;
 
-/// Cells of a bar: times are within 1 % of those with cells of 1 mm, far inside what the film is known to.
+/// Cells of a bar: times are within 1 % of those with cells of 1 mm, far less than the uncertainty of the film.
 pub const CELLS: Resolution = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
 
 /// Local error of a step: times are within 2 % of those with the usual one.
@@ -55,7 +55,7 @@ pub(crate) const ACCURACY: Accuracy = Accuracy { temperature_k: 0.2, melted_shar
 /// Between these temperatures the slow growth of coarse crystals is decided, °C (common practice, no source).
 const GRAIN_C: (f64, f64) = (40.0, 20.0);
 
-/// A bar never quite reaches its air: cooled when this near to it, K. Where that is no colder than the upper of [`GRAIN_C`], it is never cooled through.
+/// A bar never quite reaches the temperature of its air: it counts as cooled when this near to it, K. Where that is no colder than the upper of [`GRAIN_C`], it is never cooled through.
 const NEAR_K: f64 = 3.0;
 
 /// Time between [`GRAIN_C`] that halves the risk of grain of very slow cooling, s (common practice, no source: a fridge takes less, a warm kitchen
@@ -75,7 +75,7 @@ pub struct Place {
     pub fan: bool,
 }
 
-/// What is asked.
+/// A bar to cool.
 #[derive(Debug, Clone, Copy)]
 pub struct CoolTask<'a> {
     /// The formula.
@@ -84,15 +84,15 @@ pub struct CoolTask<'a> {
     pub mould: &'a Mould,
     /// Temperature of the melt in the mould, °C.
     pub pour_c: f64,
-    /// Temperature of the mould before, °C.
+    /// Temperature of the mould before the pour, °C.
     pub mould_c: f64,
-    /// Places tried.
+    /// Places to try.
     pub places: &'a [Place],
     /// Air the bar is taken into out of the mould: °C and relative humidity, %.
     pub room: (f64, f64),
 }
 
-/// What happened in one draw.
+/// Course of one draw.
 #[derive(Debug, Clone, PartialEq)]
 struct Course {
     skin_s: Option<f64>,
@@ -105,7 +105,7 @@ struct Course {
     history: Vec<Sample>,
 }
 
-/// What one place does.
+/// Outcome of one place.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlaceOutcome {
     /// The place.
@@ -124,13 +124,13 @@ pub struct PlaceOutcome {
     pub slow_s: Option<f64>,
     /// Surface of the bar as it leaves the mould, °C.
     pub surface_c: f64,
-    /// Whether dew settles on it in the air it comes into.
+    /// Whether dew settles on it in the air it is taken into.
     pub dew: bool,
     /// The bar by the central model.
     pub history: Vec<Sample>,
 }
 
-/// What came of it.
+/// Outcome of cooling.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cooling {
     /// The formula as a bar, with its cautions.
@@ -139,7 +139,7 @@ pub struct Cooling {
     pub places: Vec<PlaceOutcome>,
     /// Position of the place to choose.
     pub best: Option<usize>,
-    /// Dew point of the air it comes into, °C.
+    /// Dew point of the air it is taken into, °C.
     pub dew_point_c: f64,
     /// Temperature below which it can leave the mould, °C, by the central model.
     pub releases_c: Option<f64>,
@@ -155,12 +155,12 @@ pub struct Cooling {
 ///
 /// # Arguments
 /// * `bench`: draws and options; the relief asked for is in them.
-/// * `task`: what is asked.
+/// * `task`: the bar and the places.
 /// * `control`: progress; may stop it.
 ///
 /// # Returns
-/// Times with their intervals. The best place is the one where it can leave the mould soonest without a high risk of grain, in which no dew settles if there is
-/// such a one.
+/// Times with their intervals. The best place is the one where it can leave the mould soonest without a high risk of grain, in which no dew settles if
+/// there is one.
 ///
 /// # Errors
 /// [`MakingError`].

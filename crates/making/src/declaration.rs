@@ -1,4 +1,4 @@
-//! What the label must say, as far as the formula decides it.
+//! What the label must say, as far as it follows from the formula.
 //!
 //! | rule | source |
 //! |---|---|
@@ -28,17 +28,17 @@ const MINOR_PERCENT: f64 = 1.0;
 /// Scent allergens above this share are named, mass % of a product that stays on the skin.
 pub const ALLERGEN_PERCENT: f64 = 0.001;
 
-/// Packages that may be short by more than the tolerable error: in general no more than these, %.
+/// Share of packages that may be short by more than the tolerable error, in general, %.
 pub const FEW_PERCENT: f64 = 2.5;
 
 /// One ounce, g; exact.
 pub const OUNCE_G: f64 = 28.349_523_125;
 
-/// A label is never more than this.
+/// The caution on every label.
 pub const LOCAL_RULES: &str = "A draft: your local rules decide what a label must say, and in which language. Have it checked by your authority or a \
                                safety assessor before you sell.";
 
-/// What a certificate may leave out.
+/// The caution on allergens that an older certificate may leave out.
 pub const OLD_CERTIFICATE: &str = "A certificate from before the longer list of Regulation (EU) 2023/1545 (about 80 names; new products from 31 July 2026, \
                                    those on sale before until 31 July 2028) may list too few: ask the supplier for one by the longer list.";
 
@@ -65,21 +65,21 @@ impl Declared {
     }
 }
 
-/// What is to be minded of the label: about what, and a text of sentences.
+/// A caution about the label.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Note {
-    /// What it is about, in a word or two.
+    /// Its subject, in a word or two.
     pub about: &'static str,
-    /// The note.
+    /// The caution, in sentences.
     pub text: String,
 }
 
-/// What is asked.
+/// A label to draw up.
 #[derive(Debug, Clone, Copy)]
 pub struct LabelTask<'a> {
     /// The formula with its scents, mass %.
     pub whole: &'a Formula,
-    /// What of it is scent: positions in the library.
+    /// Which of its parts are scents: positions in the library.
     pub scents: &'a [usize],
     /// Names of what is added for colour.
     pub colours: &'a [String],
@@ -87,7 +87,7 @@ pub struct LabelTask<'a> {
     pub market: Market,
 }
 
-/// What the label says of the formula.
+/// What the label says about the formula.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Declaration {
     /// Where the label is to be read.
@@ -102,11 +102,11 @@ pub struct Declaration {
     pub nuts: Vec<String>,
     /// Names of ingredients from animals.
     pub animal: Vec<String>,
-    /// Names of ingredients from animals or from plants, by the lot.
+    /// Names of ingredients from animals or from plants, depending on the lot.
     pub possibly_animal: Vec<String>,
-    /// Names of ingredients that are known to sensitise skin, with what in them does.
+    /// Names of ingredients that are known to sensitise skin, each with its sensitiser.
     pub sensitisers: Vec<String>,
-    /// What is to be minded of it; the last is that local rules decide.
+    /// Cautions; the last is that local rules decide.
     pub notes: Vec<Note>,
 }
 
@@ -115,7 +115,7 @@ impl Declaration {
     ///
     /// # Arguments
     /// * `library`: reference tables and lots.
-    /// * `task`: the formula, what of it is scent, the colours, the market.
+    /// * `task`: the formula, its scents and colours, the market.
     ///
     /// # Example
     /// ```
@@ -203,7 +203,7 @@ impl Declaration {
     }
 }
 
-/// Adds a share and its least and greatest to what has this name.
+/// Adds a share, with its least and greatest, to the entry of this name.
 fn add(list: &mut Vec<Declared>, name: &str, [percent, low_percent, high_percent]: [f64; 3]) {
     match list.iter_mut().find(|known| known.name.eq_ignore_ascii_case(name)) {
         Some(known) => {
@@ -215,7 +215,7 @@ fn add(list: &mut Vec<Declared>, name: &str, [percent, low_percent, high_percent
     }
 }
 
-/// What is to be minded of the label.
+/// Cautions about the label.
 fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: bool) -> Vec<Note> {
     let mut notes = Vec::new();
     let mut note = |about, text: String| notes.push(Note { about, text });
@@ -253,7 +253,7 @@ fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: 
     notes
 }
 
-/// What the label states of the content of one bar: never more than is in it.
+/// Content of one bar as the label states it: never more than is in it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Content {
     /// Whole grams, below 10 g tenths of one.
@@ -271,7 +271,7 @@ const WHOLE_FROM_G: f64 = 10.0;
 const BINARY_NOISE: f64 = 1e-12;
 
 impl Content {
-    /// Returns what is stated of a bar; `None` for less than a tenth of a gram.
+    /// Returns the content stated for a bar; `None` for less than a tenth of a gram.
     ///
     /// ```text
     /// grams = ⌊bar⌋, below 10 g ⌊10 bar⌋ / 10;  ounces = ⌊100 grams / 28.349523125⌋ / 100
@@ -287,6 +287,9 @@ impl Content {
     /// assert_eq!((content.grams, content.ounces, content.tolerable_error_g), (127.0, 4.47, Some(5.8)));
     /// # Ok::<(), &str>(())
     /// ```
+    ///
+    /// # Source
+    /// As [the module](self): content.
     pub fn of(bar_g: f64) -> Option<Self> {
         let bar_g = bar_g * (1.0 + BINARY_NOISE);
         let tenths = (10.0 * bar_g).floor();
@@ -321,15 +324,15 @@ enum Tolerable {
 
 /// Tolerable negative error of a stated content, g, shares rounded up to a tenth of a gram; `None` outside 5 g to 10 kg.
 ///
-/// # Source
-/// Directive 76/211/EEC, Annex I, 2.4 (read up to 1 kg); the whole table and the rounding on the packaged goods page of gov.uk (read).
-///
 /// # Example
 /// ```
 /// use barwright_making::declaration::tolerable_error_g;
 /// assert_eq!((tolerable_error_g(50.0), tolerable_error_g(80.0), tolerable_error_g(1000.0)), (Some(4.5), Some(4.5), Some(15.0)));
 /// assert_eq!((tolerable_error_g(5.0), tolerable_error_g(3.0)), (Some(0.5), None));
 /// ```
+///
+/// # Source
+/// Directive 76/211/EEC, Annex I, 2.4 (read up to 1 kg); the whole table and the rounding on the packaged goods page of gov.uk (read).
 pub fn tolerable_error_g(content_g: f64) -> Option<f64> {
     if content_g.is_nan() || content_g < LEAST_CONTENT_G {
         return None;

@@ -13,7 +13,7 @@ pub enum MakingError {
     /// The heat model failed, or was asked for something outside its range.
     #[error(transparent)]
     Heat(#[from] HeatError),
-    /// The melt would not be melted.
+    /// The melt would not be fully molten at the pour.
     #[error("{pour_c:.1} °C is below {clear_c:.1} °C, where the last crystal of this blend dissolves")]
     NotMelted {
         /// Temperature of the pour, °C.
@@ -21,7 +21,7 @@ pub enum MakingError {
         /// Clear point of the blend, °C.
         clear_c: f64,
     },
-    /// Nothing would cool.
+    /// The air of a place is no colder than the pour.
     #[error("{place}: air of {air_c:.1} °C does not cool a melt of {pour_c:.1} °C")]
     NotCooled {
         /// Which place.
@@ -31,7 +31,7 @@ pub enum MakingError {
         /// Temperature of the pour, °C.
         pour_c: f64,
     },
-    /// The user stopped it.
+    /// The caller stopped it.
     #[error("stopped")]
     Stopped,
 }

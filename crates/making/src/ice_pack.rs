@@ -47,9 +47,9 @@ const ROWS: usize = 96;
 /// The box with its pack along a route.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Inside {
-    /// Air in the box without the bars' own heat.
+    /// Air in the box, without the heat of the bars.
     pub air: Ambient,
-    /// When the last ice has melted, s; `None` when some is left at the end.
+    /// Time at which the last ice has melted, s; `None` when some is left at the end.
     pub melted_s: Option<f64>,
     /// Heat the pack has taken, J.
     pub taken_j: f64,
@@ -81,7 +81,7 @@ fn taken_j(before_j: f64, outside_c: f64, path_s: f64, mass_kg: f64) -> f64 {
     }
 }
 
-/// Works out the air in the box.
+/// Computes the air in the box.
 ///
 /// # Arguments
 /// * `outside`: air along the route.
@@ -89,7 +89,7 @@ fn taken_j(before_j: f64, outside_c: f64, path_s: f64, mass_kg: f64) -> f64 {
 /// * `mass_kg`: of the pack; with none, the air is that outside.
 ///
 /// # Errors
-/// [`HeatError`] for a length that is none.
+/// [`HeatError`] for an invalid length.
 pub(crate) fn inside(outside: &Ambient, length_s: f64, mass_kg: f64, paths: Paths) -> Result<Inside, HeatError> {
     let Paths { wall_w_per_k: wall, pack_w_per_k: pack } = paths;
     if mass_kg <= 0.0 || pack <= 0.0 {

@@ -1,4 +1,4 @@
-//! The day at the bench and in the van: what one formula does in a mould, in a jug, in a parcel.
+//! At the bench and in the van: how one formula behaves in a jug, in a mould, in a parcel.
 //!
 //! Joins the blend model ([`barwright_blend`]) with conduction ([`barwright_heat`]). No I/O, no printing, no panics.
 //!
@@ -8,7 +8,7 @@
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
-//! - [`spread`]: the same over all draws, with progress; [`times`]: when a route is looked at.
+//! - [`spread`]: the same over all draws, with progress; [`times`]: the times at which a route is recorded.
 
 pub mod bar;
 pub mod batch;

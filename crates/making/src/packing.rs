@@ -61,15 +61,15 @@ const PACK_KG_PER_M3: f64 = 1000.0;
 /// Film of an ice pack in the air of the box, radiation included, W/m²K (judgement: convection of about 3 and radiation of about 5).
 const PACK_W_PER_M2K: f64 = 8.0;
 
-/// Most bars in one box.
+/// Largest number of bars in one box.
 pub const MOST_BARS: u32 = 1000;
 
-/// What is sent.
+/// What is sent, and what it is packed in.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Packing {
     /// One bar.
     pub shape: BarShape,
-    /// How many: one goes alone, several in a box.
+    /// Number of bars: one goes alone, several in a box.
     pub bars: u32,
     /// Thickness of foam all round, m; 0 for none.
     pub foam_m: f64,
@@ -87,7 +87,7 @@ pub(crate) struct Paths {
 }
 
 impl Packing {
-    /// Bars along length, width and height: of all ways to stack so many, the one with the least outside.
+    /// Bars along length, width and height: of all ways to stack them, the one with the least surface.
     ///
     /// # Example
     /// ```
@@ -116,7 +116,7 @@ impl Packing {
         best.1
     }
 
-    /// Whether there is foam or ice, and so a box with air in it.
+    /// Whether there is foam or an ice pack, and so a box with air in it.
     pub fn lined(&self) -> bool {
         self.foam_m > 0.0 || self.ice_kg > 0.0
     }

@@ -5,8 +5,8 @@
 //! ([`HeatCurves::holds_c`]), in the same draw.
 //!
 //! # Validity
-//! That temperature is meant for a day: a peak of an hour is judged strictly. What melts and sets again is taken back along the same curve; in
-//! truth it sets into other crystals, and may go grainy. Still air; no sun on the parcel itself beyond what the route's air says. Shocks and
+//! That temperature is meant for a day: a peak of an hour is judged strictly. What melts and sets again goes back along the same curve; in
+//! reality it sets into other crystals, and may go grainy. Still air; no sun on the parcel itself beyond what the route's air says. Shocks and
 //! weight on the box are left out.
 
 use std::ops::ControlFlow;
@@ -30,13 +30,13 @@ use crate::packing::Packing;
 use crate::spread::{Control, compute};
 use crate::times;
 
-/// Foam tried where it may help, m.
+/// Thickness of the foam tried where it may help, m.
 pub const TRIED_FOAM_M: f64 = 0.02;
 
 /// An ice pack tried where it may help weighs as much as the bars, in whole steps of this, and two at the least, kg.
 pub const ICE_STEP_KG: f64 = 0.1;
 
-/// A route of one row is held so long, s: a day.
+/// How long a route of one row is held, s: a day.
 pub const HELD_S: f64 = 24.0 * HOUR_S;
 
 /// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
@@ -48,16 +48,16 @@ const LEAST_WINDOW_S: f64 = 60.0;
 /// Records of the central run, besides those at the kinks of the route.
 const RECORDS: usize = 240;
 
-/// One in so many is looked at in a draw: enough to find the highest values.
+/// Every how many records one is evaluated in a draw: enough to find the highest values.
 const LOOKED_AT: usize = 4;
 
-/// A route at least so long has a night, s.
+/// A route at least this long has a night, s.
 const NIGHT_S: f64 = 23.0 * HOUR_S;
 
 /// Hours at which a later dispatch is tried.
 const STARTS: usize = 24;
 
-/// A later dispatch that spares less than this is none, K.
+/// A later dispatch that gains less than this is not offered, K.
 const SPARES_K: f64 = 0.2;
 
 /// Shortest side of a palm-sized bar, for which [`CELLS`] are meant, m.
@@ -66,13 +66,13 @@ const PALM_M: f64 = 0.02;
 /// Cells of a large block are at most this much wider: what reaches into it in some hours is a matter of centimetres.
 const MOST_WIDENED: f64 = 5.0;
 
-/// Most cells, however fine.
+/// Largest number of cells, however fine.
 const MOST_CELLS: usize = 200_000;
 
 /// One hour, s.
 const HOUR_S: f64 = 3600.0;
 
-/// What is asked.
+/// A parcel to send.
 #[derive(Debug, Clone, Copy)]
 pub struct ParcelTask<'a> {
     /// The formula.
@@ -106,12 +106,12 @@ pub enum Way {
     },
     /// As asked, sent later along the same route.
     Later {
-        /// How much, h.
+        /// How much later, h.
         hours: f64,
     },
 }
 
-/// What one way does.
+/// Outcome of one way to send it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outcome {
     /// The way.
@@ -130,7 +130,7 @@ pub struct Outcome {
     pub keeps: f64,
     /// Until it fails, s; draws in which it does not count as the length of the route; `None` when it does not by the central model.
     pub fails_s: Option<Estimate>,
-    /// When the ice has melted, s.
+    /// Time at which the ice has melted, s.
     pub ice_gone_s: Option<f64>,
     /// The bar by the central model.
     pub history: Vec<Sample>,
@@ -138,16 +138,16 @@ pub struct Outcome {
     pub energy_gap: f64,
 }
 
-/// What came of it.
+/// Outcome of a parcel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Parcel {
     /// As asked.
     pub asked: Outcome,
-    /// Every way tried, the one asked for included: the surest first.
+    /// Every way tried, including the one asked for: the surest first.
     pub ways: Vec<Outcome>,
-    /// Temperature to which it keeps its shape for a day, °C.
+    /// Highest temperature at which it keeps its shape for a day, °C.
     pub holds_c: Option<Estimate>,
-    /// What a formula would have to hold to, to be sure of it as asked: the upper end of the highest mean temperature, °C.
+    /// Temperature up to which a formula would have to keep its shape to be safe as asked: the upper end of the highest mean temperature, °C.
     pub needed_c: f64,
     /// Length of the route, s.
     pub length_s: f64,
@@ -163,7 +163,7 @@ pub struct Parcel {
     pub finished: bool,
 }
 
-/// What happened in one draw.
+/// Course of one draw.
 struct Course {
     core_c: f64,
     mean_c: f64,
@@ -179,7 +179,7 @@ struct Course {
 ///
 /// # Arguments
 /// * `bench`: draws and options.
-/// * `task`: what is asked.
+/// * `task`: the parcel and its route.
 /// * `control`: progress; may stop it. When it does after the first answer, what was found so far is returned.
 ///
 /// # Errors
@@ -296,7 +296,7 @@ fn others(asked: &Packing, bars_kg: f64) -> Vec<(Way, Packing)> {
     ways
 }
 
-/// The same air from a later time on, its start behind its end, as if the days were alike.
+/// The same air from a later time on, its start appended to its end, as if every day were the same.
 fn begun_later(air: &Ambient, length_s: f64, shift_s: f64) -> Result<Ambient, HeatError> {
     let mut times_s: Vec<f64> = air.kinks_s().to_vec();
     times_s.dedup();
@@ -327,7 +327,7 @@ fn begun_later(air: &Ambient, length_s: f64, shift_s: f64) -> Result<Ambient, He
     Ambient::route(&ends.copied().collect::<Vec<_>>())
 }
 
-/// What all ways have in common.
+/// Everything that all ways have in common.
 struct Runner<'a> {
     bench: &'a Workbench<'a>,
     task: &'a ParcelTask<'a>,
@@ -363,7 +363,7 @@ impl Runner<'_> {
         })
     }
 
-    /// The hour at which it is best sent, if that spares anything.
+    /// The best hour to send it, if a later one gains anything.
     fn later(&self, number: usize, air: &Ambient, asked: &Outcome) -> Result<Option<Outcome>, MakingError> {
         let packing = &self.task.packing;
         let (low_c, high_c) = air.extremes_c();

@@ -12,7 +12,7 @@
 //! | heat to melt | enthalpy from the room to the pour, along the curve in use |
 //!
 //! # Validity
-//! A jug as high as wide, of thin wall; waits for crystals and shear are left out.
+//! A jug as high as it is wide, with a thin wall; waits for crystals and shear are left out.
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
@@ -29,7 +29,7 @@ use crate::bar;
 use crate::cool::EMISSIVITY;
 use crate::spread::{Control, compute};
 
-/// Hottest a water bath should hold a melt, °C (common practice, no source: 85 to 90).
+/// Highest temperature at which a water bath should hold a melt, °C (common practice, no source: 85 to 90).
 pub const BATH_C: f64 = 90.0;
 
 /// A melt stays this much below the flash point of anything in it, K (common practice, no source).
@@ -38,7 +38,7 @@ pub const FLASH_MARGIN_K: f64 = 10.0;
 /// A melt is held this much above where the last crystal dissolves, K (common practice, no source).
 const HELD_ABOVE_K: f64 = 10.0;
 
-/// A blend that may go grainy is held at least so hot, that no seed of the old crystals is left, °C (common practice, no source: shea 70 to 80).
+/// A blend that may go grainy is held at least this hot, so that no seed of the old crystals is left, °C (common practice, no source: shea 70 to 80).
 pub const SEEDLESS_C: f64 = 70.0;
 
 /// A melt is poured this much above the first haze, K (common practice, no source: 3 to 8).
@@ -50,7 +50,7 @@ const LIQUID_BELOW_C: f64 = 20.0;
 /// How long a jug is watched, s.
 pub const JUG_WATCHED_S: f64 = 6.0 * 3600.0;
 
-/// Conductivity that stands for stirring, W/mK: the jug is even throughout.
+/// Conductivity that stands for stirring, W/mK: the jug has one temperature throughout.
 const STIRRED_W_PER_MK: f64 = 100.0;
 
 /// Share of a microwave's stated power that ends up in wax and oil, and its uncertainty as a factor either way (judgement: they take up little; the vessel
@@ -63,7 +63,7 @@ pub const BURST_S: f64 = 30.0;
 /// Cells of a jug.
 const CELLS: Resolution = Resolution { cell_m: 10e-3, most_cells: 2500, whole: false };
 
-/// What is asked.
+/// A pour to plan.
 #[derive(Debug, Clone, Copy)]
 pub struct PourTask<'a> {
     /// The formula.
@@ -74,7 +74,7 @@ pub struct PourTask<'a> {
     pub mass_kg: f64,
     /// Air of the room, °C.
     pub room_c: f64,
-    /// Hottest the mould takes, °C.
+    /// Highest temperature the mould withstands, °C.
     pub mould_most_c: Option<f64>,
     /// Flash point of a scent that is not in the formula, °C.
     pub flash_c: Option<f64>,
@@ -94,7 +94,7 @@ pub struct MeltStep {
     pub melts_c: Option<f64>,
 }
 
-/// What decides how hot a melt may get.
+/// What limits the temperature of a melt.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", tag = "because", content = "of")]
 pub enum Limit {
@@ -106,7 +106,7 @@ pub enum Limit {
     Mould,
 }
 
-/// What came of it.
+/// Plan of a pour.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pouring {
     /// The formula as a bar, with its cautions.
@@ -117,25 +117,25 @@ pub struct Pouring {
     pub clear_c: Option<Estimate>,
     /// Temperature of the first haze as it cools, °C.
     pub haze_c: Option<Estimate>,
-    /// Hottest it may get, °C.
+    /// Highest temperature it may reach, °C.
     pub ceiling_c: f64,
-    /// Why.
+    /// What sets that limit.
     pub limit: Limit,
     /// Temperature to hold it at until all is dissolved, °C.
     pub hold_c: f64,
-    /// Whether it is held hot for the sake of old crystals: see [`SEEDLESS_C`].
+    /// Whether it is held hotter to dissolve old crystals: see [`SEEDLESS_C`].
     pub seeds: bool,
     /// Temperature of the pour, °C.
     pub pour_c: f64,
     /// Hottest the melt may be when the scent goes in, °C.
     pub scent_below_c: Option<f64>,
-    /// Whether it can be melted below the ceiling, and be poured above the first haze.
+    /// Whether it can be melted below the ceiling and poured above the first haze.
     pub window: bool,
     /// Viscosity against temperature from the haze up.
     pub viscosity: MeltViscosity,
     /// Until the first haze in the jug, from the temperature it is held at, s.
     pub workable_s: Option<Estimate>,
-    /// Until it has come down from there to the pour, s.
+    /// Until it has cooled from there to the pour, s.
     pub down_s: Option<Estimate>,
     /// Heat from the room to where it is held, J.
     pub heat_j: Estimate,
@@ -146,13 +146,13 @@ pub struct Pouring {
 }
 
 impl Pouring {
-    /// Bursts of a microwave, first guess.
+    /// Number of bursts of a microwave, a first guess.
     ///
     /// # Arguments
-    /// * `watt`: stated power.
+    /// * `watt`: stated power, W.
     ///
-    /// # Errors
-    /// A factor of two either way: what wax and oil take up of the power is not known.
+    /// # Validity
+    /// Within a factor of two either way: the share of the power that wax and oil take up is not known.
     pub fn bursts(&self, watt: f64) -> u32 {
         (self.heat_j.value / (MICROWAVE_SHARE * watt * BURST_S)).ceil().clamp(1.0, 1e6) as u32
     }
@@ -168,7 +168,7 @@ struct Jug {
 ///
 /// # Arguments
 /// * `bench`: draws and options.
-/// * `task`: what is asked.
+/// * `task`: the melt and the jug.
 /// * `control`: progress; may stop it.
 ///
 /// # Errors
@@ -249,11 +249,11 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
     })
 }
 
-/// What to melt, the highest melting first, then what is liquid, the most of it first.
+/// What to melt, the highest melting first, then the liquids, the largest share first.
 ///
 /// # Arguments
 /// * `formula`: parts in mass %.
-/// * `known`: ingredient at a position in the library.
+/// * `known`: the ingredient at a position in the library.
 pub fn melting_order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l Ingredient>) -> Vec<MeltStep> {
     let mut steps: Vec<MeltStep> = Vec::new();
     for part in &formula.parts {
@@ -271,7 +271,7 @@ pub fn melting_order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l 
     steps
 }
 
-/// How hot the melt may get, and why.
+/// Highest temperature the melt may reach, °C, and what limits it.
 fn ceiling<'l>(task: &PourTask<'_>, known: impl Fn(usize) -> Option<&'l Ingredient>) -> (f64, Limit) {
     let flashes = task.formula.parts.iter().filter_map(|part| {
         let flash_c = known(part.ingredient)?.lot_flash_c?;

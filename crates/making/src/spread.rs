@@ -14,7 +14,7 @@ use crate::MakingError;
 /// bench is free of draughts (judgement).
 pub const FILM_LN_SD: f64 = 0.2;
 
-/// Called as computations end: how many of how many are done. Says whether to go on. May be called from several threads.
+/// Called as computations end with how many are done, and out of how many; returns whether to go on. May be called from several threads.
 pub type Control<'a> = &'a (dyn Fn(usize, usize) -> ControlFlow<()> + Sync);
 
 /// Computes with the central model and with every draw; the same for any number of threads.

@@ -3,21 +3,25 @@
 /// A step whose inverse is this near to a whole number is a tenth, a hundredth, a half.
 const SLACK: f64 = 1e-6;
 
-/// Rounds amounts to whole steps that add up to the total in steps: those nearest to the next step take what rounding down leaves (method of the largest
-/// remainder). Of equal remainders the first takes it.
+/// Rounds amounts to whole steps that add up to the total in steps: those nearest to the next step take what rounding down leaves. Of equal remainders
+/// the first takes it.
 ///
 /// # Arguments
-/// * `amounts`: 0 or more.
-/// * `total`: what they should add up to; it is rounded to whole steps itself.
+/// * `amounts`: 0 or more, in any one unit.
+/// * `total`: what they should add up to, in the same unit; it is rounded to whole steps itself.
 /// * `step`: above 0, in the same unit.
 ///
-/// # Errors
-/// Each amount moves by less than a step.
+/// # Returns
+/// The amounts in the same unit; each moves by less than a step.
 ///
+/// # Example
 /// ```
 /// use barwright_reference::apportion::apportion;
 /// assert_eq!(apportion(&[33.37, 33.37, 33.26], 100.0, 0.5), [33.5, 33.5, 33.0]);
 /// ```
+///
+/// # Source
+/// Method of the largest remainder (textbook; recalled).
 pub fn apportion(amounts: &[f64], total: f64, step: f64) -> Vec<f64> {
     let mut steps: Vec<f64> = amounts.iter().map(|amount| (amount / step).floor()).collect();
     let mut order: Vec<usize> = (0..amounts.len()).collect();

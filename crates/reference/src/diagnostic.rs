@@ -58,7 +58,7 @@ impl Diagnostic {
 }
 
 impl fmt::Display for Diagnostic {
-    /// What was seen, without its place: the text is known to whoever has it.
+    /// What was seen, without its place in the text.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.message)
     }

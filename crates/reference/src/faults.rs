@@ -1,4 +1,4 @@
-//! Everything that is wrong with a text, as one error.
+//! All faults of a text, as one error.
 
 use std::fmt;
 use std::ops::{Deref, DerefMut};
@@ -16,10 +16,10 @@ use crate::{DataFault, Diagnostic};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Faults<T>(Vec<T>);
 
-/// Everything that is wrong with what a maker wrote.
+/// All faults of what a maker wrote.
 pub type Diagnostics = Faults<Diagnostic>;
 
-/// Everything that is wrong with the tables.
+/// All faults of the tables.
 pub type DataFaults = Faults<DataFault>;
 
 impl<T: fmt::Display> fmt::Display for Faults<T> {

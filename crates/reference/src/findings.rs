@@ -2,7 +2,7 @@
 
 use crate::{Diagnostic, Diagnostics, Severity};
 
-/// Most errors listed for one text; the rest are counted.
+/// Largest number of errors listed for one text; the rest are counted.
 pub(crate) const MOST_LISTED: usize = 200;
 
 /// Every finding of one text.

@@ -202,7 +202,7 @@ enum Inci {
 impl Inci {
     /// Returns the declared name and the names of a blend.
     ///
-    /// A blend without shares has those of the ingredient it is like, where the names are the same; else nobody knows them: they are shared out
+    /// A blend without shares has those of the ingredient it is like, where the names are the same; else they are unknown, and shared out
     /// evenly, and may be anything.
     fn beside(self, parent: &Ingredient) -> (String, Vec<InciPart>) {
         match self {

@@ -1,6 +1,6 @@
 //! A mould as TOML text: its shape, cavities, finest relief and wall.
 //!
-//! ```text
+//! ```toml
 //! name = "..."                 note = "..."
 //! shape = "box"                length, width, height          or   shape = "round", diameter, height
 //! cavities = 6                 relief = "0.8mm"               wall = "5mm"

@@ -11,7 +11,7 @@ pub enum Lookup {
     Found(usize),
     /// A name several ingredients share: their indices.
     Ambiguous(Vec<usize>),
-    /// Nobody's name.
+    /// A name that no ingredient has.
     Unknown {
         /// Indices of the nearest names, best first, at most three.
         nearest: Vec<usize>,

@@ -39,7 +39,7 @@ const KNOWN_HOURS: std::ops::RangeInclusive<f64> = 0.0..=240.0;
 /// Time between two rows that is told, s: in less than six hours the air seldom goes up and down again.
 pub const GAP_S: f64 = 6.0 * HOUR_S;
 
-/// Most gaps told one by one.
+/// Largest number of gaps listed one by one.
 const MOST_GAPS: usize = 5;
 
 /// Longest route taken, s: a year.
@@ -77,7 +77,7 @@ impl Route {
     /// The route, and notes on how it was read: gaps, steps, rows without a temperature, columns passed over.
     ///
     /// # Errors
-    /// Every error of the text: no time or temperature column or two of one, fields missing, a time or a temperature that is none, below absolute zero,
+    /// Every error of the text: no time or temperature column or two of one, fields missing, an invalid time or temperature, below absolute zero,
     /// rows out of order, three rows at one time, longer than [`LONGEST_S`], more than [`MOST_ROWS`].
     ///
     /// # Example
@@ -154,9 +154,6 @@ struct KnownRow {
 /// # Errors
 /// Every fault of the table, with its line.
 ///
-/// # Source
-/// As each row says; the levels in `data/routes.csv`, the publications in `data/sources.bib`.
-///
 /// # Example
 /// ```
 /// let routes = barwright_reference::route::known_routes()?;
@@ -164,6 +161,9 @@ struct KnownRow {
 /// assert_eq!(car.route.rows[0], (0.0, 26.0));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
+///
+/// # Source
+/// As each row says; the levels in `data/routes.csv`, the publications in `data/sources.bib`.
 pub fn known_routes() -> Result<Vec<KnownRoute>, DataFaults> {
     read_known(ROUTES)
 }

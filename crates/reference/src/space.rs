@@ -1,6 +1,6 @@
-//! A space of formulas as TOML text: ingredients with ranges, totals, prices, and what is asked of the bars.
+//! A space of formulas as TOML text: ingredients with ranges, totals, prices, and demands on the bars.
 //!
-//! ```text
+//! ```toml
 //! name = "..."              note = "..."
 //! [ingredients]             ingredient = "5..30" (either end open), or one amount; mass % of the bar
 //! [totals]                  a kind (waxes, butters, ...) = "20..35", or a name = { of = [ingredients, kinds], range = "..10" }
@@ -35,7 +35,7 @@ const WHOLE: RangeInclusive<f64> = 0.0..=100.0;
 /// How a range is written.
 const RANGE_HINT: &str = "Write amounts in % of the bar: `\"5..30\"`, `\"..25\"`, `\"20..\"` or `20`.";
 
-/// What can be asked of the bars of a space.
+/// What can be demanded of the bars of a space.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Wish {
     /// Keeps its shape at a temperature.
@@ -91,7 +91,7 @@ pub struct Total {
     pub span: Range<usize>,
 }
 
-/// Something asked of the bars, as written.
+/// A demand on the bars, as written.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WishText {
     /// What it is about.
@@ -117,7 +117,7 @@ pub struct SpaceText {
     pub prices: Vec<(usize, f64)>,
     /// Where `[prices]` is written.
     pub prices_span: Option<Range<usize>>,
-    /// What is asked of the bars.
+    /// Demands on the bars.
     pub wishes: Vec<WishText>,
     /// Where `[ingredients]` is written.
     pub span: Range<usize>,

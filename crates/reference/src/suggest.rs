@@ -1,6 +1,6 @@
 //! The nearest right names for a misspelt one.
 
-/// Most characters of the misspelt name compared, so that a very long one costs no more than a short one.
+/// Largest number of characters of the misspelt name compared, so that a very long one costs no more than a short one.
 const MOST_COMPARED: usize = 64;
 
 /// Returns the indices of the `count` nearest names, best first; an index given with several names counts by its best.

@@ -12,7 +12,7 @@ const ABSOLUTE_ZERO_C: f64 = -273.15;
 /// Highest temperature taken seriously, °C: far above anything done to a bar.
 const HIGHEST_C: f64 = 400.0;
 
-/// Why a text is no temperature.
+/// Why a text is not a temperature.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum TemperatureError {
     /// Nothing was written.
@@ -143,7 +143,7 @@ pub(crate) fn parse_temperature_in(text: &str, column: Scale) -> Result<f64, Tem
 /// Reads a list of temperatures parted by commas or semicolons, e.g. `20,25,95F`. Returns °C in the order written.
 ///
 /// # Errors
-/// One diagnostic for every item that is no temperature, its span counted in bytes of `text`.
+/// One diagnostic for every item that is not a temperature, its span counted in bytes of `text`.
 ///
 /// ```
 /// use barwright_reference::temperature::parse_temperatures;

@@ -1,6 +1,6 @@
 //! Pieces of messages: quoted text, lists of names and short numbers.
 
-/// Most characters of the user's own text repeated in a message.
+/// Largest number of characters of the user's own text repeated in a message.
 const MOST_QUOTED: usize = 48;
 
 /// Returns the text in back quotes, as [`visible`] has it.
@@ -35,7 +35,7 @@ pub(crate) fn list<'n>(names: impl IntoIterator<Item = &'n str>, last: &str) -> 
     }
 }
 
-/// Returns a number with three significant digits, or more where it is a whole number, without trailing zeros.
+/// Returns a number, of any unit, with three significant digits, or more where it is a whole number, without trailing zeros.
 ///
 /// ```
 /// use barwright_reference::short;

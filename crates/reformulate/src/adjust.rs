@@ -54,7 +54,7 @@ const FINALISTS: usize = 4;
 /// Points spread over the limits when nothing else finds an answer.
 const SPREAD_STARTS: usize = 96;
 
-/// Those of them that are followed.
+/// Number of those that are followed.
 const SPREAD_FOLLOWED: usize = 6;
 
 /// First and last size of a transfer in polishing, mass %.
@@ -67,7 +67,7 @@ const LARGEST_DROP: f64 = 4.0;
 /// Transfers tried in polishing.
 const MAX_TRANSFERS: usize = 60;
 
-/// Most combinations of steps tried in rounding.
+/// Largest number of combinations of steps tried in rounding.
 const MAX_ROUNDED: usize = 160;
 
 /// Why nothing could be computed.
@@ -80,15 +80,15 @@ pub enum AdjustError {
     /// No formula fits the limits.
     #[error(transparent)]
     Limits(#[from] LimitError),
-    /// Nothing is asked.
+    /// No demand was given.
     #[error("nothing is demanded")]
     NoDemand,
-    /// Something is asked that no bar can be measured against.
+    /// A demand that no bar can be measured against.
     #[error(transparent)]
     Demand(#[from] DemandError),
 }
 
-/// What is asked, and how the answer is to be given.
+/// Demands, limits, and how the answer is rounded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Task {
     /// Demands.
@@ -103,7 +103,7 @@ pub struct Task {
     pub step_percent: Option<f64>,
 }
 
-/// How a formula stands to one demand.
+/// How far a formula meets one demand.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Met {
     /// The demand.
@@ -115,7 +115,7 @@ pub struct Met {
     pub probability_after: f64,
     /// Whether that is enough.
     pub met: bool,
-    /// Whether it could be met within the limits if nothing else were asked; only worked out when not everything is met.
+    /// Whether it could be met within the limits as the only demand; only worked out when not everything is met.
     pub met_alone: Option<bool>,
 }
 
@@ -140,11 +140,11 @@ pub struct Judged {
 /// The answer.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Adjustment {
-    /// The changed formula, or the nearest to meeting everything; parts of nothing are left out.
+    /// The changed formula, or the nearest to meeting everything; parts of 0 % are left out.
     pub formula: Formula,
     /// Mass %, in the order of the ingredients of the task: before.
     pub before: Vec<f64>,
-    /// And after.
+    /// The same after the change.
     pub after: Vec<f64>,
     /// Whether every demand is met within the limits.
     pub feasible: bool,
@@ -154,11 +154,11 @@ pub struct Adjustment {
     pub mass_moved: f64,
     /// Every demand.
     pub demands: Vec<Met>,
-    /// Demands that can each be met, but not both.
+    /// Demands that can each be met, but not both, by position.
     pub conflicts: Vec<Conflict>,
-    /// How much more the answer costs than it may, relative; 0 when it does not.
+    /// How far the answer is over the price limit, as a share of the limit; 0 within it.
     pub over_price: f64,
-    /// How often a formula was judged, by the number of draws.
+    /// How many formulas were judged with each number of draws: (draws, formulas).
     pub judged: Vec<Judged>,
 }
 
@@ -277,7 +277,7 @@ pub fn adjust(
     })
 }
 
-/// A formula and how it stands.
+/// A formula and how far it meets the demands.
 #[derive(Debug, Clone)]
 struct Found {
     percent: Vec<f64>,

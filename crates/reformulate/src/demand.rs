@@ -1,13 +1,13 @@
-//! What is asked of a bar, and how far a bar is from it.
+//! Demands on a bar, and how far a bar is from meeting them.
 //!
 //! | demand | met in a draw when | margin |
 //! |---|---|---|
 //! | keeps its shape at T | yield stress ≥ load and holding ≥ weeping limit, at T, in use | the smaller logarithm of the two ratios |
 //! | takes relief of w | yield stress ≥ c W / w, at release, fresh | logarithm of the ratio |
-//! | at least, at most so firm at T | yield stress, or structure against beeswax in oil, at T, in use | logarithm of the ratio |
+//! | at least, at most this firm at T | yield stress, or structure against beeswax in oil, at T, in use | logarithm of the ratio |
 //! | melts on skin | melted share ≥ share, at skin temperature, in use | difference over [`MELTED_SCALE`] points |
 //!
-//! Each is asked at one temperature, so one equilibrium for each draw answers it: no landmark is looked for.
+//! Each demand is for one temperature, so one equilibrium for each draw decides it: no landmark is looked for.
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
@@ -30,11 +30,11 @@ pub enum Firmness {
     BeeswaxPercent(f64),
 }
 
-/// Why a firmness cannot be asked for.
+/// Why a firmness cannot be demanded.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 #[non_exhaustive]
 pub enum DemandError {
-    /// No oil has so much beeswax in it.
+    /// A percentage of beeswax that no oil can hold.
     #[error("no oil has {percent} % of beeswax in it")]
     NoPercentage {
         /// Mass %.
@@ -64,16 +64,16 @@ pub enum Demand {
         /// Finest relief, mm.
         relief_mm: f64,
     },
-    /// At least so firm.
+    /// At least this firm.
     Firmer {
-        /// Than this.
+        /// The firmness.
         than: Firmness,
         /// °C.
         temperature_c: f64,
     },
-    /// At most so firm.
+    /// At most this firm.
     Softer {
-        /// Than this.
+        /// The firmness.
         than: Firmness,
         /// °C.
         temperature_c: f64,
@@ -108,14 +108,17 @@ impl Demand {
     }
 }
 
-/// What demands are measured with: a workbench whose temperatures are the [`Demand::scale_c`] of the demands, in their order.
+/// What the demands are measured with: a workbench whose temperatures are the [`Demand::scale_c`] of the demands, in their order.
 pub(crate) struct Measure<'a> {
     pub bench: &'a Workbench<'a>,
     pub demands: &'a [Demand],
 }
 
 impl Measure<'_> {
-    /// Refuses what no bar can be measured against.
+    /// Refuses demands that no bar can be measured against.
+    ///
+    /// # Errors
+    /// [`DemandError`].
     pub fn check(&self) -> Result<(), DemandError> {
         for (demand, asked) in self.demands.iter().enumerate() {
             let Some((percent, temperature_c)) = asked.beeswax() else { continue };
@@ -135,8 +138,8 @@ impl Measure<'_> {
         self.bench.beeswax_scale(at, number).structure_of(percent)
     }
 
-    /// Strength over what a demand asks for, at the point it is asked at: met from 1 up, or from 1 down when less is wanted. `None` for a
-    /// demand on the melted share, which is met at no strength.
+    /// Ratio of the strength to what a demand requires, at its temperature: met from 1 up, or from 1 down when less is wanted. `None` for a
+    /// demand on the melted share, which is not one of strength.
     pub fn strength(&self, demand: usize, draw: Draw<'_>, point: &Point) -> Option<f64> {
         let model = draw.model;
         match self.demands[demand] {
@@ -156,7 +159,7 @@ impl Measure<'_> {
         }
     }
 
-    /// Whether the central values meet a demand, at the point it is asked at.
+    /// Whether the central values meet a demand, at its temperature.
     pub fn met(&self, demand: usize, point: &Point) -> bool {
         let asked = self.demands[demand];
         match (self.strength(demand, self.bench.draw(None), point), asked) {

@@ -1,6 +1,6 @@
 //! The best trade-offs of a space of formulas.
 //!
-//! Points fill the space ([`crate::space`]); each is judged by the central model and by what is demanded; of those that meet every demand the
+//! Points fill the space ([`crate::space`]); each is judged by the central model against the demands; of those that meet them all, the
 //! ones that no other beats are kept ([`crate::front`]). Then rounds of refinement: from members spread over the front, mass moves between two
 //! ingredients, less in each round.
 //!
@@ -13,7 +13,7 @@
 //! | price, when prices are given | lower |
 //!
 //! Candidates are numbered; each depends on its number alone (in refinement also on the front before the round), and the front takes them in the order
-//! of numbers. So the answer depends neither on the number of threads nor on where an exploration was stopped and taken up again. Memory holds the
+//! of numbers. So the answer depends neither on the number of threads nor on where an exploration was stopped and resumed. Memory holds the
 //! front and one chunk of candidates.
 
 use std::ops::ControlFlow;
@@ -59,7 +59,7 @@ const SMALLEST_TRANSFER: f64 = 0.1;
 /// A transfer of less is none, mass %.
 const NO_TRANSFER: f64 = 1e-6;
 
-/// Yield stress below which a melt on skin is not told apart, kPa: a millionth of what smears.
+/// Yield stress below which melts on skin count as equal, kPa: a millionth of what smears.
 const MIN_SKIN_KPA: f64 = 1e-6;
 
 /// Coordinate of the hold temperature in the scores.
@@ -92,7 +92,7 @@ pub struct Settings {
     pub firmness_at_c: f64,
     /// Which way it is better.
     pub firmness: FirmnessAim,
-    /// Highest price per kilogram; means nothing without prices.
+    /// Highest price per kilogram; ignored without prices.
     pub max_price: Option<f64>,
     /// Rounds of refinement.
     pub refine_rounds: usize,
@@ -112,7 +112,7 @@ impl Default for Settings {
     }
 }
 
-/// What a candidate is, by the central model.
+/// Properties of a candidate, by the central model.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Properties {
     /// Yield stress in use, kPa.
@@ -147,27 +147,27 @@ impl Properties {
     }
 }
 
-/// A formula and what it is.
+/// A formula and its properties.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Candidate {
     /// Mass % of each ingredient of the space.
     pub percent: Vec<f64>,
-    /// What it is.
+    /// Its properties.
     pub properties: Properties,
 }
 
-/// How far an exploration is.
+/// Progress of an exploration.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {
     /// Candidates dealt with.
     pub done: u64,
-    /// All there will be, at most.
+    /// Candidates in all, at most.
     pub total: u64,
     /// Members of the front.
     pub front: usize,
 }
 
-/// What was found, and where to go on.
+/// What was found, and where to resume.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema, Deserialize)]
 pub struct Exploration {
     /// The trade-offs: best firmness first, then best in the order of the coordinates.
@@ -176,7 +176,7 @@ pub struct Exploration {
     pub judged: usize,
     /// Candidates outside the space, because of crossing groups.
     pub rejected: usize,
-    /// Whether nothing was left to do.
+    /// Whether it ran to the end.
     pub finished: bool,
     /// Space, demands and settings it belongs to.
     fingerprint: u64,
@@ -193,12 +193,12 @@ pub struct Exploration {
 }
 
 impl Exploration {
-    /// Members that stand for the whole front, in its order.
+    /// A representative selection of the front, in its order.
     ///
     /// The best in each coordinate, then the ones farthest from all others ([`spread`]), firmness and relief by their logarithms.
     ///
     /// # Arguments
-    /// * `most`: how many.
+    /// * `most`: largest number of members.
     /// * `firmness`: which way firmness is better.
     pub fn thinned(&self, most: usize, firmness: FirmnessAim) -> Vec<Candidate> {
         thinned(&self.front, most, firmness).cloned().collect()
@@ -215,10 +215,10 @@ pub enum ExploreError {
     /// There is no formula.
     #[error(transparent)]
     Space(#[from] SpaceError),
-    /// Something is asked that no bar can be measured against.
+    /// A demand that no bar can be measured against.
     #[error(transparent)]
     Demand(#[from] DemandError),
-    /// The exploration to go on with is another one.
+    /// The exploration to resume is a different one.
     #[error("the earlier exploration is of another space, other demands, another seed or other temperatures")]
     OtherExploration,
 }
@@ -230,7 +230,7 @@ pub enum ExploreError {
 /// * `space`: the formulas.
 /// * `settings`: how to explore.
 /// * `demands`: limits on the central values.
-/// * `previous`: an exploration to go on with: one that was stopped, or one to extend by more candidates or rounds. The answer is that of one unbroken
+/// * `previous`: an exploration to resume: one that was stopped, or one to extend by more candidates or rounds. The answer is that of one unbroken
 ///   exploration with these settings. Points beyond fewer candidates than it has are kept.
 /// * `control`: called on the calling thread after each chunk; stops the exploration with what it has.
 ///
@@ -241,7 +241,7 @@ pub enum ExploreError {
 /// [`ExploreError`].
 ///
 /// # Validity
-/// Central values: what is found here is what [`barwright_blend::assess()`] shows as values, and says nothing of how sure they are.
+/// Central values: those that [`barwright_blend::assess()`] shows as estimates; their uncertainty is not computed.
 ///
 /// # Example
 /// ```
@@ -298,13 +298,13 @@ pub fn explore(
     Ok(state)
 }
 
-/// Members of a front that stand for all.
+/// A representative selection of a front.
 fn thinned(front: &[Candidate], most: usize, firmness: FirmnessAim) -> impl Iterator<Item = &Candidate> {
     let scaled: Vec<Scores> = front.iter().map(|one| one.properties.scaled(firmness)).collect();
     spread(&scaled, most).into_iter().filter_map(|index| front.get(index))
 }
 
-/// What became of one candidate.
+/// Result for one candidate.
 enum Fate {
     /// Not in the space, or the same as its parent.
     None,
@@ -314,7 +314,7 @@ enum Fate {
     Kept(Scores, Candidate),
 }
 
-/// What stays the same during an exploration.
+/// Everything that stays the same during an exploration.
 struct Explorer<'a> {
     settings: &'a Settings,
     demands: &'a [Demand],
@@ -353,7 +353,7 @@ impl<'a> Explorer<'a> {
         })
     }
 
-    /// Goes on until all is done (true) or it is stopped (false).
+    /// Runs until all is done (true) or it is stopped (false).
     fn run(
         &self,
         state: &mut Exploration,
@@ -475,7 +475,7 @@ impl<'a> Explorer<'a> {
         Ok(())
     }
 
-    /// What a candidate is; `None` when it does not meet every demand, or is sure to be covered by what is known.
+    /// Properties of a candidate; `None` when it does not meet every demand, or is certain to be covered by what is known.
     fn properties(&self, worker: &mut Worker, known: &Front<Candidate>) -> Result<Option<Properties>, BlendError> {
         let (options, settings) = (&self.settings.options, self.settings);
         let percent = &worker.percent;
@@ -555,9 +555,9 @@ fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
     members
 }
 
-/// Tells explorations apart that cannot go on from each other: FNV-1a of everything but the numbers of candidates and rounds.
+/// Tells apart explorations that cannot resume each other: FNV-1a of everything but the numbers of candidates and rounds.
 ///
-/// The text that is hashed has the names that fields had when the first explorations were kept, so that those can still be gone on with.
+/// The text that is hashed has the names that fields had when the first explorations were kept, so that those can still be resumed.
 fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Settings, demands: &[Demand]) -> u64 {
     let Settings { seed, options, firmness_at_c, firmness, max_price, .. } = settings;
     let Space { ingredients, min_percent, max_percent, groups, price } = space;
@@ -590,7 +590,7 @@ impl Worker {
     }
 }
 
-/// All ingredients of a space, to be asked at any amounts.
+/// All ingredients of a space, to be evaluated at any amounts.
 #[derive(Clone)]
 struct Line {
     in_use: Sampler,
@@ -602,7 +602,7 @@ struct Line {
 }
 
 impl Line {
-    /// Of equal parts, to begin with.
+    /// Starts with equal parts.
     fn new(bench: &Workbench<'_>, space: &Space) -> Result<Self, BlendError> {
         let percent = 100.0 / space.ingredients.len().max(1) as f64;
         let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();

@@ -7,20 +7,20 @@
 //! arrival only through such ties.
 //!
 //! A front of five coordinates grows nearly as fast as the number of points shown to it. So it is kept in blocks of neighbours, each with its lowest and
-//! highest value in every coordinate: a question passes by the blocks whose corners answer it. Every block owns a box of the space; a full one
+//! highest value in every coordinate: a query skips the blocks whose corners already decide it. Every block owns a box of the space; a full one
 //! is cut in two at its median, one coordinate after the other in turn.
 //!
 //! # Source
-//! Definition: Pareto; blocks with corners: after the ND-tree of Jaszkiewicz and Lust 2018, IEEE Trans. Evol. Comput. 22:778 (recalled); thinning by the
+//! Definition: Pareto (textbook; recalled); blocks with corners: after the ND-tree of Jaszkiewicz and Lust 2018, IEEE Trans. Evol. Comput. 22:778 (recalled); thinning by the
 //! farthest point: Gonzalez 1985, Theor. Comput. Sci. 38:293 (recalled).
 
 /// Number of coordinates.
 pub const SCORES: usize = 5;
 
-/// A point this near to one that is chosen, as a share of the ranges, adds nothing for who looks at a few.
+/// A point this near to one that is chosen, as a share of the ranges, adds nothing to a short list.
 const NEAR: f64 = 0.05;
 
-/// What a point is judged by: lower is better.
+/// Coordinates of a point, each on a scale of its own: lower is better.
 pub type Scores = [f64; SCORES];
 
 /// Whether `a` is nowhere worse than `b`.
@@ -92,9 +92,9 @@ impl<T> Front<T> {
         scores.iter().any(|score| score.is_nan()) || self.blocks.iter().any(in_block)
     }
 
-    /// The lowest coordinate `free` among the points here that are nowhere worse in all others; `None` without such a point.
+    /// The lowest coordinate `free`, on its own scale, among the points here that are nowhere worse in all others; `None` without such a point.
     ///
-    /// Whatever is not lower than that there is covered.
+    /// A point that is not lower than that is covered.
     pub fn least_with_others_as_good(&self, scores: &Scores, free: usize) -> Option<f64> {
         // What counts as good in the free coordinate: anything, then whatever is lower than the lowest so far.
         let mut limit = *scores;
@@ -210,7 +210,7 @@ impl<T> Block<T> {
     }
 }
 
-/// Chooses points that stand for all of a set.
+/// Chooses a representative selection of a set of points.
 ///
 /// The best in each coordinate come first, in the order of coordinates (of equals, the first), unless one chosen before is nearly the same; then again and again the one farthest from all chosen
 /// (the first of equals), each coordinate measured by its range. Coordinates that are not finite count as the farthest finite one.

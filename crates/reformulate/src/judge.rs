@@ -1,12 +1,15 @@
-//! Whether a formula meets demands, how surely, by how much, and which way is better.
+//! Whether a formula meets its demands, how surely, by how much, and which change would help.
 //!
 //! ```text
 //! a demand is met with confidence c when at least c of all draws meet it:  m_(k) ≥ 0,  m_(1) ≤ m_(2) ≤ … margins of the draws,
 //!                                                                          k = N − ⌈c N⌉ + 1
 //! which way is better: the exact derivatives of the draws with ranks k, k + 1, … k + r
 //! ```
-//! The draws are those of [`barwright_blend::assess()`]: what is found here is what it says. A result does not depend on the number of
+//! The draws are those of [`barwright_blend::assess()`], and so are the probabilities. A result does not depend on the number of
 //! threads: each draw is computed on its own, and sums run in the order of draws.
+//!
+//! # Source
+//! Order statistics of the draws (textbook; recalled).
 
 use std::cmp::Ordering;
 use std::collections::HashMap;
@@ -21,10 +24,10 @@ use rayon::prelude::*;
 
 use crate::demand::{Demand, DemandError, Firmness, MELTED_SCALE, Measure, melted_percent};
 
-/// An ingredient with less than this is not in the formula, mass %.
+/// An ingredient below this counts as absent, mass %.
 pub const TRACE_PERCENT: f64 = 1e-6;
 
-/// Margin of a bar whose strength is just nothing; one without crystals is below it by the logarithm of its saturation.
+/// Margin of a bar whose strength is just 0; one without crystals is below it by the logarithm of its saturation.
 const NO_CRYSTALS: f64 = -10.0;
 
 /// A margin above minus this is met: rounding of the equilibria of the draws.
@@ -39,12 +42,12 @@ const FEWEST_NEIGHBOURS: usize = 3;
 /// Step of the difference that stands in for a derivative where nothing has crystallised, mass %.
 const DIFFERENCE_PERCENT: f64 = 0.05;
 
-/// How a formula stands to one demand.
+/// How far a formula meets one demand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Standing {
     /// Share of draws that meet it.
     pub probability: f64,
-    /// Margin that the confidence asks for: at least 0 when met.
+    /// Margin at the confidence required: at least 0 when met.
     pub margin: f64,
     /// Draws that decide the margin here, or may after a step; empty when not asked for.
     pub tangents: Vec<Tangent>,
@@ -59,7 +62,7 @@ pub struct Tangent {
     pub gradient: Vec<f64>,
 }
 
-/// Where a demand is looked at.
+/// Crystal state and temperature at which a demand is evaluated.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Spot {
     state: CrystalState,
@@ -71,7 +74,7 @@ pub struct Judge<'a> {
     bench: Workbench<'a>,
     confidence: f64,
     demands: Vec<Demand>,
-    /// What each demand is asked at, position in `spots`.
+    /// Position in `spots` of each demand.
     spot_of: Vec<usize>,
     spots: Vec<Spot>,
     /// One for each crystal state of the spots, with every ingredient in it.
@@ -89,7 +92,7 @@ impl<'a> Judge<'a> {
     /// * `library`, `model`: as for [`barwright_blend::assess()`].
     /// * `options`: crystal state, temperature at release, draws, seed; its temperatures are those of the demands.
     /// * `ingredients`: positions in the library, each once.
-    /// * `demands`: what is asked.
+    /// * `demands`: the demands.
     /// * `confidence`: share of draws that must meet each demand, 0 to 1.
     ///
     /// # Errors
@@ -199,11 +202,11 @@ impl<'a> Judge<'a> {
         samplers
     }
 
-    /// Returns how a candidate stands to every demand.
+    /// Returns how far a candidate meets every demand.
     ///
     /// # Arguments
     /// * `percent`: mass % of each ingredient, in the order given; they add up to 100.
-    /// * `with_gradients`: whether to say which way is better.
+    /// * `with_gradients`: whether to compute the gradients of the margins.
     ///
     /// # Errors
     /// [`BlendError::Equilibrium`]; never seen on valid input.
@@ -255,7 +258,7 @@ impl<'a> Judge<'a> {
         Ok(found)
     }
 
-    /// Margin of one demand at the point it is asked at.
+    /// Margin of one demand at its temperature.
     fn margin(&self, demand: usize, draw: Draw<'_>, point: &Point, evaluator: &Evaluator<'_>) -> f64 {
         let asked = self.demands[demand];
         match (self.measure().strength(demand, draw, point), asked) {

@@ -1,8 +1,8 @@
 //! Change a formula to meet a demand.
 //!
 //! # Contents
-//! - [`demand`]: what is asked of a bar.
-//! - [`judge`]: how surely a formula meets it, and which way is better.
+//! - [`demand`]: demands on a bar.
+//! - [`judge`]: how surely a formula meets them, and which change would help.
 //! - [`limits`]: what may change.
 //! - [`linear`]: the best step inside the limits when everything is taken as linear.
 //! - [`swap`](mod@swap): one ingredient in place of another.

@@ -3,15 +3,15 @@
 /// Largest error of a sum of shares, mass %.
 pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 
-/// Steps of amounts taken, mass %: from what a fine scale shows of a bar to all of it.
+/// Accepted steps of amounts, mass %: from what a fine scale resolves of a bar to all of it.
 pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 
-/// What a formula may cost.
+/// Limit on the price of a formula.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PriceLimit {
-    /// Price per kilogram of each ingredient.
+    /// Price per kilogram of each ingredient, in any one currency.
     pub per_kg: Vec<f64>,
-    /// Highest price per kilogram of the whole.
+    /// Highest price per kilogram of the whole, in the same currency.
     pub max_per_kg: f64,
 }
 
@@ -22,11 +22,11 @@ pub struct Limits {
     pub min_percent: Vec<f64>,
     /// Most mass %.
     pub max_percent: Vec<f64>,
-    /// Price; `None`: whatever it costs.
+    /// Limit on the price; `None`: any price.
     pub price: Option<PriceLimit>,
 }
 
-/// Why no formula fits the limits, whatever is demanded.
+/// Why no formula fits the limits, whatever the demands.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum LimitError {
@@ -69,7 +69,7 @@ pub enum LimitError {
 }
 
 impl Limits {
-    /// Everything may change, from nothing to all.
+    /// No limits: each ingredient from 0 to 100 %.
     pub fn free(count: usize) -> Self {
         Limits { min_percent: vec![0.0; count], max_percent: vec![100.0; count], price: None }
     }
@@ -100,7 +100,7 @@ impl Limits {
         Ok(())
     }
 
-    /// Whether a formula lies inside the bounds and costs no more than it may.
+    /// Whether a formula, mass %, lies inside the bounds and within the price limit.
     pub fn hold(&self, percent: &[f64]) -> bool {
         let inside = |((p, least), most): ((&f64, &f64), &f64)| {
             *p >= least - SUM_TOLERANCE_PERCENT && *p <= most + SUM_TOLERANCE_PERCENT
@@ -109,7 +109,7 @@ impl Limits {
             && self.over_price(percent) <= SUM_TOLERANCE_PERCENT
     }
 
-    /// How much more than it may the formula costs, of the price allowed; 0 when it does not.
+    /// How far a formula is over the price limit, as a share of the limit; 0 within it.
     pub fn over_price(&self, percent: &[f64]) -> f64 {
         let Some(PriceLimit { per_kg, max_per_kg }) = &self.price else { return 0.0 };
         (price_per_kg(per_kg, percent) / max_per_kg - 1.0).max(0.0)
@@ -127,7 +127,7 @@ pub fn check_step(step_percent: Option<f64>) -> Result<(), LimitError> {
     }
 }
 
-/// Price of a kilogram of a formula.
+/// Price of a kilogram of a formula, in the currency of `price`, which is per kilogram of each ingredient.
 pub fn price_per_kg(price: &[f64], percent: &[f64]) -> f64 {
     price.iter().zip(percent).map(|(price, percent)| price * percent / 100.0).sum()
 }

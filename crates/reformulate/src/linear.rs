@@ -6,6 +6,9 @@
 //!            m_d + ∇m_d · (x − x_k) + s_d ≥ 0 for each tangent of each demand,   u, v, s ≥ 0
 //! ```
 //! The mass moved, `Σ u = Σ v`, is linear, so this is a linear program: `microlp` solves it.
+//!
+//! # Source
+//! As `adjust.rs`.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
 
@@ -20,16 +23,16 @@ pub const MISSING_COST: f64 = 1000.0;
 pub struct Step {
     /// The formula it leads to, mass %.
     pub percent: Vec<f64>,
-    /// What the linear program says it costs.
+    /// Its cost by the linear program, mass % moved.
     pub cost: f64,
 }
 
-/// Cost of a formula: mass moved, and what is missing of its margins and its price.
+/// Cost of a formula, in mass % moved: the mass moved, and what is missing of its margins and its price.
 pub fn cost(original: &[f64], percent: &[f64], standings: &[Standing], limits: &Limits) -> f64 {
     mass_moved(original, percent) + MISSING_COST * missing(standings, limits, percent)
 }
 
-/// Margins and price missing.
+/// What is missing of the margins and the price, as a sum of margins (dimensionless).
 pub fn missing(standings: &[Standing], limits: &Limits, percent: &[f64]) -> f64 {
     standings.iter().map(|one| (-one.margin).max(0.0)).sum::<f64>() + limits.over_price(percent)
 }
@@ -42,8 +45,8 @@ pub fn mass_moved(original: &[f64], percent: &[f64]) -> f64 {
 /// Finds the best step from `current`; `None` when the limits leave none.
 ///
 /// # Arguments
-/// * `original`: the formula whose change is measured.
-/// * `current`: where the margins and their gradients hold.
+/// * `original`: the formula whose change is measured, mass %.
+/// * `current`: the formula at which the margins and their gradients hold, mass %.
 /// * `standings`: those.
 /// * `limits`: bounds and price.
 /// * `reach`: largest change of one ingredient, mass %.

@@ -10,7 +10,7 @@
 //! Owen 2017, A randomized Halton algorithm in R, arXiv:1706.02808 (the sequence; recalled). Steele, Lea and Flood 2014, OOPSLA (SplitMix64;
 //! recalled).
 
-/// Numbers told apart: digits are kept until the base to their count reaches this; beyond it the sequence repeats.
+/// Numbers that give different points: digits are kept until the base to their count reaches this; beyond it the sequence repeats.
 const NUMBERS: u64 = 1 << 32;
 
 /// Increment of SplitMix64: 2^64 over the golden ratio, made odd.
@@ -24,7 +24,7 @@ const FRACTION_BITS: u32 = 53;
 pub(crate) struct Mixer(u64);
 
 impl Mixer {
-    /// Starts from `keys`: other keys, other numbers.
+    /// Starts from `keys`: different keys, different numbers.
     pub fn new(keys: &[u64]) -> Self {
         let mut mixer = Mixer(0);
         for &key in keys {
@@ -111,13 +111,13 @@ impl Halton {
         self.axes.len()
     }
 
-    /// Writes point `number` into `into`.
+    /// Writes point `number` into `into`, as a fraction of each side of the cube.
     ///
     /// # Returns
-    /// Each coordinate is above 0 and below 1.
+    /// Each coordinate, dimensionless, is above 0 and below 1.
     ///
     /// # Validity
-    /// Numbers below 2^32 are told apart.
+    /// Numbers below 2^32 give different points.
     pub fn point(&self, number: u64, into: &mut Vec<f64>) {
         into.clear();
         into.extend(self.axes.iter().map(|axis| {

@@ -18,6 +18,9 @@
 //!
 //! Groups that cross (share some ingredients, but neither holds the other) cannot all be in the tree. The largest that can are; a point that misses a total
 //! of one of the others is *rejected*. Where such a total is narrow, most points are.
+//!
+//! # Source
+//! Law of one coordinate of a point spread evenly over a simplex (textbook; recalled); edge points: our own.
 
 use barwright_reference::apportion::apportion;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
@@ -79,7 +82,7 @@ pub enum SpaceError {
         /// How many there must be.
         expected: usize,
     },
-    /// An ingredient is there twice.
+    /// An ingredient given twice.
     #[error("ingredient {second} of the space is the same as ingredient {first}")]
     Repeated {
         /// Position in the space.
@@ -97,7 +100,7 @@ pub enum SpaceError {
         /// Most mass %.
         most: f64,
     },
-    /// A price that is none.
+    /// An invalid price.
     #[error("ingredient {ingredient}: a price of {price}")]
     Price {
         /// Position in the space.
@@ -121,7 +124,7 @@ pub enum SpaceError {
         /// Most total.
         most: f64,
     },
-    /// The members of a group must hold more than it may.
+    /// The least amounts of the members exceed the most that the group may hold.
     #[error("total `{group}`: the least amounts in it add up to {sum} %, more than its most of {most} %")]
     GroupOver {
         /// Its name.
@@ -131,7 +134,7 @@ pub enum SpaceError {
         /// Most total.
         most: f64,
     },
-    /// The members of a group cannot hold as much as it must.
+    /// The most amounts of the members fall short of the least that the group must hold.
     #[error("total `{group}`: the most amounts in it add up to {sum} %, less than its least of {least} %")]
     GroupUnder {
         /// Its name.
@@ -141,7 +144,7 @@ pub enum SpaceError {
         /// Least total.
         least: f64,
     },
-    /// The least amounts are more than the whole.
+    /// The least amounts add up to more than the whole.
     #[error("the least amounts, of totals and of ingredients outside them, add up to {sum} %, more than 100 %")]
     LeastOverWhole {
         /// Their sum.
@@ -198,7 +201,7 @@ impl Filler {
     ///
     /// # Arguments
     /// * `space`: bounds of 0 to 100 %.
-    /// * `seed`: another seed, other points.
+    /// * `seed`: of the points.
     ///
     /// # Errors
     /// [`SpaceError`], naming the bound or group that cannot close to 100 %.
@@ -310,7 +313,7 @@ impl Filler {
     /// * `amount`: how much at most, mass %.
     ///
     /// # Returns
-    /// How much was moved.
+    /// How much was moved, mass %.
     pub fn transfer(&self, percent: &mut [f64], from: usize, to: usize, amount: f64) -> f64 {
         let mut room =
             amount.min(percent[from] - self.space.min_percent[from]).min(self.space.max_percent[to] - percent[to]);
@@ -337,7 +340,7 @@ impl Filler {
     /// * `step`: mass %, a fraction of 100.
     ///
     /// # Returns
-    /// `None` when what comes out is not in the space.
+    /// Mass %; `None` when the rounded formula is not in the space.
     ///
     /// # Example
     /// ```

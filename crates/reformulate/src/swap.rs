@@ -1,4 +1,4 @@
-//! One ingredient in place of another: how much of it, so that the bar stays as near as can be to what it was.
+//! One ingredient in place of another: how much of it keeps the bar as near as possible to what it was.
 //!
 //! ```text
 //! minimise over y   Σ_k ((property_k(y) − property_k before) / step_k)²
@@ -36,19 +36,19 @@ const AMOUNT_TOLERANCE: f64 = 0.02;
 /// An ingredient that is molten below this counts as liquid, °C.
 const LIQUID_BELOW_C: f64 = 20.0;
 
-/// A property further off than this many noticeable steps is not matched.
+/// A property further off than this number of noticeable steps is not matched.
 const MATCHED_STEPS: f64 = 1.0;
 
-/// A yield stress below this is none, kPa: keeps logarithms finite.
+/// A yield stress below this counts as 0, kPa: keeps logarithms finite.
 const SMALLEST_KPA: f64 = 1e-3;
 
-/// A relief coarser than this is none, mm.
+/// A relief coarser than this counts as none, mm.
 const COARSEST_MM: f64 = 1e3;
 
 /// Inverse of the golden ratio.
 const GOLDEN: f64 = 0.618_033_988_749_895;
 
-/// Why nothing could be replaced.
+/// Why no replacement was found.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SwapError {
@@ -58,13 +58,13 @@ pub enum SwapError {
     /// The step of amounts is too fine or too coarse.
     #[error(transparent)]
     Limits(#[from] LimitError),
-    /// The ingredient to replace is not there.
+    /// The ingredient to replace is not in the formula.
     #[error("the ingredient to replace is not in the formula")]
     NotThere,
     /// An ingredient in place of itself.
     #[error("an ingredient cannot stand in for itself")]
     Itself,
-    /// Nothing is left to try.
+    /// No candidate is left to try.
     #[error("no ingredient is left to try: of {tried}, {animal} are from animals, {nut} are or may be from nuts")]
     NoCandidates {
         /// How many there were.
@@ -76,14 +76,14 @@ pub enum SwapError {
     },
 }
 
-/// What is asked.
+/// A replacement to look for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SwapTask {
-    /// The ingredient that goes.
+    /// The ingredient to be replaced.
     pub replaced: usize,
     /// What may take its place; empty: every other ingredient of its kind.
     pub candidates: Vec<usize>,
-    /// Nothing from animals; what may be from them by the lot is tried: whoever shows it says so.
+    /// Nothing from animals. What may come from animals, depending on the lot, is still tried, and has to be shown with that caution.
     pub vegan: bool,
     /// Nothing that is or may be from nuts.
     pub nut_free: bool,
@@ -111,13 +111,13 @@ pub struct Kept {
 /// One replacement.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Replacement {
-    /// The ingredient that comes.
+    /// The replacement.
     pub ingredient: usize,
     /// The formula with it.
     pub formula: Formula,
-    /// Mass % of what went.
+    /// Mass % of what was replaced.
     pub from_percent: f64,
-    /// Mass % of what came for it; what was there of it before is not counted.
+    /// Mass % of the replacement, without what the formula already held of it.
     pub to_percent: f64,
     /// Distance from the bar as it was: root of the sum of squared steps.
     pub distance: f64,
@@ -131,7 +131,7 @@ pub struct Replacement {
 /// * `library`, `model`: as for [`barwright_blend::assess()`].
 /// * `options`: crystal state and temperature at release; draws are not used.
 /// * `formula`: mass %.
-/// * `task`: what is replaced, by what.
+/// * `task`: what is replaced, and by what.
 ///
 /// # Errors
 /// [`SwapError`].
@@ -219,7 +219,7 @@ pub fn swap(
     Ok(found)
 }
 
-/// What may take the place.
+/// Ingredients that may take its place.
 fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<usize>, SwapError> {
     let kind = library.ingredients.get(task.replaced).map(|one| one.kind);
     let all: Vec<usize> = if task.candidates.is_empty() {
@@ -274,12 +274,12 @@ impl Place<'_> {
         if sum(true) > 0.0 { (sum(true), true) } else { (sum(false), false) }
     }
 
-    /// Most of the replacement there is room for.
+    /// Most of the replacement that there is room for, mass %.
     fn most(&self) -> f64 {
         self.from_percent + self.giving().0
     }
 
-    /// The formula with so much of the replacement.
+    /// The formula with this much of the replacement, mass %.
     fn formula(&self, amount: f64) -> Formula {
         let (giving, liquids) = self.giving();
         let factor = if giving > 0.0 { (giving + self.from_percent - amount) / giving } else { 1.0 };

@@ -1,4 +1,4 @@
-//! Why nothing was learned, or what was learned is of no use.
+//! Why nothing was learned, or what was learned cannot be used.
 
 use barwright_blend::BlendError;
 use barwright_blend::maker::MakerError;
@@ -23,13 +23,13 @@ pub enum LearnError {
     /// The blend model failed.
     #[error(transparent)]
     Blend(#[from] BlendError),
-    /// What was learned is no maker: a score lies where none can.
+    /// What was learned cannot be used: a score lies where none can.
     #[error("what the trials say together cannot be: {0}")]
     Beyond(#[from] LearnedError),
     /// The mode was not found.
     #[error("no most likely maker found in {steps} steps; another step would still gain {gain:.1e}")]
     NotConverged {
-        /// Steps made.
+        /// Steps taken.
         steps: usize,
         /// What another step would gain in `U`.
         gain: f64,
@@ -40,7 +40,7 @@ pub enum LearnError {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LearnedError {
-    /// Its scores are those of no maker.
+    /// No maker can have these scores.
     #[error(transparent)]
     Maker(#[from] MakerError),
     /// Scores without a trial to learn them from.
@@ -49,7 +49,7 @@ pub enum LearnedError {
         /// How many scores there are.
         scores: usize,
     },
-    /// More samples than are ever kept.
+    /// More samples than are kept.
     #[error("there are {found} samples, at most {most} are kept")]
     Samples {
         /// How many there are.
@@ -57,7 +57,7 @@ pub enum LearnedError {
         /// The most that are kept.
         most: usize,
     },
-    /// A flag of a trial that is not there or of one flagged before.
+    /// A flag of a trial that does not exist, or that is flagged already.
     #[error("trial {number} is flagged, out of {trials}, each flagged once at most")]
     Flag {
         /// Which one, from 1.
@@ -65,7 +65,7 @@ pub enum LearnedError {
         /// How many trials there are.
         trials: usize,
     },
-    /// A flag with a weight that no flagged trial has, or a distance that is no number.
+    /// A flag with a weight that no flagged trial has, or a distance that is not a number.
     #[error(
         "trial {number} is flagged with the weight {weight}, which is not between 0 and 1, or no distance: {surprise}"
     )]

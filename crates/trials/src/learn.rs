@@ -19,7 +19,7 @@
 //! `softening`), relief (`compliance`), warmth (`load`, `weep`), what the model leaves out of a set of ingredients (`beyond-melt`, `holding`, `interplay`), the
 //! crystal families, the species, and the lots this maker has. For each trial the fewest are kept that leave out no more than [`NEGLIGIBLE`] of
 //! the variance of its result. So a trial says most of other proportions of the same ingredients, less of bars that share some of them, and of others
-//! only what lies in the maker's hand. Where two scores move a result alike, their sum is found, which is all that a prediction asks for.
+//! only what lies in the maker's hand. Where two scores move a result alike, their sum is found, which is all that a prediction needs.
 //!
 //! A trial is flagged when it lies more than [`FLAG_LIMIT`] standard deviations from what the prior *and all other trials* say of it (left out by
 //! algebra, not by another fit). Its weight is then `(limit / distance)⁴`, so that the further off it is the less it moves.
@@ -28,8 +28,8 @@
 //! * Against long random walks over the true posterior of five cases, means are off by 0.02, 0.02, 0.02, 0.02 and 0.04 standard deviations in the worst score,
 //!   standard deviations by 1, 2, 3, 1 and 3 % (`learn/tests.rs`). Where the mode and its curvature stand, by 0.06 to 0.17, and 1 to 26 %.
 //! * On 200 makers drawn from the whole model, 90 % intervals of a yield stress hold the truth 88 to 92 % of the time after 1, 3 and 10 trials, those of a slip
-//!   point 95, 89 and 95 %. What is learned is handed on as samples: slip points bend with the scores where crystal families come and go, and a Gaussian of the same
-//!   mean and covariance does not follow (it held 95, 98 and 100 %). Where the mode and its curvature stand, the Gaussian is all there is, and wider than need be.
+//!   point 95, 89 and 95 %. What is learned is handed on as samples: slip points are not linear in the scores where crystal families come and go, and a Gaussian of the same
+//!   mean and covariance does not follow (it held 95, 98 and 100 %). Where the mode and its curvature stand, the Gaussian is all there is, and wider than it need be.
 //! * Lots are learned under the key of their ingredient. A new delivery is a new lot: give it a key of its own, or its composition is taken for that of the
 //!   last.
 //! * With many trials that contradict each other every step ends at a corner; after [`MOST_CORNERS`] of them the lowest point found stands, and what does not fit
@@ -65,7 +65,7 @@ pub struct Flag {
     pub trial: usize,
     /// Its label.
     pub label: String,
-    /// Distance from what the prior and all other trials say of it, standard deviations. For a figure positive when the prediction is above what was
+    /// Distance from what the prior and all other trials predict, standard deviations. For a figure, positive when the prediction is above what was
     /// measured.
     pub surprise: f64,
     /// Weight it was given, below 1.
@@ -98,19 +98,19 @@ pub struct Learned {
     /// Samples of the scores, equally likely, a figure for each name; none where the trials are too many to take them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub samples: Vec<Vec<f64>>,
-    /// How many trials it rests on, flagged ones included.
+    /// Number of trials it rests on, including flagged ones.
     pub trials: usize,
-    /// How many trials teach nothing: the model has no parameter for them.
+    /// Number of trials that teach nothing, because the model has no parameter for them.
     pub untaught: usize,
     /// Trials that do not fit.
     pub flagged: Vec<Flag>,
 }
 
 impl Learned {
-    /// As the blend model takes it.
+    /// Returns what was learned in the form that the blend model takes.
     ///
     /// # Errors
-    /// [`LearnedError`] when it is not what [`learn`] returns: it was changed since it was learned.
+    /// [`LearnedError`] when it is not what [`learn`] returned, because it was changed since.
     pub fn maker(&self) -> Result<Maker, LearnedError> {
         if !self.names.is_empty() && self.trials == 0 {
             return Err(LearnedError::Untold { scores: self.names.len() });
@@ -134,7 +134,7 @@ impl Learned {
         Ok(maker.with_samples(self.samples.clone())?)
     }
 
-    /// Every score, the one the trials say most of first; equal ones by name.
+    /// Every score, the one that the trials say most about first; ties by name.
     ///
     /// # Example
     /// ```
@@ -182,17 +182,17 @@ impl Learned {
 ///
 /// # Arguments
 /// * `library`: reference tables, with the maker's lots.
-/// * `parameters`: those of the model, whose spreads are the prior; what was learned before is not asked for, give all trials.
+/// * `parameters`: those of the model, whose spreads are the prior; what was learned before is not used: give all trials.
 /// * `trials`: all trials of the maker, in any order.
 ///
 /// # Returns
 /// Means and covariance of the scores, and which trials do not fit.
 ///
-/// # Validity
-/// See [the module](self).
-///
 /// # Errors
 /// [`LearnError`].
+///
+/// # Validity
+/// See [the module](self).
 ///
 /// # Example
 /// A maker whose bars are firmer than the model expects:

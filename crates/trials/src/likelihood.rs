@@ -1,4 +1,4 @@
-//! How well one trial goes with a prediction `η` of it, and how fast that changes.
+//! How well one trial agrees with a prediction `η` of it, and how fast that changes.
 //!
 //! | result | `−ln p(result | η)` |
 //! |---|---|
@@ -7,6 +7,9 @@
 //! | below it | `−ln Φ((t − η)/σ)` |
 //!
 //! All are convex in `η`.
+//!
+//! # Source
+//! Normal and probit likelihoods, and Laplace's continued fraction for the tail of `Φ` (textbook; recalled).
 
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
@@ -75,7 +78,7 @@ impl Site {
         }
     }
 
-    /// Standard deviation of the test, the smallest of several.
+    /// Standard deviation of the test in the unit of `η`, the smallest of several.
     pub fn sd(&self) -> f64 {
         match self {
             Site::Figure { sd, .. } => *sd,
@@ -83,7 +86,7 @@ impl Site {
         }
     }
 
-    /// `−ln p` of the result at a prediction.
+    /// `−ln p` of the result at a prediction, in the unit of the reading (see [`crate::reading`]).
     pub fn loss(&self, eta: f64) -> Loss {
         match self {
             Site::Figure { measured, sd } => {
@@ -98,7 +101,7 @@ impl Site {
         }
     }
 
-    /// Probability of the result when the prediction is known to a variance; `None` for a figure.
+    /// Probability of the result when the prediction, in the unit of the reading, is known to a variance; `None` for a figure.
     pub fn probability(&self, eta: f64, variance: f64) -> Option<f64> {
         match self {
             Site::Figure { .. } => None,

@@ -12,37 +12,34 @@ use crate::likelihood::Site;
 use crate::reading::Read;
 use crate::trial::{Test, Trial, shown};
 
-/// What is expected of one trial.
+/// Expected result of one trial.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Expected {
     /// In the unit of the test: slip point °C; depth 0.1 mm; grams; highest temperature held for a day °C; finest feature mm; index of graininess.
     /// Of the bar itself: a single test scatters about it.
     pub value: Estimate,
-    /// Probability of what came out, the scatter of the test in it; `None` for a figure.
+    /// Probability of the result, including the scatter of the test; `None` for a figure.
     pub probability: Option<f64>,
-    /// How many of the maker's trials it rests on.
+    /// Number of the maker's trials it rests on.
     pub trials: usize,
 }
 
-/// Works out what the model expects of a trial.
+/// Returns what the model expects of a trial.
 ///
 /// # Arguments
 /// * `library`: reference tables, with the maker's lots.
 /// * `model`: with what was learned or without ([`crate::Learned::applied`]).
-/// * `trial`: the trial; only a probability depends on what came out of it.
+/// * `trial`: the trial; only the probability depends on its result.
 /// * `draws`, `seed`: of the interval; as [`Options::draws`] and [`Options::seed`].
 ///
 /// # Returns
 /// The central value with its 90 % interval over all that is uncertain: the maker, the model and the lots.
 ///
+/// # Errors
+/// [`LearnError::Trial`] for an invalid trial, [`LearnError::Blend`].
+///
 /// # Validity
 /// As [`barwright_blend::assess()`]; a bar without the landmark counts as −20 °C.
-///
-/// # Errors
-/// [`LearnError::Trial`] for a trial that makes no sense, [`LearnError::Blend`].
-///
-/// # Source
-/// [`crate::trial`] for the tests, [`barwright_blend::theory`] for the model.
 ///
 /// # Example
 /// ```
@@ -59,6 +56,9 @@ pub struct Expected {
 /// # Ok(())
 /// # }
 /// ```
+///
+/// # Source
+/// As [`crate::trial`] for the tests, [`barwright_blend::theory`] for the model.
 pub fn predict(
     library: &Library,
     model: &Model,

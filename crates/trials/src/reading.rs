@@ -1,4 +1,4 @@
-//! What the model says of each trial at one set of parameters, on the scale of its likelihood.
+//! What the model predicts for each trial at one set of parameters, on the scale of its likelihood.
 //!
 //! | test | `η` |
 //! |---|---|
@@ -24,7 +24,7 @@ use nalgebra::{DMatrix, DVector};
 
 use crate::trial::{Test, Trial};
 
-/// Yield stress below which a bar is as soft as nothing, kPa.
+/// Yield stress below which a bar counts as liquid, kPa.
 const SMALLEST_KPA: f64 = 1e-6;
 
 /// A bar that is all liquid gets softer still by this much a kelvin above its clear point, logarithm: keeps the slope towards bars that are not
@@ -54,7 +54,7 @@ const FARTHEST_K: f64 = 3.0;
 /// Least slope of a gap that is followed, 1/K; a landmark that flat is as good as anywhere.
 const LEAST_SLOPE_PER_K: f64 = 1e-3;
 
-/// What is read off the model.
+/// A quantity read off the model.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Read {
     Slip,
@@ -64,7 +64,7 @@ pub(crate) enum Read {
 }
 
 impl Read {
-    /// What a test reads; `None` for one that teaches nothing.
+    /// The quantity a test reads; `None` for one that teaches nothing.
     pub fn of(test: &Test) -> Option<Self> {
         match *test {
             Test::Tube { .. } => Some(Read::Slip),
@@ -75,11 +75,14 @@ impl Read {
         }
     }
 
-    /// Reads it.
+    /// Reads the quantity off a bar.
     ///
     /// # Arguments
     /// * `evaluator`: of the mixture in the state of the test.
     /// * `parameters`: those of the model.
+    ///
+    /// # Errors
+    /// As [`barwright_blend::equilibrium::Solver::solve`].
     pub fn value(self, evaluator: &mut Evaluator<'_>, parameters: &Parameters) -> Result<Value, EquilibriumError> {
         match self {
             Read::Slip | Read::Hold => {
@@ -213,6 +216,9 @@ pub(crate) struct Readings<'a> {
 
 impl<'a> Readings<'a> {
     /// Prepares the trials that teach.
+    ///
+    /// # Errors
+    /// As [`barwright_blend::Mixture::new`].
     pub fn new<'t>(
         library: &Library,
         parameters: &'a Parameters,
@@ -294,6 +300,9 @@ impl<'a> Readings<'a> {
     ///
     /// # Returns
     /// One reading for each trial; that of one that teaches nothing is 0.
+    ///
+    /// # Errors
+    /// [`BlendError::Equilibrium`].
     pub fn values(&mut self, scores: &DVector<f64>) -> Result<Vec<Value>, BlendError> {
         let model = self.model(scores);
         let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
@@ -313,6 +322,9 @@ impl<'a> Readings<'a> {
     /// # Arguments
     /// * `scores`: as for [`Readings::values`].
     /// * `values`: what that returned for them.
+    ///
+    /// # Errors
+    /// As [`Readings::values`].
     pub fn derivatives(&mut self, scores: &DVector<f64>, values: &[Value]) -> Result<DMatrix<f64>, BlendError> {
         let (count, dimensions) = (self.count, self.names.len());
         let mut derivatives = DMatrix::<f64>::zeros(count, dimensions);

@@ -28,10 +28,10 @@ pub const TEMPERATURES_C: (f64, f64) = (-20.0, 120.0);
 /// Rods that are accepted, mm: a thinner one is a needle, a thicker one flattens the bar (judgement).
 pub const ROD_MM: (f64, f64) = (0.5, 30.0);
 
-/// Most a rod is loaded with, g: more than a person presses with a hand (judgement).
+/// Largest load on a rod, g: more than a person presses with a hand (judgement).
 pub const MOST_GRAMS: f64 = 100_000.0;
 
-/// Longest stay on a warm shelf, hours: 60 days. Longer is no test of shape (judgement).
+/// Longest stay on a warm shelf, hours: 60 days. Longer is not a test of shape (judgement).
 pub const MOST_HOURS: f64 = 1440.0;
 
 /// Oldest bar tested, days: 10 years. Older is a slip of the pen (judgement).
@@ -41,7 +41,7 @@ pub const MOST_DAYS: f64 = 3650.0;
 /// butter take 1 to 2 weeks).
 pub const RESTED_AFTER_DAYS: f64 = 2.0;
 
-/// Least depth (0.1 mm), mass (g), time (hours), size (mm) or spread (K) that is taken: below what any bench gives.
+/// Smallest depth (0.1 mm), mass (g), time (hours), size (mm) or spread (K) accepted: below what any bench gives.
 const LEAST_FIGURE: f64 = 0.001;
 
 /// Standard deviation of one open tube read by a maker, K: laboratories agree to about 1 °C (recalled), a kitchen thermometer adds its own.
@@ -73,7 +73,7 @@ pub const RELIEF_LN_SD: f64 = 0.3;
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum TrialError {
-    /// A figure that is no number.
+    /// A figure that is not a number.
     #[error("{what} is {value}, no number")]
     NotFinite {
         /// Which figure.
@@ -87,7 +87,7 @@ pub enum TrialError {
         /// Diameter, mm.
         diameter_mm: f64,
     },
-    /// A mass that no scale shows.
+    /// A mass out of range.
     #[error("{} g on the rod: give what the scale shows as the rod goes in, above 0", short(*.grams))]
     Grams {
         /// Mass, g.
@@ -121,7 +121,7 @@ pub enum TrialError {
     NoParts,
 }
 
-/// What was tested, and what came out.
+/// A test and its result.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Test {
@@ -171,7 +171,7 @@ pub enum Test {
     },
     /// Whether grain is seen or felt.
     Grain {
-        /// Whether it is.
+        /// The answer.
         seen: bool,
     },
 }
@@ -238,7 +238,7 @@ impl Test {
 /// A bench test of one formula.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Trial {
-    /// What the maker calls it; shown where it does not fit.
+    /// The maker's name for it; shown where it does not fit.
     pub label: String,
     /// The formula of the bar.
     pub formula: Formula,
@@ -263,8 +263,8 @@ impl Trial {
         self.test.check()
     }
 
-    /// Crystal state of what was tested: the fresh one until [`RESTED_AFTER_DAYS`], and always as a relief leaves its mould; that of a tempered
-    /// bar from the start.
+    /// Crystal state of what was tested: fresh until [`RESTED_AFTER_DAYS`], and always as a relief leaves its mould; tempered
+    /// from the start for a tempered bar.
     ///
     /// # Validity
     /// Bars rich in cocoa butter are still on their way between 2 and 14 days: test them later.

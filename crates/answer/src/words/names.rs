@@ -6,16 +6,16 @@ use barwright_reference::{Formula, Library};
 use super::number::amount;
 use super::visible::visible;
 
-/// Begins the name of a formula that nobody named.
+/// Begins the name of a formula without a name of its own.
 const NAMELESS: &str = "formula ";
 
-/// Parts of a formula that nobody named, in its title.
+/// Number of parts in the title of an unnamed formula.
 const MOST_PARTS: usize = 3;
 
 /// Names in a hint.
 const MOST_NEAREST: usize = 3;
 
-/// Most characters of a formula's name shown.
+/// Largest number of characters of a formula's name shown.
 const LONGEST_NAME: usize = 40;
 
 /// Returns a name as shown: safe and not too long.
@@ -23,17 +23,17 @@ pub fn name(name: &str) -> String {
     cut(name.trim(), LONGEST_NAME)
 }
 
-/// What a formula is called that nobody named, counted from 1.
+/// Name of an unnamed formula, counted from 1.
 pub fn nameless(number: usize) -> String {
     format!("{NAMELESS}{number}")
 }
 
-/// Whether nobody named a formula.
+/// Whether a formula is unnamed.
 pub fn is_nameless(name: &str) -> bool {
     name.strip_prefix(NAMELESS).is_some_and(|number| number.parse::<usize>().is_ok())
 }
 
-/// What a formula is headed by: its name, or its parts where nobody named it, the largest first: `Olive oil 70 / beeswax 30`.
+/// Heading of a formula: its name, or, of an unnamed one, its parts, the largest first: `Olive oil 70 / beeswax 30`.
 pub fn title(formula: &Formula, library: &Library) -> String {
     if !is_nameless(&formula.name) {
         return capital(&name(&formula.name));
@@ -58,7 +58,7 @@ pub fn titles(formulas: &[Formula], library: &Library) -> Vec<String> {
     distinct(&shown)
 }
 
-/// Returns a text as shown: safe, and cut to so many characters.
+/// Returns a text as shown: safe, and cut to a number of characters.
 pub fn cut(text: &str, most: usize) -> String {
     let shown = visible(text);
     if shown.chars().count() > most { shown.chars().take(most - 1).chain(['…']).collect() } else { shown }

@@ -12,7 +12,7 @@ const SMALLEST: f64 = 1e-12;
 /// A number from here on would be a row of zeros and is written with an exponent.
 const LARGEST: f64 = 1e15;
 
-/// Returns a number rounded to this many significant digits, without an exponent unless there would be a row of zeros.
+/// Returns a number, of any unit, rounded to this many significant digits, without an exponent unless there would be a row of zeros.
 pub fn significant(value: f64, digits: u8) -> String {
     if value.abs() < SMALLEST {
         return "0".to_owned();
@@ -33,7 +33,7 @@ pub fn significant(value: f64, digits: u8) -> String {
     format!("{rounded:.decimals$}")
 }
 
-/// Returns a number with so many decimals; what rounds to zero has no minus.
+/// Returns a number, of any unit, with a number of decimals; what rounds to zero has no minus.
 pub fn fixed(value: f64, decimals: usize) -> String {
     let text = format!("{value:.decimals$}");
     match text.strip_prefix('-') {
@@ -42,19 +42,19 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// Returns a number with its sign and so many decimals; that of zero is plus.
+/// Returns a number, of any unit, with its sign and a number of decimals; the sign of zero is plus.
 pub fn signed(value: f64, decimals: usize) -> String {
     let text = fixed(value, decimals);
     if text.starts_with('-') { text } else { format!("+{text}") }
 }
 
-/// Returns `value (low to high)`, or only the value when the ends look the same.
+/// Returns `value (low to high)` without the unit, or only the value when the ends look the same.
 pub fn interval(estimate: &Estimate, show: impl Fn(f64) -> String) -> String {
     let [value, low, high] = [estimate.value, estimate.low, estimate.high].map(show);
     if low == value && high == value { value } else { format!("{value} ({low} to {high})") }
 }
 
-/// Returns a number with the decimals it has, so many at most.
+/// Returns a number, of any unit, with the decimals it has, at most `decimals` (1 or more).
 pub fn trimmed(value: f64, decimals: usize) -> String {
     trim_zeros(&fixed(value, decimals)).to_owned()
 }
@@ -64,7 +64,7 @@ pub fn amount(percent: f64) -> String {
     trimmed(percent, 2)
 }
 
-/// Returns a whole number.
+/// Returns a number, of any unit, rounded to a whole one.
 pub fn whole(value: f64) -> String {
     fixed(value.round(), 0)
 }

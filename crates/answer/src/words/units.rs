@@ -187,7 +187,7 @@ impl Units {
     }
 }
 
-/// Returns a needle penetration; what is softer than the test allows is `over 250`.
+/// Returns a needle penetration, in units of 0.1 mm; what is softer than the test allows is `over 250`.
 pub fn needle(estimate: Option<&Estimate>) -> String {
     let over = format!("over {NEEDLE_LIMIT_DMM}");
     match estimate {

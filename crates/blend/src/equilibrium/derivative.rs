@@ -1,4 +1,4 @@
-//! How the crystals answer to a small change of the mixture or of the temperature: the implicit function theorem on the solved equations.
+//! Response of the crystals to a small change of the mixture or of the temperature: the implicit function theorem on the solved equations.
 //!
 //! # Equations
 //! With the equations of [`super`], a change `ṅ_i` of the moles and `k̇_i` of `ln κ_i` (`κ` is `K` without γ), `d_i = δ_i − δ̄`:
@@ -13,7 +13,7 @@
 //! side without it.
 //!
 //! # Source
-//! Standard; checked against central differences in the tests below.
+//! Implicit function theorem (textbook; recalled); checked against central differences in the tests below.
 
 use nalgebra::{DMatrix, DVector, Dyn, LU};
 
@@ -30,7 +30,7 @@ pub struct Change {
     pub temperature_k: f64,
 }
 
-/// What the crystals of each of the caller's families do.
+/// Rates of the crystals of each of the caller's families.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct FamilyRates {
     /// Rate of the crystallised mass fraction.
@@ -49,7 +49,7 @@ pub struct Linearised<'a> {
     factors: Option<LU<f64, Dyn, Dyn>>,
 }
 
-/// What one species is in the solution.
+/// State of one species in the solution.
 struct State {
     n: f64,
     k: f64,

@@ -75,7 +75,7 @@ pub enum EquilibriumError {
         /// What it was.
         value: f64,
     },
-    /// A liquid parameter that is no number.
+    /// A liquid parameter that is not a number.
     #[error("species {species}: δ = {delta} is not a finite number")]
     NotFinite {
         /// Position in the list given.
@@ -218,7 +218,7 @@ impl Phases<'_> {
         self.work.solids.get(index).copied().unwrap_or(0.0)
     }
 
-    /// Mole-averaged δ of the liquid.
+    /// Mole-averaged δ of the liquid, dimensionless.
     pub fn delta_bar(&self) -> f64 {
         self.work.delta_bar
     }

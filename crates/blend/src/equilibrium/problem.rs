@@ -25,12 +25,12 @@ pub struct SpeciesAmount {
 }
 
 impl SpeciesAmount {
-    /// A crystallising species in an ideal liquid.
+    /// A crystallising species in an ideal liquid; its mass in any unit, the same for all species.
     pub fn crystal(mass: f64, molar_mass_kg_mol: f64, family: usize, melt_k: f64, heat_j_mol: f64) -> Self {
         SpeciesAmount { mass, molar_mass_kg_mol, family: Some(family), solution: 0, melt_k, heat_j_mol, delta: 0.0 }
     }
 
-    /// A species that never crystallises, in an ideal liquid.
+    /// A species that never crystallises, in an ideal liquid; its mass in any unit, the same for all species.
     pub fn amorphous(mass: f64, molar_mass_kg_mol: f64) -> Self {
         SpeciesAmount { mass, molar_mass_kg_mol, family: None, solution: 0, melt_k: 1.0, heat_j_mol: 1.0, delta: 0.0 }
     }
@@ -242,7 +242,7 @@ impl Problem {
         self.moles.get(i).copied().unwrap_or(0.0)
     }
 
-    /// δ of species `i` (own order); 0 for one that is not there.
+    /// δ of species `i` (own order), dimensionless; 0 for one that is not there.
     pub fn species_delta(&self, i: usize) -> f64 {
         self.class.get(i).and_then(|&class| self.class_delta.get(class)).copied().unwrap_or(0.0)
     }

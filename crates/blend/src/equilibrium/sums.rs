@@ -74,6 +74,7 @@ pub(super) struct Work {
 }
 
 impl Work {
+    /// Buffers for a problem, filled with zeros.
     pub fn new(problem: &Problem) -> Self {
         let blocks = problem.blocks().len();
         Work {
@@ -117,7 +118,7 @@ impl Work {
         }
     }
 
-    /// Sets δ̄ and with it the activity coefficients.
+    /// Sets δ̄ (dimensionless) and with it the activity coefficients.
     pub fn set_delta_bar(&mut self, problem: &Problem, delta_bar: f64) {
         self.delta_bar = delta_bar;
         let classes = self.class_gamma.iter_mut().zip(&mut self.class_apart).zip(&problem.class_delta);
@@ -264,11 +265,12 @@ impl Work {
         all
     }
 
-    /// `K` of species `i`, with its activity coefficient.
+    /// `K` of species `i` (dimensionless), with its activity coefficient; 0 for one that never crystallises.
     pub fn k(&self, problem: &Problem, i: usize) -> f64 {
         self.ideal_k.get(i).map_or(0.0, |k| k * self.class_gamma[problem.class[i]])
     }
 
+    /// `ln K` of species `i`, with its activity coefficient; minus infinity for one that never crystallises.
     pub fn ln_k(&self, problem: &Problem, i: usize) -> f64 {
         let Some(apart) = problem.class.get(i).and_then(|&class| self.class_apart.get(class)) else {
             return f64::NEG_INFINITY;
@@ -300,6 +302,7 @@ impl Work {
         block.map_or(0.0, |index| self.solids[index])
     }
 
+    /// Moles of species `i` in the liquid, per mole of mixture.
     pub fn species_liquid(&self, problem: &Problem, i: usize) -> f64 {
         if i >= problem.crystallising() {
             return problem.species_moles(i);
@@ -307,6 +310,7 @@ impl Work {
         problem.moles[i] * self.liquid / (self.liquid + self.k(problem, i) * self.solid_of(problem, i))
     }
 
+    /// Moles of species `i` in its solid solution, per mole of mixture.
     pub fn species_solid(&self, problem: &Problem, i: usize) -> f64 {
         if i >= problem.crystallising() {
             return 0.0;

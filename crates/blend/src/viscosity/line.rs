@@ -21,17 +21,17 @@ const OFFSET_MM2_S: f64 = 0.7;
 /// The thinnest liquid a line has, mm²/s: what the scales of the standard end at.
 pub const THINNEST_MM2_S: f64 = 0.3;
 
-/// Squares of distances of `log10 T` that are no distance.
+/// Sums of squared distances of `log10 T` up to this count as 0.
 const SMALLEST_SPREAD: f64 = 1e-12;
 
-/// Why there is no line.
+/// Why no line can be laid.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LineError {
     /// Fewer than two temperatures.
     #[error("a line of viscosity against temperature needs points at two temperatures")]
     TooFewTemperatures,
-    /// A point that no liquid has.
+    /// A point outside the range of liquids.
     #[error("no liquid has {viscosity_mm2_s} mm²/s at {temperature_c} °C")]
     OutOfRange {
         /// °C.

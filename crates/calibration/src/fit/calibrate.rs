@@ -163,7 +163,7 @@ pub fn calibrate(
 /// * `found`: parameters after the fit.
 ///
 /// # Returns
-/// For each coordinate its name and the step over its standard deviation after the fit; 0 for one that is held back by its bound.
+/// For each coordinate its name and the step, in standard deviations after the fit; 0 for one that is held back by its bound.
 ///
 /// # Errors
 /// [`CalibrationError`].

@@ -36,7 +36,7 @@ const GOOD_SHARE: f64 = 0.75;
 /// How near to the edge of the region a damped step must end, as a share of its radius (Moré 1978).
 const EDGE_TOLERANCE: f64 = 0.1;
 
-/// Most values of the damping tried for one step (Moré 1978 finds fewer than two are needed on average).
+/// Largest number of values of the damping tried for one step (Moré 1978 finds fewer than two are needed on average).
 const MAX_DAMPINGS: usize = 10;
 
 /// Range of one coordinate, ends included.
@@ -52,12 +52,12 @@ impl Bounds {
     /// No bounds.
     pub const NONE: Bounds = Bounds::new(f64::NEG_INFINITY, f64::INFINITY);
 
-    /// From `lower` to `upper`, which is not below it.
+    /// From `lower` to `upper`, which is not below it, on the scale of the coordinate.
     pub const fn new(lower: f64, upper: f64) -> Bounds {
         Bounds { lower, upper }
     }
 
-    /// The nearest value inside.
+    /// The nearest value inside, on the same scale.
     pub fn project(self, x: f64) -> f64 {
         x.max(self.lower).min(self.upper)
     }
@@ -77,13 +77,13 @@ pub trait Model {
     /// Why it may fail.
     type Error;
 
-    /// Model less measured; a step to where one is not finite is shortened.
+    /// Model less measured, each on the scale of its row, at a point on the scales of the coordinates; a step to where one is not finite is shortened.
     ///
     /// # Errors
     /// Ends the fit.
     fn residuals(&self, point: &[f64]) -> Result<Vec<f64>, Self::Error>;
 
-    /// `∂r_i/∂p_j` at the same place.
+    /// `∂r_i/∂p_j` at a point, each on its own scale.
     ///
     /// # Errors
     /// Ends the fit.
@@ -154,7 +154,7 @@ impl<M: Model> Problem<M> {
     /// Fits the coordinates.
     ///
     /// # Arguments
-    /// * `start`: where to begin; moved into the bounds.
+    /// * `start`: where to begin, each coordinate on its own scale; moved into the bounds.
     /// * `gain_tolerance`: the fit ends when a step neither gains nor promises more than this share of `F`; above the rounding of `F`.
     ///
     /// # Returns
@@ -219,7 +219,7 @@ impl<M: Model> Problem<M> {
         Err(not_converged(MAX_STEPS, here))
     }
 
-    /// Returns the step of Gauss and Newton from a place, each coordinate over its standard deviation there; cut at the bounds.
+    /// Returns the step of Gauss and Newton from a place (each coordinate on its own scale), in standard deviations there; cut at the bounds.
     ///
     /// # Errors
     /// [`FitError`].
@@ -356,7 +356,7 @@ impl LinearModel {
 
     /// The step that solves `min ‖A z + ρ‖² + λ ‖z‖²` with a `λ` that fills the region, or 0 if the full step is inside.
     ///
-    /// `λ` by Newton's method on `1/‖z(λ)‖ − 1/radius` between bounds. `None` when a figure is no number.
+    /// `λ` by Newton's method on `1/‖z(λ)‖ − 1/radius` between bounds. `None` when a figure is not a number.
     fn step(&self, region: Region) -> Option<Step> {
         let radius = region.radius;
         let full_size = self.full_step.norm();

@@ -133,7 +133,7 @@ impl Observation {
 /// # Arguments
 /// * `observations`: the rows.
 /// * `scored`: their predictions, in the same order.
-/// * `residuals`: receives prediction less measurement; 0 for a bound that is kept.
+/// * `residuals`: receives prediction less measurement on the row's scale; 0 for a bound that is kept.
 pub fn residuals(observations: &[Observation], scored: &[Scored], residuals: &mut [f64]) {
     let mut studies: BTreeMap<&str, (f64, f64)> = BTreeMap::new();
     for ((one, scored), residual) in observations.iter().zip(scored).zip(&mut *residuals) {
@@ -165,7 +165,7 @@ pub fn cluster_sizes(observations: &[Observation]) -> Vec<f64> {
     observations.iter().map(|one| sizes[&one.cluster()]).collect()
 }
 
-/// Variance of each residual: that of the test, and that of what its cluster shares times the number of rows in the cluster.
+/// Variance of each residual, on its row's scale: that of the test, and that of what its cluster shares times the number of rows in the cluster.
 pub fn variances(observations: &[Observation], shared_sd: &[f64]) -> Vec<f64> {
     let each = observations.iter().zip(shared_sd).zip(cluster_sizes(observations));
     each.map(|((one, sd), size)| one.test_sd * one.test_sd + size * sd * sd).collect()

@@ -9,6 +9,9 @@
 //! off may be a bad row, which is why the fit makes light of it, but to a packing it may as well be the sign of a wrong crystal. The `σ` of rows of one
 //! sample is mostly that of its lot, so a curve that has moved as a whole costs little: a packing that leaves the rows of one kind further off than before,
 //! root mean square, by more than [`LARGEST_LOSS`] is not taken whatever `F` says.
+//!
+//! # Source
+//! `F` as in `calibrate.rs`; the search is our own.
 
 use std::collections::BTreeMap;
 

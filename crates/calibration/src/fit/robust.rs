@@ -105,7 +105,10 @@ impl Trial<'_> {
         self.from(priors, free, start, ROUNDS, GAIN_TOLERANCE)
     }
 
-    /// Fits `free` from `start`, in so many rounds of weights.
+    /// Fits `free` from `start`, each coordinate on its own scale, in a number of rounds of weights.
+    ///
+    /// # Errors
+    /// [`CalibrationError`].
     pub fn from(
         &self,
         priors: &Parameters,
@@ -155,7 +158,10 @@ impl Bench<'_> {
         predict(self.library, parameters, self.rows, draws)
     }
 
-    /// Residuals of the central predictions.
+    /// Residuals of the central predictions, each on its row's scale.
+    ///
+    /// # Errors
+    /// [`BlendError`].
     pub fn residuals(&self, parameters: &Parameters) -> Result<Vec<f64>, BlendError> {
         let mut residuals = vec![0.0; self.rows.len()];
         observation::residuals(self.observations, &self.predict(parameters, 0)?, &mut residuals);
@@ -170,6 +176,9 @@ impl Bench<'_> {
     }
 
     /// Standard deviation of each prediction, on the scale of its row.
+    ///
+    /// # Errors
+    /// [`BlendError`].
     pub fn spread(&self, parameters: &Parameters) -> Result<Vec<f64>, BlendError> {
         let scored = self.predict(parameters, DRAWS)?;
         Ok(self.observations.iter().zip(&scored).map(|(one, scored)| one.predicted_sd(scored)).collect())

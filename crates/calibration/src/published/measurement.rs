@@ -154,7 +154,7 @@ pub struct Measurement {
     pub reason: String,
 }
 
-/// A row that cannot be used, or that nobody should trust.
+/// A row that cannot be used or trusted.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("line {line}: {what}")]
 pub struct RowFault {

@@ -14,6 +14,9 @@
 //! ```text
 //! value inside when |value − prediction| ≤ √(half width² + (1.645 sd)²), on the group's scale, the half width of the side it lies on
 //! ```
+//!
+//! # Source
+//! Sum of two independent normal errors (textbook; recalled).
 
 use barwright_blend::Estimate;
 
@@ -57,7 +60,7 @@ pub fn test_sd(row: &Measurement) -> f64 {
 ///
 /// # Arguments
 /// * `row`: the measurement.
-/// * `predicted`: its prediction.
+/// * `predicted`: its prediction, in the unit of the row.
 pub fn inside_with_test(row: &Measurement, predicted: &Estimate) -> bool {
     let logarithmic = Group::of(row).is_none_or(Group::logarithmic);
     let scale = |value: f64| if logarithmic { value.ln() } else { value };

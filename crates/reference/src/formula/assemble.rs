@@ -10,9 +10,9 @@ use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::wording::{quote, short};
 
-/// Most parts one formula can have.
+/// Largest number of parts in one formula.
 pub const MOST_PARTS: usize = 200;
-/// Most formulas one text can have.
+/// Largest number of formulas in one text.
 pub const MOST_FORMULAS: usize = 1000;
 
 /// How far shares marked % may sum from 100 before it is noted.

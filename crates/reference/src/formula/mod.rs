@@ -52,10 +52,10 @@ impl Formula {
     /// Makes a formula of named parts.
     ///
     /// # Arguments
-    /// * `parts`: any name of an ingredient, and its amount in parts by mass, of any total.
+    /// * `parts`: any name of an ingredient, and its amount by mass, in any one unit.
     ///
     /// # Errors
-    /// Every name that is unknown or means several ingredients, and every amount that is no positive number, with its place in the list of
+    /// Every name that is unknown or means several ingredients, and every amount that is not a positive number, with its place in the list of
     /// names (`beeswax, olive oil`).
     ///
     /// ```

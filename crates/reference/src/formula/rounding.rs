@@ -44,7 +44,7 @@ struct Rounding {
 /// Returns the text of each amount with as many decimals as a thousandth of the total needs, or two digits of the amount, without
 /// trailing zeros; `None` where the text written so far says the same.
 ///
-/// Rounded amounts add up to the total again: those nearest to the next step take it (the method of the largest remainder), and
+/// Rounded amounts add up to the total again: those nearest to the next step take it, as in [`crate::apportion`], and
 /// where finer amounts are among them, the largest one takes the rest.
 pub(crate) fn round(wanted: &[Wanted], total: f64) -> Vec<Option<String>> {
     let mut amounts: Vec<Rounding> = wanted.iter().map(|one| start(one, total)).collect();
@@ -134,7 +134,7 @@ fn decimals(finest: f64) -> usize {
     (0..MOST_DECIMALS).find(|count| step(*count) <= finest * (1.0 + EXACT)).unwrap_or(MOST_DECIMALS)
 }
 
-/// Returns the last place of a number with so many decimals.
+/// Returns the last place of a number with a number of decimals.
 fn step(decimals: usize) -> f64 {
     10_f64.powi(-i32::try_from(decimals).unwrap_or(i32::MAX))
 }
@@ -143,7 +143,7 @@ fn to_decimals(value: f64, decimals: usize) -> f64 {
     format!("{value:.decimals$}").parse().unwrap_or(value)
 }
 
-/// Returns a number with at most so many decimals, without trailing zeros.
+/// Returns a number with at most this many decimals, without trailing zeros.
 fn number(value: f64, decimals: usize) -> String {
     trim_zeros(&format!("{value:.decimals$}")).to_owned()
 }

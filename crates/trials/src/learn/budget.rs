@@ -9,12 +9,12 @@ const LEAST_SAMPLES_A_SCORE: usize = 10;
 /// Samples of the first round.
 pub(super) const FIRST_ROUND: usize = 1_000;
 
-/// Most samples of so many unlike readings.
+/// Largest number of samples for a number of unlike readings.
 pub(super) fn most_samples(unlike: usize) -> usize {
     READINGS / unlike.max(1)
 }
 
-/// Whether samples of so many scores, with so many unlike readings, are worth their cost.
+/// Whether samples for this number of scores and of unlike readings are worth their cost.
 pub(super) fn is_affordable(unlike: usize, scores: usize) -> bool {
     most_samples(unlike) >= FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * scores)
 }

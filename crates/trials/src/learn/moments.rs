@@ -17,10 +17,10 @@
 //! Roots are symmetric because the axes outside `V` have no order: so two runs that differ by rounding take the same samples.
 //!
 //! # Validity
-//! Weights say nothing of a place where no sample came: other scores that go with the trials as well, far from the mode, are not found.
+//! Weights say nothing of a place where no sample came: other scores that agree with the trials, far from the mode, are not found.
 //!
 //! # Source
-//! See [the module above](super).
+//! As [the module above](super).
 
 use nalgebra::{DMatrix, DVector};
 

@@ -1,7 +1,7 @@
 //! The posterior of a maker's scores, and its mode.
 //!
 //! # Source
-//! See [the module above](super).
+//! As [the module above](super).
 
 use std::collections::BTreeSet;
 
@@ -117,7 +117,7 @@ impl<'a> Posterior<'a> {
     }
 
     /// Keeps the scores that the trials can tell something of: for each trial the fewest that leave out no more than [`NEGLIGIBLE`] of the variance of
-    /// its result, or [`COARSE`] where samples of so many would cost too much. A trial that the prior alone cannot believe starts with the weight this
+    /// its result, or [`COARSE`] where samples of that many would cost too much. A trial that the prior alone cannot believe starts with the weight this
     /// gives it, so that no slip of the pen leads the search.
     pub(super) fn keep_what_matters(&mut self) -> Result<(), BlendError> {
         let centre = DVector::zeros(self.readings.names().len());
@@ -307,7 +307,7 @@ pub(super) fn next_damping(damping: f64, share: f64) -> f64 {
     }
 }
 
-/// Weight of a trial at a distance of so many standard deviations.
+/// Weight of a trial at a distance in standard deviations.
 pub(super) fn weight(surprise: f64) -> f64 {
     let distance = surprise.abs();
     if distance > FLAG_LIMIT { (FLAG_LIMIT / distance).powi(4) } else { 1.0 }

@@ -18,9 +18,7 @@ pub type Module = Vec<String>;
 /// # Arguments
 /// * `root`: its `lib.rs` or `main.rs`.
 pub fn of_crate(root: &Path) -> BTreeMap<Module, BTreeSet<Module>> {
-    let mut files = BTreeMap::new();
-    let name = root.file_name().unwrap().to_str().unwrap();
-    collect(root.parent().unwrap(), &Vec::new(), name, &mut files);
+    let files = files(root);
     let seen: BTreeMap<&Module, Seen> = files.iter().map(|(module, file)| (module, Seen::of(module, file))).collect();
     let passed: BTreeMap<(Module, String), Module> = (seen.iter())
         .flat_map(|(module, seen)| {
@@ -32,6 +30,16 @@ pub fn of_crate(root: &Path) -> BTreeMap<Module, BTreeSet<Module>> {
         found.filter(|other| other != module).collect()
     };
     seen.iter().map(|(module, seen)| ((*module).clone(), of(module, seen))).collect()
+}
+
+/// Every file of a crate but those of tests.
+///
+/// # Arguments
+/// * `root`: its `lib.rs` or `main.rs`.
+pub fn files(root: &Path) -> BTreeMap<Module, syn::File> {
+    let mut files = BTreeMap::new();
+    collect(root.parent().unwrap(), &Vec::new(), root.file_name().unwrap().to_str().unwrap(), &mut files);
+    files
 }
 
 /// Reads every file below a folder but those of tests.
@@ -98,7 +106,8 @@ fn leaves(tree: &UseTree, before: &[String]) -> Vec<(Module, String)> {
     }
 }
 
-fn is_for_tests(attributes: &[Attribute]) -> bool {
+/// Whether an item is built for tests only.
+pub fn is_for_tests(attributes: &[Attribute]) -> bool {
     attributes
         .iter()
         .any(|one| one.path().is_ident("cfg") && one.parse_args::<syn::Path>().is_ok_and(|of| of.is_ident("test")))

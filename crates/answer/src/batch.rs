@@ -356,7 +356,7 @@ fn figures(
         colours: task.colours.iter().map(colour).collect(),
         lots,
         over_limit: sheet.over.iter().map(over).collect(),
-        cost: sheet.cost.clone(),
+        cost: sheet.cost,
         declaration_text: label.text(),
         declaration: label,
         content,

@@ -227,7 +227,7 @@ impl<'a> Plan<'a> {
         let bath = format!(
             "Melt the first ones, add the rest in order, and hold the melt at {hold} until it is clear, some ten minutes more. The water simmers, it does not boil; no drop of it into the melt."
         );
-        let bath = [Some(bath), found.seeds.then(|| SEEDS.to_owned()), Some(self.into_the_mould())];
+        let bath = [Some(bath), found.seeds.then(|| SEEDS.to_owned()), Some(self.filling_sentence())];
         let mut document = Document::default()
             .lead([Block::said(self.decisive().into_iter().chain(self.two_streams()))])
             .section("Melting, the hardest first", [Block::Table(self.steps())])
@@ -250,7 +250,7 @@ impl<'a> Plan<'a> {
     }
 
     /// From the bath into the mould: when to stir in the scent and to pour.
-    fn into_the_mould(&self) -> String {
+    fn filling_sentence(&self) -> String {
         let pour = self.units.whole_degrees(self.found.pour_c);
         let wait = match &self.found.down_s {
             Some(time) if self.found.hold_c > self.found.pour_c => {

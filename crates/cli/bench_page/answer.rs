@@ -156,7 +156,7 @@ fn told<F: Serialize>(answer: &Answered<F>) -> Reply {
 }
 
 /// Holds a question to what the page asks: the rest of it is as usual, and its work has an end.
-fn held(asked: Request) -> Result<Request, Fault> {
+fn held(asked: Request) -> Result<Request, Box<Fault>> {
     match asked {
         Request::Adjust(asked) => Ok(Request::Adjust(Box::new(Adjust {
             formula: bar(asked.formula)?,
@@ -179,18 +179,18 @@ fn held(asked: Request) -> Result<Request, Fault> {
 }
 
 /// Says that a question is none of the page's.
-fn not_here() -> Fault {
-    Fault::new("question", "the page does not ask this").hint("The command does.")
+fn not_here() -> Box<Fault> {
+    Box::new(Fault::new("question", "the page does not ask this").hint("The command does."))
 }
 
 /// Holds a bar to what fits on the page.
-fn bar(asked: Recipe) -> Result<Recipe, Fault> {
+fn bar(asked: Recipe) -> Result<Recipe, Box<Fault>> {
     let name = asked.name.trim().to_owned();
     if name.is_empty() || name.chars().count() > MAX_NAME {
-        return Err(Fault::new("name", "the bar needs a name of a few words"));
+        return Err(Box::new(Fault::new("name", "the bar needs a name of a few words")));
     }
     if asked.parts.len() > MAX_PARTS {
-        return Err(Fault::new("parts", format!("{} parts are more than {MAX_PARTS}", asked.parts.len())));
+        return Err(Box::new(Fault::new("parts", format!("{} parts are more than {MAX_PARTS}", asked.parts.len()))));
     }
     for part in asked.parts.iter().filter(|part| part.amount != 0.0) {
         within(part.amount, &AMOUNT, "an amount other than 0")?;
@@ -199,7 +199,7 @@ fn bar(asked: Recipe) -> Result<Recipe, Fault> {
 }
 
 /// Holds conditions to what the model takes; draws, seed and temperatures are the usual ones.
-fn conditions(asked: &Options) -> Result<Options, Fault> {
+fn conditions(asked: &Options) -> Result<Options, Box<Fault>> {
     Ok(Options {
         state: asked.state,
         hold_c: within(asked.hold_c, &MODEL_C, "the temperature to hold, °C")?,
@@ -209,7 +209,7 @@ fn conditions(asked: &Options) -> Result<Options, Fault> {
 }
 
 /// Holds a demand to what the model takes.
-fn demand(asked: Demand) -> Result<Demand, Fault> {
+fn demand(asked: Demand) -> Result<Demand, Box<Fault>> {
     match asked {
         Demand::Hold { temperature_c } => within(temperature_c, &MODEL_C, "the temperature to hold, °C")?,
         Demand::Detail { relief_mm } => within(relief_mm, &RELIEF_MM, "the finest relief, mm")?,
@@ -219,12 +219,12 @@ fn demand(asked: Demand) -> Result<Demand, Fault> {
 }
 
 /// A number in a range.
-fn within(value: f64, range: &RangeInclusive<f64>, what: &str) -> Result<f64, Fault> {
+fn within(value: f64, range: &RangeInclusive<f64>, what: &str) -> Result<f64, Box<Fault>> {
     if range.contains(&value) {
         return Ok(value);
     }
     let [value, low, high] = [value, *range.start(), *range.end()].map(short);
-    Err(Fault::new("range", format!("{what}: {value} is outside {low} to {high}")))
+    Err(Box::new(Fault::new("range", format!("{what}: {value} is outside {low} to {high}"))))
 }
 
 #[cfg(test)]

@@ -154,11 +154,11 @@ pub struct Adjustment {
     pub mass_moved: f64,
     /// Every demand.
     pub demands: Vec<Met>,
-    /// Demands that can each be met, but not both, by position.
+    /// Demands that can each be met, but not both.
     pub conflicts: Vec<Conflict>,
     /// How far the answer is over the price limit, as a share of the limit; 0 within it.
     pub over_price: f64,
-    /// How many formulas were judged with each number of draws: (draws, formulas).
+    /// How many formulas were judged with each number of draws.
     pub judged: Vec<Judged>,
 }
 

@@ -5,10 +5,16 @@ mod extremes;
 
 use std::path::PathBuf;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::args::{Colour, EVERYWHERE, PROFILE_VARIABLE};
-use crate::commands::{self, adjust, assess, batch, compare, cool, explore, parcel, pour, records, report, swap};
+use crate::commands::{
+    adjust, assess, batch, compare, completions, cool, explore, ingredients, manual, page, parcel, pour, records,
+    report, schema, swap, trial, validate,
+};
+use crate::error::CliError;
+use crate::output::Streams;
+use crate::profile::Profile;
 
 /// Predict how a solid bar of wax, butter and oil sets, feels and travels, before any wax is melted
 #[derive(Debug, Parser)]
@@ -69,27 +75,51 @@ pub enum Action {
     /// One page to keep and to print: answer, curves, tables, plans, sources
     Report(Box<report::Args>),
     /// Bench tests of your own bars: keep them, and learn from them
-    Trial(commands::trial::args::Trial),
+    Trial(trial::args::Trial),
     /// What you poured, from which deliveries, and where it went: a recall is one command
     Records(records::args::Records),
     /// A bench page in your browser, from this computer only: move amounts and watch the bar follow
-    Page(commands::page::Args),
+    Page(page::Args),
     /// Show the reference table: what the ingredients are, and where each figure comes from
-    Ingredients(commands::ingredients::Args),
+    Ingredients(ingredients::Args),
     /// Compare predictions with published measurements, to see how far to trust them
-    Validate(commands::validate::Args),
+    Validate(validate::Args),
     /// Print what the JSON of an answer looks like, as a JSON schema
-    Schema(commands::schema::Args),
+    Schema(schema::Args),
     /// Print the script that lets your shell complete commands and options at the Tab key
-    Completions(commands::completions::Args),
+    Completions(completions::Args),
     /// Print the manual page of a command for `man`, or write them all
-    Manual(commands::manual::Args),
+    Manual(manual::Args),
+}
+
+impl Action {
+    /// Does it.
+    pub fn run(&self, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
+        match self {
+            Action::Assess(args) => assess::run(args, profile, streams),
+            Action::Compare(args) => compare::run(args, profile, streams),
+            Action::Adjust(args) => adjust::run(args, profile, streams),
+            Action::Swap(args) => swap::run(args, profile, streams),
+            Action::Explore(args) => explore::run(args, profile, streams),
+            Action::Batch(args) => batch::run(args, profile, streams),
+            Action::Pour(args) => pour::run(args, profile, streams),
+            Action::Cool(args) => cool::run(args, profile, streams),
+            Action::Parcel(args) => parcel::run(args, profile, streams),
+            Action::Report(args) => report::run(args, profile, streams),
+            Action::Trial(args) => trial::run(args, profile, streams),
+            Action::Records(args) => records::run(args, profile, streams),
+            Action::Ingredients(args) => ingredients::run(args, streams),
+            Action::Page(args) => page::run(args, profile, streams),
+            Action::Validate(args) => validate::run(args, streams),
+            Action::Schema(args) => schema::run(args, streams),
+            Action::Completions(args) => completions::run(args, Args::command(), streams),
+            Action::Manual(args) => manual::run(args, Args::command(), streams),
+        }
+    }
 }
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
-
     use super::*;
 
     #[test]

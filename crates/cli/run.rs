@@ -13,8 +13,7 @@ use clap::{CommandFactory, FromArgMatches};
 use terminal_size::{Width, terminal_size};
 
 use crate::args::{Colour, PROFILE_VARIABLE};
-use crate::command_line::{Action, Args};
-use crate::commands;
+use crate::command_line::Args;
 use crate::complain;
 use crate::error::{CliError, Kind};
 use crate::output::{Output, Streams};
@@ -100,26 +99,7 @@ fn act(args: &Args) -> Result<(), CliError> {
     };
     let profile = Profile::new(args.profile.clone());
     threads::start();
-    match &args.action {
-        Action::Assess(args) => commands::assess::run(args, &profile, &mut streams)?,
-        Action::Compare(args) => commands::compare::run(args, &profile, &mut streams)?,
-        Action::Adjust(args) => commands::adjust::run(args, &profile, &mut streams)?,
-        Action::Swap(args) => commands::swap::run(args, &profile, &mut streams)?,
-        Action::Explore(args) => commands::explore::run(args, &profile, &mut streams)?,
-        Action::Batch(args) => commands::batch::run(args, &profile, &mut streams)?,
-        Action::Pour(args) => commands::pour::run(args, &profile, &mut streams)?,
-        Action::Cool(args) => commands::cool::run(args, &profile, &mut streams)?,
-        Action::Parcel(args) => commands::parcel::run(args, &profile, &mut streams)?,
-        Action::Report(args) => commands::report::run(args, &profile, &mut streams)?,
-        Action::Trial(args) => commands::trial::run(args, &profile, &mut streams)?,
-        Action::Records(args) => commands::records::run(args, &profile, &mut streams)?,
-        Action::Ingredients(args) => commands::ingredients::run(args, &mut streams)?,
-        Action::Page(args) => commands::page::run(args, &profile, &mut streams)?,
-        Action::Validate(args) => commands::validate::run(args, &mut streams)?,
-        Action::Schema(args) => commands::schema::run(args, &mut streams)?,
-        Action::Completions(args) => commands::completions::run(args, Args::command(), &mut streams)?,
-        Action::Manual(args) => commands::manual::run(args, Args::command(), &mut streams)?,
-    }
+    args.action.run(&profile, &mut streams)?;
     data.flush()?;
     Ok(())
 }

@@ -30,7 +30,6 @@ pub mod reading;
 pub mod refusal;
 pub mod report;
 pub mod routes;
-pub mod schema;
 pub mod space;
 pub mod swap;
 pub mod terminal;

@@ -3,88 +3,95 @@
 
 use std::ops::ControlFlow;
 
-use barwright_blend::Comparison;
-use barwright_calibration::published::Report as Score;
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, schema_for};
 use serde::{Deserialize, Serialize};
 
-use crate::adjust::{Adjust, Adjusted, adjust};
-use crate::assess::{Assess, Assessed, assess};
-use crate::batch::{Batch, Batched, batch};
-use crate::compare::{Compare, compare};
-use crate::cool::{Cool, Cooled, cool};
-use crate::explore::{Explore, Explored, explore, search};
-use crate::ingredients::{Found, Ingredients, ingredients};
-use crate::parcel::{Parcel, Sent, parcel};
-use crate::pour::{Pour, Poured, pour};
-use crate::report::{Report, Reported, report};
-use crate::swap::{Swap, Swapped, swap};
-use crate::trial::{Learn, Taught, learn};
-use crate::validate::{Validate, validate};
 use crate::{Answered, Control, Engine, Refusal};
+use crate::{adjust, assess, batch, compare, cool, explore, ingredients, parcel, pour, report, swap, trial, validate};
 
-/// A question.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Request {
-    /// What is one bar like?
-    Assess(Box<Assess>),
-    /// Which of several bars is what?
-    Compare(Compare),
-    /// Which is the smallest change that meets these targets?
-    Adjust(Box<Adjust>),
-    /// What can stand in for an ingredient?
-    Swap(Swap),
-    /// Which bars of a space are the best trade-offs?
-    Explore(Explore),
-    /// What goes on the scale?
-    Batch(Box<Batch>),
-    /// What to melt first, how hot, when to pour?
-    Pour(Box<Pour>),
-    /// How long until it can leave the mould, and where should it cool?
-    Cool(Box<Cool>),
-    /// What does a hot route do to it in the post, and what would help?
-    Parcel(Box<Parcel>),
-    /// What is there to keep of one bar, or of several?
-    Report(Box<Report>),
-    /// What is an ingredient made of, and where is each figure from?
-    Ingredients(Ingredients),
-    /// How far do predictions lie from what was published?
-    Validate(Validate),
-    /// What do bench tests teach?
-    Learn(Learn),
+/// Makes everything that there is one of a question: its request, its figures, its answer, its schema.
+macro_rules! questions {
+    ($($(#[$what:meta])* $kind:ident($request:ty) -> $figures:ty, $name:literal, $answer:expr;)*) => {
+        /// A question.
+        #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+        #[serde(rename_all = "snake_case")]
+        pub enum Request {
+            $($(#[$what])* $kind(Box<$request>),)*
+        }
+
+        /// The figures of an answer, as with `--json`; the schemas of `docs/schema` say what each key is.
+        #[derive(Debug, Clone, Serialize, JsonSchema)]
+        #[serde(untagged)]
+        pub enum Figures {
+            $(#[doc = concat!("Of [`Request::", stringify!($kind), "`].")] $kind(Box<$figures>),)*
+        }
+
+        fn answered(engine: &Engine, request: &Request, control: Control<'_>) -> Result<Answered<Figures>, Refusal> {
+            match request {
+                $(Request::$kind(asked) => {
+                    let answer: fn(&Engine, &$request, Control<'_>) -> Result<Answered<$figures>, Refusal> = $answer;
+                    Ok(answer(engine, asked, control)?.map(Figures::$kind))
+                })*
+            }
+        }
+
+        /// What has a schema: the answers of the subcommands by their names, and `request`, every question.
+        pub const SCHEMAS: &[&str] = &[$($name,)* "request"];
+
+        /// Returns the JSON Schema (draft 2020-12) of one of [`SCHEMAS`]; `None` for any other name.
+        pub fn schema(name: &str) -> Option<Schema> {
+            match name {
+                $($name => Some(schema_for!($figures)),)*
+                "request" => Some(schema_for!(Request)),
+                _ => None,
+            }
+        }
+    };
 }
 
-/// The figures of an answer, as with `--json`; the schemas of `docs/schema` say what each key is.
-#[derive(Debug, Clone, Serialize, JsonSchema)]
-#[serde(untagged)]
-pub enum Figures {
-    /// Of [`Request::Assess`].
-    Assess(Box<Assessed>),
-    /// Of [`Request::Compare`].
-    Compare(Box<Comparison>),
-    /// Of [`Request::Adjust`].
-    Adjust(Box<Adjusted>),
-    /// Of [`Request::Swap`].
-    Swap(Box<Swapped>),
-    /// Of [`Request::Explore`].
-    Explore(Box<Explored>),
-    /// Of [`Request::Batch`].
-    Batch(Box<Batched>),
-    /// Of [`Request::Pour`].
-    Pour(Box<Poured>),
-    /// Of [`Request::Cool`].
-    Cool(Box<Cooled>),
-    /// Of [`Request::Parcel`].
-    Parcel(Box<Sent>),
-    /// Of [`Request::Report`].
-    Report(Box<Reported>),
-    /// Of [`Request::Ingredients`].
-    Ingredients(Box<Found>),
-    /// Of [`Request::Validate`].
-    Validate(Box<Score>),
-    /// Of [`Request::Learn`].
-    Learn(Box<Taught>),
+questions! {
+    /// Which is the smallest change that meets these targets?
+    Adjust(adjust::Adjust) -> adjust::Adjusted, "adjust", |engine, asked, _| adjust::adjust(engine, asked);
+    /// What is one bar like?
+    Assess(assess::Assess) -> assess::Assessed, "assess", |engine, asked, _| assess::assess(engine, asked);
+    /// What goes on the scale?
+    Batch(batch::Batch) -> batch::Batched, "batch", batch::batch;
+    /// Which of several bars is what?
+    Compare(compare::Compare) -> barwright_blend::Comparison, "compare", |engine, asked, _| compare::compare(engine, asked);
+    /// How long until it can leave the mould, and where should it cool?
+    Cool(cool::Cool) -> cool::Cooled, "cool", cool::cool;
+    /// Which bars of a space are the best trade-offs?
+    Explore(explore::Explore) -> explore::Explored, "explore", explored;
+    /// What is an ingredient made of, and where is each figure from?
+    Ingredients(ingredients::Ingredients) -> ingredients::Found, "ingredients",
+        |engine, asked, _| ingredients::ingredients(&engine.library, asked);
+    /// What do bench tests teach?
+    Learn(trial::Learn) -> trial::Taught, "trial-fit", |engine, asked, _| trial::learn(engine, asked);
+    /// What does a hot route do to it in the post, and what would help?
+    Parcel(parcel::Parcel) -> parcel::Sent, "parcel", parcel::parcel;
+    /// What to melt first, how hot, when to pour?
+    Pour(pour::Pour) -> pour::Poured, "pour", pour::pour;
+    /// What is there to keep of one bar, or of several?
+    Report(report::Report) -> report::Reported, "report", report::report;
+    /// What can stand in for an ingredient?
+    Swap(swap::Swap) -> swap::Swapped, "swap", |engine, asked, _| swap::swap(engine, asked);
+    /// How far do predictions lie from what was published?
+    Validate(validate::Validate) -> barwright_calibration::published::Report, "validate",
+        |engine, asked, _| validate::validate(engine, asked);
+}
+
+/// Searches a space from its start to its end.
+fn explored(
+    engine: &Engine,
+    asked: &explore::Explore,
+    control: Control<'_>,
+) -> Result<Answered<explore::Explored>, Refusal> {
+    let go_on = |progress: barwright_reformulate::explore::Progress| -> ControlFlow<()> {
+        let count = |candidates: u64| usize::try_from(candidates).unwrap_or(usize::MAX);
+        control(count(progress.done), count(progress.total))
+    };
+    let found = explore::search(engine, asked, None, &go_on)?;
+    explore::explore(engine, asked, &found)
 }
 
 /// Answers a question.
@@ -112,28 +119,7 @@ pub enum Figures {
 /// # }
 /// ```
 pub fn answer(engine: &Engine, request: &Request, control: Control<'_>) -> Result<Answered<Figures>, Refusal> {
-    Ok(match request {
-        Request::Assess(asked) => assess(engine, asked)?.map(Figures::Assess),
-        Request::Compare(asked) => compare(engine, asked)?.map(Figures::Compare),
-        Request::Adjust(asked) => adjust(engine, asked)?.map(Figures::Adjust),
-        Request::Swap(asked) => swap(engine, asked)?.map(Figures::Swap),
-        Request::Explore(asked) => {
-            let go_on = |progress: barwright_reformulate::explore::Progress| -> ControlFlow<()> {
-                let count = |candidates: u64| usize::try_from(candidates).unwrap_or(usize::MAX);
-                control(count(progress.done), count(progress.total))
-            };
-            let found = search(engine, asked, None, &go_on)?;
-            explore(engine, asked, &found)?.map(Figures::Explore)
-        }
-        Request::Batch(asked) => batch(engine, asked, control)?.map(Figures::Batch),
-        Request::Pour(asked) => pour(engine, asked, control)?.map(Figures::Pour),
-        Request::Cool(asked) => cool(engine, asked, control)?.map(Figures::Cool),
-        Request::Parcel(asked) => parcel(engine, asked, control)?.map(Figures::Parcel),
-        Request::Report(asked) => report(engine, asked, control)?.map(Figures::Report),
-        Request::Ingredients(asked) => ingredients(&engine.library, asked)?.map(Figures::Ingredients),
-        Request::Validate(asked) => validate(engine, asked)?.map(Figures::Validate),
-        Request::Learn(asked) => learn(engine, asked)?.map(Figures::Learn),
-    })
+    answered(engine, request, control)
 }
 
 impl<F> Answered<F> {

@@ -6,14 +6,13 @@ use std::ops::ControlFlow;
 use std::path::Path;
 
 use barwright_answer::Engine;
-use barwright_answer::question::{Request, answer};
-use barwright_answer::schema::{NAMES, schema};
+use barwright_answer::question::{Request, SCHEMAS, answer, schema};
 use expect_test::expect_file;
 use serde_json::{Value, json};
 
 #[test]
 fn the_kept_schemas_are_those_of_the_types() {
-    for name in NAMES {
+    for &name in SCHEMAS {
         let text = serde_json::to_string_pretty(&schema(name).unwrap()).unwrap();
         let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../../docs/schema/{name}.json"));
         expect_file![kept].assert_eq(&format!("{text}\n"));

@@ -165,7 +165,7 @@ fn held(asked: Request) -> Result<Request, Box<Fault>> {
             limits: NamedLimits { keep: asked.limits.keep, ..NamedLimits::default() },
             ..Adjust::default()
         }))),
-        Request::Swap(asked) => Ok(Request::Swap(Swap {
+        Request::Swap(asked) => Ok(Request::Swap(Box::new(Swap {
             formula: bar(asked.formula)?,
             options: conditions(&asked.options)?,
             replace: asked.replace,
@@ -173,7 +173,7 @@ fn held(asked: Request) -> Result<Request, Box<Fault>> {
             vegan: asked.vegan,
             nut_free: asked.nut_free,
             ..Swap::default()
-        })),
+        }))),
         _ => Err(not_here()),
     }
 }

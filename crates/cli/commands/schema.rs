@@ -1,6 +1,6 @@
 //! `schema`: what the JSON of an answer looks like, for programs.
 
-use barwright_answer::schema::{NAMES, schema};
+use barwright_answer::question::{SCHEMAS, schema};
 use clap::builder::PossibleValuesParser;
 
 use crate::error::CliError;
@@ -14,7 +14,7 @@ Examples:
   barwright schema request")]
 pub struct Args {
     /// The subcommand whose JSON is described; `request` for every question as one type
-    #[arg(value_name = "NAME", value_parser = PossibleValuesParser::new(NAMES))]
+    #[arg(value_name = "NAME", value_parser = PossibleValuesParser::new(SCHEMAS))]
     pub name: String,
 }
 

@@ -5,9 +5,11 @@ use std::ffi::{OsStr, OsString};
 pub use barwright_answer::reading::{MODEL_C, model_temperature, number_in, parse_relief, positive};
 use barwright_answer::reading::{in_model, in_range, number};
 use barwright_answer::words::units::Units;
+use barwright_blend::Options;
 use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 use barwright_records::Date;
 use barwright_reference::formula::quantity::{Unit, parse_quantity};
+use barwright_reference::mould::Mould;
 use barwright_reference::temperature::parse_temperatures;
 use barwright_reference::{CrystalState, Market, short};
 use barwright_reformulate::limits::STEP_PERCENT;
@@ -101,10 +103,18 @@ pub struct Showing {
     /// Show every caution in full: heat, scent, nuts, labels
     #[arg(long, help_heading = OUTPUT, conflicts_with = "json")]
     pub cautions: bool,
+    /// What the intervals are from.
+    #[command(flatten)]
+    pub drawn: Drawn,
+}
+
+/// What intervals are from.
+#[derive(Debug, clap::Args)]
+pub struct Drawn {
     /// Simulated draws behind each interval, 16 to 4096: more make its ends steadier
     #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
     #[arg(value_parser = whole::<u64>(16..=4096))]
-    pub draws: u64,
+    draws: u64,
     /// Random seed: change it to see how much of an interval is luck of the draw
     #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
     pub seed: u64,
@@ -112,21 +122,29 @@ pub struct Showing {
 
 /// What is asked of formulas.
 #[derive(Debug, clap::Args)]
-pub struct Wishes {
+pub struct Conditions {
     /// Temperatures in the tables: include those of your coldest store and hottest van
     #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
     #[arg(allow_hyphen_values = true)]
-    pub at: Temperatures,
+    at: Temperatures,
     /// How the bar is made.
     #[command(flatten)]
     pub making: Making,
     /// Finest relief of your mould, in mm or in: the thinnest raised line that must come out whole. Without it, 0.8 mm
     #[arg(long, value_name = "LENGTH", value_parser = parse_relief, allow_hyphen_values = true)]
-    pub relief: Option<f64>,
+    relief: Option<f64>,
     /// Temperature the bar must keep its shape at for a day: raise it for summer post
     #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
     #[arg(allow_hyphen_values = true)]
-    pub hold: f64,
+    hold: f64,
+}
+
+/// What is asked of formulas, and how the answer is computed and shown.
+#[derive(Debug, clap::Args)]
+pub struct Wishes {
+    /// What is asked of formulas.
+    #[command(flatten)]
+    pub conditions: Conditions,
     /// How the answer is computed and shown.
     #[command(flatten)]
     pub showing: Showing,
@@ -220,28 +238,37 @@ impl From<State> for CrystalState {
     }
 }
 
+impl Conditions {
+    /// Returns what the model is asked to compute.
+    ///
+    /// # Arguments
+    /// * `mould`: whose finest relief is taken where none is written.
+    pub fn options(&self, drawn: &Drawn, mould: Option<&Mould>) -> Options {
+        let usual = options(&self.making, drawn);
+        let relief_mm = self.relief.or_else(|| mould?.relief_mm).unwrap_or(usual.relief_mm);
+        Options { at_c: self.at.0.clone(), relief_mm, hold_c: self.hold, ..usual }
+    }
+}
+
 impl Wishes {
     /// Returns what the model is asked to compute.
-    pub fn options(&self) -> barwright_blend::Options {
-        barwright_blend::Options {
-            at_c: self.at.0.clone(),
-            relief_mm: self.relief.unwrap_or(barwright_blend::Options::default().relief_mm),
-            hold_c: self.hold,
-            ..options(&self.making, &self.showing)
-        }
+    ///
+    /// # Arguments
+    /// * `mould`: whose finest relief is taken where none is written.
+    pub fn options(&self, mould: Option<&Mould>) -> Options {
+        self.conditions.options(&self.showing.drawn, mould)
+    }
+}
+
+impl Drawn {
+    /// What a computation at the bench is told, where the bar is rested and leaves its mould at the usual temperature.
+    pub fn options(&self) -> Options {
+        let draws = usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS);
+        Options { draws, seed: self.seed, ..Options::default() }
     }
 }
 
 impl Showing {
-    /// What a computation at the bench is told, where the bar is rested and leaves its mould at the usual temperature.
-    pub fn options(&self) -> barwright_blend::Options {
-        barwright_blend::Options {
-            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.seed,
-            ..barwright_blend::Options::default()
-        }
-    }
-
     /// How the answer of a command is written that always tells its cautions in full.
     pub fn whole_form(&self) -> Form {
         if self.json { Form::Json } else { Form::Whole }
@@ -260,8 +287,8 @@ impl Showing {
 }
 
 /// What every computation is told; the rest as usual.
-pub fn options(making: &Making, showing: &Showing) -> barwright_blend::Options {
-    barwright_blend::Options { state: making.state.into(), release_c: making.release, ..showing.options() }
+pub fn options(making: &Making, drawn: &Drawn) -> Options {
+    Options { state: making.state.into(), release_c: making.release, ..drawn.options() }
 }
 
 /// Reads a day.

@@ -124,7 +124,7 @@ impl Args {
         }
         Ok(Adjust {
             formula,
-            options: options(&self.making, &self.showing),
+            options: options(&self.making, &self.showing.drawn),
             demands,
             confidence: self.confidence / 100.0,
             limits: NamedLimits {

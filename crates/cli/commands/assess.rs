@@ -47,17 +47,14 @@ pub struct Assess {
 
 /// Runs the subcommand.
 pub fn run(args: &Assess, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
-    let loaded = load(&[&args.formula], profile.lots(args.wishes.making.lots.as_deref()).as_deref(), streams)?;
+    let loaded =
+        load(&[&args.formula], profile.lots(args.wishes.conditions.making.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, args.named.as_deref(), "assess")?;
     let mould = args.mould.as_deref().map(load_mould).transpose()?;
-    let mut options = args.wishes.options();
-    if let (None, Some(relief_mm)) = (args.wishes.relief, mould.as_ref().and_then(|mould| mould.relief_mm)) {
-        options.relief_mm = relief_mm;
-    }
     let showing = &args.wishes.showing;
     let asked = Asked {
         formula: loaded.recipe(index)?,
-        options,
+        options: args.wishes.options(mould.as_ref()),
         mould,
         why: args.why,
         curves: args.drawing.is_wanted(),

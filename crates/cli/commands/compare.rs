@@ -36,11 +36,11 @@ pub struct Compare {
 /// Runs the subcommand.
 pub fn run(args: &Compare, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let written: Vec<&OsStr> = args.formulas.iter().map(|formula| formula.as_os_str()).collect();
-    let loaded = load(&written, profile.lots(args.wishes.making.lots.as_deref()).as_deref(), streams)?;
+    let loaded = load(&written, profile.lots(args.wishes.conditions.making.lots.as_deref()).as_deref(), streams)?;
     let showing = &args.wishes.showing;
     let asked = Asked {
         formulas: loaded.recipes(),
-        options: args.wishes.options(),
+        options: args.wishes.options(None),
         curves: args.drawing.is_wanted(),
         units: showing.units,
     };

@@ -72,7 +72,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     let loaded = load(&[&args.formula], profile.lots(args.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, args.named.as_deref(), "cool")?;
     let mould = args.mould.load()?;
-    let usual_options = args.showing.options();
+    let usual_options = args.showing.drawn.options();
     let relief_mm = args.relief.or_else(|| mould.as_ref()?.relief_mm).unwrap_or(usual_options.relief_mm);
     let named = args.place.iter().map(|(name, air_c)| Place { name: name.clone(), air_c: *air_c, fan: args.fan });
     let asked = Cool {

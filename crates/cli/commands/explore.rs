@@ -92,11 +92,11 @@ pub struct Args {
 pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let showing = &args.showing;
     let lots = profile.lots(args.making.lots.as_deref());
-    let (library, written, space) = load(&args.space, lots.as_deref(), showing.seed, streams)?;
+    let (library, written, space) = load(&args.space, lots.as_deref(), showing.drawn.seed, streams)?;
     let engine = Engine { library, model: profile.model(streams)? };
     let asked = Explore {
         space: written,
-        options: options(&args.making, showing),
+        options: options(&args.making, &showing.drawn),
         candidates: usize::try_from(args.candidates).unwrap_or(usize::MAX),
         firmness_at_c: args.firmness_at,
         firmness: if args.softer { FirmnessAim::Softer } else { FirmnessAim::Firmer },

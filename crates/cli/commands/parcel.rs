@@ -97,7 +97,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     let loaded = load(&[formula], lots.as_deref(), streams)?;
     let asked = Parcel {
         formula: loaded.recipe(pick(&loaded.formulas, args.named.as_deref(), "parcel")?)?,
-        options: Options { state: args.state.into(), ..showing.options() },
+        options: Options { state: args.state.into(), ..showing.drawn.options() },
         route,
         mould: args.mould.load()?,
         bars: args.bars,

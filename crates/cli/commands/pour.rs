@@ -80,7 +80,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     let asked = Pour {
         formula: loaded.recipe(index)?,
         second,
-        options: args.showing.options(),
+        options: args.showing.drawn.options(),
         mass_kg: args.mass,
         mould: args.mould.as_deref().map(load_mould).transpose()?,
         room: Room { air_c: args.room, ..Room::default() },

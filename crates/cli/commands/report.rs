@@ -8,13 +8,8 @@ use barwright_answer::Engine;
 use barwright_answer::places::Room;
 use barwright_answer::report::{Report, page, report};
 use barwright_answer::words::units::Units;
-use barwright_blend::Options;
-use barwright_blend::assess::{DEFAULT_DRAWS, DEFAULT_SEED};
 
-use crate::args::{
-    Making, OUTPUT, PRECISION, Temperatures, humidity, model_temperature, parse_relief, table_temperatures, units,
-    whole, with_mould_help,
-};
+use crate::args::{Conditions, Drawn, OUTPUT, humidity, model_temperature, units, with_mould_help};
 use crate::error::CliError;
 use crate::input::{check_stdin_once, load};
 use crate::mould::MouldArgs;
@@ -25,6 +20,7 @@ use crate::{progress, route};
 /// Arguments of `report`.
 #[derive(Debug, clap::Args)]
 #[command(
+    mut_arg("relief", |relief| relief.help("Finest relief of your mould, in mm or in; without it, the mould's, or 0.8 mm")),
     after_help = with_mould_help("\
 Examples:
   barwright report winter.toml --out winter.html
@@ -54,55 +50,21 @@ pub struct Args {
     /// Humidity of your room in %, to tell whether a cold bar sweats
     #[arg(long, value_name = "PERCENT", default_value = "50", value_parser = humidity)]
     pub humidity: f64,
-    /// Temperatures in the tables: include those of your coldest store and hottest van
-    #[arg(long, value_name = "TEMPS", default_value = "20,25,30,35", value_parser = table_temperatures)]
-    #[arg(allow_hyphen_values = true)]
-    pub at: Temperatures,
-    /// How the bar is made.
+    /// What is asked of the formulas.
     #[command(flatten)]
-    pub making: Making,
-    /// Finest relief of your mould, in mm or in; without it, the mould's, or 0.8 mm
-    #[arg(long, value_name = "LENGTH", value_parser = parse_relief, allow_hyphen_values = true)]
-    pub relief: Option<f64>,
-    /// Temperature the bar must keep its shape at for a day: raise it for summer post
-    #[arg(long, value_name = "TEMP", default_value = "40", value_parser = model_temperature)]
-    #[arg(allow_hyphen_values = true)]
-    pub hold: f64,
+    pub conditions: Conditions,
     /// Units shown: `us` for °F, oz, psi and inches
     #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = units())]
     pub units: Units,
-    /// Simulated draws behind each interval, 16 to 4096: more steady the ends of the intervals
-    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_DRAWS as u64)]
-    #[arg(value_parser = whole::<u64>(16..=4096))]
-    pub draws: u64,
-    /// Random seed: change it to see how much of an interval is luck of the draw
-    #[arg(long, help_heading = PRECISION, value_name = "N", default_value_t = DEFAULT_SEED, value_parser = whole::<u64>(0..=u64::MAX))]
-    pub seed: u64,
-}
-
-impl Args {
-    /// Returns what the model is asked to compute.
-    ///
-    /// # Arguments
-    /// * `relief_mm`: of the mould, where it says.
-    fn options(&self, relief_mm: Option<f64>) -> Options {
-        let usual = Options::default();
-        Options {
-            at_c: self.at.0.clone(),
-            state: self.making.state.into(),
-            release_c: self.making.release,
-            relief_mm: self.relief.or(relief_mm).unwrap_or(usual.relief_mm),
-            hold_c: self.hold,
-            draws: usize::try_from(self.draws).unwrap_or(DEFAULT_DRAWS),
-            seed: self.seed,
-        }
-    }
+    /// What the intervals are from.
+    #[command(flatten)]
+    pub drawn: Drawn,
 }
 
 /// Runs the subcommand.
 pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let written: Vec<&OsStr> = args.formulas.iter().map(|formula| formula.as_os_str()).collect();
-    let lots = profile.lots(args.making.lots.as_deref());
+    let lots = profile.lots(args.conditions.making.lots.as_deref());
     let read: Vec<&OsStr> = written.iter().copied().chain(args.route.as_deref()).collect();
     check_stdin_once(&read, lots.as_deref())?;
     let route = args.route.as_deref().map(|route| route::read(route, streams)).transpose()?;
@@ -110,7 +72,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     let mould = args.mould.load()?;
     let asked = Report {
         formulas: loaded.recipes(),
-        options: args.options(mould.as_ref().and_then(|mould| mould.relief_mm)),
+        options: args.conditions.options(&args.drawn, mould.as_ref()),
         pour: args.pour,
         mould,
         route,

@@ -59,11 +59,12 @@ pub struct Args {
 /// Runs the subcommand.
 pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let showing = &args.wishes.showing;
-    let loaded = load(&[&args.formula], profile.lots(args.wishes.making.lots.as_deref()).as_deref(), streams)?;
+    let loaded =
+        load(&[&args.formula], profile.lots(args.wishes.conditions.making.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, args.named.as_deref(), "swap")?;
     let asked = Swap {
         formula: loaded.recipe(index)?,
-        options: args.wishes.options(),
+        options: args.wishes.options(None),
         replace: args.replace.clone(),
         with: args.with.clone(),
         vegan: args.vegan,

@@ -26,7 +26,7 @@ const BAR: &str = "beeswax 26, mango butter 22, shea butter 10, sunflower oil 30
 const STARTS: usize = 8;
 
 /// Evaluations of one of its runs.
-const MOST_EVALUATIONS: usize = 300;
+const MAX_EVALUATIONS: usize = 300;
 
 /// The first ingredients of a shelf: few, and unlike each other, so that the front is large.
 const FIRST: [&str; 7] =
@@ -108,7 +108,7 @@ impl Bench {
                 &bounds,
                 &constraints,
                 (),
-                MOST_EVALUATIONS,
+                MAX_EVALUATIONS,
                 RhoBeg::All(5.0),
                 Some(tolerances),
             );

@@ -28,7 +28,7 @@ pub const DIGIT_G: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 pub const LEFT_PERCENT: std::ops::RangeInclusive<f64> = 0.0..=50.0;
 
 /// Most temperatures in one table.
-const MOST_TEMPERATURES: usize = 40;
+const MAX_TEMPERATURES: usize = 40;
 
 /// Heading of the options that say how an answer is shown, and where it goes.
 pub const OUTPUT: &str = "Output";
@@ -363,8 +363,8 @@ pub fn table_temperatures(text: &str) -> Result<Temperatures, String> {
             temperatures.push(celsius);
         }
     }
-    if temperatures.len() > MOST_TEMPERATURES {
-        return Err(format!("{} temperatures are more than {MOST_TEMPERATURES}", temperatures.len()));
+    if temperatures.len() > MAX_TEMPERATURES {
+        return Err(format!("{} temperatures are more than {MAX_TEMPERATURES}", temperatures.len()));
     }
     Ok(Temperatures(temperatures))
 }

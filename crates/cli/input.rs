@@ -8,7 +8,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use barwright_blend::certificate::{LotShift, fit_lots};
-use barwright_records::MOST_TABLE_BYTES;
+use barwright_records::MAX_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
 use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
@@ -54,7 +54,7 @@ pub const LEARNED: TextKind = TextKind {
 
 /// Tables of records.
 pub const RECORDS: TextKind = TextKind {
-    largest_bytes: MOST_TABLE_BYTES as u64,
+    largest_bytes: MAX_TABLE_BYTES as u64,
     too_large: "Cut the table into several: each begins with the header line.",
     empty: "Export a table to see how one is written.",
 };
@@ -63,7 +63,7 @@ pub const RECORDS: TextKind = TextKind {
 const ENDINGS: [&str; 3] = ["toml", "csv", "txt"];
 
 /// Most names of a folder looked at for a hint.
-const MOST_NAMES: usize = 5000;
+const MAX_NAMES: usize = 5000;
 
 /// What formulas are read from.
 #[derive(Debug)]
@@ -513,7 +513,7 @@ fn neighbour(path: &Path) -> Neighbour {
         return Neighbour::NoFolder(short(&folder.display().to_string()));
     };
     let mut names: Vec<String> = entries
-        .take(MOST_NAMES)
+        .take(MAX_NAMES)
         .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
         .filter(|name| {
             let ending = Path::new(name).extension().and_then(OsStr::to_str).unwrap_or("");
@@ -540,11 +540,11 @@ fn named(origin: &str) -> String {
 
 /// Returns a name cut to a length that fits a sentence, keeping its end.
 fn short(name: &str) -> String {
-    const MOST: usize = 80;
+    const MAX_LETTERS: usize = 80;
     let count = name.chars().count();
-    if count <= MOST {
+    if count <= MAX_LETTERS {
         visible(name)
     } else {
-        format!("…{}", visible(&name.chars().skip(count - MOST).collect::<String>()))
+        format!("…{}", visible(&name.chars().skip(count - MAX_LETTERS).collect::<String>()))
     }
 }

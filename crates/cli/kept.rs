@@ -4,7 +4,7 @@ use barwright_answer::words::names;
 use barwright_answer::words::number::amount;
 use barwright_blend::certificate::fit_lots;
 use barwright_records::{
-    Figures, Kept, Lot, MOST_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
+    Figures, Kept, Lot, MAX_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
 };
 use barwright_reference::lots::LOT_SOURCE;
 use barwright_reference::{Formula, Ingredient, Library, Part, Status};
@@ -64,7 +64,7 @@ pub fn keep_formula(
 ) -> Result<String, CliError> {
     let mut wanted = poured(library, formula, String::new());
     let own = if nameless { parts_in_words(&wanted) } else { visible(formula.name.trim()) };
-    let own = cut(&own, MOST_NAME_BYTES - NAME_ROOM_BYTES);
+    let own = cut(&own, MAX_NAME_BYTES - NAME_ROOM_BYTES);
     let mut count = 1;
     loop {
         wanted.name = if count == 1 { own.to_owned() } else { format!("{own} ({count})") };

@@ -8,7 +8,7 @@ use barwright_reference::{Formula, names::normalise};
 use crate::error::CliError;
 
 /// Most formulas named in a hint.
-const MOST_NAMED: usize = 8;
+const MAX_NAMED: usize = 8;
 
 /// Picks the formula that is meant: the named one, or the only one.
 pub fn pick(formulas: &[Formula], named: Option<&str>, command: &str) -> Result<usize, CliError> {
@@ -24,14 +24,14 @@ pub fn pick(formulas: &[Formula], named: Option<&str>, command: &str) -> Result<
     match named {
         None if formulas.len() == 1 => Ok(0),
         None => {
-            let first: Vec<usize> = (0..formulas.len().min(MOST_NAMED)).collect();
+            let first: Vec<usize> = (0..formulas.len().min(MAX_NAMED)).collect();
             let message = format!("there are {} formulas, and `{command}` takes one", formulas.len());
             Err(Fault::new("several-formulas", message)
                 .hint("To see them side by side, use `barwright compare`.")
                 .hint(format!(
                     "To pick one, add `--formula NAME`; the names are {}{}.",
                     quoted(&first),
-                    if formulas.len() > MOST_NAMED { " and others" } else { "" }
+                    if formulas.len() > MAX_NAMED { " and others" } else { "" }
                 ))
                 .into())
         }

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use std::sync::OnceLock;
 
 use anstream::{AutoStream, ColorChoice};
-use barwright_answer::terminal::MOST_COLUMNS;
+use barwright_answer::terminal::MAX_COLUMNS;
 use barwright_stdout::Checked;
 use clap::error::ErrorKind;
 use clap::{CommandFactory, FromArgMatches};
@@ -21,7 +21,7 @@ use crate::profile::Profile;
 use crate::threads;
 
 /// Fewest columns laid out for, however narrow the terminal.
-const FEWEST_COLUMNS: usize = 60;
+const MIN_COLUMNS: usize = 60;
 
 /// Where the program stopped in the middle of its work.
 static STOPPED: OnceLock<String> = OnceLock::new();
@@ -119,12 +119,12 @@ fn in_colour(wanted: Colour, stream: &impl anstream::stream::RawStream) -> bool 
     }
 }
 
-/// Returns the columns to lay out for: those of the terminal, or [`MOST_COLUMNS`] when there is none.
+/// Returns the columns to lay out for: those of the terminal, or [`MAX_COLUMNS`] when there is none.
 fn columns(stream: &(impl IsTerminal + std::os::fd::AsFd)) -> usize {
     if !stream.is_terminal() {
-        return MOST_COLUMNS;
+        return MAX_COLUMNS;
     }
     let stated = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
     let seen = || terminal_size().map(|(Width(columns), _)| usize::from(columns));
-    stated.or_else(seen).unwrap_or(MOST_COLUMNS).clamp(FEWEST_COLUMNS, MOST_COLUMNS)
+    stated.or_else(seen).unwrap_or(MAX_COLUMNS).clamp(MIN_COLUMNS, MAX_COLUMNS)
 }

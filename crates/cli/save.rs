@@ -13,7 +13,7 @@ use barwright_answer::Fault;
 use crate::error::CliError;
 
 /// Links followed from a name to its file before they are taken for a circle.
-const MOST_LINKS: usize = 32;
+const MAX_LINKS: usize = 32;
 
 /// Writes `contents` to the file `path`, replacing what it held.
 ///
@@ -93,7 +93,7 @@ fn write_to_disk(mut file: &fs::File, contents: &[u8]) -> io::Result<()> {
 /// Returns the name at the end of a chain of links, whether or not there is a file.
 fn follow_links(path: &Path) -> io::Result<PathBuf> {
     let mut path = path.to_owned();
-    for _ in 0..MOST_LINKS {
+    for _ in 0..MAX_LINKS {
         match fs::symlink_metadata(&path) {
             Ok(found) if found.is_symlink() => {
                 let next = fs::read_link(&path)?;

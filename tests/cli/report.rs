@@ -10,7 +10,7 @@ use crate::page::{assert_sound, texts};
 use crate::{Run, demo_folder, run, run_in};
 
 /// Most bytes of a page of four formulas.
-const MOST_BYTES: usize = 500_000;
+const MAX_BYTES: usize = 500_000;
 
 const MOULD: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/moulds/fern-tray.toml");
 
@@ -134,7 +134,7 @@ fn four_formulas_are_a_small_page() {
         report(&[&files[0], &files[1], &files[2], &files[3], "--pour", "--size", "60x40x20mm", "--draws", "16"]);
     let document = assert_sound(&written);
     assert_told(&document);
-    assert!(written.len() < MOST_BYTES, "{}", written.len());
+    assert!(written.len() < MAX_BYTES, "{}", written.len());
     assert_eq!(texts(&document, "head > title"), ["4 formulas: report"]);
     assert!(texts(&document, "h2").contains(&"Side by side".to_owned()));
     // Three beside each other, then the fourth.

@@ -52,7 +52,7 @@ pub fn __fault(number: u32) -> bool {{
 }}
 """
 # Builds in which faults that do not compile are dropped, before something else must be wrong.
-MOST_BUILDS = 60
+MAX_BUILDS = 60
 # Tests may take this long, s, and this many times what they take without a fault.
 TIMEOUT = (15, 5)
 # Tests quicker than this, s, are run together.
@@ -60,7 +60,7 @@ QUICK = 0.3
 # Faults after which what was found is written down.
 SAVED_EVERY = 20
 # Memory, and the largest file, that a faulty test may take, bytes.
-MOST_MEMORY, LARGEST_FILE = 8 << 30, 1 << 30
+MAX_MEMORY, LARGEST_FILE = 8 << 30, 1 << 30
 PARSER = tree_sitter.Parser(tree_sitter.Language(tree_sitter_rust.language()))
 
 
@@ -197,7 +197,7 @@ def built(arguments, sources, places, status, environment):
     """Builds the tests with all faults that compile; returns the test binaries."""
     root = f"{arguments.folder}/{arguments.root}"
     root_text = Path(root).read_bytes()
-    for _ in range(MOST_BUILDS):
+    for _ in range(MAX_BUILDS):
         texts = {}
         for path, source in sources.items():
             wanted = {}
@@ -229,7 +229,7 @@ def built(arguments, sources, places, status, environment):
 
 
 def limited():
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
+    resource.setrlimit(resource.RLIMIT_AS, (MAX_MEMORY, MAX_MEMORY))
     resource.setrlimit(resource.RLIMIT_FSIZE, (LARGEST_FILE, LARGEST_FILE))
     ctypes.CDLL(None).prctl(1, 9)  # PR_SET_PDEATHSIG: a test that never ends does not outlive this program.
 

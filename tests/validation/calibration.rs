@@ -2,7 +2,7 @@
 
 use barwright_blend::Parameters;
 use barwright_blend::known_off::KnownOff;
-use barwright_calibration::fit::packing::{Choice, LARGEST_LOSS, LEAST_GAIN, loss};
+use barwright_calibration::fit::packing::{Choice, LARGEST_LOSS, MIN_GAIN, loss};
 use barwright_calibration::fit::{calibrate, next_step, write};
 use barwright_calibration::published::{Measurement, Use, known_off, measurement, predict};
 
@@ -103,5 +103,5 @@ fn a_rerun_writes_the_same_bytes_and_never_sees_an_unseen_row() {
     println!(
         "{RIVAL}: chosen {was_chosen}, the sum of squares falls by {gain:.1} with it, one kind of rows loses {loss:.2}"
     );
-    assert_eq!(was_chosen, gain >= LEAST_GAIN && loss <= LARGEST_LOSS);
+    assert_eq!(was_chosen, gain >= MIN_GAIN && loss <= LARGEST_LOSS);
 }

@@ -20,13 +20,13 @@ use crate::words::number::{in_hundred, interval, significant, whole};
 use crate::words::units::{Units, needle, with_unit};
 
 /// Largest number of formulas side by side in one table.
-const MOST_BESIDE: usize = 3;
+const MAX_BESIDE: usize = 3;
 
 /// Largest number of formulas named in one sentence.
-const MOST_NAMED: usize = 5;
+const MAX_NAMED: usize = 5;
 
 /// Largest number of differences reported of several formulas: the weightiest.
-const MOST_DECIDING: usize = 5;
+const MAX_DECIDING: usize = 5;
 
 /// Below this probability a property is not worth choosing by.
 const WORTH_SAYING: f64 = 0.6;
@@ -104,7 +104,7 @@ pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>,
 /// Puts a comparison into words: what decides, which to pour, the tables.
 fn document(view: &View<'_>) -> Document {
     let titles = view.titles;
-    let named: Vec<String> = titles.iter().take(MOST_NAMED).cloned().collect();
+    let named: Vec<String> = titles.iter().take(MAX_NAMED).cloned().collect();
     let mut document = Document::new(list(&named, "and"), view.options.state.word());
     let all_same = same_blends(view.formulas).iter().all(|first| *first == 0);
     let answers = view.comparison.formulas.as_slice();
@@ -230,7 +230,7 @@ fn deciding_sentences(view: &View<'_>) -> Vec<String> {
         }
     }
     if view.titles.len() > 2 {
-        said.truncate(MOST_DECIDING);
+        said.truncate(MAX_DECIDING);
     }
     said
 }
@@ -452,9 +452,9 @@ fn skin_words(view: &View<'_>) -> String {
     format!("{}.", all.join("; "))
 }
 
-/// The tables of all properties, at most [`MOST_BESIDE`] formulas in each.
+/// The tables of all properties, at most [`MAX_BESIDE`] formulas in each.
 pub(crate) fn side_by_side(view: &View<'_>) -> Vec<Table> {
-    let blocks = view.titles.chunks(MOST_BESIDE).zip(view.comparison.formulas.chunks(MOST_BESIDE));
+    let blocks = view.titles.chunks(MAX_BESIDE).zip(view.comparison.formulas.chunks(MAX_BESIDE));
     let table = |(titles, answers): (&[String], &[Assessment])| {
         Table::new("").columns(Kind::Words, [""]).columns(Kind::Figure, titles).rows(properties(view, answers))
     };
@@ -523,7 +523,7 @@ fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     rows
 }
 
-/// The tables of parts, at most [`MOST_BESIDE`] formulas in each: groups with their sums, and under each the ingredients that any of all formulas has.
+/// The tables of parts, at most [`MAX_BESIDE`] formulas in each: groups with their sums, and under each the ingredients that any of all formulas has.
 pub(crate) fn parts(formulas: &[Formula], library: &Library, titles: &[String]) -> Vec<Table> {
     let mut used: Vec<usize> = Vec::new();
     for part in formulas.iter().flat_map(|formula| &formula.parts) {
@@ -538,7 +538,7 @@ pub(crate) fn parts(formulas: &[Formula], library: &Library, titles: &[String]) 
             percent => share(percent),
         }
     };
-    let blocks = titles.chunks(MOST_BESIDE).zip(formulas.chunks(MOST_BESIDE));
+    let blocks = titles.chunks(MAX_BESIDE).zip(formulas.chunks(MAX_BESIDE));
     let table = |(titles, formulas): (&[String], &[Formula])| {
         let mut table = Table::new("").columns(Kind::Words, [""]).columns(Kind::Number, titles);
         let row = |label: String, wanted: &dyn Fn(usize) -> bool| -> Vec<String> {

@@ -30,7 +30,7 @@ use crate::{Answered, Control, cautions, cool, html, ingredients, parcel};
 const FOOT: &str = "Worked out by barwright from the formula: predictions, not measurements.";
 
 /// Largest number of formulas named in the title.
-const MOST_NAMED: usize = 4;
+const MAX_NAMED: usize = 4;
 
 /// A list of names longer than this is no title of a window.
 const LONGEST_WINDOW: usize = 60;
@@ -100,8 +100,8 @@ pub fn report(engine: &Engine, asked: &Report, control: Control<'_>) -> Result<A
         comparison: comparison.as_ref(),
         titles: &titles,
     };
-    let named = list(&titles.iter().take(MOST_NAMED).cloned().collect::<Vec<_>>(), "and");
-    let more = titles.len().saturating_sub(MOST_NAMED);
+    let named = list(&titles.iter().take(MAX_NAMED).cloned().collect::<Vec<_>>(), "and");
+    let more = titles.len().saturating_sub(MAX_NAMED);
     let title = if more > 0 { format!("{named}, and {more} more") } else { named };
     let mut document = Document::new(title, "").lead([Block::Small(shown.asked_for())]);
     document.sections = vec![shown.answer(), shown.curves()?];

@@ -10,7 +10,7 @@ use crate::words::names::{capital, list};
 use crate::words::visible::visible;
 
 /// Largest width laid out for, columns.
-pub const MOST_COLUMNS: usize = 100;
+pub const MAX_COLUMNS: usize = 100;
 
 /// Columns that running text is wrapped at, at most: longer lines are hard to read.
 const TEXT_COLUMNS: usize = 92;

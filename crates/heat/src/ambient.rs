@@ -6,7 +6,7 @@ use crate::error::{HeatError, temperature, within};
 pub const THINNING_K: f64 = 0.01;
 
 /// Rows a route may have after thinning: each kink ends a step.
-pub const MOST_ROWS: usize = 10_000;
+pub const MAX_ROWS: usize = 10_000;
 
 /// Accepted times, s: up to a year.
 pub const TIME_RANGE_S: (f64, f64) = (0.0, 3.2e7);
@@ -59,7 +59,7 @@ impl Ambient {
     ///
     /// # Errors
     /// * [`HeatError::TooFewRows`] when empty,
-    /// * [`HeatError::TooManyRows`] when more than [`MOST_ROWS`] remain: see [`Ambient::averaged`],
+    /// * [`HeatError::TooManyRows`] when more than [`MAX_ROWS`] remain: see [`Ambient::averaged`],
     /// * [`HeatError::Unsorted`] when time runs backwards or stands still for a third row,
     /// * [`HeatError::OutOfRange`] for an invalid time or temperature.
     ///
@@ -78,8 +78,8 @@ impl Ambient {
     pub fn route(rows: &[(f64, f64)]) -> Result<Self, HeatError> {
         check(rows)?;
         let kept = thin(rows);
-        if kept.len() > MOST_ROWS {
-            return Err(HeatError::TooManyRows { what: "the route", rows: kept.len(), most: MOST_ROWS });
+        if kept.len() > MAX_ROWS {
+            return Err(HeatError::TooManyRows { what: "the route", rows: kept.len(), most: MAX_ROWS });
         }
         let (time_s, temperature_c) = kept.into_iter().unzip();
         Ok(Ambient { time_s, temperature_c })
@@ -112,8 +112,8 @@ impl Ambient {
         within("the window", window_s, "s", (1e-3, TIME_RANGE_S.1))?;
         let (first, last) = check(rows)?;
         let windows = ((last.0 - first.0) / window_s).ceil();
-        if windows > MOST_ROWS as f64 {
-            return Err(HeatError::TooManyRows { what: "the averaged route", rows: windows as usize, most: MOST_ROWS });
+        if windows > MAX_ROWS as f64 {
+            return Err(HeatError::TooManyRows { what: "the averaged route", rows: windows as usize, most: MAX_ROWS });
         }
         let windows = windows as usize;
         let start_s = |window: usize| first.0 + window as f64 * window_s;

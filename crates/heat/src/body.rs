@@ -28,9 +28,9 @@ pub const SIZE_RANGE_M: (f64, f64) = (1e-4, 5.0);
 /// Cells a grid may be asked to have.
 pub const CELLS_RANGE: (usize, usize) = (2_500, 2_000_000);
 /// Fewest cells from the middle of a bar to its face.
-pub const LEAST_CELLS_TO_MIDDLE: usize = 5;
+pub const MIN_CELLS_TO_MIDDLE: usize = 5;
 /// Fewest cells across a mould wall.
-pub const LEAST_CELLS_IN_WALL: usize = 2;
+pub const MIN_CELLS_IN_WALL: usize = 2;
 /// Cells of a wall are this much wider than those of the bar: it does not melt.
 pub const WALL_COARSER: f64 = 1.6;
 /// Factor by which cells grow until the grid fits.
@@ -81,7 +81,7 @@ pub struct Mould {
 /// How finely a body is cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Resolution {
-    /// Width of a cell, m. A bar too small for it gets [`LEAST_CELLS_TO_MIDDLE`] narrower ones.
+    /// Width of a cell, m. A bar too small for it gets [`MIN_CELLS_TO_MIDDLE`] narrower ones.
     pub cell_m: f64,
     /// Most cells: where the width would give more, cells grow until they fit ([`Body::cell_m`] says to what).
     pub most_cells: usize,
@@ -178,14 +178,14 @@ struct Cut {
 impl Cut {
     fn cells(&self, cell_m: f64, wall_m: f64) -> Vec<(f64, bool)> {
         let bar_m = if self.mirrored { 0.5 * self.length_m } else { self.length_m };
-        let least = if self.mirrored { LEAST_CELLS_TO_MIDDLE } else { 2 * LEAST_CELLS_TO_MIDDLE };
+        let least = if self.mirrored { MIN_CELLS_TO_MIDDLE } else { 2 * MIN_CELLS_TO_MIDDLE };
         let even = |length_m: f64, wide_m: f64, least: usize, wall: bool| {
             // A hair of slack: 30 mm in 1 mm are 30 cells.
             let count = ((length_m / wide_m - 1e-9).ceil() as usize).max(least);
             std::iter::repeat_n((length_m / count as f64, wall), count)
         };
         let wall = |there: bool| {
-            there.then(|| even(wall_m, WALL_COARSER * cell_m, LEAST_CELLS_IN_WALL, true)).into_iter().flatten()
+            there.then(|| even(wall_m, WALL_COARSER * cell_m, MIN_CELLS_IN_WALL, true)).into_iter().flatten()
         };
         wall(self.low_wall && !self.mirrored)
             .chain(even(bar_m, cell_m, least, false))
@@ -559,7 +559,7 @@ pub struct Packed {
 }
 
 /// Largest number of bars along one axis of a box.
-pub const MOST_BARS: usize = 1000;
+pub const MAX_BARS: usize = 1000;
 
 impl Packed {
     /// Cuts the whole box into cells.
@@ -570,7 +570,7 @@ impl Packed {
     /// * `resolution`: how finely.
     ///
     /// # Errors
-    /// As [`Body::new`]; [`HeatError::OutOfRange`] for no bars, more than [`MOST_BARS`] along an axis, or an invalid gap or resistance.
+    /// As [`Body::new`]; [`HeatError::OutOfRange`] for no bars, more than [`MAX_BARS`] along an axis, or an invalid gap or resistance.
     ///
     /// # Validity
     /// See the assumptions of [`Packed`]; it is accurate with several bars along each axis; one bar along an axis is as accurate as a wrapped bar.
@@ -599,7 +599,7 @@ impl Packed {
             lengths.iter_mut().zip(&mut solid).zip(self.bar_m.iter().zip(&self.counts))
         {
             within("the size of a bar", bar_m, "m", SIZE_RANGE_M)?;
-            within("the number of bars", count as f64, "", (1.0, MOST_BARS as f64))?;
+            within("the number of bars", count as f64, "", (1.0, MAX_BARS as f64))?;
             *length = count as f64 * (bar_m + gap_m);
             *solid = bar_m / (bar_m + gap_m);
         }

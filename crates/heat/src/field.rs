@@ -27,10 +27,10 @@ const FILM_ROUNDS: usize = 2;
 const FIRST_FILM_ROUNDS: usize = 20;
 
 /// Least film coefficient, W/m²K: keeps its resistance finite.
-const LEAST_FILM: f64 = 1e-9;
+const MIN_FILM: f64 = 1e-9;
 
 /// Difference of temperature below which the conductivity between two cells is the mean of theirs, K.
-const LEAST_DIFFERENCE_K: f64 = 1e-7;
+const MIN_DIFFERENCE_K: f64 = 1e-7;
 
 /// A face and its film.
 #[derive(Debug, Clone, Copy)]
@@ -262,7 +262,7 @@ impl<'a> Field<'a> {
             let (material, next_material) = (&material[..reach], &material[stride..stride + reach]);
             for i in 0..reach {
                 let difference = next_t[i] - t[i];
-                if material[i] == next_material[i] && difference.abs() > LEAST_DIFFERENCE_K && fixed[i].is_finite() {
+                if material[i] == next_material[i] && difference.abs() > MIN_DIFFERENCE_K && fixed[i].is_finite() {
                     let rise = next_potential[i] - potential[i];
                     out[i] = rise / ((near[i] + far[i]) * difference + fixed[i] * rise);
                 }
@@ -302,7 +302,7 @@ impl<'a> Field<'a> {
                     0.0
                 } else {
                     let radiation = radiation_w_per_m2k(exposure.emissivity, surface_c, air_c);
-                    1.0 / (self.convection[face.side] + radiation).max(LEAST_FILM)
+                    1.0 / (self.convection[face.side] + radiation).max(MIN_FILM)
                 };
                 let inner = face.half * self.resistivity[face.cell] + face.fixed;
                 skin.through = 1.0 / (skin.film + exposure.resistance_m2k_per_w + inner);

@@ -43,9 +43,9 @@ pub const LINEAR_SHARE_OF_CELLS: f64 = 0.1;
 /// What the linear solver may leave when it turns an error into a temperature.
 pub const FILTER_SHARE: f64 = 0.1;
 /// Readings of Newton's iteration before the step is cut.
-pub const MOST_READINGS: usize = 20;
+pub const MAX_READINGS: usize = 20;
 /// Steps of one run.
-pub const MOST_STEPS: usize = 200_000;
+pub const MAX_STEPS: usize = 200_000;
 /// Shortest step, s. It is taken whatever its error, since nothing that can be asked happens in it; it is given up only when its equations
 /// cannot be solved.
 pub const SHORTEST_STEP_S: f64 = 1e-6;
@@ -393,7 +393,7 @@ impl<'a> Stepper<'a> {
             }
             met_c = meets_c;
             self.work.steps += 1;
-            if self.work.steps >= MOST_STEPS {
+            if self.work.steps >= MAX_STEPS {
                 return Err(HeatError::TooManySteps { steps: self.work.steps, time_s });
             }
             through_j += tried.heat_j;
@@ -551,7 +551,7 @@ impl<'a> Stepper<'a> {
         };
         let n = enthalpy.len();
         let mut left = f64::INFINITY;
-        for reading in 0..MOST_READINGS {
+        for reading in 0..MAX_READINGS {
             field.read(enthalpy);
             field.settle(air_c);
             let heat_w = field.flow(air_c);

@@ -20,10 +20,10 @@
 const KEPT_FILL: f64 = 0.97;
 
 /// Iterations before the solution is taken as it is.
-pub(crate) const MOST_ITERATIONS: usize = 500;
+pub(crate) const MAX_ITERATIONS: usize = 500;
 
 /// Least pivot over its diagonal.
-const LEAST_PIVOT: f64 = 1e-12;
+const MIN_PIVOT: f64 = 1e-12;
 
 /// The matrix, its factor and the vectors of the iteration.
 #[derive(Debug, Clone)]
@@ -94,7 +94,7 @@ impl Stencil {
                 + before(gy, gx, gz, at - sy, &self.pivot)
                 + before(gz, gx, gy, at - sz, &self.pivot);
             let d = self.diagonal[i];
-            self.pivot[at] = 1.0 / (d - taken).max(LEAST_PIVOT * d);
+            self.pivot[at] = 1.0 / (d - taken).max(MIN_PIVOT * d);
         }
     }
 
@@ -112,7 +112,7 @@ impl Stencil {
         let m = self.margin;
         let n = self.cells;
         self.direction[m..m + n].copy_from_slice(&self.corrected[m..m + n]);
-        for iteration in 1..=MOST_ITERATIONS {
+        for iteration in 1..=MAX_ITERATIONS {
             let curvature = self.multiply();
             let step = rho / curvature;
             if !step.is_finite() {
@@ -129,7 +129,7 @@ impl Stencil {
                 *p = z + turn * *p;
             }
         }
-        MOST_ITERATIONS
+        MAX_ITERATIONS
     }
 
     /// `image = A direction`; returns `direction · image`.

@@ -16,7 +16,7 @@ const SILICONE_J_PER_KGK: f64 = 1300.0;
 const SILICONE_W_PER_MK: f64 = 0.25;
 
 /// Least rise of enthalpy from row to row, J/kg: the solver's rounding is far below.
-const LEAST_RISE_J_PER_KG: f64 = 1.0;
+const MIN_RISE_J_PER_KG: f64 = 1.0;
 
 /// Density of a bar at room temperature, kg/m³: `1 / Σ (w_i / ρ_i)`, each ingredient at the temperature of its table.
 ///
@@ -76,7 +76,7 @@ fn rows(points: &[HeatPoint]) -> Vec<Point> {
         };
         if let Some(before) = rows.last() {
             row.melted_share = row.melted_share.max(before.melted_share);
-            row.enthalpy_j_per_kg = row.enthalpy_j_per_kg.max(before.enthalpy_j_per_kg + LEAST_RISE_J_PER_KG);
+            row.enthalpy_j_per_kg = row.enthalpy_j_per_kg.max(before.enthalpy_j_per_kg + MIN_RISE_J_PER_KG);
         }
         rows.push(row);
     }

@@ -314,7 +314,7 @@ const TOLERABLE: [(f64, Tolerable); 7] = [
 ];
 
 /// Least content the rule speaks of, g.
-const LEAST_CONTENT_G: f64 = 5.0;
+const MIN_CONTENT_G: f64 = 5.0;
 
 #[derive(Debug, Clone, Copy)]
 enum Tolerable {
@@ -334,7 +334,7 @@ enum Tolerable {
 /// # Source
 /// Directive 76/211/EEC, Annex I, 2.4 (read up to 1 kg); the whole table and the rounding on the packaged goods page of gov.uk (read).
 pub fn tolerable_error_g(content_g: f64) -> Option<f64> {
-    if content_g.is_nan() || content_g < LEAST_CONTENT_G {
+    if content_g.is_nan() || content_g < MIN_CONTENT_G {
         return None;
     }
     TOLERABLE.iter().find(|(up_to_g, _)| content_g <= *up_to_g).map(|(_, tolerable)| match tolerable {

@@ -62,7 +62,7 @@ const PACK_KG_PER_M3: f64 = 1000.0;
 const PACK_W_PER_M2K: f64 = 8.0;
 
 /// Largest number of bars in one box.
-pub const MOST_BARS: u32 = 1000;
+pub const MAX_BARS: u32 = 1000;
 
 /// What is sent, and what it is packed in.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,7 +99,7 @@ impl Packing {
     /// ```
     pub fn counts(&self) -> [u32; 3] {
         let [length, width, height] = self.one_m();
-        let bars = self.bars.clamp(1, MOST_BARS);
+        let bars = self.bars.clamp(1, MAX_BARS);
         let divisors = |of: u32| (1..=of).filter(move |one| of.is_multiple_of(*one));
         let mut best = (f64::INFINITY, [bars, 1, 1]);
         for a in divisors(bars) {

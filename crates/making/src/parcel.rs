@@ -40,10 +40,10 @@ pub const ICE_STEP_KG: f64 = 0.1;
 pub const HELD_S: f64 = 24.0 * HOUR_S;
 
 /// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
-pub const MOST_KINKS: usize = 150;
+pub const MAX_KINKS: usize = 150;
 
 /// Shortest window, s.
-const LEAST_WINDOW_S: f64 = 60.0;
+const MIN_WINDOW_S: f64 = 60.0;
 
 /// Records of the central run, besides those at the kinks of the route.
 const RECORDS: usize = 240;
@@ -64,10 +64,10 @@ const SPARES_K: f64 = 0.2;
 const PALM_M: f64 = 0.02;
 
 /// Cells of a large block are at most this much wider: what reaches into it in some hours is a matter of centimetres.
-const MOST_WIDENED: f64 = 5.0;
+const MAX_WIDENED: f64 = 5.0;
 
 /// Largest number of cells, however fine.
-const MOST_CELLS: usize = 200_000;
+const MAX_CELLS: usize = 200_000;
 
 /// One hour, s.
 const HOUR_S: f64 = 3600.0;
@@ -265,10 +265,10 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
 /// The air along a route, and the windows it was averaged over.
 fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
     match Ambient::route(route) {
-        Ok(air) if air.kinks_s().len() <= MOST_KINKS => Ok((air, None)),
+        Ok(air) if air.kinks_s().len() <= MAX_KINKS => Ok((air, None)),
         Ok(_) | Err(HeatError::TooManyRows { .. }) => {
             let length_s = route.last().map_or(0.0, |row| row.0);
-            let window_s = (length_s / (MOST_KINKS - 2) as f64).max(LEAST_WINDOW_S);
+            let window_s = (length_s / (MAX_KINKS - 2) as f64).max(MIN_WINDOW_S);
             Ok((Ambient::averaged(route, window_s)?, Some(window_s)))
         }
         Err(error) => Err(error),
@@ -278,8 +278,8 @@ fn air(route: &[(f64, f64)]) -> Result<(Ambient, Option<f64>), HeatError> {
 /// Cells for a block: as fine over its shortest side as those of `cell_m` are over that of a palm-sized bar. More may be had where finer ones are asked for.
 fn cells(cell_m: f64, packing: &Packing) -> Resolution {
     let finer = (CELLS.cell_m / cell_m).max(1.0);
-    let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MOST_CELLS);
-    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).clamp(1.0, MOST_WIDENED), most_cells, ..CELLS }
+    let most_cells = ((CELLS.most_cells as f64 * finer.powi(3)) as usize).min(MAX_CELLS);
+    Resolution { cell_m: cell_m * (packing.shortest_m() / PALM_M).clamp(1.0, MAX_WIDENED), most_cells, ..CELLS }
 }
 
 /// Other ways to pack it.
@@ -486,14 +486,14 @@ mod tests {
         let route = |rows: usize, apart_s: f64| -> Vec<(f64, f64)> {
             (0..rows).map(|row| (apart_s * row as f64, 20.0 + (row % 2) as f64)).collect()
         };
-        let few = air(&route(MOST_KINKS, 3600.0)).unwrap();
-        assert_eq!((few.1, few.0.kinks_s().len() <= MOST_KINKS), (None, true));
+        let few = air(&route(MAX_KINKS, 3600.0)).unwrap();
+        assert_eq!((few.1, few.0.kinks_s().len() <= MAX_KINKS), (None, true));
         // 1479 hours in 148 windows.
         let (averaged, window_s) = air(&route(1480, 3600.0)).unwrap();
         assert_eq!(window_s, Some(1479.0 * 3600.0 / 148.0));
-        assert!(averaged.kinks_s().len() <= MOST_KINKS, "{}", averaged.kinks_s().len());
+        assert!(averaged.kinks_s().len() <= MAX_KINKS, "{}", averaged.kinks_s().len());
         // Never shorter than a minute.
-        assert_eq!(air(&route(1480, 1.0)).unwrap().1, Some(LEAST_WINDOW_S));
+        assert_eq!(air(&route(1480, 1.0)).unwrap().1, Some(MIN_WINDOW_S));
     }
 
     /// More foam, more ice, both; what is lined is also tried bare. Each way is packed as its words say.
@@ -523,12 +523,12 @@ mod tests {
         // Half as wide, eight times as many.
         let finer = cells(0.5 * CELLS.cell_m, &bars(1));
         assert_eq!((finer.cell_m, finer.most_cells), (0.5 * CELLS.cell_m, 8 * CELLS.most_cells));
-        assert_eq!(cells(1e-5, &bars(1)).most_cells, MOST_CELLS);
+        assert_eq!(cells(1e-5, &bars(1)).most_cells, MAX_CELLS);
         // A block three times as thick has cells three times as wide, and a large one five times.
         let stack = bars(6);
         assert!((cells(3e-3, &stack).cell_m - 3e-3 * stack.shortest_m() / PALM_M).abs() < 1e-12);
         assert!(stack.shortest_m() > 2.5 * PALM_M);
-        assert_eq!(cells(3e-3, &bars(1000)).cell_m, MOST_WIDENED * 3e-3);
+        assert_eq!(cells(3e-3, &bars(1000)).cell_m, MAX_WIDENED * 3e-3);
     }
 
     #[test]

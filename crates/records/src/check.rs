@@ -8,14 +8,14 @@ use crate::error::beginning;
 use crate::{Figures, RecordsError};
 
 /// The longest name kept, bytes.
-pub const MOST_NAME_BYTES: usize = 200;
+pub const MAX_NAME_BYTES: usize = 200;
 /// The longest text kept (a note, a certificate, figures as JSON), bytes.
-pub const MOST_TEXT_BYTES: usize = 65_536;
+pub const MAX_TEXT_BYTES: usize = 65_536;
 
 /// The smallest mass kept, g: what the finest kitchen scale shows.
-const LEAST_G: f64 = 0.001;
+const MIN_G: f64 = 0.001;
 /// The largest mass kept, g.
-const MOST_G: f64 = 1e8;
+const MAX_G: f64 = 1e8;
 /// The earliest date kept.
 const EARLIEST: Date = jiff::civil::date(1900, 1, 1);
 /// Unit of a mass.
@@ -25,7 +25,7 @@ const GRAMS: &str = "g";
 ///
 /// Slashes, quotes and anything else that can be seen are taken: a name never becomes part of a path or a statement.
 pub(crate) fn name(what: &'static str, name: &str) -> Result<(), RecordsError> {
-    length(what, name, MOST_NAME_BYTES)?;
+    length(what, name, MAX_NAME_BYTES)?;
     if name.trim().is_empty() {
         return Err(RecordsError::Blank { what });
     }
@@ -40,7 +40,7 @@ pub(crate) fn name(what: &'static str, name: &str) -> Result<(), RecordsError> {
 
 /// Refuses a text that is blank, too long, or has control characters other than line ends and tabs.
 pub(crate) fn text(what: &'static str, text: &str) -> Result<(), RecordsError> {
-    length(what, text, MOST_TEXT_BYTES)?;
+    length(what, text, MAX_TEXT_BYTES)?;
     if text.trim().is_empty() {
         return Err(RecordsError::Blank { what });
     }
@@ -78,7 +78,7 @@ pub(crate) fn number(
 
 /// Refuses a mass that is negative, zero, or beyond any kettle.
 pub(crate) fn mass_g(what: &'static str, mass_g: f64) -> Result<(), RecordsError> {
-    number(what, mass_g, LEAST_G..=MOST_G, GRAMS)
+    number(what, mass_g, MIN_G..=MAX_G, GRAMS)
 }
 
 /// Refuses a date that is a slip of the pen in the year; it may lie in the future.
@@ -102,7 +102,7 @@ pub(crate) fn not_future(what: &'static str, date: Date, today: Date) -> Result<
 pub(crate) fn figures_text(of: &'static str, figures: &Figures) -> Result<String, RecordsError> {
     let unreadable = |error: serde_json::Error| RecordsError::BadFigures { of, what: error.to_string() };
     let text = serde_json::to_string(figures).map_err(unreadable)?;
-    length("text of the figures", &text, MOST_TEXT_BYTES)?;
+    length("text of the figures", &text, MAX_TEXT_BYTES)?;
     let again: Figures = serde_json::from_str(&text).map_err(unreadable)?;
     if again != *figures {
         return Err(RecordsError::BadFigures { of, what: "they are not read back the same".to_owned() });

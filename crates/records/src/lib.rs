@@ -78,7 +78,7 @@ pub struct Kept<T> {
 pub use bars::{Bars, Went};
 pub use barwright_reference::NutOrigin;
 pub use batches::{Batch, LotUse};
-pub use check::{MOST_NAME_BYTES, MOST_TEXT_BYTES};
+pub use check::{MAX_NAME_BYTES, MAX_TEXT_BYTES};
 pub use error::{RecordsError, SchemaFault};
 pub use formulas::{PouredFormula, PouredPart};
 pub use jiff::civil::Date;
@@ -88,6 +88,6 @@ pub use outcomes::Outcome;
 pub use part::{STALE_AFTER, part_in, sweep};
 pub use sound::Checked;
 pub use store::{FILE_NAME, Store};
-pub use table::{Imported, MOST_TABLE_BYTES};
+pub use table::{Imported, MAX_TABLE_BYTES};
 pub use trace::{BatchTrace, LotTrace, TracedBatch, TracedLot};
 pub use trials::{Trial, TrialKind};

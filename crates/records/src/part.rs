@@ -18,7 +18,7 @@ const SUFFIX: &str = ".part";
 pub const STALE_AFTER: Duration = Duration::from_secs(24 * 3600);
 
 /// Most names of a folder looked at for stale part files.
-const MOST_NAMES: usize = 10_000;
+const MAX_NAMES: usize = 10_000;
 
 /// Makes an empty part file in a folder; it vanishes unless it is given a name.
 ///
@@ -71,7 +71,7 @@ pub(crate) fn keep_part(part: NamedTempFile, path: &Path, folder: &Path) -> io::
 pub fn sweep(folder: &Path) {
     let now = SystemTime::now();
     let Ok(entries) = fs::read_dir(folder) else { return };
-    for entry in entries.take(MOST_NAMES).flatten() {
+    for entry in entries.take(MAX_NAMES).flatten() {
         // Of an entry that is a link these are the facts of the link.
         if is_part(&entry.file_name()) && entry.metadata().is_ok_and(|facts| is_stale(&facts, now)) {
             let _ = fs::remove_file(entry.path());

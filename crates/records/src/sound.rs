@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// Findings that are told.
-const MOST_FINDINGS: usize = 5;
+const MAX_FINDINGS: usize = 5;
 
 /// What a check went through; all of it is sound.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,7 +87,7 @@ pub(crate) struct Findings {
 
 impl Findings {
     fn add(&mut self, finding: String) {
-        if self.told.len() < MOST_FINDINGS {
+        if self.told.len() < MAX_FINDINGS {
             self.told.push(finding);
         } else {
             self.more += 1;
@@ -181,7 +181,7 @@ fn every<T>(records: Vec<Result<T, Stop>>, findings: &mut Findings) -> Result<Ve
 /// Reads every page, index and reference, whatever the records say.
 pub(crate) fn pages(connection: &Connection) -> Result<Findings, Stop> {
     let mut findings = Findings::default();
-    let mut statement = connection.prepare(&format!("PRAGMA integrity_check({MOST_FINDINGS})"))?;
+    let mut statement = connection.prepare(&format!("PRAGMA integrity_check({MAX_FINDINGS})"))?;
     for finding in statement.query_map([], |row| row.get::<_, String>(0))? {
         let finding = finding?;
         if finding != "ok" {

@@ -3,7 +3,7 @@
 use crate::{Diagnostic, Diagnostics, Severity};
 
 /// Largest number of errors listed for one text; the rest are counted.
-pub(crate) const MOST_LISTED: usize = 200;
+pub(crate) const MAX_LISTED: usize = 200;
 
 /// Every finding of one text.
 #[derive(Debug, Default)]
@@ -30,7 +30,7 @@ impl Findings {
 
     /// Whether further errors are only counted, so that their details need not be worked out.
     pub(crate) fn is_full(&self) -> bool {
-        self.errors.len() >= MOST_LISTED
+        self.errors.len() >= MAX_LISTED
     }
 
     /// Returns `value` with the notes, or the errors in the order of their places.
@@ -57,11 +57,11 @@ mod tests {
     fn errors_are_sorted_and_limited() {
         let mut findings = Findings::default();
         findings.push(Diagnostic::note("n", "", 0..0));
-        for place in (0..MOST_LISTED + 5).rev() {
+        for place in (0..MAX_LISTED + 5).rev() {
             findings.push(Diagnostic::error("e", "", place..place));
         }
         let errors = findings.finish(()).err().unwrap_or_default();
-        assert_eq!(errors.len(), MOST_LISTED + 1);
+        assert_eq!(errors.len(), MAX_LISTED + 1);
         assert!(errors.windows(2).all(|pair| pair[0].span.start <= pair[1].span.start));
         assert_eq!(errors.last().map(|last| last.message.as_str()), Some("5 more errors are not listed"));
     }

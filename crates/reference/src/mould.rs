@@ -41,7 +41,7 @@ pub const RELIEF_MM: RangeInclusive<f64> = 0.05..=50.0;
 const VOLUME_ML: RangeInclusive<f64> = 0.05..=1e6;
 
 /// Most cavities.
-const MOST_CAVITIES: f64 = 1000.0;
+const MAX_CAVITIES: f64 = 1000.0;
 
 /// Share of the shape's volume that a measured one may be.
 const FILLED: RangeInclusive<f64> = 0.1..=1.02;
@@ -317,10 +317,10 @@ fn volume(text: &str) -> Result<f64, String> {
 /// Reads a number of cavities.
 fn cavities(text: &str) -> Result<f64, String> {
     match scan(text.trim()) {
-        Scan::Number { value, rest: "", .. } if value.fract() == 0.0 && (1.0..=MOST_CAVITIES).contains(&value) => {
+        Scan::Number { value, rest: "", .. } if value.fract() == 0.0 && (1.0..=MAX_CAVITIES).contains(&value) => {
             Ok(value)
         }
-        _ => Err(format!("{} is not a number of cavities from 1 to {MOST_CAVITIES}", quote(text))),
+        _ => Err(format!("{} is not a number of cavities from 1 to {MAX_CAVITIES}", quote(text))),
     }
 }
 

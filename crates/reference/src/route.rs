@@ -40,13 +40,13 @@ const KNOWN_HOURS: std::ops::RangeInclusive<f64> = 0.0..=240.0;
 pub const GAP_S: f64 = 6.0 * HOUR_S;
 
 /// Largest number of gaps listed one by one.
-const MOST_GAPS: usize = 5;
+const MAX_GAPS: usize = 5;
 
 /// Longest route taken, s: a year.
 pub const LONGEST_S: f64 = 365.0 * DAY_S;
 
 /// Most rows taken.
-pub const MOST_ROWS: usize = 3_000_000;
+pub const MAX_ROWS: usize = 3_000_000;
 
 /// A clock that jumps back by more has passed midnight, s.
 const MIDNIGHT_S: f64 = 0.5 * DAY_S;
@@ -78,7 +78,7 @@ impl Route {
     ///
     /// # Errors
     /// Every error of the text: no time or temperature column or two of one, fields missing, an invalid time or temperature, below absolute zero,
-    /// rows out of order, three rows at one time, longer than [`LONGEST_S`], more than [`MOST_ROWS`].
+    /// rows out of order, three rows at one time, longer than [`LONGEST_S`], more than [`MAX_ROWS`].
     ///
     /// # Example
     /// ```
@@ -448,8 +448,8 @@ impl Collector {
             );
             return false;
         }
-        if self.rows.len() >= MOST_ROWS {
-            let message = format!("the route has more than {MOST_ROWS} rows");
+        if self.rows.len() >= MAX_ROWS {
+            let message = format!("the route has more than {MAX_ROWS} rows");
             findings.push(
                 Diagnostic::error("too-many-rows", message, span.clone())
                     .hint("Keep one row a minute: that is plenty."),
@@ -478,7 +478,7 @@ impl Collector {
             }
             self.steps += 1;
         } else if time_s - before_s > GAP_S {
-            if self.gaps.len() < MOST_GAPS {
+            if self.gaps.len() < MAX_GAPS {
                 self.gaps.push((time_s - before_s, line, span.clone()));
             }
             self.gap_count += 1;
@@ -897,7 +897,7 @@ mod tests {
         let gap = Route::read("hours,temperature_c\n0,20\n14,30\n").unwrap().1;
         assert!(gap[0].message.starts_with("no reading for 14 h before line 3: a straight line"), "{}", gap[0].message);
         let gaps: String = (0..10).map(|n| format!("{},20\n", 7 * n)).collect();
-        assert_eq!(Route::read(&format!("hours,c\n{gaps}")).unwrap().1.len(), MOST_GAPS + 1);
+        assert_eq!(Route::read(&format!("hours,c\n{gaps}")).unwrap().1.len(), MAX_GAPS + 1);
     }
 
     #[test]

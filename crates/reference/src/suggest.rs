@@ -1,7 +1,7 @@
 //! The nearest right names for a misspelt one.
 
 /// Largest number of characters of the misspelt name compared, so that a very long one costs no more than a short one.
-const MOST_COMPARED: usize = 64;
+const MAX_COMPARED: usize = 64;
 
 /// Returns the indices of the `count` nearest names, best first; an index given with several names counts by its best.
 ///
@@ -13,7 +13,7 @@ const MOST_COMPARED: usize = 64;
 /// assert_eq!(nearest("beswax", names, 1), [0]);
 /// ```
 pub fn nearest<'n>(wanted: &str, names: impl IntoIterator<Item = (usize, &'n str)>, count: usize) -> Vec<usize> {
-    let wanted: String = wanted.chars().take(MOST_COMPARED).collect();
+    let wanted: String = wanted.chars().take(MAX_COMPARED).collect();
     let mut scored: Vec<(usize, f64)> =
         names.into_iter().map(|(index, name)| (index, similarity(&wanted, name))).collect();
     scored.sort_by(|left, right| left.0.cmp(&right.0).then(right.1.total_cmp(&left.1)));

@@ -1,7 +1,7 @@
 //! Pieces of messages: quoted text, lists of names and short numbers.
 
 /// Largest number of characters of the user's own text repeated in a message.
-const MOST_QUOTED: usize = 48;
+const MAX_QUOTED: usize = 48;
 
 /// Returns the text in back quotes, as [`visible`] has it.
 pub(crate) fn quote(text: &str) -> String {
@@ -12,7 +12,7 @@ pub(crate) fn quote(text: &str) -> String {
 pub(crate) fn visible(text: &str) -> String {
     let mut shown = String::new();
     for (count, letter) in text.trim().chars().enumerate() {
-        if count == MOST_QUOTED {
+        if count == MAX_QUOTED {
             shown.push('…');
             break;
         }
@@ -67,7 +67,7 @@ mod tests {
     #[test]
     fn quotes_are_short_and_visible() {
         assert_eq!(quote(" a\u{1b}b "), "`a\\u{1b}b`");
-        assert_eq!(quote(&"é".repeat(60)).chars().count(), MOST_QUOTED + 3);
+        assert_eq!(quote(&"é".repeat(60)).chars().count(), MAX_QUOTED + 3);
     }
 
     #[test]

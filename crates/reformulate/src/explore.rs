@@ -39,7 +39,7 @@ use crate::space::{FillBuffers, Filler, Group, Space, SpaceError};
 const CHUNK: u64 = 4096;
 
 /// Fewest candidates a thread takes at once, so that its buffers pay.
-const FEWEST_AT_ONCE: usize = 64;
+const MIN_AT_ONCE: usize = 64;
 
 /// Members of the front that a round of refinement starts from.
 const PARENTS: usize = 256;
@@ -444,7 +444,7 @@ impl<'a> Explorer<'a> {
         let (start, count) = (numbers.start, (numbers.end - numbers.start) as usize);
         let fates: Vec<Result<Fate, BlendError>> = (0..count)
             .into_par_iter()
-            .with_min_len(FEWEST_AT_ONCE)
+            .with_min_len(MIN_AT_ONCE)
             .map_init(
                 || Worker::new(&self.line),
                 |worker, index| {

@@ -37,7 +37,7 @@ pub const MARGIN_TOLERANCE: f64 = 1e-6;
 const NEIGHBOURS: f64 = 1.0 / 32.0;
 
 /// And at least this many.
-const FEWEST_NEIGHBOURS: usize = 3;
+const MIN_NEIGHBOURS: usize = 3;
 
 /// Step of the difference that stands in for a derivative where nothing has crystallised, mass %.
 const DIFFERENCE_PERCENT: f64 = 0.05;
@@ -222,7 +222,7 @@ impl<'a> Judge<'a> {
         let margins = margins?;
         let count = draws.len();
         let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
-        let reach = ((NEIGHBOURS * count as f64) as usize).max(FEWEST_NEIGHBOURS);
+        let reach = ((NEIGHBOURS * count as f64) as usize).max(MIN_NEIGHBOURS);
         let standing = |demand: usize| -> Result<Standing, BlendError> {
             let mut order: Vec<usize> = (0..count).collect();
             let margin = |draw: usize| margins[draw][demand];

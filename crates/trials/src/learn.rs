@@ -32,7 +32,7 @@
 //!   mean and covariance does not follow (it held 95, 98 and 100 %). Where the mode and its curvature stand, the Gaussian is all there is, and wider than it need be.
 //! * Lots are learned under the key of their ingredient. A new delivery is a new lot: give it a key of its own, or its composition is taken for that of the
 //!   last.
-//! * With many trials that contradict each other every step ends at a corner; after [`MOST_CORNERS`] of them the lowest point found stands, and what does not fit
+//! * With many trials that contradict each other every step ends at a corner; after [`MAX_CORNERS`] of them the lowest point found stands, and what does not fit
 //!   is flagged.
 //! * Where a crystal family appears the model has a corner. The mode is then the lowest point around, and slopes are taken over a third of a standard
 //!   deviation of the prior. Trials are flagged by the mode and its curvature.
@@ -52,7 +52,7 @@ use serde::{Deserialize, Serialize};
 use self::moments::{Found, Gaussian};
 use self::posterior::Posterior;
 pub use self::posterior::{
-    COARSE, CREEP_SHARE, FLAG_LIMIT, FLAG_ROUNDS, GAIN_TOLERANCE, MAX_STEPS, MOST_CORNERS, NEGLIGIBLE, PROBES,
+    COARSE, CREEP_SHARE, FLAG_LIMIT, FLAG_ROUNDS, GAIN_TOLERANCE, MAX_CORNERS, MAX_STEPS, NEGLIGIBLE, PROBES,
     STALL_GAIN, STALL_STEPS,
 };
 use crate::error::{LearnError, LearnedError};

@@ -15,7 +15,7 @@ use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use statrs::distribution::{Continuous, ContinuousCDF, Normal};
 
 use crate::trial::{
-    DAY_HOURS, LEAST_TUBE_SD_K, RELIEF_LN_SD, SHELF_SD_K, SHELF_SD_K_PER_LN_HOUR, TUBE_SD_K, Test, measured_kpa,
+    DAY_HOURS, MIN_TUBE_SD_K, RELIEF_LN_SD, SHELF_SD_K, SHELF_SD_K_PER_LN_HOUR, TUBE_SD_K, Test, measured_kpa,
 };
 
 /// Below this, `ln Φ` is taken from a continued fraction: `Φ` itself would soon be 0.
@@ -25,7 +25,7 @@ const FAR_TAIL: f64 = -5.0;
 const TAIL_TERMS: u32 = 60;
 
 /// Smallest probability of a result that is told apart from 0, so that scores stay finite.
-const LEAST_PROBABILITY: f64 = 1e-300;
+const MIN_PROBABILITY: f64 = 1e-300;
 
 /// A yes or no: whether `η` is above (`sign` 1) or below (−1) a threshold.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -59,7 +59,7 @@ impl Site {
         match *test {
             Test::Tube { melt_c, sd_k } => Some(Site::Figure {
                 measured: melt_c.max(LOWEST_LANDMARK_C),
-                sd: sd_k.unwrap_or(TUBE_SD_K).max(LEAST_TUBE_SD_K),
+                sd: sd_k.unwrap_or(TUBE_SD_K).max(MIN_TUBE_SD_K),
             }),
             Test::Needle { .. } | Test::Rod { .. } => {
                 Some(Site::Figure { measured: measured_kpa(test)?.ln(), sd: FIRMNESS_LN_SD })
@@ -117,7 +117,7 @@ impl Site {
             Site::Steps(steps) => {
                 let least = steps.iter().map(|step| step.probability(eta, variance)).fold(0.5, f64::min);
                 // Adding zero turns the -0 of one half into 0.
-                -Normal::standard().inverse_cdf(least.max(LEAST_PROBABILITY)) + 0.0
+                -Normal::standard().inverse_cdf(least.max(MIN_PROBABILITY)) + 0.0
             }
         }
     }

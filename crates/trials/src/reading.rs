@@ -52,7 +52,7 @@ const FOLLOW_STEPS: usize = 8;
 const FARTHEST_K: f64 = 3.0;
 
 /// Least slope of a gap that is followed, 1/K; a landmark that flat is as good as anywhere.
-const LEAST_SLOPE_PER_K: f64 = 1e-3;
+const MIN_SLOPE_PER_K: f64 = 1e-3;
 
 /// A quantity read off the model.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -389,7 +389,7 @@ impl<'a> Readings<'a> {
 /// # Returns
 /// Where it is 0, K, within about [`FOLLOW_K`].
 fn follow(gap: &mut impl FnMut(f64) -> Result<f64, EquilibriumError>, slope: f64) -> Result<f64, EquilibriumError> {
-    let (mut at, mut slope) = (0.0, slope.min(-LEAST_SLOPE_PER_K));
+    let (mut at, mut slope) = (0.0, slope.min(-MIN_SLOPE_PER_K));
     let mut value = gap(at)?;
     for _ in 0..FOLLOW_STEPS {
         let next = (at - value / slope).clamp(at - FARTHEST_K, at + FARTHEST_K);
@@ -398,7 +398,7 @@ fn follow(gap: &mut impl FnMut(f64) -> Result<f64, EquilibriumError>, slope: f64
             break;
         }
         let there = gap(next)?;
-        slope = ((there - value) / step).min(-LEAST_SLOPE_PER_K);
+        slope = ((there - value) / step).min(-MIN_SLOPE_PER_K);
         (at, value) = (next, there);
     }
     Ok(at - (value / slope).clamp(-FARTHEST_K, FARTHEST_K))

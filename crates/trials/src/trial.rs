@@ -29,26 +29,26 @@ pub const TEMPERATURES_C: (f64, f64) = (-20.0, 120.0);
 pub const ROD_MM: (f64, f64) = (0.5, 30.0);
 
 /// Largest load on a rod, g: more than a person presses with a hand (judgement).
-pub const MOST_GRAMS: f64 = 100_000.0;
+pub const MAX_GRAMS: f64 = 100_000.0;
 
 /// Longest stay on a warm shelf, hours: 60 days. Longer is not a test of shape (judgement).
-pub const MOST_HOURS: f64 = 1440.0;
+pub const MAX_HOURS: f64 = 1440.0;
 
 /// Oldest bar tested, days: 10 years. Older is a slip of the pen (judgement).
-pub const MOST_DAYS: f64 = 3650.0;
+pub const MAX_DAYS: f64 = 3650.0;
 
 /// Days after pouring from which a bar counts as rested: firmness settles in 24 to 48 h (common practice, no source; bars rich in cocoa
 /// butter take 1 to 2 weeks).
 pub const RESTED_AFTER_DAYS: f64 = 2.0;
 
 /// Smallest depth (0.1 mm), mass (g), time (hours), size (mm) or spread (K) accepted: below what any bench gives.
-const LEAST_FIGURE: f64 = 0.001;
+const MIN_FIGURE: f64 = 0.001;
 
 /// Standard deviation of one open tube read by a maker, K: laboratories agree to about 1 °C (recalled), a kitchen thermometer adds its own.
 pub const TUBE_SD_K: f64 = 1.0;
 
 /// Least standard deviation of an open tube, K: repeats in one laboratory (ISO 6321, 0.5 °C; recalled).
-pub const LEAST_TUBE_SD_K: f64 = 0.5;
+pub const MIN_TUBE_SD_K: f64 = 0.5;
 
 /// Largest standard deviation of an open tube that still says something, K (judgement).
 pub const LARGEST_TUBE_SD_K: f64 = 20.0;
@@ -193,11 +193,11 @@ impl Test {
         match *self {
             Test::Tube { melt_c, sd_k } => {
                 temperature("a melting point", melt_c)?;
-                sd_k.map_or(Ok(()), |sd| range("standard deviation, K", sd, LEAST_FIGURE, LARGEST_TUBE_SD_K))
+                sd_k.map_or(Ok(()), |sd| range("standard deviation, K", sd, MIN_FIGURE, LARGEST_TUBE_SD_K))
             }
             Test::Needle { depth_dmm, at_c } => {
                 temperature("a bar", at_c)?;
-                range("depth of the needle, 0.1 mm", depth_dmm, LEAST_FIGURE, NEEDLE_LIMIT_DMM)
+                range("depth of the needle, 0.1 mm", depth_dmm, MIN_FIGURE, NEEDLE_LIMIT_DMM)
             }
             Test::Rod { diameter_mm, grams, at_c } => {
                 temperature("a bar", at_c)?;
@@ -209,11 +209,11 @@ impl Test {
                 if grams <= 0.0 {
                     return Err(TrialError::Grams { grams });
                 }
-                range("mass on the rod, g", grams, LEAST_FIGURE, MOST_GRAMS)
+                range("mass on the rod, g", grams, MIN_FIGURE, MAX_GRAMS)
             }
             Test::Shelf { at_c, hours, .. } => {
                 temperature("a shelf", at_c)?;
-                range("time on the shelf, hours", hours, LEAST_FIGURE, MOST_HOURS)
+                range("time on the shelf, hours", hours, MIN_FIGURE, MAX_HOURS)
             }
             Test::Relief { survived_mm, broke_mm, release_c } => {
                 temperature("a bar", release_c)?;
@@ -221,7 +221,7 @@ impl Test {
                     return Err(TrialError::NoRelief);
                 }
                 for size in [survived_mm, broke_mm].into_iter().flatten() {
-                    range("size of a feature, mm", size, LEAST_FIGURE, COARSEST_FEATURE_MM)?;
+                    range("size of a feature, mm", size, MIN_FIGURE, COARSEST_FEATURE_MM)?;
                 }
                 Ok(())
             }
@@ -259,7 +259,7 @@ impl Trial {
         if !self.formula.parts.iter().any(|part| part.percent > 0.0) {
             return Err(TrialError::NoParts);
         }
-        range("age of the bar, days", self.days, 0.0, MOST_DAYS)?;
+        range("age of the bar, days", self.days, 0.0, MAX_DAYS)?;
         self.test.check()
     }
 

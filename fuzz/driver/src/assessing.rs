@@ -9,10 +9,10 @@ use crate::claims;
 use crate::task::{self, MODEL};
 
 /// Draws of one input.
-const MOST_DRAWS: usize = 8;
+const MAX_DRAWS: usize = 8;
 
 /// Parts of one formula.
-const MOST_PARTS: usize = 8;
+const MAX_PARTS: usize = 8;
 
 /// Solids may rise by this from one temperature to the next, mass %: the equilibrium is solved to less (`tests/physics`).
 const SOLIDS_PERCENT: f64 = 1e-7;
@@ -27,8 +27,8 @@ pub fn assess(data: &[u8]) -> u64 {
 
 fn assess_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
-    let options = task::options(bytes, MOST_DRAWS)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let options = task::options(bytes, MAX_DRAWS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     task::show(&(&options, &formula));
     let answer = barwright_blend::assess(library, &MODEL, &formula, &options).expect("any formula is assessed");
     Ok(sound(library, &formula, &options, &answer))
@@ -93,11 +93,11 @@ pub fn compare(data: &[u8]) -> u64 {
 
 fn compare_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
-    let options = task::options(bytes, MOST_DRAWS)?;
+    let options = task::options(bytes, MAX_DRAWS)?;
     let count = bytes.int_in_range(2..=4)?;
     let mut formulas = Vec::with_capacity(count);
     for _ in 0..count {
-        formulas.push(task::formula(bytes, library, MOST_PARTS)?);
+        formulas.push(task::formula(bytes, library, MAX_PARTS)?);
     }
     task::show(&(&options, &formulas));
     let found = barwright_blend::compare(library, &MODEL, &formulas, &options).expect("formulas are compared");

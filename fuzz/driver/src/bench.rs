@@ -13,10 +13,10 @@ use crate::task::{self, MODEL};
 use crate::{assessing, claims};
 
 /// Draws of one input: one run of the heat model each.
-const MOST_DRAWS: usize = 2;
+const MAX_DRAWS: usize = 2;
 
 /// Parts of one formula.
-const MOST_PARTS: usize = 5;
+const MAX_PARTS: usize = 5;
 
 /// Temperatures stay inside those they start from and are driven by, but for the errors of a few steps, 0.2 K allowed each (`crates/making`,
 /// `ACCURACY`).
@@ -41,7 +41,7 @@ fn go_on(_: usize, _: usize) -> ControlFlow<()> {
 
 /// Draws a formula with a workbench of few draws.
 fn options(bytes: &mut Unstructured<'_>) -> Result<Options> {
-    Ok(Options { at_c: Vec::new(), ..task::options(bytes, MOST_DRAWS)? })
+    Ok(Options { at_c: Vec::new(), ..task::options(bytes, MAX_DRAWS)? })
 }
 
 fn bench<'l>(library: &'l Library, options: Options) -> Workbench<'l> {
@@ -77,7 +77,7 @@ pub fn pour(data: &[u8]) -> u64 {
 fn pour_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
     let options = options(bytes)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let second: Option<Formula> = if bytes.ratio(1, 4)? { Some(task::formula(bytes, library, 3)?) } else { None };
     let maybe = |bytes: &mut Unstructured<'_>, low: f64, high: f64| -> Result<Option<f64>> {
         Ok(if bytes.ratio(1, 3)? { Some(task::figure(bytes, low, high)?) } else { None })
@@ -135,7 +135,7 @@ pub fn cool(data: &[u8]) -> u64 {
 fn cool_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
     let options = options(bytes)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let mould = task::mould(bytes)?;
     let mut places = Vec::new();
     for _ in 0..bytes.int_in_range(1..=2_u8)? {
@@ -218,7 +218,7 @@ pub fn parcel(data: &[u8]) -> u64 {
 fn parcel_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
     let options = options(bytes)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let shape = task::shape(bytes)?;
     let packing = Packing {
         shape,

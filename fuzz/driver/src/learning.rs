@@ -8,16 +8,16 @@ use crate::claims;
 use crate::task::{self, MODEL};
 
 /// Trials of one input.
-const MOST_TRIALS: usize = 5;
+const MAX_TRIALS: usize = 5;
 
 /// Trials of most inputs.
 const FEW_TRIALS: usize = 2;
 
 /// Formulas of one maker.
-const MOST_FORMULAS: usize = 2;
+const MAX_FORMULAS: usize = 2;
 
 /// Parts of one formula.
-const MOST_PARTS: usize = 3;
+const MAX_PARTS: usize = 3;
 
 /// Draws behind an expectation.
 const DRAWS: usize = 8;
@@ -32,12 +32,12 @@ pub fn learn(data: &[u8]) -> u64 {
 
 fn learn_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
-    let formulas = (0..bytes.int_in_range(1..=MOST_FORMULAS)?)
-        .map(|_| task::formula(bytes, library, MOST_PARTS))
+    let formulas = (0..bytes.int_in_range(1..=MAX_FORMULAS)?)
+        .map(|_| task::formula(bytes, library, MAX_PARTS))
         .collect::<Result<Vec<_>>>()?;
     // Many cost seconds.
     let count =
-        if bytes.ratio(1, 8)? { bytes.int_in_range(0..=MOST_TRIALS)? } else { bytes.int_in_range(0..=FEW_TRIALS)? };
+        if bytes.ratio(1, 8)? { bytes.int_in_range(0..=MAX_TRIALS)? } else { bytes.int_in_range(0..=FEW_TRIALS)? };
     let mut trials: Vec<Trial> = Vec::with_capacity(count);
     for number in 0..count {
         trials.push(trial(bytes, number, &formulas)?);

@@ -16,10 +16,10 @@ use crate::task::{self, MODEL, MODEL_C};
 use crate::{assessing, claims};
 
 /// Draws of one change: few, so that an input is short.
-const MOST_DRAWS: usize = 8;
+const MAX_DRAWS: usize = 8;
 
 /// Parts of a formula that is changed.
-const MOST_PARTS: usize = 5;
+const MAX_PARTS: usize = 5;
 
 /// A margin judged again, of the formula as it is given, may be off by this: traces are left out of it, and equilibria start elsewhere.
 const JUDGED_AGAIN: f64 = 1e-4;
@@ -31,8 +31,8 @@ pub fn adjust(data: &[u8]) -> u64 {
 
 fn adjust_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
-    let options = Options { at_c: Vec::new(), ..task::options(bytes, MOST_DRAWS)? };
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let options = Options { at_c: Vec::new(), ..task::options(bytes, MAX_DRAWS)? };
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let task = change(bytes, library, &formula)?;
     task::show(&(&options, &formula, &task));
     let found = match barwright_reformulate::adjust(library, &MODEL, &options, &formula, &task) {
@@ -190,7 +190,7 @@ pub fn swap(data: &[u8]) -> u64 {
 fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
     let options = task::options(bytes, 0)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let replaced = match bytes.int_in_range(0..=15_u8)? {
         0 => bytes.choose_index(library.ingredients.len())?,
         _ => formula.parts[bytes.choose_index(formula.parts.len())?].ingredient,
@@ -258,7 +258,7 @@ pub fn explore(data: &[u8]) -> u64 {
 
 fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let library = task::library(bytes)?;
-    let formula = task::formula(bytes, library, MOST_PARTS)?;
+    let formula = task::formula(bytes, library, MAX_PARTS)?;
     let limits = change(bytes, library, &formula)?;
     let settings = Settings {
         candidates: bytes.int_in_range(1..=60)?,

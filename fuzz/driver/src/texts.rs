@@ -24,7 +24,7 @@ const TAKEN_C: (f64, f64) = (-273.15, 400.0);
 const SAME: f64 = 1e-12;
 
 /// Most deliveries of one file whose certificates are followed, so that one input stays short.
-const MOST_FITTED: usize = 4;
+const MAX_FITTED: usize = 4;
 
 /// A day, s.
 const DAY_S: f64 = 86_400.0;
@@ -71,7 +71,7 @@ pub fn lots(data: &[u8]) -> u64 {
 pub fn certificate(data: &[u8]) -> u64 {
     let text = claims::text(data);
     let library = match lots_of(&text) {
-        Ok(library) if library.ingredients.len() <= LIBRARY.ingredients.len() + MOST_FITTED => library,
+        Ok(library) if library.ingredients.len() <= LIBRARY.ingredients.len() + MAX_FITTED => library,
         Ok(_) => return 1,
         Err(digest) => return digest,
     };

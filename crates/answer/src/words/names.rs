@@ -10,10 +10,10 @@ use super::visible::visible;
 const NAMELESS: &str = "formula ";
 
 /// Number of parts in the title of an unnamed formula.
-const MOST_PARTS: usize = 3;
+const MAX_PARTS: usize = 3;
 
 /// Names in a hint.
-const MOST_NEAREST: usize = 3;
+const MAX_NEAREST: usize = 3;
 
 /// Largest number of characters of a formula's name shown.
 const LONGEST_NAME: usize = 40;
@@ -42,10 +42,10 @@ pub fn title(formula: &Formula, library: &Library) -> String {
     parts.sort_by(|a, b| b.percent.total_cmp(&a.percent));
     let known = parts.iter().filter_map(|part| Some((library.ingredients.get(part.ingredient)?, part.percent)));
     let mut words: Vec<String> = known
-        .take(MOST_PARTS)
+        .take(MAX_PARTS)
         .map(|(one, percent)| format!("{} {}", in_text(&one.common_name), amount(percent)))
         .collect();
-    if parts.len() > MOST_PARTS {
+    if parts.len() > MAX_PARTS {
         words.push("…".to_owned());
     }
     capital(&words.join(" / "))
@@ -76,7 +76,7 @@ pub fn quoted<S: AsRef<str>>(names: &[S], last: &str) -> String {
 
 /// Returns the names nearest to the one that was written, as a list; `None` when none is near.
 pub fn nearest_names<S: AsRef<str>>(written: &str, names: &[S]) -> Option<String> {
-    let near = nearest(written, names.iter().map(AsRef::as_ref).enumerate(), MOST_NEAREST);
+    let near = nearest(written, names.iter().map(AsRef::as_ref).enumerate(), MAX_NEAREST);
     let near: Vec<&str> = near.iter().filter_map(|index| names.get(*index)).map(AsRef::as_ref).collect();
     (!near.is_empty()).then(|| quoted(&near, "and"))
 }

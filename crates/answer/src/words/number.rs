@@ -4,9 +4,9 @@ use barwright_blend::Estimate;
 use barwright_reference::trim_zeros;
 
 /// Decimals of a small number, at most.
-const MOST_DECIMALS: i32 = 12;
+const MAX_DECIMALS: i32 = 12;
 
-/// A number below this is shown as none: it has no digit among [`MOST_DECIMALS`].
+/// A number below this is shown as none: it has no digit among [`MAX_DECIMALS`].
 const SMALLEST: f64 = 1e-12;
 
 /// A number from here on would be a row of zeros and is written with an exponent.
@@ -29,7 +29,7 @@ pub fn significant(value: f64, digits: u8) -> String {
     let step = 10f64.powi(last);
     let rounded = (value / step).round() * step;
     // Rounding can move the first digit (0.996 is 1.0), and with it the number of decimals.
-    let decimals = (i32::from(digits) - 1 - first(rounded)).clamp(0, MOST_DECIMALS) as usize;
+    let decimals = (i32::from(digits) - 1 - first(rounded)).clamp(0, MAX_DECIMALS) as usize;
     format!("{rounded:.decimals$}")
 }
 

@@ -24,7 +24,7 @@ use super::robust::{Bench, Fitting, Trial, spread_out, t_weights};
 use crate::published::Measurement;
 
 /// Share of its knowledge that must come from the data for a coordinate to count as fitted.
-pub const LEAST_DATA_SHARE: f64 = 0.02;
+pub const MIN_DATA_SHARE: f64 = 0.02;
 
 /// One fitted coordinate.
 #[derive(Debug, Clone, PartialEq)]
@@ -106,7 +106,7 @@ pub fn calibrate(
     let Fitting { free, fit, weights, objective, .. } = start;
 
     let kept: Vec<usize> =
-        (0..free.len()).filter(|&j| fit.data_share[j] >= LEAST_DATA_SHARE || fit.at_bound[j]).collect();
+        (0..free.len()).filter(|&j| fit.data_share[j] >= MIN_DATA_SHARE || fit.at_bound[j]).collect();
     let mut parameters = priors.clone();
     let priors = &priors;
     let mut fitted = Vec::with_capacity(kept.len());

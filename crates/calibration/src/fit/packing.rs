@@ -5,7 +5,7 @@
 //! ```text
 //! F = Σ r² / σ² + Σ ((p − m) / s)²
 //! ```
-//! is compared. One that lowers `F` by [`LEAST_GAIN`] is taken, the best first; passes go on until none is. Rows count in full here: a row far
+//! is compared. One that lowers `F` by [`MIN_GAIN`] is taken, the best first; passes go on until none is. Rows count in full here: a row far
 //! off may be a bad row, which is why the fit makes light of it, but to a packing it may as well be the sign of a wrong crystal. The `σ` of rows of one
 //! sample is mostly that of its lot, so a curve that has moved as a whole costs little: a packing that leaves the rows of one kind further off than before,
 //! root mean square, by more than [`LARGEST_LOSS`] is not taken whatever `F` says.
@@ -22,7 +22,7 @@ use super::observation::{Observation, Scale};
 use super::robust::{Fitting, Trial, spread_out};
 
 /// `F` must fall by this much: two for the share, which is one more parameter (Akaike 1974, recalled), two for the choice among a dozen (judgement).
-pub const LEAST_GAIN: f64 = 4.0;
+pub const MIN_GAIN: f64 = 4.0;
 
 /// The root mean square of the residuals of one kind may grow by this share (judgement).
 pub const LARGEST_LOSS: f64 = 0.05;
@@ -68,7 +68,7 @@ pub(crate) fn choose(trial: &Trial<'_>, start: &Fitting) -> Result<Vec<Compared>
             let fitting = with(trial, from, index)?;
             one.change = fitting.objective - from.objective;
             one.loss = loss(trial.bench.observations, &from.fit.residuals, &fitting.fit.residuals);
-            let least = next.as_ref().map_or(from.objective - LEAST_GAIN, |(_, other)| other.objective);
+            let least = next.as_ref().map_or(from.objective - MIN_GAIN, |(_, other)| other.objective);
             if fitting.objective < least && one.loss <= LARGEST_LOSS {
                 next = Some((index, fitting));
             }

@@ -27,7 +27,7 @@ const ROUNDS: usize = 3;
 const STEP_SD: f64 = 0.02;
 
 /// A coordinate that moves no residual by this much of its σ, for a move of one prior standard deviation, keeps its prior.
-const LEAST_EFFECT: f64 = 0.05;
+const MIN_EFFECT: f64 = 0.05;
 
 /// The peaks of curves jump and families come and go, so derivatives are rough: a fit ends when a step gains no more than this share.
 const GAIN_TOLERANCE: f64 = 1e-4;
@@ -98,7 +98,7 @@ impl Trial<'_> {
         let free: Vec<_> = all
             .iter()
             .enumerate()
-            .filter(|(j, (_, prior))| effect(*j, prior.sd) >= LEAST_EFFECT)
+            .filter(|(j, (_, prior))| effect(*j, prior.sd) >= MIN_EFFECT)
             .map(|(_, one)| *one)
             .collect();
         let start: Vec<f64> = free.iter().map(|(_, prior)| prior.mean).collect();

@@ -15,7 +15,7 @@ const SOLIDS_OFF_POINTS: f64 = 10.0;
 const MELTING_OFF_K: f64 = 5.0;
 
 /// Figures that must agree before they are told: one sample may be an odd one.
-const FEWEST_FIGURES: usize = 2;
+const MIN_FIGURES: usize = 2;
 
 /// Temperature, °C, and error of each figure, by temperature in tenths of a degree.
 type Bins = BTreeMap<i64, Vec<(f64, f64)>>;
@@ -58,7 +58,7 @@ pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) ->
         let mean = |found: &[(f64, f64)]| found.iter().map(|one| one.1).sum::<f64>() / found.len() as f64;
         let mut together: Vec<(f64, f64)> = Vec::new();
         let mut close = |together: &mut Vec<(f64, f64)>| {
-            if together.len() < FEWEST_FIGURES {
+            if together.len() < MIN_FIGURES {
                 return together.clear();
             }
             let low_c = together.iter().map(|one| one.0).fold(f64::INFINITY, f64::min);

@@ -16,7 +16,7 @@ use super::reproducibility;
 pub const WORST_ROWS: usize = 10;
 
 /// Fewest formulas of one study that a rank correlation is worth.
-const FEWEST_RANKED: usize = 4;
+const MIN_RANKED: usize = 4;
 
 /// Errors of one group of rows.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -165,13 +165,9 @@ pub fn score(table: &[Measurement], scored: &[Scored]) -> Report {
     let mut worst = rows.clone();
     worst.sort_by(|a, b| size(b).total_cmp(&size(a)).then_with(|| a.id.cmp(&b.id)));
     worst.truncate(WORST_ROWS);
-    let rankings =
-        ranks.into_iter().filter(|(_, pairs)| pairs.len() >= FEWEST_RANKED).map(|((study, use_as), pairs)| Ranking {
-            study: study.to_owned(),
-            use_as,
-            formulas: pairs.len(),
-            spearman: spearman(&pairs),
-        });
+    let rankings = ranks.into_iter().filter(|(_, pairs)| pairs.len() >= MIN_RANKED).map(|((study, use_as), pairs)| {
+        Ranking { study: study.to_owned(), use_as, formulas: pairs.len(), spearman: spearman(&pairs) }
+    });
     let left_out = table.iter().filter(|row| row.use_as == Use::LeftOut);
     Report {
         rankings: rankings.collect(),

@@ -17,7 +17,7 @@ const NUMBER: &str = "a plain number such as 12.5";
 const COUNT: &str = "a whole number";
 
 /// Faults of one table that are told.
-const MOST_FAULTS: usize = 20;
+const MAX_FAULTS: usize = 20;
 
 /// What an import did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -117,8 +117,8 @@ impl Done {
 
 /// Several faults as one error; a single one is told as it is.
 fn told(mut faults: Vec<RecordsError>) -> RecordsError {
-    let more = faults.len().saturating_sub(MOST_FAULTS);
-    faults.truncate(MOST_FAULTS);
+    let more = faults.len().saturating_sub(MAX_FAULTS);
+    faults.truncate(MAX_FAULTS);
     match faults.pop() {
         Some(only) if faults.is_empty() => only,
         last => {

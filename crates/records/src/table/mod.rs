@@ -11,7 +11,7 @@ use crate::{Kind, RecordsError, Store, seal};
 pub use import::Imported;
 
 /// The longest table read, bytes.
-pub const MOST_TABLE_BYTES: usize = 256 << 20;
+pub const MAX_TABLE_BYTES: usize = 256 << 20;
 
 impl Store {
     /// Returns a table as CSV text, comma-separated, with every text cell in quotes.
@@ -66,7 +66,7 @@ impl Store {
     /// # Arguments
     /// * `kind`: which table it is.
     /// * `text`: CSV, separated by commas, semicolons or tabs, with a header line of [`Kind::columns`] in any order; a column
-    ///   without a single figure may be missing. At most [`MOST_TABLE_BYTES`].
+    ///   without a single figure may be missing. At most [`MAX_TABLE_BYTES`].
     /// * `today`: the caller's day; dates after it are refused.
     ///
     /// # Errors
@@ -81,8 +81,8 @@ impl Store {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn import_csv(&mut self, kind: Kind, text: &str, today: Date) -> Result<Imported, RecordsError> {
-        if text.len() > MOST_TABLE_BYTES {
-            return Err(RecordsError::TooLong { what: "table", bytes: text.len(), most: MOST_TABLE_BYTES });
+        if text.len() > MAX_TABLE_BYTES {
+            return Err(RecordsError::TooLong { what: "table", bytes: text.len(), most: MAX_TABLE_BYTES });
         }
         self.change(|connection| import::import(connection, kind, text, today))
     }

@@ -1,7 +1,7 @@
 //! What must not get in, and what may although it looks odd.
 
 use barwright_records::{
-    Bars, Batch, Date, Figures, Lot, LotUse, MOST_NAME_BYTES, MOST_TEXT_BYTES, Outcome, PouredFormula, PouredPart,
+    Bars, Batch, Date, Figures, Lot, LotUse, MAX_NAME_BYTES, MAX_TEXT_BYTES, Outcome, PouredFormula, PouredPart,
     RecordsError, Store, Trial, Went,
 };
 
@@ -50,7 +50,7 @@ fn bad_batches_are_refused_whole() {
         (Batch { number: "26\0-1".to_owned(), ..good() }, bad_text),
         (Batch { number: "26\n-1".to_owned(), ..good() }, bad_text),
         (Batch { number: " 26-1".to_owned(), ..good() }, bad_text),
-        (Batch { number: "x".repeat(MOST_NAME_BYTES + 1), ..good() }, too_long),
+        (Batch { number: "x".repeat(MAX_NAME_BYTES + 1), ..good() }, too_long),
         (Batch { note: Some("x".repeat(10_000_000)), ..good() }, too_long),
         (Batch { note: Some("a\0b".to_owned()), ..good() }, bad_text),
         (Batch { note: Some("  ".to_owned()), ..good() }, |error| matches!(error, RecordsError::Blank { .. })),
@@ -72,7 +72,7 @@ fn odd_names_are_only_names() {
         "=1+1",
         "%_*?",
         "Ünïcødé 蜜蝋 🐝",
-        &"x".repeat(MOST_NAME_BYTES),
+        &"x".repeat(MAX_NAME_BYTES),
     ];
     for name in names {
         store.add_formula(&formula(name)).unwrap();
@@ -87,7 +87,7 @@ fn odd_names_are_only_names() {
         assert_eq!(store.trace_lot(name).unwrap().batches.len(), 1);
         assert_eq!(store.trace_batch(name).unwrap().formula, formula(name));
     }
-    let note = "n".repeat(MOST_TEXT_BYTES);
+    let note = "n".repeat(MAX_TEXT_BYTES);
     store.add_outcome(&outcome(names[0], &note), today()).unwrap();
     assert_eq!(store.outcomes(names[0]).unwrap()[0].record.note, note);
     assert_eq!(folder.path().read_dir().unwrap().count(), 1);

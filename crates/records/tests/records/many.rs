@@ -22,7 +22,7 @@ const QUESTIONS: u32 = 200;
 /// Questions whose answer is ten thousand batches long.
 const LONG_QUESTIONS: u32 = 20;
 /// The largest file, bytes.
-const MOST_BYTES: u64 = 100_000_000;
+const MAX_BYTES: u64 = 100_000_000;
 
 /// Asks many times and prints how long the middle and the longest answer took.
 fn ask(what: &str, question: impl FnMut(u32)) {
@@ -78,7 +78,7 @@ fn a_hundred_thousand_batches_fit_and_are_found() {
 
     let bytes = folder.path().join(FILE_NAME).metadata().unwrap().len();
     println!("file: {:.1} MB", 1e-6 * f64::from(u32::try_from(bytes).unwrap()));
-    assert!(bytes < MOST_BYTES, "{bytes}");
+    assert!(bytes < MAX_BYTES, "{bytes}");
 
     let mut store = Store::open(folder.path()).unwrap();
     let number = |index: u32| format!("B{:06}", index.wrapping_mul(7_919) % BATCHES);

@@ -1,7 +1,7 @@
 //! CSV out and in.
 
 use barwright_records::{
-    Bars, Batch, Figures, Imported, Kind, Lot, LotUse, MOST_TABLE_BYTES, PouredFormula, RecordsError, Store, Trial,
+    Bars, Batch, Figures, Imported, Kind, Lot, LotUse, MAX_TABLE_BYTES, PouredFormula, RecordsError, Store, Trial,
     TrialKind, Went,
 };
 use barwright_reference::NutOrigin;
@@ -192,7 +192,7 @@ fn rows_of_one_formula_follow_one_another_and_another_name_is_another_formula() 
 fn a_table_longer_than_is_read_is_refused_unread() {
     let folder = tempfile::tempdir().unwrap();
     let mut store = store(folder.path());
-    let table = String::from_utf8(vec![0; MOST_TABLE_BYTES + 1]).unwrap();
+    let table = String::from_utf8(vec![0; MAX_TABLE_BYTES + 1]).unwrap();
     let error = store.import_csv(Kind::Lots, &table, today()).unwrap_err();
     assert!(matches!(error, RecordsError::TooLong { what: "table", most: 268_435_456, .. }), "{error:?}");
 }

@@ -11,9 +11,9 @@ use crate::findings::Findings;
 use crate::wording::{quote, short};
 
 /// Largest number of parts in one formula.
-pub const MOST_PARTS: usize = 200;
+pub const MAX_PARTS: usize = 200;
 /// Largest number of formulas in one text.
-pub const MOST_FORMULAS: usize = 1000;
+pub const MAX_FORMULAS: usize = 1000;
 
 /// How far shares marked % may sum from 100 before it is noted.
 const PERCENT_TOLERANCE: f64 = 0.5;
@@ -51,8 +51,8 @@ pub(crate) fn assemble(
         );
         return None;
     }
-    if written.len() > MOST_PARTS {
-        let message = format!("the formula {} has {} parts, more than {MOST_PARTS}", quote(name), written.len());
+    if written.len() > MAX_PARTS {
+        let message = format!("the formula {} has {} parts, more than {MAX_PARTS}", quote(name), written.len());
         findings.push(Diagnostic::error("too-many-parts", message, place).hint("Split it into several formulas."));
         return None;
     }
@@ -159,8 +159,8 @@ mod tests {
     #[test]
     fn the_most_parts_are_taken_and_no_more() {
         let of = |count: usize| read_inline(&"beeswax 1, ".repeat(count), "x", &library());
-        assert_eq!(parts(&library(), of(super::MOST_PARTS)), [("beeswax", 100.0)]);
-        assert_eq!(crate::sample::codes(of(super::MOST_PARTS + 1)), ["too-many-parts"]);
+        assert_eq!(parts(&library(), of(super::MAX_PARTS)), [("beeswax", 100.0)]);
+        assert_eq!(crate::sample::codes(of(super::MAX_PARTS + 1)), ["too-many-parts"]);
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::ops::Range;
 
-use super::assemble::{MOST_FORMULAS, Written, assemble};
+use super::assemble::{MAX_FORMULAS, Written, assemble};
 use super::delimited::{Field, Row, delimiter, split};
 use super::quantity::{Quantity, Unit, parse_quantity};
 use super::{BYTE_ORDER_MARK, Formula, Reading};
@@ -217,7 +217,7 @@ fn long_form<'r>(
             continue;
         };
         let place = *place_of.entry(formula).or_insert(drafts.len());
-        if place == MOST_FORMULAS {
+        if place == MAX_FORMULAS {
             findings.push(too_many(ingredient.span.clone()));
             return Vec::new();
         }
@@ -255,7 +255,7 @@ fn wide_form<'r>(header: &'r Row<'_>, rows: &[&'r Row<'_>], findings: &mut Findi
                 Diagnostic::error("column-twice", message, name.span.clone()).hint("Give each formula its own name."),
             );
         }
-        if drafts.len() == MOST_FORMULAS {
+        if drafts.len() == MAX_FORMULAS {
             findings.push(too_many(name.span.clone()));
             return Vec::new();
         }
@@ -277,7 +277,7 @@ fn wide_form<'r>(header: &'r Row<'_>, rows: &[&'r Row<'_>], findings: &mut Findi
 
 /// Makes the error for a table with too many formulas.
 fn too_many(span: Range<usize>) -> Diagnostic {
-    let message = format!("the table has more than {MOST_FORMULAS} formulas");
+    let message = format!("the table has more than {MAX_FORMULAS} formulas");
     Diagnostic::error("too-many-formulas", message, span).hint("Split it into several files.")
 }
 
@@ -420,9 +420,9 @@ mod tests {
 
     #[test]
     fn too_many_formulas_are_one_error() {
-        let long: String = (0..=MOST_FORMULAS).map(|count| format!("f{count},beeswax,1\n")).collect();
-        let names: String = (0..=MOST_FORMULAS).map(|count| format!(",f{count}")).collect();
-        let wide = format!("ingredient{names}\nbeeswax{}\n", ",1".repeat(MOST_FORMULAS + 1));
+        let long: String = (0..=MAX_FORMULAS).map(|count| format!("f{count},beeswax,1\n")).collect();
+        let names: String = (0..=MAX_FORMULAS).map(|count| format!(",f{count}")).collect();
+        let wide = format!("ingredient{names}\nbeeswax{}\n", ",1".repeat(MAX_FORMULAS + 1));
         for text in [format!("formula,ingredient,parts\n{long}"), wide] {
             assert_eq!(codes(read_csv(&text, "x", &library())), ["too-many-formulas"]);
         }

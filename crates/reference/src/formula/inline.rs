@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::assemble::{Written, assemble};
 use super::quantity::{is_unit, parse_quantity};
-use super::{BYTE_ORDER_MARK, MOST_PARTS, Reading};
+use super::{BYTE_ORDER_MARK, MAX_PARTS, Reading};
 use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::number::scan;
@@ -16,7 +16,7 @@ const COMMA_HINT: &str =
     "A comma between two digits is a decimal comma; put a blank after a comma that parts ingredients.";
 
 /// Most words of a unit: `parts by mass`.
-const MOST_UNIT_WORDS: usize = 3;
+const MAX_UNIT_WORDS: usize = 3;
 
 /// Reads a formula from inline text and gives it the name `name`.
 ///
@@ -36,8 +36,8 @@ const MOST_UNIT_WORDS: usize = 3;
 pub fn read_inline(text: &str, name: &str, library: &Library) -> Result<Reading, Diagnostics> {
     let mut findings = Findings::default();
     let segments = segments(text, &mut findings);
-    let written: Vec<Written<'_>> = if segments.len() > MOST_PARTS {
-        let message = format!("the formula has {} parts, more than {MOST_PARTS}", segments.len());
+    let written: Vec<Written<'_>> = if segments.len() > MAX_PARTS {
+        let message = format!("the formula has {} parts, more than {MAX_PARTS}", segments.len());
         findings
             .push(Diagnostic::error("too-many-parts", message, 0..text.len()).hint("Split it into several formulas."));
         Vec::new()
@@ -205,7 +205,7 @@ fn leading_amount(whole: &str) -> Option<usize> {
         return None;
     }
     let number_end = whole.len() - scan(whole).rest()?.len();
-    let ends = words(whole.get(number_end..)?).take(MOST_UNIT_WORDS).map(|(at, word)| number_end + at + word.len());
+    let ends = words(whole.get(number_end..)?).take(MAX_UNIT_WORDS).map(|(at, word)| number_end + at + word.len());
     let is_unit_up_to = |end: usize| whole.get(number_end..end).is_some_and(|unit| is_unit(unit.trim()));
     // The last of them is the longest.
     Some(ends.filter(|end| is_unit_up_to(*end)).last().unwrap_or(first.len()))
@@ -372,11 +372,11 @@ mod tests {
 
     #[test]
     fn too_many_parts_are_one_error() {
-        let errors = read_inline(&"x 1;".repeat(MOST_PARTS + 1), "x", &library()).unwrap_err();
+        let errors = read_inline(&"x 1;".repeat(MAX_PARTS + 1), "x", &library()).unwrap_err();
         assert_eq!(errors.len(), 1);
         assert_eq!(errors[0].message, "the formula has 201 parts, more than 200");
         assert_eq!(
-            parts(&library(), read_inline(&"beeswax 1;".repeat(MOST_PARTS), "x", &library())),
+            parts(&library(), read_inline(&"beeswax 1;".repeat(MAX_PARTS), "x", &library())),
             [("beeswax", 100.0)]
         );
     }

@@ -22,7 +22,7 @@ use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::{Diagnostic, Diagnostics, Library};
 
-pub use assemble::{MOST_FORMULAS, MOST_PARTS};
+pub use assemble::{MAX_FORMULAS, MAX_PARTS};
 pub use csv::read_csv;
 pub use inline::read_inline;
 pub use rewrite::rewrite_toml;

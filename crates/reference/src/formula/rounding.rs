@@ -13,11 +13,11 @@ const SAME: f64 = 1e-6;
 /// Share of the total below which a sum is exact.
 const EXACT: f64 = 1e-9;
 /// Least remainder, in steps, worth a step. Among the 200 parts a formula can have, those that make up a whole step have more.
-const LEAST_REMAINDER: f64 = 1e-3;
+const MIN_REMAINDER: f64 = 1e-3;
 /// Most decimals more than its own that the largest amount gets to keep the total.
-const MOST_DECIMALS_ADDED: usize = 3;
+const MAX_DECIMALS_ADDED: usize = 3;
 /// Most decimals written.
-const MOST_DECIMALS: usize = 17;
+const MAX_DECIMALS: usize = 17;
 
 /// An amount to be written.
 #[derive(Debug, Clone, Copy)]
@@ -89,7 +89,7 @@ fn spread(wanted: &[Wanted], amounts: &mut [Rounding], total: f64) {
             .filter(|(one, rounding)| {
                 let step = step(rounding.decimals) * one.per_unit;
                 let fits = step <= (1.0 + SAME) * missing.abs();
-                rounding.coarse && !rounding.moved && fits && remainder(one, rounding) > LEAST_REMAINDER
+                rounding.coarse && !rounding.moved && fits && remainder(one, rounding) > MIN_REMAINDER
             })
             .max_by(|(one, left), (other, right)| remainder(one, left).total_cmp(&remainder(other, right)));
         let Some((_, rounding)) = best else { return };
@@ -111,7 +111,7 @@ fn settle(wanted: &[Wanted], amounts: &mut [Rounding], total: f64) {
         return;
     }
     // A smaller dose than these digits show leaves its error in the sum, where nobody sees it.
-    for decimals in rounding.decimals..=rounding.decimals + MOST_DECIMALS_ADDED {
+    for decimals in rounding.decimals..=rounding.decimals + MAX_DECIMALS_ADDED {
         let value = to_decimals(rounding.value + missing / one.per_unit, decimals);
         let left = missing - (value - rounding.value) * one.per_unit;
         if value > 0.0 && left.abs() <= EXACT * total {
@@ -131,7 +131,7 @@ fn missing(wanted: &[Wanted], amounts: &[Rounding], total: f64) -> f64 {
 
 /// Returns the fewest decimals whose last place is not above `finest`.
 fn decimals(finest: f64) -> usize {
-    (0..MOST_DECIMALS).find(|count| step(*count) <= finest * (1.0 + EXACT)).unwrap_or(MOST_DECIMALS)
+    (0..MAX_DECIMALS).find(|count| step(*count) <= finest * (1.0 + EXACT)).unwrap_or(MAX_DECIMALS)
 }
 
 /// Returns the last place of a number with a number of decimals.
@@ -239,7 +239,7 @@ mod tests {
 
     #[test]
     fn the_finest_place_is_not_above_what_is_asked() {
-        for (finest, count) in [(1.0, 0), (5.0, 0), (0.99, 1), (0.1, 1), (0.0999, 2), (1e-3, 3), (0.0, MOST_DECIMALS)] {
+        for (finest, count) in [(1.0, 0), (5.0, 0), (0.99, 1), (0.1, 1), (0.0999, 2), (1e-3, 3), (0.0, MAX_DECIMALS)] {
             assert_eq!(decimals(finest), count, "{finest}");
         }
     }

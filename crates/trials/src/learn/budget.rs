@@ -4,7 +4,7 @@
 const READINGS: usize = 45_000;
 
 /// Fewest samples for each score; with fewer the mode and its curvature stand.
-const LEAST_SAMPLES_A_SCORE: usize = 10;
+const MIN_SAMPLES_A_SCORE: usize = 10;
 
 /// Samples of the first round.
 pub(super) const FIRST_ROUND: usize = 1_000;
@@ -16,5 +16,5 @@ pub(super) fn most_samples(unlike: usize) -> usize {
 
 /// Whether samples for this number of scores and of unlike readings are worth their cost.
 pub(super) fn is_affordable(unlike: usize, scores: usize) -> bool {
-    most_samples(unlike) >= FIRST_ROUND.max(LEAST_SAMPLES_A_SCORE * scores)
+    most_samples(unlike) >= FIRST_ROUND.max(MIN_SAMPLES_A_SCORE * scores)
 }

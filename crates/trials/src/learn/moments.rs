@@ -45,7 +45,7 @@ const SEEDS: [u64; 2] = [1, 2];
 pub(super) const KEPT: usize = 1_000;
 
 /// Effective size below which no samples are kept: few would stand many times.
-const LEAST_EFFECTIVE: f64 = 300.0;
+const MIN_EFFECTIVE: f64 = 300.0;
 
 /// Scores of a sample are kept to this.
 const SAMPLE_DIGIT: f64 = 1e-4;
@@ -149,7 +149,7 @@ impl Posterior<'_> {
         let second = self.round(&proposal, (more as usize).min(most - FIRST_ROUND), SEEDS[1])?;
         let size = first_size + second.size;
         let both = if size > 0.0 { first.towards(&second.gaussian, second.size / size) } else { first };
-        let samples = if second.size < LEAST_EFFECTIVE { Vec::new() } else { second.kept(&proposal.mean) };
+        let samples = if second.size < MIN_EFFECTIVE { Vec::new() } else { second.kept(&proposal.mean) };
         Ok(Found { gaussian: laplace.towards(&both, worth(size)), samples })
     }
 

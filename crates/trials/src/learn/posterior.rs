@@ -36,7 +36,7 @@ pub const CREEP_SHARE: f64 = 0.1;
 
 /// Corners of the model that are searched around, in all rounds together: with trials that contradict each other there is one at every step. Beyond these the
 /// point reached stands.
-pub const MOST_CORNERS: usize = 8;
+pub const MAX_CORNERS: usize = 8;
 
 /// Steps before giving up.
 pub const MAX_STEPS: usize = 60;
@@ -111,7 +111,7 @@ impl<'a> Posterior<'a> {
         let readings = Readings::new(library, parameters, trials.iter())?;
         let sites = trials.iter().map(|trial| Site::of(&trial.test)).collect();
         let mut posterior =
-            Posterior { weights: vec![1.0; readings.count()], readings, sites, corners_left: MOST_CORNERS };
+            Posterior { weights: vec![1.0; readings.count()], readings, sites, corners_left: MAX_CORNERS };
         posterior.keep_what_matters()?;
         Ok(posterior)
     }

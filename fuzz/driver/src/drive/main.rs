@@ -22,7 +22,7 @@ use cpu_time::ProcessTime;
 use mutator::Mutator;
 
 /// Inputs of a target that are kept because they went another way than those before.
-const MOST_KEPT: usize = 4096;
+const MAX_KEPT: usize = 4096;
 
 /// An input that takes so many times its limit by the clock ends the run: it may never end by itself. The limit itself is one of computing time, so that
 /// a busy computer finds nothing.
@@ -197,7 +197,7 @@ impl Run<'_> {
             while began.elapsed() < time {
                 let input = mutator.next(&inputs);
                 let way = self.input(target, &input, &mut tally)?;
-                if way.is_some_and(|way| ways.insert(way)) && inputs.len() < MOST_KEPT {
+                if way.is_some_and(|way| ways.insert(way)) && inputs.len() < MAX_KEPT {
                     inputs.push(input);
                 }
             }

@@ -10,7 +10,7 @@ use rand_pcg::Pcg64Mcg;
 const LONGEST: usize = 4096;
 
 /// Most changes of one input.
-const MOST_CHANGES: u32 = 6;
+const MAX_CHANGES: u32 = 6;
 
 /// Numbers at the ends of what is read.
 const NUMBERS: [&str; 26] = [
@@ -71,7 +71,7 @@ impl Mutator {
         if kept.is_empty() || self.random.random_ratio(1, 64) {
             input = (0..self.random.random_range(0..512)).map(|_| self.random.random()).collect();
         }
-        for _ in 0..self.random.random_range(1..=MOST_CHANGES) {
+        for _ in 0..self.random.random_range(1..=MAX_CHANGES) {
             self.change(&mut input, kept);
         }
         input.truncate(LONGEST);

@@ -151,7 +151,7 @@ pub fn painted(style: Style, text: &str) -> String {
 }
 
 /// How a title looks.
-pub const TITLE: Style = AnsiColor::Cyan.on_default().bold();
+const TITLE: Style = AnsiColor::Cyan.on_default().bold();
 
 /// How a heading and a term look.
 pub const HEADING: Style = Style::new().bold();

@@ -26,13 +26,13 @@ use crate::surface::{Exposure, Faces, Film};
 /// Accepted sizes, m: a tenth of a millimetre to five metres.
 pub const SIZE_RANGE_M: (f64, f64) = (1e-4, 5.0);
 /// Cells a grid may be asked to have.
-pub const CELLS_RANGE: (usize, usize) = (2_500, 2_000_000);
+const CELLS_RANGE: (usize, usize) = (2_500, 2_000_000);
 /// Fewest cells from the middle of a bar to its face.
 pub const MIN_CELLS_TO_MIDDLE: usize = 5;
 /// Fewest cells across a mould wall.
-pub const MIN_CELLS_IN_WALL: usize = 2;
+const MIN_CELLS_IN_WALL: usize = 2;
 /// Cells of a wall are this much wider than those of the bar: it does not melt.
-pub const WALL_COARSER: f64 = 1.6;
+const WALL_COARSER: f64 = 1.6;
 /// Factor by which cells grow until the grid fits.
 const COARSEN: f64 = 1.05;
 
@@ -154,7 +154,6 @@ pub struct Body {
     /// Bodies like the computed one that make the whole.
     pub(crate) copies: f64,
     cell_m: f64,
-    centres_m: [Vec<f64>; 3],
 }
 
 /// Widths along one axis.
@@ -338,7 +337,6 @@ impl Body {
             centre: Vec::new(),
             copies,
             cell_m,
-            centres_m: Default::default(),
         };
         body.fill(&axes, puck, rim, series);
         body.find_centre(&axes, puck);
@@ -365,17 +363,6 @@ impl Body {
                 }
             })
             .collect();
-        for (axis, into) in axes.iter().zip(&mut self.centres_m) {
-            let mut edge = 0.0;
-            *into = axis
-                .cells
-                .iter()
-                .map(|&(width, _)| {
-                    edge += width;
-                    edge - 0.5 * width
-                })
-                .collect();
-        }
         self.volume_m3.reserve(n);
         self.material.reserve(n);
         for links in &mut self.links {
@@ -477,11 +464,6 @@ impl Body {
     /// Cells along each axis: length, radius or nothing; width or nothing; height.
     pub fn counts(&self) -> [usize; 3] {
         self.counts
-    }
-
-    /// Middles of the cells along each axis, m, from the middle plane where that is one of symmetry, else from the outer face.
-    pub fn centres_m(&self) -> &[Vec<f64>; 3] {
-        &self.centres_m
     }
 
     /// Whether a cell, numbered along the first axis, then the second, then the third, is of the bar and not of its mould.

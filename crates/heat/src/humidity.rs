@@ -10,10 +10,10 @@ const SLOPE: f64 = 17.625;
 const OFFSET_K: f64 = 243.04;
 
 /// Range of validity of the equation, °C.
-pub const RANGE_C: (f64, f64) = (-40.0, 50.0);
+const RANGE_C: (f64, f64) = (-40.0, 50.0);
 
 /// Accepted relative humidity, %. Dry air has no dew point.
-pub const HUMIDITY_RANGE_PERCENT: (f64, f64) = (0.1, 100.0);
+const HUMIDITY_RANGE_PERCENT: (f64, f64) = (0.1, 100.0);
 
 /// Returns the pressure of water vapour over liquid water.
 ///

@@ -20,13 +20,13 @@ use crate::error::{HeatError, temperature, within};
 /// Accepted heat capacities, J/kgK.
 pub const HEAT_CAPACITY_RANGE: (f64, f64) = (10.0, 1e5);
 /// Accepted densities, kg/m³.
-pub const DENSITY_RANGE: (f64, f64) = (1.0, 3e4);
+const DENSITY_RANGE: (f64, f64) = (1.0, 3e4);
 /// Accepted conductivities, W/mK.
-pub const CONDUCTIVITY_RANGE: (f64, f64) = (1e-3, 1e3);
+const CONDUCTIVITY_RANGE: (f64, f64) = (1e-3, 1e3);
 /// Accepted latent heats, J/kg.
-pub const LATENT_RANGE: (f64, f64) = (0.0, 1e7);
+const LATENT_RANGE: (f64, f64) = (0.0, 1e7);
 /// Accepted enthalpies, J/kg, from any zero.
-pub const ENTHALPY_RANGE: (f64, f64) = (-1e9, 1e9);
+const ENTHALPY_RANGE: (f64, f64) = (-1e9, 1e9);
 /// Heat capacity that stands for a jump inside the linear equations, J/kgK: the temperature of such a cell is held while its enthalpy moves.
 pub(crate) const JUMP_HEAT_CAPACITY: f64 = 1e12;
 

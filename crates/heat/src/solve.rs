@@ -35,34 +35,34 @@ use crate::stencil::Stencil;
 /// What Newton's iteration may leave, over the local error allowed.
 pub const NEWTON_SHARE: f64 = 0.05;
 /// The same in any one cell, over the local error allowed: what is left is taken over into its enthalpy, and a rim counts little in a mean.
-pub const NEWTON_CELL_SHARE: f64 = 0.25;
+const NEWTON_CELL_SHARE: f64 = 0.25;
 /// What the linear solver may leave, over the residual it starts from.
-pub const LINEAR_SHARE: f64 = 0.01;
+const LINEAR_SHARE: f64 = 0.01;
 /// The same once the mean is small enough and one cell is not.
-pub const LINEAR_SHARE_OF_CELLS: f64 = 0.1;
+const LINEAR_SHARE_OF_CELLS: f64 = 0.1;
 /// What the linear solver may leave when it turns an error into a temperature.
-pub const FILTER_SHARE: f64 = 0.1;
+const FILTER_SHARE: f64 = 0.1;
 /// Readings of Newton's iteration before the step is cut.
-pub const MAX_READINGS: usize = 20;
+const MAX_READINGS: usize = 20;
 /// Steps of one run.
 pub const MAX_STEPS: usize = 200_000;
 /// Shortest step, s. It is taken whatever its error, since nothing that can be asked happens in it; it is given up only when its equations
 /// cannot be solved.
-pub const SHORTEST_STEP_S: f64 = 1e-6;
+const SHORTEST_STEP_S: f64 = 1e-6;
 /// A step that Newton's iteration does not end is shortened to this share.
-pub const CUT: f64 = 0.25;
+const CUT: f64 = 0.25;
 /// A step that leaves the range of temperatures met is shortened to this share.
-pub const OVERSHOOT_CUT: f64 = 0.5;
+const OVERSHOOT_CUT: f64 = 0.5;
 /// Least and greatest factor from one step to the next.
-pub const GROWTH: (f64, f64) = (0.2, 4.0);
+const GROWTH: (f64, f64) = (0.2, 4.0);
 /// The next step is aimed at this share of what the error would allow.
-pub const AIM: f64 = 0.85;
+const AIM: f64 = 0.85;
 /// The first step changes temperatures by about this many times the local error allowed.
-pub const FIRST_CHANGE: f64 = 2.0;
+const FIRST_CHANGE: f64 = 2.0;
 /// Longest step over the length of the run.
-pub const LONGEST_SHARE: f64 = 0.05;
+const LONGEST_SHARE: f64 = 0.05;
 /// Events are placed to this time, s, or better.
-pub const EVENT_S: f64 = 0.01;
+const EVENT_S: f64 = 0.01;
 
 /// γ of TR-BDF2.
 const GAMMA: f64 = 2.0 - std::f64::consts::SQRT_2;

@@ -14,7 +14,7 @@
 use crate::error::{HeatError, within};
 
 /// Accepted coefficients, W/m²K.
-pub const COEFFICIENT_RANGE: (f64, f64) = (0.0, 1e6);
+const COEFFICIENT_RANGE: (f64, f64) = (0.0, 1e6);
 /// Accepted resistances, m²K/W.
 pub const RESISTANCE_RANGE: (f64, f64) = (0.0, 1e4);
 
@@ -41,7 +41,7 @@ pub struct Exposure {
 }
 
 /// Accepted factors on a film.
-pub const FACTOR_RANGE: (f64, f64) = (0.05, 20.0);
+const FACTOR_RANGE: (f64, f64) = (0.05, 20.0);
 
 impl Exposure {
     /// A face through which no heat passes.

@@ -35,7 +35,7 @@ pub const FEW_PERCENT: f64 = 2.5;
 pub const OUNCE_G: f64 = 28.349_523_125;
 
 /// The caution on every label.
-pub const LOCAL_RULES: &str = "A draft: your local rules decide what a label must say, and in which language. Have it checked by your authority or a \
+const LOCAL_RULES: &str = "A draft: your local rules decide what a label must say, and in which language. Have it checked by your authority or a \
                                safety assessor before you sell.";
 
 /// The caution on allergens that an older certificate may leave out.

@@ -30,7 +30,7 @@ use crate::packing::Paths;
 use crate::times;
 
 /// Heat of fusion of ice, J/kg.
-pub const FUSION_J_PER_KG: f64 = 334e3;
+const FUSION_J_PER_KG: f64 = 334e3;
 
 /// Heat capacity of ice, J/kgK.
 const ICE_J_PER_KGK: f64 = 2050.0;

@@ -29,7 +29,7 @@ use crate::bar;
 use crate::cool::EMISSIVITY;
 
 /// Conductivity of foam, W/mK: expanded polystyrene 0.033 to 0.038 (recalled).
-pub const FOAM_W_PER_MK: f64 = 0.035;
+const FOAM_W_PER_MK: f64 = 0.035;
 
 /// Steady heat of a cube in an endless medium, over that of a sphere with the same outside.
 const BLOCK_Q: f64 = 0.956;

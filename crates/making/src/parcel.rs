@@ -31,16 +31,16 @@ use crate::spread::{Control, compute};
 use crate::times;
 
 /// Thickness of the foam tried where it may help, m.
-pub const TRIED_FOAM_M: f64 = 0.02;
+const TRIED_FOAM_M: f64 = 0.02;
 
 /// An ice pack tried where it may help weighs as much as the bars, in whole steps of this, and two at the least, kg.
-pub const ICE_STEP_KG: f64 = 0.1;
+const ICE_STEP_KG: f64 = 0.1;
 
 /// How long a route of one row is held, s: a day.
-pub const HELD_S: f64 = 24.0 * HOUR_S;
+const HELD_S: f64 = 24.0 * HOUR_S;
 
 /// Kinks of a route computed as they are; one of more is averaged over windows, since each kink ends a step of each run.
-pub const MAX_KINKS: usize = 150;
+const MAX_KINKS: usize = 150;
 
 /// Shortest window, s.
 const MIN_WINDOW_S: f64 = 60.0;

@@ -12,7 +12,7 @@ use crate::MakingError;
 
 /// Standard deviation of the logarithm of a film coefficient: correlations for still air agree with measurements within about 20 %, and no
 /// bench is free of draughts (judgement).
-pub const FILM_LN_SD: f64 = 0.2;
+const FILM_LN_SD: f64 = 0.2;
 
 /// Called as computations end with how many are done, and out of how many; returns whether to go on. May be called from several threads.
 pub type Control<'a> = &'a (dyn Fn(usize, usize) -> ControlFlow<()> + Sync);

@@ -37,7 +37,7 @@ const KNOWN_C: std::ops::RangeInclusive<f64> = -40.0..=90.0;
 const KNOWN_HOURS: std::ops::RangeInclusive<f64> = 0.0..=240.0;
 
 /// Time between two rows that is told, s: in less than six hours the air seldom goes up and down again.
-pub const GAP_S: f64 = 6.0 * HOUR_S;
+const GAP_S: f64 = 6.0 * HOUR_S;
 
 /// Largest number of gaps listed one by one.
 const MAX_GAPS: usize = 5;

@@ -15,7 +15,7 @@
 //! farthest point: Gonzalez 1985, Theor. Comput. Sci. 38:293 (recalled).
 
 /// Number of coordinates.
-pub const SCORES: usize = 5;
+const SCORES: usize = 5;
 
 /// A point this near to one that is chosen, as a share of the ranges, adds nothing to a short list.
 const NEAR: f64 = 0.05;

@@ -16,7 +16,7 @@ use crate::judge::Standing;
 use crate::limits::{Limits, PriceLimit};
 
 /// Cost of a unit of margin missing, mass % moved: far above what any change of a formula costs for a unit.
-pub const MISSING_COST: f64 = 1000.0;
+const MISSING_COST: f64 = 1000.0;
 
 /// A step.
 #[derive(Debug, Clone, PartialEq)]

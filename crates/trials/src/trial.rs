@@ -23,19 +23,19 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 /// Temperatures of the model, °C: from its lowest landmark to the end of its validity.
-pub const TEMPERATURES_C: (f64, f64) = (-20.0, 120.0);
+const TEMPERATURES_C: (f64, f64) = (-20.0, 120.0);
 
 /// Rods that are accepted, mm: a thinner one is a needle, a thicker one flattens the bar (judgement).
 pub const ROD_MM: (f64, f64) = (0.5, 30.0);
 
 /// Largest load on a rod, g: more than a person presses with a hand (judgement).
-pub const MAX_GRAMS: f64 = 100_000.0;
+const MAX_GRAMS: f64 = 100_000.0;
 
 /// Longest stay on a warm shelf, hours: 60 days. Longer is not a test of shape (judgement).
-pub const MAX_HOURS: f64 = 1440.0;
+const MAX_HOURS: f64 = 1440.0;
 
 /// Oldest bar tested, days: 10 years. Older is a slip of the pen (judgement).
-pub const MAX_DAYS: f64 = 3650.0;
+const MAX_DAYS: f64 = 3650.0;
 
 /// Days after pouring from which a bar counts as rested: firmness settles in 24 to 48 h (common practice, no source; bars rich in cocoa
 /// butter take 1 to 2 weeks).
@@ -51,7 +51,7 @@ pub const TUBE_SD_K: f64 = 1.0;
 pub const MIN_TUBE_SD_K: f64 = 0.5;
 
 /// Largest standard deviation of an open tube that still says something, K (judgement).
-pub const LARGEST_TUBE_SD_K: f64 = 20.0;
+const LARGEST_TUBE_SD_K: f64 = 20.0;
 
 /// Spread of the logarithm of a yield stress from one needle or rod to the next, the pour-to-pour scatter of one maker in it (judgement; that of
 /// the published tests, `barwright_calibration::published::reproducibility::FIRMNESS_LN_SD`).

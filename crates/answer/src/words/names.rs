@@ -29,7 +29,7 @@ pub fn nameless(number: usize) -> String {
 }
 
 /// Whether a formula is unnamed.
-pub fn is_nameless(name: &str) -> bool {
+fn is_nameless(name: &str) -> bool {
     name.strip_prefix(NAMELESS).is_some_and(|number| number.parse::<usize>().is_ok())
 }
 

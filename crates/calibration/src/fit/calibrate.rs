@@ -24,7 +24,7 @@ use super::robust::{Bench, Fitting, Trial, spread_out, t_weights};
 use crate::published::Measurement;
 
 /// Share of its knowledge that must come from the data for a coordinate to count as fitted.
-pub const MIN_DATA_SHARE: f64 = 0.02;
+const MIN_DATA_SHARE: f64 = 0.02;
 
 /// One fitted coordinate.
 #[derive(Debug, Clone, PartialEq)]

@@ -41,7 +41,7 @@ pub enum Quantity {
 
 impl Quantity {
     /// Whether the test temperature has to be stated.
-    pub fn needs_temperature(self) -> bool {
+    fn needs_temperature(self) -> bool {
         matches!(
             self,
             Quantity::SolidsPercent
@@ -100,7 +100,7 @@ pub enum Use {
 
 impl Use {
     /// Whether a row of this kind keeps its written reason.
-    pub fn needs_reason(self) -> bool {
+    fn needs_reason(self) -> bool {
         matches!(self, Use::InView | Use::Apart | Use::LeftOut)
     }
 }

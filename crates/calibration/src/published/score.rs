@@ -13,7 +13,7 @@ use super::predict::Scored;
 use super::reproducibility;
 
 /// How many of the worst rows a report names.
-pub const WORST_ROWS: usize = 10;
+const WORST_ROWS: usize = 10;
 
 /// Fewest formulas of one study that a rank correlation is worth.
 const MIN_RANKED: usize = 4;

@@ -257,7 +257,7 @@ const UNITS: &[(&str, Meaning)] = &[
 ];
 
 /// Grams in an avoirdupois ounce, exact by definition.
-pub const GRAMS_PER_OUNCE: f64 = 28.349_523_125;
+const GRAMS_PER_OUNCE: f64 = 28.349_523_125;
 /// Millilitres in a US fluid ounce, exact by definition.
 const MILLILITRES_PER_US_FLUID_OUNCE: f64 = 29.573_529_562_5;
 /// Millilitres in a US teaspoon, a sixth of a fluid ounce.

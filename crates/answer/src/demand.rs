@@ -1,9 +1,12 @@
 //! What a bar must do, in words.
 
 use barwright_blend::Options;
+use barwright_reference::space::{Wish, WishText};
 use barwright_reformulate::demand::DemandError;
 use barwright_reformulate::{Demand, Firmness};
 
+use crate::firmness::parse_firmness;
+use crate::reading::{model_temperature, parse_relief, percent, positive};
 use crate::refusal::Fault;
 use crate::words::number::{amount, significant};
 use crate::words::units::{PSI_KPA, Units};
@@ -31,6 +34,26 @@ pub(crate) fn words(demand: &Demand, units: Units) -> String {
             format!("is at most as firm as {} at {}", firmness(than), units.given_degrees(*temperature_c))
         }
         Demand::Melts { percent } => format!("melts by at least {} % on skin", amount(*percent)),
+    }
+}
+
+/// What one wish asks.
+pub(crate) enum Asked {
+    /// What the bar must do.
+    Demands(Vec<Demand>),
+    /// What a kilogram may cost, in any currency.
+    Price(f64),
+}
+
+/// Reads one wish, as it stands in a space.
+pub(crate) fn asked(wish: &WishText) -> Result<Asked, String> {
+    let one = |demand: Demand| Asked::Demands(vec![demand]);
+    match wish.wish {
+        Wish::Hold => model_temperature(&wish.text).map(|temperature_c| one(Demand::Hold { temperature_c })),
+        Wish::Detail => parse_relief(&wish.text).map(|relief_mm| one(Demand::Detail { relief_mm })),
+        Wish::Firmness => parse_firmness(&wish.text).map(|firmness| Asked::Demands(firmness.0)),
+        Wish::Skin => percent(&wish.text).map(|percent| one(Demand::Melts { percent })),
+        Wish::MaxPrice => positive(&wish.text).map(Asked::Price),
     }
 }
 

@@ -2,15 +2,14 @@
 
 use std::sync::Arc;
 
-use barwright_reference::space::{SpaceText, Wish, WishText};
+use barwright_reference::space::{SpaceText, Wish};
 use barwright_reference::{Diagnostic, Diagnostics, Library};
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::firmness::parse_firmness;
-use crate::reading::{model_temperature, parse_relief, percent, positive};
+use crate::demand::{self, Asked};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::list;
 
@@ -64,7 +63,7 @@ fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> R
     let mut errors = Vec::new();
     let (mut demands, mut max_price) = (Vec::new(), None);
     for wish in &written.wishes {
-        match demand(wish) {
+        match demand::asked(wish) {
             Ok(Asked::Demands(asked)) => demands.extend(asked),
             Ok(Asked::Price(most)) => max_price = Some(most),
             Err(message) => {
@@ -131,24 +130,6 @@ fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> R
             errors.sort_by_key(|error| error.span.start);
             Err(errors.into())
         }
-    }
-}
-
-/// What one wish asks.
-enum Asked {
-    Demands(Vec<Demand>),
-    Price(f64),
-}
-
-/// Reads one wish.
-fn demand(wish: &WishText) -> Result<Asked, String> {
-    let one = |demand: Demand| Asked::Demands(vec![demand]);
-    match wish.wish {
-        Wish::Hold => model_temperature(&wish.text).map(|temperature_c| one(Demand::Hold { temperature_c })),
-        Wish::Detail => parse_relief(&wish.text).map(|relief_mm| one(Demand::Detail { relief_mm })),
-        Wish::Firmness => parse_firmness(&wish.text).map(|firmness| Asked::Demands(firmness.0)),
-        Wish::Skin => percent(&wish.text).map(|percent| one(Demand::Melts { percent })),
-        Wish::MaxPrice => positive(&wish.text).map(Asked::Price),
     }
 }
 

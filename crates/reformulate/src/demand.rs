@@ -12,7 +12,8 @@
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::suitability::yield_kpa_for_feature;
-use barwright_blend::{Draw, Point};
+use barwright_blend::{Draw, Options, Point, PointRates};
+use barwright_reference::CrystalState;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -102,10 +103,35 @@ impl Demand {
         self.beeswax().map(|(_, temperature_c)| temperature_c)
     }
 
+    /// Crystal state and temperature it is judged at.
+    ///
+    /// # Arguments
+    /// * `options`: states in use and at release, temperature at release.
+    /// * `skin_c`: temperature of skin, °C.
+    pub(crate) fn spot(&self, options: &Options, skin_c: f64) -> Spot {
+        let in_use = |temperature_c| Spot { state: options.state, temperature_c };
+        match *self {
+            Demand::Hold { temperature_c }
+            | Demand::Firmer { temperature_c, .. }
+            | Demand::Softer { temperature_c, .. } => in_use(temperature_c),
+            Demand::Melts { .. } => in_use(skin_c),
+            Demand::Detail { .. } => Spot { state: options.release_state(), temperature_c: options.release_c },
+        }
+    }
+
     /// Whether less strength is better.
     pub(crate) fn wants_less(&self) -> bool {
         matches!(self, Demand::Softer { .. })
     }
+}
+
+/// Crystal state and temperature at which a demand is judged.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Spot {
+    /// Crystal state.
+    pub state: CrystalState,
+    /// °C.
+    pub temperature_c: f64,
 }
 
 /// What the demands are measured with: a workbench whose temperatures are the [`Demand::scale_c`] of the demands, in their order.
@@ -159,19 +185,40 @@ impl Measure<'_> {
         }
     }
 
-    /// Whether the central values meet a demand, at its temperature.
-    pub fn met(&self, demand: usize, point: &Point) -> bool {
-        let asked = self.demands[demand];
-        match (self.strength(demand, self.bench.draw(None), point), asked) {
-            (Some(ratio), _) if asked.wants_less() => ratio <= 1.0,
-            (Some(ratio), _) => ratio >= 1.0,
-            (None, Demand::Melts { percent }) => melted_percent(point) >= percent,
-            (None, _) => true,
+    /// Margin of a demand that is none of strength; `None` for any other.
+    pub fn melted_margin(&self, demand: usize, point: &Point) -> Option<f64> {
+        match self.demands[demand] {
+            Demand::Melts { percent } => Some((100.0 * (1.0 - point.solids) - percent) / MELTED_SCALE),
+            _ => None,
         }
     }
-}
 
-/// Melted share at a point, mass %.
-pub(crate) fn melted_percent(point: &Point) -> f64 {
-    100.0 * (1.0 - point.solids)
+    /// Derivative of the margin of a demand with the mass % of an ingredient, at its temperature.
+    ///
+    /// # Arguments
+    /// * `rate`: derivatives of the properties at the point with that mass %.
+    pub fn margin_rate(&self, demand: usize, draw: Draw<'_>, point: &Point, rate: &PointRates) -> f64 {
+        let model = draw.model;
+        let relative = |value: f64, rate: f64| rate / value.max(f64::MIN_POSITIVE);
+        let firmer = relative(point.yield_kpa, rate.yield_kpa);
+        let structure = relative(point.structure, rate.structure);
+        match self.demands[demand] {
+            Demand::Hold { .. } if point.yield_kpa / model.load_kpa <= point.holding / model.weep_below => firmer,
+            Demand::Hold { .. } => relative(point.holding, rate.holding),
+            Demand::Detail { .. } | Demand::Firmer { than: Firmness::Kpa(_), .. } => firmer,
+            Demand::Softer { than: Firmness::Kpa(_), .. } => -firmer,
+            Demand::Firmer { than: Firmness::BeeswaxPercent(_), .. } => structure,
+            Demand::Softer { than: Firmness::BeeswaxPercent(_), .. } => -structure,
+            Demand::Melts { .. } => -100.0 * rate.solids / MELTED_SCALE,
+        }
+    }
+
+    /// Whether the central values meet a demand, at its temperature.
+    pub fn met(&self, demand: usize, point: &Point) -> bool {
+        match self.strength(demand, self.bench.draw(None), point) {
+            Some(ratio) if self.demands[demand].wants_less() => ratio <= 1.0,
+            Some(ratio) => ratio >= 1.0,
+            None => self.melted_margin(demand, point).is_none_or(|margin| margin >= 0.0),
+        }
+    }
 }

@@ -501,12 +501,12 @@ impl<'a> Explorer<'a> {
         // Cheap demands before the search for the hold temperature.
         let measure = Measure { bench: &self.bench, demands: self.demands };
         for (index, demand) in self.demands.iter().enumerate() {
-            let point = match *demand {
-                Demand::Detail { .. } => release,
-                Demand::Melts { .. } => skin,
-                Demand::Hold { temperature_c }
-                | Demand::Firmer { temperature_c, .. }
-                | Demand::Softer { temperature_c, .. } => evaluator.point(temperature_c)?,
+            let spot = demand.spot(options, parameters.skin.temperature_c);
+            let released = spot.state == options.release_state() && spot.temperature_c == options.release_c;
+            let point = match spot.temperature_c {
+                _ if released => release,
+                skin_c if skin_c == parameters.skin.temperature_c => skin,
+                temperature_c => evaluator.point(temperature_c)?,
             };
             if !measure.met(index, &point) {
                 return Ok(None);

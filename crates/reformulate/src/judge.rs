@@ -18,11 +18,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Direction, Evaluator};
-use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, PointRates, Sampler, ZERO_CELSIUS_K};
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, Sampler, ZERO_CELSIUS_K};
+use barwright_reference::{Formula, Library, Part};
 use rayon::prelude::*;
 
-use crate::demand::{Demand, DemandError, Firmness, MELTED_SCALE, Measure, melted_percent};
+use crate::demand::{Demand, DemandError, Measure, Spot};
 
 /// An ingredient below this counts as absent, mass %.
 pub const TRACE_PERCENT: f64 = 1e-6;
@@ -60,13 +60,6 @@ pub struct Tangent {
     pub margin: f64,
     /// Its derivative with the mass % of each ingredient.
     pub gradient: Vec<f64>,
-}
-
-/// Crystal state and temperature at which a demand is evaluated.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Spot {
-    state: CrystalState,
-    temperature_c: f64,
 }
 
 /// Judges formulas made of one list of ingredients.
@@ -110,15 +103,7 @@ impl<'a> Judge<'a> {
         let mut spots: Vec<Spot> = Vec::new();
         let mut spot_of = Vec::new();
         for demand in demands {
-            let spot = match *demand {
-                Demand::Hold { temperature_c }
-                | Demand::Firmer { temperature_c, .. }
-                | Demand::Softer { temperature_c, .. } => Spot { state: options.state, temperature_c },
-                Demand::Melts { .. } => {
-                    Spot { state: options.state, temperature_c: model.parameters.skin.temperature_c }
-                }
-                Demand::Detail { .. } => Spot { state: options.release_state(), temperature_c: options.release_c },
-            };
+            let spot = demand.spot(options, model.parameters.skin.temperature_c);
             spot_of.push(spots.iter().position(|known| *known == spot).unwrap_or_else(|| {
                 spots.push(spot);
                 spots.len() - 1
@@ -260,25 +245,22 @@ impl<'a> Judge<'a> {
 
     /// Margin of one demand at its temperature.
     fn margin(&self, demand: usize, draw: Draw<'_>, point: &Point, evaluator: &Evaluator<'_>) -> f64 {
-        let asked = self.demands[demand];
-        match (self.measure().strength(demand, draw, point), asked) {
-            (None, Demand::Melts { percent }) => (melted_percent(point) - percent) / MELTED_SCALE,
-            (None, _) => 0.0,
-            (Some(ratio), _) => {
-                let strength = if point.structure > 0.0 {
-                    ratio.ln().max(NO_CRYSTALS)
-                } else {
-                    no_crystals(evaluator, point.temperature_c)
-                };
-                if asked.wants_less() { -strength } else { strength }
-            }
-        }
+        let measure = self.measure();
+        let Some(ratio) = measure.strength(demand, draw, point) else {
+            return measure.melted_margin(demand, point).unwrap_or(0.0);
+        };
+        let strength = if point.structure > 0.0 {
+            ratio.ln().max(NO_CRYSTALS)
+        } else {
+            no_crystals(evaluator, point.temperature_c)
+        };
+        if self.demands[demand].wants_less() { -strength } else { strength }
     }
 
     /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
     fn gradient(&self, samplers: &[Sampler], draw: Draw<'_>, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
         let spot = self.spots[self.spot_of[demand]];
-        let model = draw.model;
+        let measure = self.measure();
         let mut gradient = vec![0.0; self.places.len()];
         let Some(plain) = samplers.iter().find(|one| one.mixture().state() == spot.state) else { return Ok(gradient) };
         let mut sampler = plain.clone();
@@ -287,8 +269,7 @@ impl<'a> Judge<'a> {
         let along = evaluator.changes();
         let changes: Vec<Direction> = self.places.iter().map(|&place| along[place].clone()).collect();
         let (point, rates) = evaluator.rates(spot.temperature_c, &changes)?;
-        let melted = matches!(self.demands[demand], Demand::Melts { .. });
-        if point.structure <= 0.0 && !melted {
+        if point.structure <= 0.0 && measure.melted_margin(demand, &point).is_none() {
             let before = self.margin(demand, draw, &point, &evaluator);
             for (&place, slope) in self.places.iter().zip(&mut gradient) {
                 let mut moved = plain.clone();
@@ -300,20 +281,8 @@ impl<'a> Judge<'a> {
             }
             return Ok(gradient);
         }
-        let relative =
-            |rate: &PointRates, value: f64, of: fn(&PointRates) -> f64| of(rate) / value.max(f64::MIN_POSITIVE);
         for (slope, rate) in gradient.iter_mut().zip(&rates) {
-            let firmer = relative(rate, point.yield_kpa, |rate| rate.yield_kpa);
-            let structure = relative(rate, point.structure, |rate| rate.structure);
-            *slope = match self.demands[demand] {
-                Demand::Hold { .. } if point.yield_kpa / model.load_kpa <= point.holding / model.weep_below => firmer,
-                Demand::Hold { .. } => relative(rate, point.holding, |rate| rate.holding),
-                Demand::Detail { .. } | Demand::Firmer { than: Firmness::Kpa(_), .. } => firmer,
-                Demand::Softer { than: Firmness::Kpa(_), .. } => -firmer,
-                Demand::Firmer { than: Firmness::BeeswaxPercent(_), .. } => structure,
-                Demand::Softer { than: Firmness::BeeswaxPercent(_), .. } => -structure,
-                Demand::Melts { .. } => -100.0 * rate.solids / MELTED_SCALE,
-            };
+            *slope = measure.margin_rate(demand, draw, &point, rate);
         }
         Ok(gradient)
     }

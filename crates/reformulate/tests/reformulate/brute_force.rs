@@ -1,7 +1,7 @@
 //! `adjust` against every formula of a grid of 0.1 %, on random tasks: the same answer, and the same word on whether there is one.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
-#[path = "../../../tests/kit/full.rs"]
+#[path = "../../../../tests/kit/full.rs"]
 mod full;
 
 use std::sync::LazyLock;

@@ -1,0 +1,4 @@
+//! Tests of the crate from outside; one program, so that it is built and linked once.
+
+mod physics;
+mod textbook;

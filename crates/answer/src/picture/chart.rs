@@ -102,7 +102,7 @@ pub struct Series {
     pub shape: Shape,
     /// Colour, as the number of an ink.
     pub ink: usize,
-    /// Where.
+    /// Where; of error bars both ends in turn.
     pub points: Vec<(f64, f64)>,
     /// Across, and from and to upwards: shaded.
     pub band: Vec<(f64, f64, f64)>,
@@ -117,6 +117,8 @@ pub enum Shape {
     Line(Dash, f64),
     /// Points.
     Points(Marker),
+    /// Error bars.
+    Bars,
 }
 
 /// Dashes of a line.
@@ -144,7 +146,7 @@ impl Dash {
             Dash::Long => &[8.0, 4.0],
             Dash::Dots => &[2.0, 4.0],
             Dash::Mixed => &[8.0, 3.0, 2.0, 3.0],
-            Dash::Longer => &[16.0, 4.0],
+            Dash::Longer => &[12.0, 4.0],
             Dash::Pairs => &[8.0, 3.0, 2.0, 3.0, 2.0, 3.0],
         }
     }
@@ -164,8 +166,8 @@ pub enum Marker {
 /// Where the name of a series stands.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub enum Naming {
-    /// Beside its line; below the chart where there is no room.
-    Beside,
+    /// At the end of its line; below the chart where there is no room.
+    AtEnd,
     /// Below the chart, with a sample.
     Below,
     /// Nowhere.
@@ -175,12 +177,12 @@ pub enum Naming {
 }
 
 impl Series {
-    /// A line, named beside it.
+    /// A line, named at its end.
     pub fn line(name: impl Into<String>, look: usize, width: f64, points: Vec<(f64, f64)>) -> Self {
         let dashes = [Dash::Solid, Dash::Long, Dash::Dots, Dash::Mixed, Dash::Longer, Dash::Pairs];
         let dash = dashes.get(look % dashes.len()).copied().unwrap_or(Dash::Solid);
         let shape = Shape::Line(dash, width);
-        Series { name: name.into(), shape, ink: look, points, band: Vec::new(), naming: Naming::Beside }
+        Series { name: name.into(), shape, ink: look, points, band: Vec::new(), naming: Naming::AtEnd }
     }
 
     /// Points, named below the chart.
@@ -189,9 +191,27 @@ impl Series {
         Series { name: name.into(), shape, ink: look, points, band: Vec::new(), naming: Naming::Below }
     }
 
+    /// Error bars without a name, each from one end to the other.
+    pub fn bars(look: usize, ends: Vec<[(f64, f64); 2]>) -> Self {
+        let points = ends.into_iter().flatten().collect();
+        Series { shape: Shape::Bars, naming: Naming::None, ..Series::points("", look, Marker::Dot, points) }
+    }
+
+    /// Every height it reaches, its band's among them.
+    pub fn heights(&self) -> impl Iterator<Item = f64> {
+        let band = self.band.iter().flat_map(|&(_, low, high)| [low, high]);
+        self.points.iter().map(|point| point.1).chain(band)
+    }
+
     /// Sets where its name stands.
     #[must_use]
     pub fn named(self, naming: Naming) -> Self {
         Series { naming, ..self }
     }
+}
+
+/// The least and the greatest of some values; the wrong way round where there are none.
+pub fn extent(values: impl IntoIterator<Item = f64>) -> (f64, f64) {
+    let wider = |(low, high): (f64, f64), value: f64| (low.min(value), high.max(value));
+    values.into_iter().fold((f64::INFINITY, f64::NEG_INFINITY), wider)
 }

@@ -1,6 +1,7 @@
-//! Sheets as text, for a terminal: eight dots in a letter (braille), bands shaded, no colour.
+//! Sheets as text, for a terminal: eight dots in a letter (braille), bands shaded, darker where several lie on each other; no colour.
 
 use super::chart::{Dash, Marker, Picture};
+use super::dash;
 use super::sheet::{Area, Item, Sheet, Surface, lay_out};
 
 /// Rows of a frame.
@@ -17,6 +18,9 @@ const BITS: [[u32; 2]; 4] = [[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x
 
 /// Dots of a line against the parts its dashes are told in.
 const DASHES: f64 = 0.8;
+
+/// A place in one band, in two, and in more.
+const SHADES: [char; 3] = ['░', '▒', '▓'];
 
 /// A line at least so wide is drawn two dots wide.
 const THICK: f64 = 2.0;
@@ -36,11 +40,11 @@ pub fn surface(width: f64) -> Surface {
         title: 1.0,
         gap: (1.0, 0.0),
         tick: 1.0,
-        sample: 6.0,
+        sample: 7.5,
         whole: true,
         fine: 0.5,
         beside: false,
-        spacing: (8.0, 3.0),
+        spacing: (10.0, 3.0),
     }
 }
 
@@ -84,7 +88,7 @@ impl Grid {
                     put(&mut self.under, self.columns, *x, top + row as f64, '┊');
                 }
             }
-            Item::Band(upper, lower, _) => self.band(upper, lower),
+            Item::Band(upper, lower, ..) => self.band(upper, lower),
             Item::Line(points, dash, width, _) => self.line(points, *dash, *width),
             Item::Point((x, y), marker, _) => match marker {
                 Marker::Dot => self.dot(*x, *y),
@@ -116,39 +120,28 @@ impl Grid {
                 let middle = *row as f64 + 0.5;
                 middle > top && middle < foot
             }) {
-                put(&mut self.under, self.columns, column as f64, row as f64, '░');
+                let darker = self.under.get(row * self.columns + column).copied().flatten();
+                let depth = darker.and_then(|shade| SHADES.iter().position(|one| *one == shade)).map_or(0, |at| at + 1);
+                let shade = SHADES.get(depth).or(SHADES.last()).copied().unwrap_or(' ');
+                put(&mut self.under, self.columns, column as f64, row as f64, shade);
             }
         }
     }
 
     fn line(&mut self, points: &[(f64, f64)], dash: Dash, width: f64) {
         let (wide, high) = (DOTS.0 as f64, DOTS.1 as f64);
-        let pattern = dash.pattern();
-        let whole: f64 = pattern.iter().sum();
-        let mut gone = 0.0;
-        for (a, b) in points.iter().zip(points.iter().skip(1)) {
-            let length = (wide * (b.0 - a.0)).hypot(high * (b.1 - a.1));
-            let steps = (2.0 * length).ceil().max(1.0) as usize;
-            for step in 0..=steps {
-                let share = step as f64 / steps as f64;
-                let mut at = ((gone + share * length) / DASHES) % whole.max(1.0);
-                let mut on = true;
-                for part in pattern {
-                    if at < *part {
-                        break;
-                    }
-                    at -= part;
-                    on = !on;
-                }
-                if on {
-                    let (x, y) = (a.0 + share * (b.0 - a.0), a.1 + share * (b.1 - a.1));
-                    self.dot(x, y);
-                    if width >= THICK {
-                        self.dot(x, y - 1.0 / high);
-                    }
+        let dots: Vec<(f64, f64)> = points.iter().map(|(x, y)| (wide * x, high * y)).collect();
+        let pattern: Vec<f64> = dash.pattern().iter().map(|part| DASHES * part).collect();
+        let dashes = dash::cut(&dots, &pattern);
+        for (a, b) in dashes.iter().flat_map(|dash| dash.iter().zip(dash.iter().skip(1))) {
+            let steps = (2.0 * (b.0 - a.0).hypot(b.1 - a.1)).ceil().max(1.0) as usize;
+            for share in (0..=steps).map(|step| step as f64 / steps as f64) {
+                let (x, y) = ((a.0 + share * (b.0 - a.0)) / wide, (a.1 + share * (b.1 - a.1)) / high);
+                self.dot(x, y);
+                if width >= THICK {
+                    self.dot(x, y - 1.0 / high);
                 }
             }
-            gone += length;
         }
     }
 
@@ -201,4 +194,33 @@ fn between(edge: &[(f64, f64)], x: f64) -> Option<f64> {
         let share = if b.0 > a.0 { (x - a.0) / (b.0 - a.0) } else { 0.0 };
         a.1 + share * (b.1 - a.1)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::picture::chart::{Axis, Chart, Series};
+
+    #[test]
+    fn bands_are_darker_where_several_lie_on_each_other() {
+        let drawn = |bands: &[(f64, f64)]| {
+            let band = |(number, &(low, high)): (usize, &(f64, f64))| Series {
+                band: vec![(0.0, low, high), (1.0, low, high)],
+                ..Series::line("", number, 1.0, vec![(0.0, low), (1.0, low)])
+            };
+            let chart = Chart {
+                title: String::new(),
+                x: Axis::linear(""),
+                y: Axis::linear("").within(0.0, 100.0),
+                series: bands.iter().enumerate().map(band).collect(),
+                places: Vec::new(),
+            };
+            let picture = Picture { title: String::new(), charts: vec![chart], beside: 1, caption: String::new() };
+            let text = text(&picture, 80);
+            SHADES.map(|shade| text.contains(shade))
+        };
+        assert_eq!(drawn(&[(0.0, 60.0)]), [true, false, false]);
+        assert_eq!(drawn(&[(0.0, 60.0), (30.0, 90.0)]), [true, true, false]);
+        assert_eq!(drawn(&[(0.0, 60.0); 4]), [false, false, true]);
+    }
 }

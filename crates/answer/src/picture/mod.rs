@@ -3,12 +3,12 @@
 mod chart;
 pub mod cooling;
 pub mod curves;
+mod dash;
 mod letters;
 pub mod measured;
 mod paint;
 pub mod parcel;
 mod sheet;
-mod ticks;
 pub mod trade_offs;
 
 pub use chart::Picture;

@@ -1,13 +1,12 @@
-//! Sheets as SVG and PNG. The only place that knows the drawing library.
-
-use std::fmt::Write;
+//! Sheets as SVG and PNG, by the drawing library.
 
 use kuva::backend::png::PngBackend;
 use kuva::backend::svg::SvgBackend;
 use kuva::render::color::Color;
-use kuva::render::render::{PathData, Primitive, Scene, TextAnchor};
+use kuva::render::render::{PathData, Primitive, Scene, TextAnchor, build_path};
 
 use super::chart::{Dash, Marker, Picture};
+use super::dash;
 use super::sheet::{Area, Item, Role, Sheet, Surface, lay_out};
 use crate::palette::{FAINT, INK, INKS, PALE, SOFT};
 
@@ -32,8 +31,9 @@ const LINE: f64 = 1.3;
 /// From the upper side of a line down to where its letters stand, as a share of it.
 const BASE: f64 = 0.78;
 
-/// How dark a band is; two on each other are still told apart.
-const SHADE: f64 = 0.16;
+/// How dark a band is, and one of several, which has an outline of this width: four on each other still show every line.
+const SHADES: (f64, f64) = (0.16, 0.1);
+const OUTLINE: f64 = 0.6;
 
 /// Shortest dash without its ends, px.
 const THINNEST: f64 = 0.1;
@@ -50,11 +50,11 @@ const PAPER: Surface = Surface {
     title: TITLES as f64 / LETTERS as f64 * 1.08,
     gap: (6.0, 4.0),
     tick: 5.0,
-    sample: 34.0,
+    sample: 26.0,
     whole: false,
     fine: 4.0,
     beside: true,
-    spacing: (60.0, 45.0),
+    spacing: (65.0, 45.0),
 };
 
 /// Width of one of several charts side by side, px.
@@ -126,137 +126,98 @@ fn dashes(dash: Dash) -> Option<String> {
     (!pattern.is_empty()).then(|| pattern.join(","))
 }
 
-/// A figure to a hundredth of a pixel.
-fn rounded(value: f64) -> f64 {
-    (100.0 * value).round() / 100.0
-}
-
 /// Makes the scene of a sheet.
 ///
 /// # Arguments
-/// * `cut`: whether lines are cut into their dashes; the library's own have round ends on a PNG, which close the gaps.
+/// * `cut`: whether lines are cut into their dashes; on a PNG the library's begin anew at each point of a line, and have round ends.
 fn scene(sheet: &Sheet, cut: bool) -> Scene {
     let mut scene = Scene::new(sheet.width.round(), sheet.height.round());
     scene.font_family = Some(FONT.to_owned());
     scene.text_color = Some(INK.to_owned());
     for item in &sheet.items {
-        match item {
-            Item::Line(points, dash, width, number) if cut => {
-                let pieces = pieces(points, dash.pattern(), *width);
-                pieces.into_iter().for_each(|piece| scene.add(line(&piece, *width, *number, None)));
-            }
-            item => draw(&mut scene, item),
-        }
+        draw(&mut scene, item, cut);
     }
     scene
 }
 
-fn draw(scene: &mut Scene, item: &Item) {
+fn draw(scene: &mut Scene, item: &Item, cut: bool) {
     match item {
         Item::Words(area, text, role) => {
             let title = *role == Role::Title;
             scene.add(Primitive::Text {
-                x: rounded(area.x),
-                y: rounded(area.y + BASE * area.height),
+                x: area.x,
+                y: area.y + BASE * area.height,
                 content: text.clone(),
                 size: if title { TITLES } else { LETTERS },
                 anchor: TextAnchor::Start,
                 rotate: None,
                 bold: title,
-                color: matches!(role, Role::Place | Role::Caption).then(|| Color::from(SOFT)),
+                color: match role {
+                    Role::Title | Role::Axis => None,
+                    Role::Lesser => Some(Color::from(SOFT)),
+                    Role::Name(number) => Some(Color::from(ink(*number))),
+                },
             });
         }
         Item::Frame(Area { x, y, width, height }) => scene.add(Primitive::Rect {
-            x: rounded(*x),
-            y: rounded(*y),
-            width: rounded(*width),
-            height: rounded(*height),
+            x: *x,
+            y: *y,
+            width: *width,
+            height: *height,
             fill: Color::None,
             stroke: Some(Color::from(INK)),
             stroke_width: Some(1.0),
             opacity: None,
         }),
-        Item::Tick(from, to) => scene.add(straight(*from, *to, INK, 1.0, None)),
-        Item::Place(x, top, foot) => {
-            scene.add(straight((*x, *top), (*x, *foot), FAINT, 1.0, Some("2,3".to_owned())));
-        }
-        Item::Band(upper, lower, number) => {
-            let mut d = String::new();
-            for (index, (x, y)) in upper.iter().chain(lower.iter().rev()).enumerate() {
-                let _ = write!(d, "{}{} {}", if index == 0 { 'M' } else { 'L' }, rounded(*x), rounded(*y));
-            }
-            d.push('Z');
+        Item::Tick(from, to) => scene.add(straight(*from, *to, INK, None)),
+        Item::Place(x, top, foot) => scene.add(straight((*x, *top), (*x, *foot), FAINT, Some("2,3".to_owned()))),
+        Item::Band(upper, lower, dash, number) => {
+            let around: Vec<(f64, f64)> = upper.iter().chain(lower.iter().rev()).copied().collect();
             scene.add(Primitive::Path(Box::new(PathData {
-                d,
+                d: build_path(&around) + "Z",
                 fill: Some(Color::from(ink(*number))),
                 stroke: Color::None,
                 stroke_width: 0.0,
-                opacity: Some(SHADE),
+                opacity: Some(if dash.is_some() { SHADES.1 } else { SHADES.0 }),
                 stroke_dasharray: None,
             })));
-        }
-        Item::Line(points, dash, width, number) => scene.add(line(points, *width, *number, dashes(*dash))),
-        Item::Point((x, y), marker, number) => point(scene, (rounded(*x), rounded(*y)), *marker, ink(*number)),
-    }
-}
-
-fn line(points: &[(f64, f64)], width: f64, number: usize, dash: Option<String>) -> Primitive {
-    Primitive::PolyLine {
-        points: points.iter().map(|(x, y)| (rounded(*x), rounded(*y))).collect(),
-        stroke: Color::from(ink(number)),
-        stroke_width: width,
-        stroke_dasharray: dash,
-    }
-}
-
-/// Cuts a line into its dashes, shorter by the round ends they get.
-fn pieces(points: &[(f64, f64)], pattern: &[f64], width: f64) -> Vec<Vec<(f64, f64)>> {
-    if pattern.is_empty() {
-        return vec![points.to_vec()];
-    }
-    let mut pieces: Vec<Vec<(f64, f64)>> = Vec::new();
-    let mut parts = pattern
-        .iter()
-        .enumerate()
-        .map(|(index, part)| match index % 2 {
-            0 => (true, (part - width).max(THINNEST)),
-            _ => (false, part + width),
-        })
-        .cycle();
-    let (mut on, mut left) = parts.next().unwrap_or((true, f64::INFINITY));
-    let mut begin = true;
-    for (a, b) in points.iter().zip(points.iter().skip(1)) {
-        let length = (b.0 - a.0).hypot(b.1 - a.1);
-        let mut gone = 0.0;
-        while gone < length {
-            let step = left.min(length - gone);
-            let at = |along: f64| (a.0 + along / length * (b.0 - a.0), a.1 + along / length * (b.1 - a.1));
-            if on {
-                match pieces.last_mut() {
-                    Some(piece) if !begin => piece.push(at(gone + step)),
-                    _ => pieces.push(vec![at(gone), at(gone + step)]),
-                }
-                begin = false;
-            }
-            gone += step;
-            left -= step;
-            if left <= 0.0 {
-                (on, left) = parts.next().unwrap_or((true, f64::INFINITY));
-                begin = true;
+            for (dash, edge) in dash.iter().flat_map(|dash| [(dash, upper), (dash, lower)]) {
+                line(scene, edge, *dash, OUTLINE, *number, cut);
             }
         }
+        Item::Line(points, dash, width, number) => line(scene, points, *dash, *width, *number, cut),
+        Item::Point(at, marker, number) => point(scene, *at, *marker, ink(*number)),
     }
-    pieces
 }
 
-fn straight(from: (f64, f64), to: (f64, f64), colour: &str, width: f64, dash: Option<String>) -> Primitive {
+fn line(scene: &mut Scene, points: &[(f64, f64)], dash: Dash, width: f64, number: usize, cut: bool) {
+    let mut add = |points: &[(f64, f64)], dash: Option<String>| {
+        scene.add(Primitive::PolyLine {
+            points: points.to_vec(),
+            stroke: Color::from(ink(number)),
+            stroke_width: width,
+            stroke_dasharray: dash,
+        });
+    };
+    if cut {
+        // Shorter by the round ends they get.
+        let shorter = [-width, width].into_iter().cycle();
+        let pattern: Vec<f64> =
+            dash.pattern().iter().zip(shorter).map(|(part, by)| (part + by).max(THINNEST)).collect();
+        dash::cut(points, &pattern).iter().for_each(|dash| add(dash, None));
+    } else {
+        add(points, dashes(dash));
+    }
+}
+
+fn straight(from: (f64, f64), to: (f64, f64), colour: &str, dash: Option<String>) -> Primitive {
     Primitive::Line {
-        x1: rounded(from.0),
-        y1: rounded(from.1),
-        x2: rounded(to.0),
-        y2: rounded(to.1),
+        x1: from.0,
+        y1: from.1,
+        x2: to.0,
+        y2: to.1,
         stroke: Color::from(colour),
-        stroke_width: width,
+        stroke_width: 1.0,
         stroke_dasharray: dash,
     }
 }
@@ -282,19 +243,5 @@ fn point(scene: &mut Scene, (x, y): (f64, f64), marker: Marker, colour: &str) {
             stroke_width: None,
             opacity: None,
         }),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn dashes_go_on_around_corners() {
-        let cut = pieces(&[(0.0, 0.0), (7.0, 0.0), (7.0, 20.0)], &[10.0, 4.0], 0.0);
-        let corner = vec![(0.0, 0.0), (7.0, 0.0), (7.0, 3.0)];
-        assert_eq!(cut, [corner, vec![(7.0, 7.0), (7.0, 17.0)]]);
-        assert_eq!(pieces(&[(0.0, 0.0), (9.0, 0.0)], &[], 1.0), [[(0.0, 0.0), (9.0, 0.0)]]);
-        assert!(pieces(&[(1.0, 1.0), (1.0, 1.0)], &[8.0, 4.0], 9.0).is_empty());
     }
 }

@@ -136,6 +136,31 @@ fn compared(count: usize) -> String {
 }
 
 #[test]
+fn four_formulas_keep_their_bands_outlined_in_the_dashes_of_their_lines() {
+    let svg = compared(4);
+    assert_apart(&svg);
+    let document = Html::parse_fragment(&svg);
+    // Those that are no samples.
+    let looks = |width: &str| {
+        let lines = all(&document, &format!("path[stroke-width='{width}']")).into_iter();
+        let lines = lines.filter(|one| one.value().attr("d").unwrap().matches('L').count() > 1);
+        lines.map(|one| ["stroke", "stroke-dasharray"].map(|name| one.value().attr(name))).collect::<Vec<_>>()
+    };
+    let (lines, outlines) = (looks("1.8"), looks("0.6"));
+    let bands = all(&document, "path[fill-opacity]");
+    assert_eq!((lines.len(), outlines.len(), bands.len()), (2 * 4, 2 * 8, 2 * 4));
+    for (index, line) in lines[..4].iter().enumerate() {
+        assert_eq!([&outlines[2 * index], &outlines[2 * index + 1]], [line, line]);
+        assert_eq!(bands[index].value().attr("fill"), line[0]);
+        // Its name is in its ink, beside a sample.
+        let name = ["Fern hand bar, winter", "Fern hand bar, summer", "Cocoa-rich bar", "Coconut soft bar"][index];
+        let name = all(&document, "text").into_iter().find(|one| one.text().collect::<String>() == name).unwrap();
+        assert_eq!(name.value().attr("fill"), line[0]);
+    }
+    assert!(!svg.contains("left out"));
+}
+
+#[test]
 fn many_formulas_differ_by_dashes_and_have_no_bands() {
     let svg = compared(5);
     assert_apart(&svg);

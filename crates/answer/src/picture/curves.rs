@@ -41,7 +41,7 @@ const SOFTEST_KPA: f64 = 0.1;
 const FIRM_KPA: f64 = 100.0;
 
 /// Bands of more formulas than this would hide each other.
-const MOST_BANDS: usize = 2;
+const MAX_BANDS: usize = 4;
 
 /// Width of a curve.
 const WIDTH: f64 = 1.8;
@@ -134,7 +134,7 @@ fn chart(
     of: &dyn Fn(&Assessment) -> Vec<(f64, Estimate)>,
 ) -> Chart {
     let degrees = |celsius: f64| units.scaled(celsius);
-    let banded = curves.len() <= MOST_BANDS;
+    let banded = curves.len() <= MAX_BANDS;
     let series: Vec<Series> = (curves.iter().enumerate())
         .map(|(look, curve)| {
             let figures = of(curve.answer);
@@ -161,7 +161,7 @@ fn caption(curves: &[Curve<'_>]) -> String {
     if draws == 0 {
         return String::new();
     }
-    if curves.len() > MOST_BANDS {
+    if curves.len() > MAX_BANDS {
         return "Central estimates; bands are left out, as they would hide each other.".to_owned();
     }
     format!(

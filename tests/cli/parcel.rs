@@ -302,7 +302,7 @@ fn table_and_plot_are_written() {
     );
     assert!(table.lines().count() > 200);
     let plot = std::fs::read_to_string(folder.path().join("course.svg")).unwrap();
-    assert!(plot.starts_with("<svg") && plot.contains("core of the bar"));
+    assert!(plot.starts_with("<svg") && plot.contains("mean of the bar"));
 }
 
 #[test]

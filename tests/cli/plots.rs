@@ -202,6 +202,50 @@ fn cooling() {
 }
 
 #[test]
+fn a_parcel() {
+    let svg = drawn(&["parcel", WINTER, "--draws", "16", "--route", "parked-car", "--ice", "100g"]);
+    assert_apart(&svg);
+    assert_snapshot!(structure(&svg), @"
+    title: Along parked-car
+    desc: over 99 %: 20 mm of foam, 100 g of ice: temperature, °C against time, h: air outside; air in the box; keeps its shape to; mean of the bar. over 99 %: 20 mm of foam, 300 g of ice: temperature, °C against time, h: air outside; air in the box; keeps its shape to; mean of the bar. over 99 %: 300 g of ice: temperature, °C against time, h: air outside; air in the box; keeps its shape to; mean of the bar. 94 %: as asked: 100 g of ice: temperature, °C against time, h: air outside; air in the box; keeps its shape to; mean of the bar. 12 %: paper only: temperature, °C against time, h: air outside; keeps its shape to; mean of the bar; fails after. The surest way first, each with its chance to keep its shape. Lines: central estimates; shaded, and the bar at a failure: 90 % band. In a draw it fails where its own mean meets its own level, a rule of thumb. The air in the box is without the bars' heat.
+    words: Along parked-car | over 99 %: 20 mm of foam, 100 g of ice | temperature, °C | 10 | 20 | 30 | 40 | 50 | 0 | 1 | 2 | 3 | 4 | time, h | air outside | keeps its shape to | mean of the bar | air in the box | over 99 %: 20 mm of foam, 300 g of ice | temperature, °C | 10 | 20 | 30 | 40 | 50 | 0 | 1 | 2 | 3 | 4 | time, h | air outside | keeps its shape to | mean of the bar | air in the box | over 99 %: 300 g of ice | temperature, °C | 10 | 20 | 30 | 40 | 50 | 0 | 1 | 2 | 3 | 4 | time, h | air outside | keeps its shape to | air in the box | mean of the bar | 94 %: as asked: 100 g of ice | temperature, °C | 10 | 20 | 30 | 40 | 50 | 0 | 1 | 2 | 3 | 4 | time, h | air outside | keeps its shape to | air in the box | mean of the bar | 12 %: paper only | temperature, °C | 10 | 20 | 30 | 40 | 50 | 0 | 1 | 2 | 3 | 4 | time, h | air outside | mean of the bar | keeps its shape to | 0.98 h | fails after | The surest way first, each with its chance to keep its shape. Lines: central estimates; shaded, and the bar at a failure: 90 % band. | In a draw it fails where its own mean meets its own level, a rule of thumb. The air in the box is without the bars' heat.
+    1 × rect stroke - - fill white
+    5 × path stroke none - fill #7a4a6d, 4 points
+    20 × path stroke #7a4a6d 8,3,2,3 fill none, 2 points
+    5 × path stroke none - fill #1f4e79, 144 points
+    15 × path stroke #1f4e79 - fill none, 72 points
+    5 × rect stroke #1c1f1a - fill none
+    50 × line stroke #1c1f1a - fill -
+    5 × path stroke #97580b 8,4 fill none, 249 points
+    4 × path stroke #3c6b4b 2,4 fill none, 249 points
+    5 × path stroke #97580b 8,4 fill none, 2 points
+    6 × path stroke #1f4e79 - fill none, 2 points
+    4 × path stroke #3c6b4b 2,4 fill none, 2 points
+    2 × rect stroke - - fill #1f4e79
+    ");
+}
+
+#[test]
+fn a_parcel_shows_what_decides_and_where_it_fails() {
+    let arguments = ["parcel", WINTER, "--draws", "16", "--route", "parked-car", "--json"];
+    let folder = TempDir::new().unwrap();
+    let done = run_in(folder.path(), &[&arguments[..], &["--plot", "p.svg"]].concat(), b"");
+    let (json, svg) = (done.json(), std::fs::read_to_string(folder.path().join("p.svg")).unwrap());
+    assert_apart(&svg);
+    let document = Html::parse_fragment(&svg);
+    let ways = json["ways"].as_array().unwrap();
+    let failing = ways.iter().filter(|one| one["fails_h"].is_object()).count();
+    assert!(failing > 0 && failing < ways.len(), "{failing} of {}", ways.len());
+    // In each chart a band of the mean and one of the level; where one fails a mark, its sample, the time, and a bar of its interval.
+    assert_eq!(all(&document, "path[fill-opacity='0.1']").len(), 2 * ways.len());
+    assert_eq!(all(&document, "rect[width='6.4']").len(), 2 * failing);
+    let bars = all(&document, "path[stroke-width='0.75']");
+    assert_eq!(bars.len(), failing);
+    let asked = json["asked"]["fails_h"]["value"].as_f64().unwrap();
+    assert!(structure(&svg).contains(&format!("{asked:.2} h")), "{}", structure(&svg));
+}
+
+#[test]
 fn trade_offs() {
     let svg = drawn(&["explore", SHELF, "--candidates", "300", "--draws", "16"]);
     assert_apart(&svg);

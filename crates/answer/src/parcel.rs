@@ -14,7 +14,7 @@ use crate::assess::interval_words;
 use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe};
 use crate::mould::{mass, size, usual_mould};
-use crate::picture::parcel as drawn;
+use crate::picture::{Picture, parcel as drawn};
 use crate::places::Room;
 use crate::refusal::{Fault, Refusal};
 use crate::routes::{Found, Route, origin};
@@ -58,7 +58,7 @@ pub struct Parcel {
     pub ice_kg: f64,
     /// Width of the cells of the computation, mm.
     pub cell_mm: f64,
-    /// Whether to draw air and core against time.
+    /// Whether to draw air and bar against time.
     pub picture: bool,
     /// Units of the words.
     pub units: Units,
@@ -134,6 +134,15 @@ struct SentSo {
     melted_percent: Estimate,
     fails_h: Option<Estimate>,
     ice_gone_h: Option<f64>,
+    /// Mean temperature of the bar along the way: it decides.
+    course: Vec<MeanAt>,
+}
+
+/// The mean temperature of a bar at one time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+struct MeanAt {
+    hours: f64,
+    mean_c: Estimate,
 }
 
 /// The bar at one time.
@@ -211,6 +220,7 @@ impl Sent {
             melted_percent: one.melted_share.map(|share| 100.0 * share),
             fails_h: one.fails_s.map(|time| time.map(|time_s| time_s * (1.0 / 3600.0))),
             ice_gone_h: one.ice_gone_s.map(|time| time / 3600.0),
+            course: one.course_c.iter().map(|&(time_s, mean_c)| MeanAt { hours: time_s / 3600.0, mean_c }).collect(),
         };
         let history = found.asked.history.iter().zip(&found.outside).map(|(one, (_, outside_c))| Moment {
             hours: one.time_s / 3600.0,
@@ -291,10 +301,17 @@ fn cautions_of(packing: &Packing) -> Block {
     Block::Cautions(care(packing).into_iter().map(Into::into).collect())
 }
 
+/// What decides, against time, for each way to send it.
+fn picture(view: &View<'_>) -> Picture {
+    let titles: Vec<String> =
+        view.found.ways.iter().map(|one| format!("{}: {}", in_hundred(one.keeps), way(one, view))).collect();
+    drawn::picture(view.found, &name(&view.route.name), &titles, view.units)
+}
+
 /// A parcel as a section of a report, with its picture.
 pub(crate) fn section(view: &View<'_>) -> Section {
     let mut section = in_the_post(view).into_section("In the post");
-    section.blocks.push(Block::Picture(drawn::picture(view.found, &name(&view.route.name), view.units)));
+    section.blocks.push(Block::Picture(picture(view)));
     section.blocks.extend(rests_on(view).into_iter().map(Block::Small));
     section.blocks.push(cautions_of(&view.task.packing));
     section

@@ -134,6 +134,8 @@ pub struct Outcome {
     pub ice_gone_s: Option<f64>,
     /// The bar by the central model.
     pub history: Vec<Sample>,
+    /// Mean temperature of the bar against time: s and °C.
+    pub course_c: Vec<(f64, Estimate)>,
     /// Largest gap of the heat balance in any draw, relative.
     pub energy_gap: f64,
 }
@@ -172,6 +174,8 @@ struct Course {
     melted_before: f64,
     fails_s: Option<f64>,
     history: Vec<Sample>,
+    /// Mean temperatures at the times of [`Around::looks_s`], °C.
+    course_c: Vec<f64>,
     energy_gap: f64,
 }
 
@@ -348,6 +352,7 @@ impl Runner<'_> {
             self.course(packing, &around, curves, factor, draw.is_none())
         })?;
         let gap = |one: &Course| one.energy_gap;
+        let mean_c = |look: usize| found.estimate(|one| one.course_c.get(look).copied().unwrap_or(f64::NAN));
         Ok(Outcome {
             way,
             core_c: found.estimate(|one| one.core_c),
@@ -358,6 +363,7 @@ impl Runner<'_> {
             keeps: found.probability(|one| one.fails_s.is_none()),
             fails_s: found.estimate_or(self.length_s, |one| one.fails_s),
             ice_gone_s: around.ice_gone_s,
+            course_c: around.looks_s.iter().enumerate().map(|(look, &time_s)| (time_s, mean_c(look))).collect(),
             energy_gap: found.drawn.iter().map(gap).fold(gap(&found.central), f64::max),
             history: found.central.history,
         })
@@ -415,6 +421,8 @@ impl Runner<'_> {
         let highest = |of: Probe| {
             run.samples.iter().chain([&run.last]).map(|one| one.value(of)).fold(f64::NEG_INFINITY, f64::max)
         };
+        // The central run is looked at more often, those times among them to the last bit.
+        let looks = run.samples.iter().filter(|one| around.looks_s.contains(&one.time_s));
         Ok(Course {
             core_c: highest(Probe::Centre),
             mean_c: highest(Probe::Mean),
@@ -423,6 +431,7 @@ impl Runner<'_> {
             melted_before: run.samples.first().map_or(0.0, |one| one.melted_share),
             fails_s: run.events_s.first().copied().flatten(),
             energy_gap: run.energy.relative_gap,
+            course_c: looks.map(|one| one.mean_c).collect(),
             history: if recorded { run.samples } else { Vec::new() },
         })
     }

@@ -52,6 +52,24 @@ fn what_holds_to_a_temperature_keeps_its_shape_below_it_and_fails_above() {
     }
 }
 
+/// The mean that decides, against time: by the central model it is that of the course, and in most of the draws it lies in its band.
+#[test]
+fn the_mean_has_a_band_along_the_way() {
+    let Parcel { asked, .. } = send(64, ALONE, &[(0.0, 25.0), (7200.0, 60.0), (DAY_S, 60.0)]);
+    assert!(asked.course_c.len() > 50 && asked.course_c.last().unwrap().0 == DAY_S);
+    for (time_s, mean_c) in &asked.course_c {
+        let then = asked.history.iter().find(|one| one.time_s == *time_s).unwrap();
+        assert!(mean_c.value == then.mean_c && mean_c.low <= mean_c.value && mean_c.value <= mean_c.high);
+    }
+    let wide = |from_s: f64, to_s: f64| {
+        let within = asked.course_c.iter().filter(|(time_s, _)| (from_s..=to_s).contains(time_s));
+        within.map(|(_, one)| one.high - one.low).fold(0.0, f64::max)
+    };
+    // Nothing is unsure at the start; underway the film and the melting are; in the end it is as warm as the air.
+    assert_eq!(wide(0.0, 0.0), 0.0);
+    assert!(wide(3600.0, 4.0 * 3600.0) > 1.0 && wide(DAY_S, DAY_S) < 0.1, "{:?}", asked.course_c);
+}
+
 /// With intervals: what `assess` gives as the ends of the hold decides too.
 #[test]
 fn the_probability_follows_the_hold() {

@@ -265,6 +265,22 @@ fn trade_offs() {
 fn measured_and_predicted() {
     let svg = drawn(&["validate", "--draws", "16"]);
     assert_apart(&svg);
+    let document = Html::parse_fragment(&svg);
+    // The goal in each of five charts, and an interval upwards of every point in the frame; those with a scatter have one across, too.
+    assert_eq!(all(&document, "path[fill-opacity='0.16']").len(), 5);
+    let (upwards, across): (Vec<_>, Vec<_>) =
+        all(&document, "path[stroke-width='0.75']").into_iter().partition(|bar| {
+            let d = bar.value().attr("d").unwrap();
+            let x = |at: char| d.split(at).nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
+            x('M') == x('L')
+        });
+    let points = all(&document, "circle, rect[width='6.4']").len()
+        - all(&document, "text")
+            .into_iter()
+            .filter(|one| ["unseen", "fitting rows", "scored apart"].contains(&one.text().collect::<String>().as_str()))
+            .count();
+    assert_eq!(upwards.len(), points);
+    assert!(across.len() > 50 && across.len() < points, "{} of {points}", across.len());
     let shown = structure(&svg);
     for words in ["measured, % solids", "predicted, °C", "unseen", "fitting rows", "gelling level"] {
         assert!(shown.contains(words), "{words}: {shown}");

@@ -26,8 +26,8 @@ static RUN: LazyLock<Run> = LazyLock::new(|| {
     Run { rows, scored, report }
 });
 
-/// What the model reached when this was written, root mean square error rounded up: a change for the worse is seen. The goals of
-/// the project are 5 points of % and 2 to 2.5 °C.
+/// What the model reached when this was written, root mean square error rounded up: a change for the worse is seen. What is aimed at says
+/// [`Group::goal`].
 const LARGEST_RMSE: [(Use, Group, f64); 8] = [
     (Use::Unseen, Group::Solids, 4.0),
     (Use::Unseen, Group::Melting, 3.1),

@@ -1,5 +1,7 @@
 //! What is scored together.
 
+use std::f64::consts::LN_2;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -53,6 +55,15 @@ impl Group {
             Group::Solids => "points",
             Group::Melting | Group::GelMelting => "°C",
             Group::Firmness | Group::Gelling => "ln ratio",
+        }
+    }
+
+    /// Returns the root mean square error that is aimed at, in the unit of its errors; of ratios a factor of 2.
+    pub fn goal(self) -> f64 {
+        match self {
+            Group::Solids => 5.0,
+            Group::Melting | Group::GelMelting => 2.5,
+            Group::Firmness | Group::Gelling => LN_2,
         }
     }
 

@@ -96,6 +96,9 @@ pub struct Row {
     pub temperature_c: Option<f64>,
     /// Measured value.
     pub measured: f64,
+    /// Its standard deviation, where the source states one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub measured_sd: Option<f64>,
     /// Prediction.
     pub predicted: Option<Estimate>,
     /// Error: difference, or logarithm of the ratio.
@@ -210,6 +213,7 @@ fn compare(row: &Measurement, one: &Scored, group: Group) -> Row {
         formula: row.formula_text.clone(),
         temperature_c: row.temperature_c,
         measured: row.value,
+        measured_sd: row.sd,
         predicted: one.predicted,
         error,
         inside_with_test: one.predicted.is_some_and(|found| reproducibility::inside_with_test(row, &found)),
@@ -291,6 +295,7 @@ mod tests {
             formula: String::new(),
             temperature_c: None,
             measured,
+            measured_sd: None,
             predicted,
             error,
             inside,

@@ -251,14 +251,30 @@ fn trade_offs() {
     assert_apart(&svg);
     assert_snapshot!(structure(&svg), @"
     title: Trade-offs
-    desc: Firmness and warmth: yield stress at 25 °C, kPa against keeps its shape up to, °C: all trade-offs; those shown, by letter. Relief and skin feel: near smearing or dragging (ln; glides below 0) against finest relief, mm: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram against keeps its shape up to, °C: all trade-offs; those shown, by letter. Price and relief: price of a kilogram against finest relief, mm: all trade-offs; those shown, by letter. Central estimates. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
-    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa | 20 | 50 | 100 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | near smearing or dragging (ln; glides below 0) | -2.00 | -1.75 | -1.50 | -1.25 | -1.00 | -0.75 | -0.50 | -0.25 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram | 10 | 12 | 14 | 16 | 18 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm | A | B | C | D | E | F | all trade-offs | those shown, by letter | Central estimates. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    desc: Firmness and warmth: yield stress at 25 °C, kPa; better ↑ against keeps its shape up to, °C; better →: all trade-offs; those shown, by letter. Relief and skin feel: near smearing or dragging (ln; glides below 0); better ↓ against finest relief, mm; better ←: all trade-offs; those shown, by letter. Price and warmth: price of a kilogram; better ↓ against keeps its shape up to, °C; better →: all trade-offs; those shown, by letter. Price and relief: price of a kilogram; better ↓ against finest relief, mm; better ←: all trade-offs; those shown, by letter. Central estimates. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
+    words: Trade-offs | Firmness and warmth | yield stress at 25 °C, kPa; better ↑ | 20 | 50 | 100 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C; better → | A | B | C | D | E | F | all trade-offs | those shown, by letter | Relief and skin feel | near smearing or dragging (ln; glides below 0); better ↓ | -2.00 | -1.75 | -1.50 | -1.25 | -1.00 | -0.75 | -0.50 | -0.25 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm; better ← | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and warmth | price of a kilogram; better ↓ | 10 | 12 | 14 | 16 | 18 | 40 | 42 | 44 | 46 | 48 | 50 | keeps its shape up to, °C; better → | A | B | C | D | E | F | all trade-offs | those shown, by letter | Price and relief | price of a kilogram; better ↓ | 10 | 12 | 14 | 16 | 18 | 0.2 | 0.4 | 0.6 | 0.8 | finest relief, mm; better ← | A | B | C | D | E | F | all trade-offs | those shown, by letter | Central estimates. Nothing shown is better in all respects than anything else shown; skin feel and relief are rules of thumb.
     1 × rect stroke - - fill white
     4 × rect stroke #1c1f1a - fill none
     41 × line stroke #1c1f1a - fill -
     22567 × circle stroke - - fill #bcc1b6
     28 × rect stroke - - fill #1f4e79
     ");
+}
+
+#[test]
+fn the_better_way_of_firmness_is_the_one_asked_for() {
+    let explore = ["explore", SHELF, "--candidates", "100", "--draws", "16"];
+    for (more, arrow) in [(&[][..], '↑'), (&["--softer"][..], '↓')] {
+        let shown = structure(&drawn(&[&explore[..], more].concat()));
+        for words in [
+            format!("yield stress at 25 °C, kPa; better {arrow}"),
+            "keeps its shape up to, °C; better →".to_owned(),
+            "finest relief, mm; better ←".to_owned(),
+            "price of a kilogram; better ↓".to_owned(),
+        ] {
+            assert!(shown.contains(&words), "{words}: {shown}");
+        }
+    }
 }
 
 #[test]

@@ -177,7 +177,7 @@ pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<
         document = document.lead(question.best(found));
         document.sections = question.sections(found, &picked, &shown);
     }
-    let draw = || trade_offs::picture(&found.front, &picked, asked.firmness_at_c, asked.units);
+    let draw = || trade_offs::picture(&found.front, &picked, (asked.firmness, asked.firmness_at_c), asked.units);
     let picture = asked.picture.then(draw);
     let figures = Explored {
         space: question.space.name.clone(),

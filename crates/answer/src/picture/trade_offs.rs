@@ -1,6 +1,7 @@
 //! Trade-offs of a space of formulas against each other.
 
-use barwright_reformulate::explore::{Candidate, Properties};
+use barwright_blend::Property;
+use barwright_reformulate::explore::{Candidate, FirmnessAim, Properties};
 
 use super::chart::{Axis, Chart, Marker, Naming, Picture, Series};
 use crate::words::units::PSI_KPA;
@@ -16,11 +17,24 @@ const BESIDE: usize = 2;
 type Figure = Box<dyn Fn(&Properties) -> Option<f64>>;
 
 /// A property, as one axis shows it.
-struct Property {
+struct Shown {
     label: String,
     logarithmic: bool,
+    lower_is_better: bool,
     of: Figure,
 }
+
+impl Shown {
+    /// Its axis, which says in the direction of an arrow which way is better.
+    fn axis(&self, [lower, higher]: [char; 2]) -> Axis {
+        let arrow = if self.lower_is_better { lower } else { higher };
+        Axis { logarithmic: self.logarithmic, ..Axis::linear(format!("{}; better {arrow}", self.label)) }
+    }
+}
+
+/// Arrows to less and to more, across and upwards.
+const ACROSS: [char; 2] = ['←', '→'];
+const UPWARDS: [char; 2] = ['↓', '↑'];
 
 /// The letter of a trade-off that is shown: `A`, `B`, ...
 pub fn letter(number: usize) -> String {
@@ -32,31 +46,39 @@ pub fn letter(number: usize) -> String {
 /// # Arguments
 /// * `front`: all of them, small dots.
 /// * `shown`: those shown by letter, squares.
-/// * `firmness_at_c`: temperature of the firmness.
+/// * `firmness`: which way it is better, and its temperature, °C.
 /// * `units`: shown.
-pub fn picture(front: &[Candidate], shown: &[Candidate], firmness_at_c: f64, units: Units) -> Picture {
-    let property = |label: String, logarithmic, of: Figure| Property { label, logarithmic, of };
+pub fn picture(front: &[Candidate], shown: &[Candidate], firmness: (FirmnessAim, f64), units: Units) -> Picture {
+    let (aim, firmness_at_c) = firmness;
+    let property =
+        |label: String, lower_is_better, of: Figure| Shown { label, logarithmic: false, lower_is_better, of };
     let hold = || {
         let label = format!("keeps its shape up to, {}", units.degree());
-        property(label, false, Box::new(move |one| one.hold_c.map(|celsius| units.scaled(celsius))))
+        property(
+            label,
+            Property::Hold.lowest_first(),
+            Box::new(move |one| one.hold_c.map(|celsius| units.scaled(celsius))),
+        )
     };
     let relief = || {
         let label = format!("finest relief, {}", units.length_unit());
-        property(label, false, Box::new(move |one| Some(units.scaled_length(one.finest_mm))))
+        property(
+            label,
+            Property::FinestFeature.lowest_first(),
+            Box::new(move |one| Some(units.scaled_length(one.finest_mm))),
+        )
     };
-    let price = || property("price of a kilogram".to_owned(), false, Box::new(|one| one.price));
+    let price = || property("price of a kilogram".to_owned(), true, Box::new(|one| one.price));
     let pressure = match units {
         Units::Metric => 1.0,
         Units::Us => 1.0 / PSI_KPA,
     };
-    let firmness = property(
-        format!("yield stress at {}, {}", units.given_degrees(firmness_at_c), units.stress()),
-        true,
-        Box::new(move |one| Some(one.firmness_kpa).filter(|kpa| *kpa > SOFTEST_KPA).map(|kpa| pressure * kpa)),
-    );
+    let label = format!("yield stress at {}, {}", units.given_degrees(firmness_at_c), units.stress());
+    let kpa = move |one: &Properties| Some(one.firmness_kpa).filter(|kpa| *kpa > SOFTEST_KPA).map(|kpa| pressure * kpa);
+    let firmness = Shown { logarithmic: true, ..property(label, aim == FirmnessAim::Softer, Box::new(kpa)) };
     let skin = property(
         "near smearing or dragging (ln; glides below 0)".to_owned(),
-        false,
+        true,
         Box::new(|one| Some(one.skin_ln_off)),
     );
     let mut charts = vec![
@@ -75,16 +97,15 @@ pub fn picture(front: &[Candidate], shown: &[Candidate], firmness_at_c: f64, uni
     }
 }
 
-fn chart(title: &str, x: &Property, y: &Property, front: &[Candidate], shown: &[Candidate]) -> Chart {
+fn chart(title: &str, x: &Shown, y: &Shown, front: &[Candidate], shown: &[Candidate]) -> Chart {
     let place = |of: &Properties| (x.of)(of).zip((y.of)(of));
     let all = front.iter().filter_map(|one| place(&one.properties)).collect();
     let (letters, chosen) =
         (shown.iter().enumerate()).filter_map(|(number, one)| Some((letter(number), place(&one.properties)?))).unzip();
-    let axis = |one: &Property| Axis { label: one.label.clone(), logarithmic: one.logarithmic, range: None };
     Chart {
         title: title.to_owned(),
-        x: axis(x),
-        y: axis(y),
+        x: x.axis(ACROSS),
+        y: y.axis(UPWARDS),
         series: vec![
             Series::points("all trade-offs", 0, Marker::Dot, all),
             Series::points("those shown, by letter", 0, Marker::Square, chosen).named(Naming::Each(letters)),

@@ -655,7 +655,7 @@ mod tests {
 
     #[test]
     fn names_stand_at_the_ends_of_their_lines_moved_apart_where_these_meet() {
-        let items = ending_at(&[0.0, 50.0, 0.0, 100.0]);
+        let items = ending_at(&[0.0, 50.0, 0.0, 100.0, 50.0]);
         let frame = items.iter().find_map(|item| if let Item::Frame(area) = item { Some(*area) } else { None });
         let Area { x, y, width, height } = frame.unwrap_or(FRAME);
         let named = |item: &Item| match item {
@@ -665,7 +665,8 @@ mod tests {
         let name = |row: f64, text: &str, ink| (true, row, text.to_owned(), ink);
         let wanted = [
             name(0.0, "to 100 by 3", 3),
-            name(7.0, "to 50 by 1", 1),
+            name(7.0, "to 50 by 4", 4),
+            name(8.0, "to 50 by 1", 1),
             name(height - 2.0, "to 0 by 2", 2),
             name(height - 1.0, "to 0 by 0", 0),
         ];

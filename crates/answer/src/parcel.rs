@@ -193,7 +193,7 @@ pub fn parcel(engine: &Engine, asked: &Parcel, control: Control<'_>) -> Result<A
     warned.blocks.push(cautions_of(&task.packing));
     let document =
         Document { title, aside: format!("{state}, in the post"), ..in_the_post(&view) }.ending(rests, warned);
-    let picture = asked.picture.then(|| drawn::picture(&found, &name(&route.name), asked.units));
+    let picture = asked.picture.then(|| picture(&view));
     Ok(Answered { figures: Sent::of(&view, state, &assessment), document, picture })
 }
 

@@ -34,6 +34,7 @@ pub mod space;
 pub mod swap;
 pub mod terminal;
 pub mod trial;
+mod usual;
 pub mod validate;
 pub mod weigh_sheet;
 mod why;

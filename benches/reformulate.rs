@@ -6,7 +6,7 @@ use std::ops::ControlFlow;
 use std::time::Instant;
 
 use barwright_blend::{Model, Options};
-use barwright_reference::{Formula, IngredientKind, Library, formula};
+use barwright_reference::{Formula, IngredientId, IngredientKind, Library, formula};
 use barwright_reformulate::adjust::{Adjustment, Task, adjust};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
 use barwright_reformulate::front::{Front, Scores};
@@ -153,14 +153,14 @@ impl Shelf {
     fn new(count: usize) -> Self {
         let library = Library::builtin().expect("built-in tables are sound");
         let model = Model::builtin().expect("the built-in model is sound");
-        let place = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).expect("in the table");
-        let mut ingredients: Vec<usize> = FIRST.iter().take(count).map(place).collect();
+        let place = |key: &&str| library.id_of(key).expect("in the table");
+        let mut ingredients: Vec<IngredientId> = FIRST.iter().take(count).map(place).collect();
         for kind in OTHERS.into_iter().cycle().take(count.saturating_sub(FIRST.len())) {
-            let next = (0..library.ingredients.len())
-                .find(|one| library.ingredients[*one].kind == kind && !ingredients.contains(one));
-            ingredients.push(next.expect("enough of each kind"));
+            let next = library.by_id().find(|(id, one)| one.kind == kind && !ingredients.contains(id));
+            ingredients.push(next.expect("enough of each kind").0);
         }
-        let is_wax = |place: &usize| library.ingredients[ingredients[*place]].kind == IngredientKind::Wax;
+        let kind = |place: usize| library.get(ingredients[place]).expect("of this library").kind;
+        let is_wax = |place: &usize| kind(*place) == IngredientKind::Wax;
         let members = (0..count).filter(is_wax).collect();
         // Made up, but all different.
         let prices: Vec<f64> = (0..count).map(|place| 4.0 + (place * 17 % 41) as f64).collect();

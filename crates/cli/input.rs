@@ -11,7 +11,7 @@ use barwright_blend::certificate::{LotShift, fit_lots};
 use barwright_records::MAX_TABLE_BYTES;
 use barwright_reference::formula::{Format, read, sniff};
 use barwright_reference::suggest::nearest;
-use barwright_reference::{Date, Diagnostic, Formula, Library, Lookup};
+use barwright_reference::{Date, Diagnostic, Formula, IngredientId, Library, Lookup};
 
 use crate::error::CliError;
 use crate::output::Streams;
@@ -124,7 +124,7 @@ pub struct Lots {
 
 /// What to say of each lot that is used: what its certificate did to it, and whether it is past its date.
 #[derive(Debug, Default)]
-pub struct AboutLots(BTreeMap<usize, Vec<String>>);
+pub struct AboutLots(BTreeMap<IngredientId, Vec<String>>);
 
 impl AboutLots {
     /// What there is to say of the lots of a library.
@@ -136,13 +136,12 @@ impl AboutLots {
         shifts: &[LotShift],
         today: impl Fn() -> Result<Date, CliError>,
     ) -> Result<Self, CliError> {
-        let mut about: BTreeMap<usize, Vec<String>> = BTreeMap::new();
+        let mut about: BTreeMap<IngredientId, Vec<String>> = BTreeMap::new();
         for shift in shifts {
             about.entry(shift.ingredient).or_default().extend(lot::shift(shift, library));
         }
-        let dated = library.ingredients.iter().enumerate().filter(|(_, lot)| lot.lot_best_before.is_some());
-        for (index, lot) in dated {
-            about.entry(index).or_default().extend(lot::past_best_before(lot, today()?));
+        for (id, lot) in library.by_id().filter(|(_, lot)| lot.lot_best_before.is_some()) {
+            about.entry(id).or_default().extend(lot::past_best_before(lot, today()?));
         }
         Ok(AboutLots(about))
     }
@@ -151,8 +150,8 @@ impl AboutLots {
     ///
     /// # Arguments
     /// * `used`: positions in the library.
-    pub fn write(&self, used: impl Iterator<Item = usize>, streams: &mut Streams<'_>) -> Result<(), CliError> {
-        let used: BTreeSet<usize> = used.collect();
+    pub fn write(&self, used: impl Iterator<Item = IngredientId>, streams: &mut Streams<'_>) -> Result<(), CliError> {
+        let used: BTreeSet<IngredientId> = used.collect();
         for note in used.iter().filter_map(|index| self.0.get(index)).flatten() {
             streams.remarks.note(note)?;
         }

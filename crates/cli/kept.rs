@@ -29,7 +29,7 @@ const TEMPERED: &str = "tempered";
 /// Returns a formula as the records keep it, under the name given.
 fn poured(library: &Library, formula: &Formula, name: String) -> PouredFormula {
     let parts = formula.parts.iter().filter_map(|part| {
-        let ingredient = library.ingredients.get(part.ingredient)?.key.clone();
+        let ingredient = library.get(part.ingredient)?.key.clone();
         Some(PouredPart { ingredient, percent: part.percent })
     });
     PouredFormula { name, parts: parts.collect(), note: None }
@@ -43,7 +43,7 @@ pub fn formula_of(library: &Library, kept: &PouredFormula) -> Result<Formula, Ve
     let mut unknown = Vec::new();
     let mut parts = Vec::with_capacity(kept.parts.len());
     for part in &kept.parts {
-        match library.ingredients.iter().position(|one| one.key == part.ingredient) {
+        match library.id_of(&part.ingredient) {
             Some(ingredient) => parts.push(Part { ingredient, percent: part.percent }),
             None => unknown.push(part.ingredient.clone()),
         }
@@ -113,8 +113,8 @@ pub fn keep_lots(
     streams: &mut Streams<'_>,
 ) -> Result<(), CliError> {
     for part in &formula.parts {
-        let Some(one) = library.ingredients.get(part.ingredient) else { continue };
-        let Some(parent) = one.lot_of.and_then(|parent| library.ingredients.get(parent)) else { continue };
+        let Some(one) = library.get(part.ingredient) else { continue };
+        let Some(parent) = one.lot_of.and_then(|parent| library.get(parent)) else { continue };
         if !keep_lot(store, &lot_of(library, one, parent))? {
             streams.remarks.note(&format!(
                 "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
@@ -331,7 +331,7 @@ mod tests {
         let (library, _) = fit_lots(&library, &builtin_model().unwrap().parameters).unwrap();
         for key in ["my \"cocoa\"", "plain", "hard", "acid", "blend", "unknown"] {
             let one = library.ingredient(key).unwrap();
-            let parent = &library.ingredients[one.lot_of.unwrap()];
+            let parent = library.get(one.lot_of.unwrap()).unwrap();
             let lot = lot_of(&library, one, parent);
             let (again, unreadable) = with_kept_lots(base.clone(), std::slice::from_ref(&lot)).unwrap();
             assert!(unreadable.is_empty());
@@ -348,7 +348,9 @@ mod tests {
         let library = builtin_library().unwrap();
         let mut formula = Formula {
             name: "bar".to_owned(),
-            parts: vec![Part { ingredient: 0, percent: 40.0 }, Part { ingredient: 1, percent: 60.0 }],
+            parts: [(0, 40.0), (1, 60.0)]
+                .map(|(index, percent)| Part { ingredient: library.id_at(index).unwrap(), percent })
+                .to_vec(),
         };
         let mut keep = |formula: &Formula, nameless| keep_formula(&mut store, &library, formula, nameless).unwrap();
         assert_eq!(keep(&formula, false), "bar");

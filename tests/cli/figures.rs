@@ -47,7 +47,7 @@ fn blends(count: u64) -> Vec<String> {
         .map(|seed| {
             let formula = random::formula(&mut random::generator(seed), &library, 12);
             let part = |part: &barwright_reference::Part| {
-                format!("{} {:e}", library.ingredients[part.ingredient].key, part.percent)
+                format!("{} {:e}", library.get(part.ingredient).unwrap().key, part.percent)
             };
             formula.parts.iter().map(part).collect::<Vec<_>>().join(", ")
         })

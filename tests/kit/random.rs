@@ -3,7 +3,7 @@
 use barwright_blend::equilibrium::{EquilibriumError, Problem, SpeciesAmount};
 use barwright_blend::sampling::Draws;
 use barwright_blend::{BlendError, Mixture, Model, ModelDraws};
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_reference::{CrystalState, Formula, IngredientId, Library, Part};
 use rand::seq::SliceRandom;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -16,7 +16,7 @@ pub fn generator(seed: u64) -> Pcg64 {
 /// A formula of 1 to `most` different ingredients; shares span three decades.
 pub fn formula(generator: &mut impl Rng, library: &Library, most: usize) -> Formula {
     let count = generator.random_range(1..=most.min(library.ingredients.len()));
-    let mut chosen: Vec<usize> = (0..library.ingredients.len()).collect();
+    let mut chosen: Vec<IngredientId> = library.by_id().map(|(id, _)| id).collect();
     chosen.shuffle(generator);
     let masses: Vec<f64> = (0..count).map(|_| 10_f64.powf(generator.random_range(-3.0..0.0))).collect();
     let total: f64 = masses.iter().sum();

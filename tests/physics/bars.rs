@@ -28,7 +28,7 @@ fn kpa(answer: &Assessment) -> impl Iterator<Item = f64> {
 
 /// The same blend with a tenth of it replaced by sunflower oil.
 fn with_more_liquid(formula: &Formula) -> Formula {
-    let oil = LIBRARY.ingredients.iter().position(|one| one.key == "sunflower-oil").unwrap();
+    let oil = LIBRARY.id_of("sunflower-oil").unwrap();
     let mut parts: Vec<Part> =
         formula.parts.iter().map(|part| Part { percent: 0.9 * part.percent, ..part.clone() }).collect();
     match parts.iter_mut().find(|part| part.ingredient == oil) {

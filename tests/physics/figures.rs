@@ -45,7 +45,10 @@ proptest! {
 
 #[test]
 fn of_every_ingredient_alone_and_beside_the_usual_bar() {
-    let one = |index: usize| Formula { name: String::new(), parts: vec![Part { ingredient: index, percent: 100.0 }] };
+    let one = |index: usize| {
+        let ingredient = LIBRARY.id_at(index).unwrap();
+        Formula { name: String::new(), parts: vec![Part { ingredient, percent: 100.0 }] }
+    };
     for index in 0..LIBRARY.ingredients.len() {
         let both = [one(index), one((index + 1) % LIBRARY.ingredients.len())];
         let found = compare(&LIBRARY, &MODEL, &both, &options(4)).unwrap();

@@ -2,7 +2,7 @@
 
 use barwright_blend::equilibrium::Solver;
 use barwright_blend::{Assessment, Options, Property, assess, compare};
-use barwright_reference::{CrystalState, Formula, Part, formula};
+use barwright_reference::{CrystalState, Formula, IngredientId, Part, formula};
 use proptest::prelude::*;
 
 use crate::kit::random;
@@ -16,8 +16,8 @@ fn read(text: &str) -> Formula {
     formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
 }
 
-fn index(key: &str) -> usize {
-    LIBRARY.ingredients.iter().position(|ingredient| ingredient.key == key).unwrap()
+fn index(key: &str) -> IngredientId {
+    LIBRARY.id_of(key).unwrap()
 }
 
 /// The same blend with `percent` of it replaced by an ingredient.

@@ -34,7 +34,7 @@ proptest! {
 
     #[test]
     fn effects_are_the_differences_of_solutions(
-        picks in proptest::sample::subsequence((0..crate::LIBRARY.ingredients.len()).collect::<Vec<_>>(), 3..6),
+        picks in proptest::sample::subsequence(crate::LIBRARY.by_id().map(|(id, _)| id).collect::<Vec<_>>(), 3..6),
         weights in proptest::collection::vec(5.0_f64..60.0, 6),
         state in proptest::sample::select(CrystalState::ALL.to_vec()),
     ) {

@@ -8,7 +8,7 @@ use barwright_blend::suitability::{GrainRisk, SkinFeel, Verdict};
 use barwright_blend::{Options, assess};
 use barwright_making::{CoolTask, Place, cool};
 use barwright_reference::mould::Mould;
-use barwright_reference::{CrystalState, IngredientKind, formula};
+use barwright_reference::{CrystalState, IngredientId, IngredientKind, formula};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::{Demand, Limits};
 
@@ -100,12 +100,12 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
         let bar = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
         let options = Options::default();
         let held = assess(&LIBRARY, &MODEL, &bar, &options).unwrap().warmth.hold_c.unwrap().value;
-        let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
+        let ingredients: Vec<IngredientId> = bar.parts.iter().map(|part| part.ingredient).collect();
         let now: Vec<f64> = bar.parts.iter().map(|part| part.percent).collect();
-        let kind = |index: usize| LIBRARY.ingredients[index].kind;
+        let kind = |id: IngredientId| LIBRARY.get(id).unwrap().kind;
         let mut limits = Limits { min_percent: now.clone(), max_percent: now.clone(), price: None };
-        for (at, &index) in ingredients.iter().enumerate() {
-            match kind(index) {
+        for (at, &id) in ingredients.iter().enumerate() {
+            match kind(id) {
                 IngredientKind::Wax => limits.max_percent[at] = 100.0,
                 IngredientKind::Oil => limits.min_percent[at] = 0.0,
                 _ => {}

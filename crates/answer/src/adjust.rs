@@ -1,7 +1,7 @@
 //! The smallest change of a formula that meets every target: the change first, then what it brings, then before and after side by side.
 
 use barwright_blend::{Assessment, Options};
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, IngredientId, Library};
 use barwright_reformulate::Demand;
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Conflict, Met, Task};
 use barwright_reformulate::limits::{LimitError, PriceLimit, price_per_kg};
@@ -139,8 +139,8 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     document.sections.push(before_and_after(&before, &after, &options, asked.units));
     document = document.ending([interval_words(&after)], cautions::section(&[&after], &[]));
 
-    let change = |(&index, (&from_percent, &to_percent)): (&usize, (&f64, &f64))| {
-        let ingredient = library.ingredients.get(index)?.key.clone();
+    let change = |(&id, (&from_percent, &to_percent)): (&IngredientId, (&f64, &f64))| {
+        let ingredient = library.get(id)?.key.clone();
         (from_percent != to_percent).then_some(Change { ingredient, from_percent, to_percent })
     };
     let figures = Adjusted {
@@ -160,12 +160,12 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
 }
 
 /// Says why nothing could be computed, with names.
-fn refused(error: AdjustError, library: &Library, ingredients: &[usize]) -> Refusal {
+fn refused(error: AdjustError, library: &Library, ingredients: &[IngredientId]) -> Refusal {
     let loosen = "Loosen `--bound`, `--keep`, `--raise` or `--lower`.";
     match error {
         AdjustError::Blend(error) => error.into(),
         AdjustError::Limits(LimitError::Contradiction { ingredient, least, most }) => {
-            let known = ingredients.get(ingredient).and_then(|&index| library.ingredients.get(index));
+            let known = ingredients.get(ingredient).and_then(|&index| library.get(index));
             let key = known.map_or("", |one| &one.key);
             Fault::new("limits", format!("`{key}` must be at least {least} % and at most {most} %")).hint(loosen).into()
         }

@@ -331,7 +331,7 @@ fn parts(formula: &Formula, library: &Library) -> Table {
         let members: Vec<_> = formula
             .parts
             .iter()
-            .filter_map(|part| library.ingredients.get(part.ingredient).map(|known| (known, part.percent)))
+            .filter_map(|part| library.get(part.ingredient).map(|known| (known, part.percent)))
             .filter(|(known, _)| Group::of(known) == group)
             .collect();
         let sum: f64 = members.iter().map(|(_, percent)| percent).sum();

@@ -5,7 +5,7 @@ use barwright_making::batch::{self as making, BatchError, BatchTask, Colour, Cos
 use barwright_making::declaration::{Content, Declaration, LabelTask};
 use barwright_making::pour::melting_order;
 use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library, Market, Part};
+use barwright_reference::{Formula, IngredientId, Library, Market, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -311,7 +311,7 @@ fn label(library: &Library, asked: &Batch, sheet: &making::Batch, scents: &[Scen
             colours.push(colour.name.clone());
         }
     }
-    let scents: Vec<usize> = scents.iter().map(|scent| scent.ingredient).collect();
+    let scents: Vec<IngredientId> = scents.iter().map(|scent| scent.ingredient).collect();
     let task = LabelTask { whole: &sheet.whole, scents: &scents, colours: &colours, market: asked.market };
     Declaration::of(library, &task)
 }
@@ -325,7 +325,7 @@ fn figures(
     plans: Option<&Plans<'_>>,
     number: Option<String>,
 ) -> Batched {
-    let key = |index: usize| library.key(index).to_owned();
+    let key = |id: IngredientId| library.key(id).to_owned();
     let in_jug = |&(index, mass_g): &(usize, f64)| {
         let colour = task.colours.get(index)?;
         Some(ColourInJug { name: colour.name.clone(), mass_g, volume_ml: colour.volume_ml(mass_g) })
@@ -334,9 +334,9 @@ fn figures(
         |jug: &making::Jug| JugFilled { melt_g: jug.melt_g, colours: jug.colours.iter().filter_map(in_jug).collect() };
     let colour =
         |colour: &Colour| ColourMeasured { volume_ml: colour.volume_ml(colour.mass_g), colour: colour.clone() };
-    let lot = |(index, mass_g): (usize, f64)| {
-        let like = library.ingredients.get(index)?.lot_of?;
-        Some(LotUsed { lot: key(index), like: key(like), mass_g })
+    let lot = |(id, mass_g): (IngredientId, f64)| {
+        let like = library.get(id)?.lot_of?;
+        Some(LotUsed { lot: key(id), like: key(like), mass_g })
     };
     let name = &task.formula.name;
     let content = Content::of(task.bar_g);
@@ -368,7 +368,7 @@ fn figures(
 
 /// The formula in the order of melting.
 fn in_melting_order(library: &Library, formula: &Formula) -> Formula {
-    let steps = melting_order(formula, |index| library.ingredients.get(index)).into_iter();
+    let steps = melting_order(formula, |index| library.get(index)).into_iter();
     let parts = steps.map(|step| Part { ingredient: step.ingredient, percent: step.percent });
     Formula { name: formula.name.clone(), parts: parts.collect() }
 }

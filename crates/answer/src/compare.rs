@@ -3,7 +3,7 @@
 use barwright_blend::compare::Difference;
 use barwright_blend::suitability::SkinFeel;
 use barwright_blend::{Assessment, Comparison, Estimate, Options, Property};
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, IngredientId, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -159,7 +159,7 @@ fn what_decides(view: &View<'_>) -> Vec<String> {
 
 /// Returns for each formula the first one with the same shares of the same ingredients.
 fn same_blends(formulas: &[Formula]) -> Vec<usize> {
-    let sorted: Vec<Vec<(usize, f64)>> = formulas
+    let sorted: Vec<Vec<(IngredientId, f64)>> = formulas
         .iter()
         .map(|formula| {
             let mut parts: Vec<_> = formula.parts.iter().map(|part| (part.ingredient, part.percent)).collect();
@@ -167,7 +167,7 @@ fn same_blends(formulas: &[Formula]) -> Vec<usize> {
             parts
         })
         .collect();
-    let alike = |a: &[(usize, f64)], b: &[(usize, f64)]| {
+    let alike = |a: &[(IngredientId, f64)], b: &[(IngredientId, f64)]| {
         a.len() == b.len()
             && a.iter().zip(b).all(|(one, other)| one.0 == other.0 && (one.1 - other.1).abs() < SAME_PERCENT)
     };
@@ -525,13 +525,13 @@ fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
 
 /// The tables of parts, at most [`MAX_BESIDE`] formulas in each: groups with their sums, and under each the ingredients that any of all formulas has.
 pub(crate) fn parts(formulas: &[Formula], library: &Library, titles: &[String]) -> Vec<Table> {
-    let mut used: Vec<usize> = Vec::new();
+    let mut used: Vec<IngredientId> = Vec::new();
     for part in formulas.iter().flat_map(|formula| &formula.parts) {
         if !used.contains(&part.ingredient) {
             used.push(part.ingredient);
         }
     }
-    let share_of = |formula: &Formula, wanted: &dyn Fn(usize) -> bool| {
+    let share_of = |formula: &Formula, wanted: &dyn Fn(IngredientId) -> bool| {
         let parts = formula.parts.iter().filter(|part| wanted(part.ingredient));
         match parts.map(|part| part.percent).sum() {
             0.0 => "–".to_owned(),
@@ -541,21 +541,21 @@ pub(crate) fn parts(formulas: &[Formula], library: &Library, titles: &[String]) 
     let blocks = titles.chunks(MAX_BESIDE).zip(formulas.chunks(MAX_BESIDE));
     let table = |(titles, formulas): (&[String], &[Formula])| {
         let mut table = Table::new("").columns(Kind::Words, [""]).columns(Kind::Number, titles);
-        let row = |label: String, wanted: &dyn Fn(usize) -> bool| -> Vec<String> {
+        let row = |label: String, wanted: &dyn Fn(IngredientId) -> bool| -> Vec<String> {
             std::iter::once(label).chain(formulas.iter().map(|formula| share_of(formula, wanted))).collect()
         };
         for group in Group::ALL {
             let members: Vec<_> = (used.iter())
-                .filter_map(|index| library.ingredients.get(*index).map(|known| (*index, known)))
+                .filter_map(|id| library.get(*id).map(|known| (*id, known)))
                 .filter(|(_, known)| Group::of(known) == group)
                 .collect();
             if members.is_empty() {
                 continue;
             }
-            let of_group = |ingredient| members.iter().any(|(index, _)| *index == ingredient);
+            let of_group = |ingredient| members.iter().any(|(id, _)| *id == ingredient);
             table.sum(row(group.word().to_owned(), &of_group));
-            for (index, known) in &members {
-                table.row(row(format!("  {}", name(&known.common_name)), &|ingredient| ingredient == *index));
+            for (id, known) in &members {
+                table.row(row(format!("  {}", name(&known.common_name)), &|ingredient| ingredient == *id));
             }
         }
         table

@@ -2,7 +2,7 @@
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::{Model, Options};
-use barwright_reference::{Formula, Library, Lookup, Part};
+use barwright_reference::{Formula, IngredientId, Library, Lookup, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -48,7 +48,7 @@ impl Recipe {
     /// Asks about a formula that was read.
     pub fn of(formula: &Formula, library: &Library) -> Self {
         let parts = formula.parts.iter().filter_map(|part| {
-            let ingredient = library.ingredients.get(part.ingredient)?.key.clone();
+            let ingredient = library.get(part.ingredient)?.key.clone();
             Some(Amount { ingredient, amount: part.percent })
         });
         Recipe { name: formula.name.clone(), parts: parts.collect(), remark: None }
@@ -138,9 +138,9 @@ pub fn builtin_model() -> Result<Model, Refusal> {
 ///
 /// # Errors
 /// No ingredient has the name, or several have.
-pub fn find(library: &Library, written: &str, place: &str) -> Result<usize, Box<Fault>> {
-    let keys = |found: &[usize]| -> String {
-        let keys = found.iter().filter_map(|&index| library.ingredients.get(index)).map(|one| format!("`{}`", one.key));
+pub fn find(library: &Library, written: &str, place: &str) -> Result<IngredientId, Box<Fault>> {
+    let keys = |found: &[IngredientId]| -> String {
+        let keys = found.iter().filter_map(|&id| library.get(id)).map(|one| format!("`{}`", one.key));
         list(&keys.collect::<Vec<_>>(), "and")
     };
     let shown = name(written);

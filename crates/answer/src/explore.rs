@@ -3,7 +3,7 @@
 use std::ops::ControlFlow;
 
 use barwright_blend::{Assessment, Options};
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::{Demand, Space};
@@ -283,9 +283,9 @@ impl<'a> Question<'a> {
     /// The figures of a trade-off.
     fn trade_off(&self, one: &Candidate) -> TradeOff {
         let parts = self.formulas().ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
-        let key = |index: usize| self.library().key(index).to_owned();
+        let key = |id: IngredientId| self.library().key(id).to_owned();
         TradeOff {
-            parts: parts.map(|(&index, &percent)| Share { ingredient: key(index), percent }).collect(),
+            parts: parts.map(|(&id, &percent)| Share { ingredient: key(id), percent }).collect(),
             firmness_kpa: one.properties.firmness_kpa,
             hold_c: one.properties.hold_c,
             finest_mm: one.properties.finest_mm,
@@ -396,7 +396,7 @@ impl<'a> Question<'a> {
         let mut parts: Vec<&Part> = formula.parts.iter().collect();
         parts.sort_by(|a, b| b.percent.total_cmp(&a.percent));
         let words = parts.into_iter().filter_map(|part| {
-            let known = self.library().ingredients.get(part.ingredient)?;
+            let known = self.library().get(part.ingredient)?;
             Some(format!("{} {}", in_text(&known.common_name), amount(part.percent)))
         });
         words.collect::<Vec<_>>().join(", ")

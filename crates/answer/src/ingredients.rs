@@ -8,7 +8,8 @@ use std::collections::BTreeMap;
 use barwright_reference::ingredient::AND;
 use barwright_reference::names::normalise;
 use barwright_reference::{
-    AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, Library, Lookup, Market, NutOrigin, Origin,
+    AnimalOrigin, Component, InciPart, Ingredient, IngredientId, IngredientKind, Library, Lookup, Market, NutOrigin,
+    Origin,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -93,11 +94,11 @@ fn search<'l>(library: &'l Library, query: Option<&str>, kind: Option<Ingredient
     let wanted = normalise(query);
     let lookup = library.find(query);
     let mut found: Vec<&Ingredient> = match &lookup {
-        Lookup::Found(index) => match library.ingredients.get(*index).filter(of_kind) {
+        Lookup::Found(index) => match library.get(*index).filter(of_kind) {
             Some(one) => return Ok(Matches::One(one)),
             None => Vec::new(),
         },
-        Lookup::Ambiguous(indices) => indices.iter().filter_map(|index| library.ingredients.get(*index)).collect(),
+        Lookup::Ambiguous(indices) => indices.iter().filter_map(|index| library.get(*index)).collect(),
         Lookup::Unknown { .. } => Vec::new(),
     };
     found.retain(of_kind);
@@ -120,8 +121,8 @@ fn every_name(ingredient: &Ingredient) -> impl Iterator<Item = &str> {
 
 /// Says that nothing was found, and what may be meant.
 fn nothing(library: &Library, query: &str, lookup: &Lookup, narrowed: bool) -> Fault {
-    let keys = |indices: &[usize]| -> String {
-        let found = indices.iter().filter_map(|index| library.ingredients.get(*index));
+    let keys = |ids: &[IngredientId]| -> String {
+        let found = ids.iter().filter_map(|id| library.get(*id));
         quoted(&found.map(|ingredient| &ingredient.key).collect::<Vec<_>>(), "and")
     };
     let shown = name(query);

@@ -1,7 +1,7 @@
 //! What may change of a formula, read from names as a maker writes them.
 
 use barwright_reference::range::parse_range;
-use barwright_reference::{Formula, IngredientKind, Library};
+use barwright_reference::{Formula, IngredientId, IngredientKind, Library};
 use barwright_reformulate::Limits;
 use barwright_reformulate::limits::PriceLimit;
 use schemars::JsonSchema;
@@ -50,9 +50,13 @@ struct Bound {
 ///
 /// # Errors
 /// All faults of the names, the bounds and the prices.
-pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) -> Result<(Vec<usize>, Limits), Refusal> {
+pub(crate) fn read(
+    library: &Library,
+    formula: &Formula,
+    asked: &NamedLimits,
+) -> Result<(Vec<IngredientId>, Limits), Refusal> {
     let mut faults = Vec::new();
-    let mut ingredients: Vec<usize> = Vec::new();
+    let mut ingredients: Vec<IngredientId> = Vec::new();
     for part in &formula.parts {
         if !ingredients.contains(&part.ingredient) {
             ingredients.push(part.ingredient);
@@ -115,7 +119,7 @@ pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) ->
 /// What names may mean: the ingredients of a formula and of the shelf.
 struct Names<'a> {
     library: &'a Library,
-    ingredients: &'a [usize],
+    ingredients: &'a [IngredientId],
 }
 
 impl Names<'_> {
@@ -123,8 +127,8 @@ impl Names<'_> {
     fn places(&self, written: &str, option: &str) -> Result<Vec<usize>, Box<Fault>> {
         let kind = IngredientKind::called(written);
         let index = if kind.is_none() { Some(find(self.library, written, option)?) } else { None };
-        let belongs = |ingredient: usize| match kind {
-            Some(kind) => self.library.ingredients.get(ingredient).is_some_and(|one| one.kind == kind),
+        let belongs = |ingredient: IngredientId| match kind {
+            Some(kind) => self.library.get(ingredient).is_some_and(|one| one.kind == kind),
             None => Some(ingredient) == index,
         };
         let places = self.ingredients.iter().enumerate().filter(|(_, one)| belongs(**one));
@@ -153,7 +157,7 @@ impl Names<'_> {
 
     /// Prices of a kilogram of each ingredient.
     fn prices(&self) -> Result<Vec<f64>, Box<Fault>> {
-        let known = || self.ingredients.iter().filter_map(|&index| self.library.ingredients.get(index));
+        let known = || self.ingredients.iter().filter_map(|&index| self.library.get(index));
         let without: Vec<String> =
             known().filter(|one| one.price_per_kg.is_none()).map(|one| format!("`{}`", one.key)).collect();
         if without.is_empty() {

@@ -19,7 +19,7 @@ const DOUBT: &str = "the certificate may be of another material or another test,
 
 /// Says what the certificate of a lot did to it; `None` when there is nothing to say.
 pub fn shift(shift: &LotShift, library: &Library) -> Option<String> {
-    let lot = library.ingredients.get(shift.ingredient)?;
+    let lot = library.get(shift.ingredient)?;
     if shift.species_stated {
         let far: Vec<String> = shift.figures.iter().filter(|one| one.is_doubtful()).map(by_species).collect();
         let figures = far.join(", and ");

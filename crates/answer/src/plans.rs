@@ -54,7 +54,7 @@ pub(crate) fn plan<'a>(engine: &'a Engine, task: &PlanTask<'a>, control: Control
     let usual = Options::default();
     let relief_mm = task.mould.and_then(|mould| mould.relief_mm).unwrap_or(usual.relief_mm);
     let bench = engine.bench(&Options { draws: task.draws, relief_mm, ..usual })?;
-    let known = |scent: &Scent| engine.library.ingredients.get(scent.ingredient)?.lot_flash_c;
+    let known = |scent: &Scent| engine.library.get(scent.ingredient)?.lot_flash_c;
     let asked = Pour {
         mass_kg: Some(1e-3 * task.sheet.jugs.iter().map(|jug| jug.melt_g).fold(0.0, f64::max)),
         mould: task.mould.cloned(),

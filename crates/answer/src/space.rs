@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use barwright_reference::space::{SpaceText, Wish};
-use barwright_reference::{Diagnostic, Diagnostics, Library};
+use barwright_reference::{Diagnostic, Diagnostics, IngredientId, Library};
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 use schemars::JsonSchema;
@@ -89,14 +89,14 @@ fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> R
             .collect(),
         price: None,
     };
-    let stated = |index: usize| {
-        let here = written.prices.iter().find(|(one, _)| *one == index).map(|(_, price)| *price);
-        here.or_else(|| library.ingredients.get(index).and_then(|one| one.price_per_kg))
+    let stated = |id: IngredientId| {
+        let here = written.prices.iter().find(|(one, _)| *one == id).map(|(_, price)| *price);
+        here.or_else(|| library.get(id).and_then(|one| one.price_per_kg))
     };
-    let prices: Vec<Option<f64>> = space.ingredients.iter().map(|&index| stated(index)).collect();
+    let prices: Vec<Option<f64>> = space.ingredients.iter().map(|&id| stated(id)).collect();
     let without: Vec<String> = (space.ingredients.iter().zip(&prices))
         .filter(|(_, price)| price.is_none())
-        .filter_map(|(&index, _)| library.ingredients.get(index))
+        .filter_map(|(&id, _)| library.get(id))
         .map(|one| format!("`{}`", one.key))
         .collect();
     let mut without_price = None;

@@ -2,7 +2,7 @@
 
 use barwright_blend::cautions::plant_statement;
 use barwright_blend::{Assessment, Options, Property};
-use barwright_reference::{AnimalOrigin, Formula, Ingredient, Library, NutOrigin};
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, Library, NutOrigin};
 use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -103,7 +103,7 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
     let mut faults = Vec::new();
     let mut found = |name: &str, option: &str| find(library, name, option).map_err(|fault| faults.push(*fault)).ok();
     let replaced = found(&asked.replace, "--replace");
-    let candidates: Vec<usize> = asked.with.iter().filter_map(|name| found(name, "--with")).collect();
+    let candidates: Vec<IngredientId> = asked.with.iter().filter_map(|name| found(name, "--with")).collect();
     let (Some(replaced), true) = (replaced, faults.is_empty()) else {
         return Err(Refusal::input(faults));
     };
@@ -131,7 +131,7 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
 
 /// The formula with a replacement, and its figures.
 fn told(one: Replacement, library: &Library) -> (Formula, Ranked) {
-    let known = library.ingredients.get(one.ingredient);
+    let known = library.get(one.ingredient);
     let ranked = Ranked {
         ingredient: known.map_or_else(String::new, |known| known.key.clone()),
         from_percent: one.from_percent,
@@ -163,7 +163,7 @@ fn refused(error: SwapError, written: &str) -> Refusal {
 struct View<'a> {
     ranked: &'a [Replacement],
     best: &'a Replacement,
-    replaced: usize,
+    replaced: IngredientId,
     formula: &'a Formula,
     library: &'a Library,
     asked: &'a Swap,
@@ -171,8 +171,8 @@ struct View<'a> {
 
 impl View<'_> {
     /// What an ingredient is called.
-    fn called(&self, index: usize) -> &str {
-        self.library.common_name(index)
+    fn called(&self, id: IngredientId) -> &str {
+        self.library.common_name(id)
     }
 }
 
@@ -184,7 +184,7 @@ fn left(view: &View<'_>) -> Vec<String> {
         (view.asked.nut_free, "--nut-free", |one| one.nut_origin == NutOrigin::No),
     ];
     let said = |(_, option, passes): (bool, &str, Passes)| {
-        let parts = view.best.formula.parts.iter().filter_map(|part| view.library.ingredients.get(part.ingredient));
+        let parts = view.best.formula.parts.iter().filter_map(|part| view.library.get(part.ingredient));
         let left: Vec<String> = parts.filter(|one| !passes(one)).map(|one| format!("`{}`", one.key)).collect();
         let what = list(&left, "and");
         (!left.is_empty()).then(|| format!("`{option}` chooses the replacement only; the formula still holds {what}"))
@@ -194,21 +194,19 @@ fn left(view: &View<'_>) -> Vec<String> {
 
 /// The amounts before and after, in the order of the formula.
 fn parts(view: &View<'_>) -> Table {
-    let mut order: Vec<usize> = Vec::new();
+    let mut order: Vec<IngredientId> = Vec::new();
     for part in view.formula.parts.iter().chain(&view.best.formula.parts) {
         if !order.contains(&part.ingredient) {
             order.push(part.ingredient);
         }
     }
-    let shown = |formula: &Formula, index: usize| {
-        let parts = formula.parts.iter().filter(|part| part.ingredient == index);
+    let shown = |formula: &Formula, id: IngredientId| {
+        let parts = formula.parts.iter().filter(|part| part.ingredient == id);
         let percent: f64 = parts.map(|part| part.percent).sum();
         if percent > 0.0 { amount(percent) } else { "–".to_owned() }
     };
     Table::new("").columns(Kind::Words, ["ingredient"]).columns(Kind::Number, ["before", "after"]).rows(
-        order
-            .into_iter()
-            .map(|index| [visible(view.called(index)), shown(view.formula, index), shown(&view.best.formula, index)]),
+        order.into_iter().map(|id| [visible(view.called(id)), shown(view.formula, id), shown(&view.best.formula, id)]),
     )
 }
 
@@ -263,7 +261,7 @@ fn possibly_animal(view: &View<'_>) -> Option<String> {
     let parts = view.best.formula.parts.iter().map(|part| part.ingredient);
     let mut names: Vec<String> = Vec::new();
     for index in parts.chain(view.ranked.iter().map(|one| one.ingredient)) {
-        let Some(one) = view.library.ingredients.get(index) else { continue };
+        let Some(one) = view.library.get(index) else { continue };
         let named = in_text(&one.common_name);
         if one.animal_origin == AnimalOrigin::Possible && !names.contains(&named) {
             names.push(named);

@@ -5,7 +5,7 @@ use barwright_blend::cautions::{Caution, HEAT, plant_statement, sensitises};
 use barwright_making::batch::{Batch, BatchTask, Colour, uses};
 use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT, OUNCE_G};
 use barwright_reference::mould::Mould;
-use barwright_reference::{Library, Market};
+use barwright_reference::{IngredientId, Library, Market};
 
 use crate::assess::{interval_words, share};
 use crate::cautions;
@@ -136,13 +136,13 @@ impl View<'_> {
     }
 
     /// Common name of an ingredient.
-    fn called(&self, index: usize) -> &str {
-        self.library.common_name(index)
+    fn called(&self, id: IngredientId) -> &str {
+        self.library.common_name(id)
     }
 
     /// Common names of some ingredients, as a list in running text.
-    fn in_list(&self, all: &[usize]) -> String {
-        list(&all.iter().map(|&index| in_text(self.called(index))).collect::<Vec<_>>(), "and")
+    fn in_list(&self, all: &[IngredientId]) -> String {
+        list(&all.iter().map(|&id| in_text(self.called(id))).collect::<Vec<_>>(), "and")
     }
 
     /// Bars, and what to weigh.
@@ -324,9 +324,9 @@ impl View<'_> {
 
     /// What each thing weighed came from: the maker's own lots by their keys, the rest to be written in.
     fn lots(&self) -> Section {
-        let of = |(index, mass_g): (usize, f64)| {
-            let one = self.library.ingredients.get(index)?;
-            let parent = one.lot_of.and_then(|parent| self.library.ingredients.get(parent));
+        let of = |(id, mass_g): (IngredientId, f64)| {
+            let one = self.library.get(id)?;
+            let parent = one.lot_of.and_then(|parent| self.library.get(parent));
             // A lot without a name of its own is called by its key.
             let unnamed = parent.filter(|_| one.common_name == one.key);
             let lot = parent.map_or_else(String::new, |_| visible(&one.key));

@@ -284,10 +284,7 @@ fn beeswax_scales(
     options: &Options,
     models: &ModelDraws,
 ) -> Result<Spread<Vec<BeeswaxScale>>, BlendError> {
-    let find = |key: &'static str| {
-        let position = library.ingredients.iter().position(|ingredient| ingredient.key == key);
-        position.ok_or(BlendError::MissingReference { key })
-    };
+    let find = |key: &'static str| library.id_of(key).ok_or(BlendError::MissingReference { key });
     let (wax, oil) = (find(SCALE_WAX)?, find(SCALE_OIL)?);
     let sampler = |&wax_percent: &f64| -> Result<Sampler, BlendError> {
         let parts = vec![
@@ -491,7 +488,7 @@ impl<'a> Workbench<'a> {
                     .parts
                     .iter()
                     .filter_map(|part| {
-                        let ingredient = self.library.ingredients.get(part.ingredient)?;
+                        let ingredient = self.library.get(part.ingredient)?;
                         Some(PartShown { ingredient: ingredient.key.clone(), percent: part.percent })
                     })
                     .collect(),

@@ -78,7 +78,7 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
     let parts: Vec<_> = formula
         .parts
         .iter()
-        .filter_map(|part| library.ingredients.get(part.ingredient).map(|ingredient| (ingredient, part.percent)))
+        .filter_map(|part| library.get(part.ingredient).map(|ingredient| (ingredient, part.percent)))
         .collect();
     let named = |wanted: &dyn Fn(NutOrigin) -> bool| {
         let names: Vec<_> =
@@ -122,7 +122,7 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
         parts.iter().filter(|(i, _)| wanted(i)).map(|(_, percent)| percent).sum()
     };
     let is = |i: &Ingredient, key: &str| {
-        let like = i.lot_of.and_then(|parent| library.ingredients.get(parent)).unwrap_or(i);
+        let like = i.lot_of.and_then(|parent| library.get(parent)).unwrap_or(i);
         like.key == key
     };
     let castor = share(&|i| is(i, "castor-oil"));

@@ -39,7 +39,7 @@
 //! Constrained least squares and normal distributions updated by an observation (textbooks).
 
 use barwright_reference::lots::LOT_SOURCE;
-use barwright_reference::{Component, CrystalState, Ingredient, Library, Status};
+use barwright_reference::{Component, CrystalState, Ingredient, IngredientId, Library, Status};
 use nalgebra::{DMatrix, DVector};
 
 use crate::equilibrium::EquilibriumError;
@@ -134,8 +134,8 @@ pub struct Moved {
 /// How its certificate changed a lot.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LotShift {
-    /// Index into [`Library::ingredients`].
-    pub ingredient: usize,
+    /// The lot.
+    pub ingredient: IngredientId,
     /// The figures of its certificate.
     pub figures: Vec<Figure>,
     /// Whether its species are stated: then they stand, and the figures are only checked.
@@ -179,12 +179,12 @@ pub struct LotShift {
 pub fn fit_lots(library: &Library, parameters: &Parameters) -> Result<(Library, Vec<LotShift>), BlendError> {
     let model = ModelDraw::at(parameters, |_| 0.0);
     let (mut fitted, mut shifts) = (library.clone(), Vec::new());
-    for (index, lot) in library.ingredients.iter().enumerate().filter(|(_, lot)| lot.lot_of.is_some()) {
+    for (id, lot) in library.by_id().filter(|(_, lot)| lot.lot_of.is_some()) {
         let goals = Goal::of(lot);
         if goals.is_empty() {
             continue;
         }
-        let mut neat = NeatIngredient::new(library, parameters, &model, index)?;
+        let mut neat = NeatIngredient::new(library, parameters, &model, id)?;
         let start: Vec<f64> = lot.composition.iter().map(|component| component.percent).collect();
         let before = neat.read(&start, &goals)?;
         let species_stated = lot.composition.iter().all(|component| component.source == LOT_SOURCE);
@@ -196,7 +196,7 @@ pub fn fit_lots(library: &Library, parameters: &Parameters) -> Result<(Library, 
             now = neat.read(&fit.percent, &goals)?;
             most_sd = fit.scores.iter().fold(0.0, |most: f64, score| most.max(score.abs()));
             for (component, (&percent, &sd_percent)) in
-                fitted.ingredients[index].composition.iter_mut().zip(fit.percent.iter().zip(&fit.sd_percent))
+                fitted.ingredients[id.index()].composition.iter_mut().zip(fit.percent.iter().zip(&fit.sd_percent))
             {
                 moved.push(Moved { species: component.species, from_percent: component.percent, to_percent: percent });
                 *component = Component {
@@ -211,7 +211,7 @@ pub fn fit_lots(library: &Library, parameters: &Parameters) -> Result<(Library, 
             moved.sort_by(|a, b| size(b).total_cmp(&size(a)));
         }
         let figures = goals.iter().zip(before.iter().zip(&now)).map(|(goal, (before, now))| goal.figure(before, now));
-        shifts.push(LotShift { ingredient: index, figures: figures.collect(), species_stated, moved, most_sd });
+        shifts.push(LotShift { ingredient: id, figures: figures.collect(), species_stated, moved, most_sd });
     }
     Ok((fitted, shifts))
 }
@@ -278,7 +278,7 @@ impl<'a> NeatIngredient<'a> {
         library: &Library,
         parameters: &Parameters,
         model: &'a ModelDraw,
-        ingredient: usize,
+        ingredient: IngredientId,
     ) -> Result<Self, BlendError> {
         let mixture = Mixture::of_species(library, parameters, ingredient, CrystalState::Rested)?;
         Ok(NeatIngredient { sampler: Sampler::new(mixture), draw: Draw::central(model) })
@@ -455,7 +455,7 @@ mod tests {
     }
 
     /// What the tool as a whole says of an ingredient alone: slip point, and needle penetration at 25 °C.
-    fn assessed(library: &Library, ingredient: usize) -> (f64, Option<f64>) {
+    fn assessed(library: &Library, ingredient: IngredientId) -> (f64, Option<f64>) {
         let formula = Formula { name: String::new(), parts: vec![Part { ingredient, percent: 100.0 }] };
         let options = Options { at_c: vec![NEEDLE_C], draws: 0, ..Options::default() };
         let answer = assess(library, &Model::builtin().unwrap(), &formula, &options).unwrap();
@@ -480,7 +480,7 @@ mod tests {
             assert!(shift.most_sd > 0.1 && shift.most_sd <= MAX_SD, "{shift:?}");
             let mut library = Library::builtin().unwrap();
             library.ingredients.push(lot.clone());
-            let (slip, needle) = assessed(&library, library.ingredients.len() - 1);
+            let (slip, needle) = assessed(&library, library.by_id().last().unwrap().0);
             assert!(slip_c.is_none_or(|wanted| (slip - wanted).abs() < 0.03 * SLIP_SD_K), "{like}: {slip}");
             assert!(
                 needle_dmm.is_none_or(|wanted| (needle.unwrap() / wanted - 1.0).abs() < 0.03 * NEEDLE_SD),
@@ -543,7 +543,7 @@ mod tests {
         let (mut library, parameters) = (Library::builtin().unwrap(), Parameters::builtin().unwrap());
         library.ingredients.push(ingredient.clone());
         let model = ModelDraw::at(&parameters, |_| 0.0);
-        look(&mut NeatIngredient::new(&library, &parameters, &model, library.ingredients.len() - 1).unwrap())
+        look(&mut NeatIngredient::new(&library, &parameters, &model, library.by_id().last().unwrap().0).unwrap())
     }
 
     const SLIP: Goal = Goal { test: Test::SlipPoint, stated: 0.0, value: 0.0, sd: SLIP_SD_K };
@@ -644,7 +644,7 @@ mod tests {
             for (component, percent) in library.ingredients[at].composition.iter_mut().zip(percent) {
                 component.percent = percent;
             }
-            assessed(&library, at).0 - 57.1
+            assessed(&library, library.id_at(at).unwrap()).0 - 57.1
         };
         let along = |middle: f64, last: f64| [100.0 - middle - last, middle, last];
         let mut nearest = (f64::INFINITY, [0.0; 3]);
@@ -722,7 +722,7 @@ mod tests {
         let solids = |lot: Ingredient| {
             let mut library = library.clone();
             library.ingredients.push(lot);
-            let parts = vec![Part { ingredient: library.ingredients.len() - 1, percent: 100.0 }];
+            let parts = vec![Part { ingredient: library.by_id().last().unwrap().0, percent: 100.0 }];
             let options = Options { at_c: vec![30.0], state: CrystalState::Tempered, draws: 0, ..Options::default() };
             let formula = Formula { name: String::new(), parts };
             assess(&library, &Model::builtin().unwrap(), &formula, &options).unwrap().solids[0].percent.value

@@ -9,10 +9,10 @@ use crate::viscosity::LineError;
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum BlendError {
-    /// A part points outside the reference table.
-    #[error("no ingredient or species number {index} in the reference table")]
+    /// A part of a formula made with another library.
+    #[error("the formula is of another library: its ingredient number {index} is not in this one")]
     UnknownIngredient {
-        /// Number of the ingredient.
+        /// Position of the ingredient in the library it belongs to.
         index: usize,
     },
     /// A composition points outside the reference table.

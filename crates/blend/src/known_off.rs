@@ -94,8 +94,8 @@ pub(crate) fn sentences(
 ) -> Vec<String> {
     let rests_on = |key: &str| {
         formula.parts.iter().find_map(|part| {
-            let ingredient = library.ingredients.get(part.ingredient)?;
-            let like = ingredient.lot_of.and_then(|parent| library.ingredients.get(parent)).unwrap_or(ingredient);
+            let ingredient = library.get(part.ingredient)?;
+            let like = ingredient.lot_of.and_then(|parent| library.get(parent)).unwrap_or(ingredient);
             (like.key == key && part.percent >= TOLD_FROM_PERCENT).then_some((ingredient, part.percent))
         })
     };

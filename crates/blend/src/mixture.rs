@@ -4,7 +4,7 @@ use crate::discrepancy::{DiscrepancyDraws, DrawnDiscrepancy};
 use crate::units::ZERO_CELSIUS_K;
 use std::ops::Range;
 
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_reference::{CrystalState, Formula, Ingredient, IngredientId, Library, Part};
 
 use crate::chain_length;
 use crate::equilibrium::{Change, SpeciesAmount};
@@ -67,7 +67,7 @@ struct Score {
 /// One ingredient of the blend.
 #[derive(Debug, Clone)]
 struct Lot {
-    ingredient: usize,
+    ingredient: IngredientId,
     percent: f64,
     shares: Vec<Share>,
 }
@@ -94,6 +94,11 @@ pub struct Mixture {
     recrystallised: Option<Box<Mixture>>,
 }
 
+/// The ingredient of an id; refused when the library does not have it.
+pub(crate) fn known(library: &Library, id: IngredientId) -> Result<&Ingredient, BlendError> {
+    library.get(id).ok_or(BlendError::UnknownIngredient { index: id.index() })
+}
+
 impl Mixture {
     /// Sums the species of every part of `formula`.
     ///
@@ -116,15 +121,12 @@ impl Mixture {
         draws: &Draws,
     ) -> Result<Self, BlendError> {
         let anew = &model.parameters.recrystallised;
-        let mut parts: Vec<_> = formula.parts.iter().filter(|part| part.percent > 0.0).collect();
-        for part in &parts {
-            if part.ingredient >= library.ingredients.len() {
-                return Err(BlendError::UnknownIngredient { index: part.ingredient });
-            }
-        }
-        parts.sort_by(|a, b| library.ingredients[a.ingredient].key.cmp(&library.ingredients[b.ingredient].key));
-        let recrystallises = |part: &&Part| {
-            let mut species = library.ingredients[part.ingredient].composition.iter().map(|one| one.species);
+        let present = formula.parts.iter().filter(|part| part.percent > 0.0);
+        let mut parts =
+            present.map(|part| Ok((part, known(library, part.ingredient)?))).collect::<Result<Vec<_>, BlendError>>()?;
+        parts.sort_by(|(_, a), (_, b)| a.key.cmp(&b.key));
+        let recrystallises = |(_, ingredient): &(&Part, &Ingredient)| {
+            let mut species = ingredient.composition.iter().map(|one| one.species);
             species.any(|one| library.species.get(one).is_some_and(|one| anew.crystal(one, state).is_some()))
         };
         let source = Source { library, model, draws };
@@ -138,15 +140,14 @@ impl Mixture {
     /// The mixture with its crystals as they set, or with some of them crystallised anew.
     fn of_parts(
         source: &Source<'_>,
-        parts: &[&Part],
+        parts: &[(&Part, &Ingredient)],
         state: CrystalState,
         recrystallised: Option<&Recrystallised>,
     ) -> Result<Self, BlendError> {
         let Source { library, model, draws } = *source;
         let mut mixture = Mixture::empty(&model.parameters, state);
         let mut names: Vec<&str> = Vec::new();
-        for part in parts {
-            let ingredient = &library.ingredients[part.ingredient];
+        for (part, ingredient) in parts {
             names.push(&ingredient.key);
             let mut shares = Vec::with_capacity(ingredient.composition.len());
             for component in &ingredient.composition {
@@ -174,21 +175,20 @@ impl Mixture {
     /// # Arguments
     /// * `library`, `state`: as for [`Mixture::new`].
     /// * `parameters`: those of the model; what a maker's trials say is not used.
-    /// * `ingredient`: its position in the library.
+    /// * `ingredient`: of the library.
     ///
     /// # Returns
-    /// [`Mixture::parts`] are its species in the order of its composition, each with the position of the ingredient.
+    /// [`Mixture::parts`] are its species in the order of its composition, each with the id of the ingredient.
     ///
     /// # Errors
     /// As [`Mixture::new`].
     pub(crate) fn of_species(
         library: &Library,
         parameters: &Parameters,
-        ingredient: usize,
+        ingredient: IngredientId,
         state: CrystalState,
     ) -> Result<Self, BlendError> {
-        let found = library.ingredients.get(ingredient);
-        let composition = &found.ok_or(BlendError::UnknownIngredient { index: ingredient })?.composition;
+        let composition = &known(library, ingredient)?.composition;
         let (model, none) = (Model::from(parameters.clone()), Draws::none());
         let source = Source { library, model: &model, draws: &none };
         let mut mixture = Mixture::empty(parameters, state);
@@ -347,8 +347,8 @@ impl Mixture {
         self.families
     }
 
-    /// Ingredients by position in the library, and their mass %, in the order of their keys.
-    pub fn parts(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
+    /// Ingredients and their mass %, in the order of their keys.
+    pub fn parts(&self) -> impl Iterator<Item = (IngredientId, f64)> + '_ {
         self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
     }
 

@@ -130,9 +130,8 @@ pub fn effects(bench: &Workbench<'_>, formula: &Formula) -> Result<Vec<Effect>, 
         melted_points: -100.0 * skin[index].solids + 0.0,
     });
     let order = |key: &str| {
-        let place = |part: &barwright_reference::Part| {
-            bench.library().ingredients.get(part.ingredient).is_some_and(|one| one.key == key)
-        };
+        let place =
+            |part: &barwright_reference::Part| bench.library().get(part.ingredient).is_some_and(|one| one.key == key);
         formula.parts.iter().position(place)
     };
     let mut found: Vec<Effect> = found.collect();

@@ -38,6 +38,7 @@ use crate::assess::Workbench;
 use crate::error::BlendError;
 use crate::heat_properties::HeatProperties;
 use crate::interval::Estimate;
+use crate::mixture::known;
 use crate::root::{End, Tolerance, find_root};
 use line::{THINNEST_MM2_S, ViscosityLine};
 use rules::{double_logarithm_rule, logarithm_rule};
@@ -293,9 +294,7 @@ impl Workbench<'_> {
         let library = self.library();
         let mut parts = Vec::with_capacity(formula.parts.len());
         for part in formula.parts.iter().filter(|part| part.percent > 0.0) {
-            let ingredient = library.ingredients.get(part.ingredient);
-            let index = part.ingredient;
-            parts.push((ingredient.ok_or(BlendError::UnknownIngredient { index })?, part.percent));
+            parts.push((known(library, part.ingredient)?, part.percent));
         }
         // Neither the order of the parts nor that of the table changes a figure.
         parts.sort_by(|a, b| a.0.key.cmp(&b.0.key).then(a.1.total_cmp(&b.1)));

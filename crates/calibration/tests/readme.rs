@@ -184,7 +184,7 @@ fn what_the_table_cannot_judge_is_what_it_does_not_hold() {
     // A blend in use is one wax in one oil.
     let library = Library::builtin().unwrap();
     for row in used.iter().filter(|row| !is_neat(row)) {
-        let kinds: Vec<_> = row.formula.parts.iter().map(|part| library.ingredients[part.ingredient].kind).collect();
+        let kinds: Vec<_> = row.formula.parts.iter().map(|part| library.get(part.ingredient).unwrap().kind).collect();
         use barwright_reference::IngredientKind::{Oil, Wax};
         assert_eq!(kinds, [Wax, Oil], "{}", row.id);
     }

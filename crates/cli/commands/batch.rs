@@ -11,9 +11,9 @@ use barwright_answer::weigh_sheet::{page, plain};
 use barwright_answer::words::names::{name, nameless};
 use barwright_answer::words::units::Units;
 use barwright_answer::{Engine, Fault};
-use barwright_reference::Library;
 use barwright_reference::formula::quantity::{Measure, parse_measure};
 use barwright_reference::text_cell::guard;
+use barwright_reference::{IngredientId, Library};
 
 use super::batch_record::{Pour, Recording, record};
 use crate::args::{
@@ -180,9 +180,9 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         units: args.units,
     };
     let formula = loaded.formulas.get(index).ok_or_else(|| CliError::internal("a formula was read and lost"))?;
-    let in_formula = |index: &usize| formula.parts.iter().any(|part| part.ingredient == *index);
+    let in_formula = |id: &IngredientId| formula.parts.iter().any(|part| part.ingredient == *id);
     let added = asked.scents.iter().filter_map(|scent| find(&loaded.library, &scent.ingredient, "--scent").ok());
-    loaded.about.write(added.filter(|index| !in_formula(index)), streams)?;
+    loaded.about.write(added.filter(|id| !in_formula(id)), streams)?;
     let model = match (args.no_plans, args.recording.record) {
         (true, _) => builtin_model()?,
         (false, true) => profile.model_to_write(streams)?,
@@ -238,7 +238,7 @@ fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<ScentMass, B
         )
     };
     let (written, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", name(text))))?;
-    let ingredient = library.ingredients.get(find(library, written.trim(), "--scent")?);
+    let ingredient = library.get(find(library, written.trim(), "--scent")?);
     let of_volume = |millilitres: f64| millilitres * ingredient.map_or(f64::NAN, |one| one.density_g_ml);
     let mass_g = match parse_measure(amount).map_err(|error| wrong(error.to_string()))? {
         Measure::Grams(grams) => grams,

@@ -8,7 +8,7 @@ use barwright_answer::words::names::{self, capital};
 use barwright_making::batch::uses;
 use barwright_records::{Batch, Date, Lot, LotUse, RecordsError, Store};
 use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, IngredientId, Library};
 
 use super::trial::days;
 use crate::args::date;
@@ -53,7 +53,7 @@ pub struct Pour<'a> {
 
 /// A delivery named on the command line.
 struct Named {
-    ingredient: usize,
+    ingredient: IngredientId,
     lot: String,
     mass_g: Option<f64>,
 }
@@ -157,7 +157,7 @@ fn weighed_in(pour: &Pour<'_>) -> Result<WeighedIn, CliError> {
         None => used.push(LotUse { lot: lot.to_owned(), mass_g }),
     };
     for (index, line_g) in uses(pour.figures.lines.iter().map(|Line { line, .. }| line)) {
-        let Some(ingredient) = library.ingredients.get(index) else { continue };
+        let Some(ingredient) = library.get(index) else { continue };
         if ingredient.lot_of.is_some() {
             put(&ingredient.key, line_g);
             continue;
@@ -208,7 +208,7 @@ fn read(pour: &Pour<'_>, text: &str) -> Result<Named, Box<Fault>> {
     if !pour.formula.parts.iter().any(|part| part.ingredient == ingredient) {
         return Err(wrong(format!("the bar has no {}", names::name(name))));
     }
-    let known = pour.library.ingredients.get(ingredient);
+    let known = pour.library.get(ingredient);
     if known.is_some_and(|one| one.lot_of.is_some()) {
         return Err(wrong(format!("{} is a delivery of your lot file already", capital(&names::name(name)))));
     }

@@ -11,8 +11,8 @@ use crate::save::save;
 use barwright_answer::explore::{Explore, explore, search};
 use barwright_answer::space::{self, ReadSpace, WrittenSpace};
 use barwright_answer::{Engine, Fault, Refusal};
-use barwright_reference::Library;
 use barwright_reference::text_cell::guard;
+use barwright_reference::{IngredientId, Library};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Progress};
 
 use crate::args::{Making, OUTPUT, Showing, model_temperature, options, whole};
@@ -232,7 +232,7 @@ fn table(library: &Library, space: &ReadSpace, found: &Exploration, firmness_at_
         "skin_ln_off".to_owned(),
         "price_per_kg".to_owned(),
     ];
-    let key = |&index: &usize| library.ingredients.get(index).map_or_else(String::new, |one| guard(&one.key));
+    let key = |&id: &IngredientId| library.get(id).map_or_else(String::new, |one| guard(&one.key));
     header.extend(space.filler.space().ingredients.iter().map(key));
     let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
     writer.write_record(&header).map_err(failed)?;

@@ -28,7 +28,7 @@ const MIN_RISE_J_PER_KG: f64 = 1.0;
 pub fn density_kg_per_m3(library: &Library, formula: &Formula) -> f64 {
     let (mut mass, mut volume) = (0.0, 0.0);
     for part in &formula.parts {
-        if let Some(one) = library.ingredients.get(part.ingredient) {
+        if let Some(one) = library.get(part.ingredient) {
             mass += part.percent;
             volume += part.percent / (1e3 * one.density_g_ml);
         }

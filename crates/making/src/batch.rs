@@ -9,7 +9,7 @@
 //! Our own arithmetic.
 
 use barwright_reference::apportion::apportion;
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -19,8 +19,8 @@ pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
 /// A scent by mass, which takes the place of some of the formula.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scent {
-    /// Position in the library.
-    pub ingredient: usize,
+    /// The ingredient.
+    pub ingredient: IngredientId,
     /// Mass in the batch, g.
     pub mass_g: f64,
 }
@@ -76,9 +76,9 @@ pub struct BatchTask<'a> {
 /// One line of the weigh sheet.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct WeighLine {
-    /// Position in the library.
+    /// The ingredient.
     #[serde(skip)]
-    pub ingredient: usize,
+    pub ingredient: IngredientId,
     /// Share of the melt, mass %.
     pub percent: f64,
     /// Mass to weigh out, g.
@@ -92,9 +92,9 @@ pub struct WeighLine {
 /// A share above what a certificate allows.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct OverLimit {
-    /// Position in the library.
+    /// The ingredient.
     #[serde(skip)]
-    pub ingredient: usize,
+    pub ingredient: IngredientId,
     /// Share of the bar, mass %.
     pub percent: f64,
     /// Largest share that its certificate allows, mass %.
@@ -140,12 +140,12 @@ pub struct Batch {
     pub whole: Formula,
     /// Scents above the limits of their certificates.
     pub over: Vec<OverLimit>,
-    /// Scents whose certificate states no limit: positions in the library.
-    pub unlimited: Vec<usize>,
+    /// Scents whose certificate states no limit.
+    pub unlimited: Vec<IngredientId>,
     /// Cost; `None` when a price is missing.
     pub cost: Option<Cost>,
-    /// Ingredients without a price: positions in the library.
-    pub without_price: Vec<usize>,
+    /// Ingredients without a price.
+    pub without_price: Vec<IngredientId>,
 }
 
 /// Why there is no batch.
@@ -261,11 +261,11 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     }
     let base_g = melt_g - scents_g;
     let parts = task.formula.parts.iter().map(|part| (part.ingredient, 0.01 * part.percent * base_g));
-    let all: Vec<(usize, f64)> =
+    let all: Vec<(IngredientId, f64)> =
         parts.chain(task.scents.iter().map(|scent| (scent.ingredient, scent.mass_g))).collect();
     let exact: Vec<f64> = all.iter().map(|(_, mass_g)| *mass_g).collect();
     let rounded = apportion(&exact, melt_g, task.scale_g);
-    let one = |index: usize| library.ingredients.get(index);
+    let one = |id: IngredientId| library.get(id);
     let mut running_g = 0.0;
     let mut lines = Vec::with_capacity(all.len());
     for (&(ingredient, exact_g), &mass_g) in all.iter().zip(&rounded) {
@@ -284,7 +284,7 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
             None => whole.push(Part { ingredient: line.ingredient, percent: line.percent }),
         }
     }
-    let limit = |index: usize| one(index).and_then(|one| one.lot_limit_percent);
+    let limit = |id: IngredientId| one(id).and_then(|one| one.lot_limit_percent);
     let over = whole
         .iter()
         .filter_map(|part| {
@@ -293,11 +293,11 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
             (part.percent > limit_percent).then_some(over)
         })
         .collect();
-    let unlimited = task.scents.iter().map(|scent| scent.ingredient).filter(|index| limit(*index).is_none()).collect();
-    let without_price: Vec<usize> = whole
+    let unlimited = task.scents.iter().map(|scent| scent.ingredient).filter(|id| limit(*id).is_none()).collect();
+    let without_price: Vec<IngredientId> = whole
         .iter()
         .map(|part| part.ingredient)
-        .filter(|&index| one(index).is_none_or(|one| one.price_per_kg.is_none()))
+        .filter(|&id| one(id).is_none_or(|one| one.price_per_kg.is_none()))
         .collect();
     let cost = without_price.is_empty().then(|| {
         let ingredients = lines.iter().filter_map(|line| line.price).sum();
@@ -313,8 +313,8 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
 }
 
 /// Mass of each ingredient, g, in the order of the lines: one with two lines, as a part and as a scent, is listed once.
-pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(usize, f64)> {
-    let mut uses: Vec<(usize, f64)> = Vec::new();
+pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(IngredientId, f64)> {
+    let mut uses: Vec<(IngredientId, f64)> = Vec::new();
     for line in lines {
         match uses.iter_mut().find(|(ingredient, _)| *ingredient == line.ingredient) {
             Some((_, mass_g)) => *mass_g += line.mass_g,

@@ -18,7 +18,7 @@
 //! A draft for a safety assessor or the local authority to check: it knows nothing of other annexes, of languages, or of what else a label must say.
 
 use barwright_reference::ingredient::AND;
-use barwright_reference::{AnimalOrigin, Formula, Ingredient, Library, Market, NutOrigin};
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, Library, Market, NutOrigin};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -79,8 +79,8 @@ pub struct Note {
 pub struct LabelTask<'a> {
     /// The formula with its scents, mass %.
     pub whole: &'a Formula,
-    /// Which of its parts are scents: positions in the library.
-    pub scents: &'a [usize],
+    /// Which of its ingredients are scents.
+    pub scents: &'a [IngredientId],
     /// Names of what is added for colour.
     pub colours: &'a [String],
     /// Where the label is to be read.
@@ -145,7 +145,7 @@ impl Declaration {
         };
         let mut scented = !task.scents.is_empty();
         for part in &task.whole.parts {
-            let Some(one) = library.ingredients.get(part.ingredient) else { continue };
+            let Some(one) = library.get(part.ingredient) else { continue };
             let mut declare = |inci_name: &str, shares: [f64; 3]| {
                 let name = library.label_name(inci_name, task.market);
                 scented |= SCENT_WORDS.iter().any(|word| name.eq_ignore_ascii_case(word));
@@ -232,11 +232,9 @@ fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: 
         );
     }
     let unnamed = |one: &&Ingredient| {
-        one.lot_of
-            .and_then(|parent| library.ingredients.get(parent))
-            .is_some_and(|parent| parent.inci_name == one.inci_name)
+        one.lot_of.and_then(|parent| library.get(parent)).is_some_and(|parent| parent.inci_name == one.inci_name)
     };
-    for one in task.scents.iter().filter_map(|index| library.ingredients.get(*index)).filter(unnamed) {
+    for one in task.scents.iter().filter_map(|index| library.get(*index)).filter(unnamed) {
         note(
             "Scent",
             format!(

@@ -20,9 +20,9 @@ use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
 use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Task, Watch, solve};
-use barwright_reference::{Formula, Ingredient};
+use barwright_reference::{Formula, Ingredient, IngredientId};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 use crate::MakingError;
 use crate::bar;
@@ -85,9 +85,9 @@ pub struct PourTask<'a> {
 /// One step of melting.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct MeltStep {
-    /// Position in the library.
+    /// The ingredient.
     #[serde(skip)]
-    pub ingredient: usize,
+    pub ingredient: IngredientId,
     /// Mass %.
     pub percent: f64,
     /// Upper end of its melting range, °C; `None` for what is liquid at the bench.
@@ -101,9 +101,17 @@ pub enum Limit {
     /// The water bath.
     Bath,
     /// The flash point of an ingredient's lot; its position in the library.
-    Flash(usize),
+    Flash(
+        #[serde(serialize_with = "position")]
+        #[schemars(with = "usize")]
+        IngredientId,
+    ),
     /// The mould.
     Mould,
+}
+
+fn position<S: Serializer>(id: &IngredientId, serializer: S) -> Result<S::Ok, S::Error> {
+    id.index().serialize(serializer)
 }
 
 /// Plan of a pour.
@@ -190,7 +198,7 @@ struct Jug {
 ///     formula: &bar.formulas[0], second: None, mass_kg: 0.5, room_c: 20.0, mould_most_c: None, flash_c: None, pour_c: None,
 /// };
 /// let plan = pour(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
-/// assert_eq!(library.ingredients[plan.order[0].ingredient].key, "beeswax");
+/// assert_eq!(library.get(plan.order[0].ingredient).unwrap().key, "beeswax");
 /// assert!(plan.window && plan.pour_c > plan.haze_c.unwrap().value && plan.hold_c < plan.ceiling_c + 0.01);
 /// # Ok(())
 /// # }
@@ -198,7 +206,7 @@ struct Jug {
 pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) -> Result<Pouring, MakingError> {
     let draws = bench.options().draws;
     let library = bench.library();
-    let known = |index: usize| library.ingredients.get(index);
+    let known = |id: IngredientId| library.get(id);
     let curves = bench.heat_curves(task.formula, draws)?;
     // What dissolves below the room's temperature is liquid anyway.
     let warm = |one: &Estimate| one.value > task.room_c;
@@ -253,8 +261,8 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
 ///
 /// # Arguments
 /// * `formula`: parts in mass %.
-/// * `known`: the ingredient at a position in the library.
-pub fn melting_order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l Ingredient>) -> Vec<MeltStep> {
+/// * `known`: the ingredient of an id.
+pub fn melting_order<'l>(formula: &Formula, known: impl Fn(IngredientId) -> Option<&'l Ingredient>) -> Vec<MeltStep> {
     let mut steps: Vec<MeltStep> = Vec::new();
     for part in &formula.parts {
         if let Some(step) = steps.iter_mut().find(|step| step.ingredient == part.ingredient) {
@@ -272,7 +280,7 @@ pub fn melting_order<'l>(formula: &Formula, known: impl Fn(usize) -> Option<&'l 
 }
 
 /// Highest temperature the melt may reach, °C, and what limits it.
-fn ceiling<'l>(task: &PourTask<'_>, known: impl Fn(usize) -> Option<&'l Ingredient>) -> (f64, Limit) {
+fn ceiling<'l>(task: &PourTask<'_>, known: impl Fn(IngredientId) -> Option<&'l Ingredient>) -> (f64, Limit) {
     let flashes = task.formula.parts.iter().filter_map(|part| {
         let flash_c = known(part.ingredient)?.lot_flash_c?;
         Some((flash_c - FLASH_MARGIN_K, Limit::Flash(part.ingredient)))

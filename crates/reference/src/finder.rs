@@ -6,7 +6,7 @@ use std::ops::Range;
 use crate::findings::Findings;
 use crate::names::normalise;
 use crate::wording::{list, quote};
-use crate::{Diagnostic, Ingredient, Library, Lookup};
+use crate::{Diagnostic, Ingredient, IngredientId, Library, Lookup};
 
 /// Finds ingredients by name, reporting every name that is not one ingredient's.
 pub(crate) struct Finder<'l> {
@@ -20,13 +20,13 @@ impl<'l> Finder<'l> {
         Self { library, known: HashMap::new() }
     }
 
-    /// Returns the ingredient with this index.
-    pub(crate) fn ingredient(&self, index: usize) -> Option<&'l Ingredient> {
-        self.library.ingredients.get(index)
+    /// Returns the ingredient of this id.
+    pub(crate) fn ingredient(&self, id: IngredientId) -> Option<&'l Ingredient> {
+        self.library.get(id)
     }
 
-    /// Returns the index of the ingredient, or reports why there is none.
-    pub(crate) fn find(&mut self, name: &str, span: Range<usize>, findings: &mut Findings) -> Option<usize> {
+    /// Returns the ingredient, or reports why there is none.
+    pub(crate) fn find(&mut self, name: &str, span: Range<usize>, findings: &mut Findings) -> Option<IngredientId> {
         let library = self.library;
         let lookup = self.known.entry(name.to_owned()).or_insert_with(|| {
             // The nearest names are not worked out for an error that is only counted.
@@ -66,14 +66,14 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
-    use crate::sample::library;
+    use crate::sample::{id, library};
 
     #[test]
     fn messages_carry_the_right_names() {
         let library = library();
         let mut finder = Finder::new(&library);
         let mut findings = Findings::default();
-        assert_eq!(finder.find("bees wax", 0..1, &mut findings), Some(0));
+        assert_eq!(finder.find("bees wax", 0..1, &mut findings), Some(id(0)));
         for name in ["castr oil", "shared wax", "Total"] {
             assert_eq!(finder.find(name, 0..1, &mut findings), None);
         }
@@ -91,7 +91,7 @@ mod tests {
         for count in 0..100_000 {
             finder.find(&format!("wax number {count}"), 0..1, &mut findings);
         }
-        assert_eq!(finder.find("castor oil", 0..1, &mut findings), Some(3));
+        assert_eq!(finder.find("castor oil", 0..1, &mut findings), Some(id(3)));
         let errors = findings.finish(()).unwrap_err();
         assert_eq!(errors.last().unwrap().message, "99800 more errors are not listed");
     }

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::{Status, ViscosityPoint};
+use crate::{IngredientId, Status, ViscosityPoint};
 
 /// Between the declared names of a blend.
 pub const AND: &str = " (and) ";
@@ -232,7 +232,7 @@ pub struct Ingredient {
     /// Price per kilogram in the maker's own money, known only for a lot.
     pub price_per_kg: Option<f64>,
     /// Index of the ingredient this is a maker's lot of; `None` for an ingredient of the reference table.
-    pub lot_of: Option<usize>,
+    pub lot_of: Option<IngredientId>,
     /// Melting point of the lot's certificate, °C.
     pub lot_melt_c: Option<f64>,
     /// Needle penetration at 25 °C of the lot's certificate, 0.1 mm.

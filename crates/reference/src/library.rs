@@ -8,7 +8,7 @@ use crate::label_name::LabelName;
 use crate::names::{Claim, Lookup, NameIndex};
 use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;
-use crate::{Ingredient, Species};
+use crate::{Ingredient, IngredientId, Species};
 
 /// The tables as CSV text; the columns are those of `data/README.md`.
 #[derive(Debug, Clone, Copy)]
@@ -83,16 +83,17 @@ impl Library {
         let mut names = NameIndex::default();
         for (index, entry) in rows.iter().enumerate() {
             let ingredient = &entry.row;
+            let id = IngredientId::new(index, &ingredient.key);
             let own = [&ingredient.key, &ingredient.common_name].into_iter().chain(&ingredient.synonyms);
             for name in own {
-                let earlier = names.add(name, index, Claim::Own).and_then(|earlier| rows.get(earlier));
+                let earlier = names.add(name, id, Claim::Own).and_then(|earlier| rows.get(earlier.index()));
                 if let Some(earlier) = earlier.filter(|earlier| earlier.row.key != ingredient.key) {
                     let (name, key) = (quote(name), quote(&earlier.row.key));
                     let what = format!("the name {name} belongs to {key} on line {} already", earlier.line);
                     faults.push(DataFault { file: "ingredients.csv", line: entry.line, what });
                 }
             }
-            names.add(&ingredient.inci_name, index, Claim::Declared);
+            names.add(&ingredient.inci_name, id, Claim::Declared);
         }
         if !faults.is_empty() {
             return Err(faults.into());
@@ -110,11 +111,32 @@ impl Library {
     /// use barwright_reference::{Library, Lookup};
     /// let library = Library::builtin()?;
     /// let Lookup::Unknown { nearest } = library.find("beswax") else { return Err("found".into()) };
-    /// assert_eq!(library.ingredients[nearest[0]].key, "beeswax");
+    /// assert_eq!(library.key(nearest[0]), "beeswax");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn find(&self, name: &str) -> Lookup {
         self.names.find(name)
+    }
+
+    /// Returns an ingredient of this library; `None` for the id of another library's.
+    pub fn get(&self, id: IngredientId) -> Option<&Ingredient> {
+        let found = self.ingredients.get(id.index())?;
+        (IngredientId::new(id.index(), &found.key) == id).then_some(found)
+    }
+
+    /// Returns the id of the ingredient with exactly this key.
+    pub fn id_of(&self, key: &str) -> Option<IngredientId> {
+        self.id_at(self.ingredients.iter().position(|one| one.key == key)?)
+    }
+
+    /// Returns the id of the ingredient at a position of [`Library::ingredients`].
+    pub fn id_at(&self, index: usize) -> Option<IngredientId> {
+        self.ingredients.get(index).map(|one| IngredientId::new(index, &one.key))
+    }
+
+    /// Every ingredient with its id, in file order.
+    pub fn by_id(&self) -> impl Iterator<Item = (IngredientId, &Ingredient)> {
+        self.ingredients.iter().enumerate().map(|(index, one)| (IngredientId::new(index, &one.key), one))
     }
 
     /// Returns the ingredient with exactly this key.
@@ -122,14 +144,14 @@ impl Library {
         self.ingredients.iter().find(|ingredient| ingredient.key == key)
     }
 
-    /// Returns the key of an ingredient by its index; nothing for an index that does not exist.
-    pub fn key(&self, index: usize) -> &str {
-        self.ingredients.get(index).map_or("", |ingredient| &ingredient.key)
+    /// Returns the key of an ingredient; nothing for the id of another library's.
+    pub fn key(&self, id: IngredientId) -> &str {
+        self.get(id).map_or("", |ingredient| &ingredient.key)
     }
 
-    /// Returns the common name of an ingredient by its index; nothing for an index that does not exist.
-    pub fn common_name(&self, index: usize) -> &str {
-        self.ingredients.get(index).map_or("", |ingredient| &ingredient.common_name)
+    /// Returns the common name of an ingredient; nothing for the id of another library's.
+    pub fn common_name(&self, id: IngredientId) -> &str {
+        self.get(id).map_or("", |ingredient| &ingredient.common_name)
     }
 
     /// Returns the index of the species with exactly this key.
@@ -137,26 +159,26 @@ impl Library {
         self.species_of.get(key).copied()
     }
 
-    /// Returns the keys of ingredients by their indices, leaving out any that do not exist.
-    pub(crate) fn keys<'l>(&'l self, indices: &'l [usize]) -> impl Iterator<Item = &'l str> {
-        indices.iter().filter_map(|index| self.ingredients.get(*index)).map(|ingredient| ingredient.key.as_str())
+    /// Returns the keys of ingredients, leaving out any that are not of this library.
+    pub(crate) fn keys<'l>(&'l self, ids: &'l [IngredientId]) -> impl Iterator<Item = &'l str> {
+        ids.iter().filter_map(|id| self.get(*id)).map(|ingredient| ingredient.key.as_str())
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sample::{INGREDIENTS, TEXTS, library};
+    use crate::sample::{INGREDIENTS, TEXTS, id, library};
 
     #[test]
     fn names_and_keys_are_found() {
         let library = library();
         for (name, found) in [
-            ("beeswax", Lookup::Found(0)),
-            ("CERA FLAVA", Lookup::Found(0)),
-            ("bee-waxes", Lookup::Found(0)),
-            ("oil, castor", Lookup::Found(3)),
-            ("shared wax", Lookup::Ambiguous(vec![1, 2])),
+            ("beeswax", Lookup::Found(id(0))),
+            ("CERA FLAVA", Lookup::Found(id(0))),
+            ("bee-waxes", Lookup::Found(id(0))),
+            ("oil, castor", Lookup::Found(id(3))),
+            ("shared wax", Lookup::Ambiguous(vec![id(1), id(2)])),
         ] {
             assert_eq!(library.find(name), found, "{name}");
         }

@@ -15,7 +15,9 @@ use crate::suggest::nearest;
 use crate::tables::{DENSITY_G_ML, MELT_C, NEEDLE_DMM};
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote, short};
-use crate::{AnimalOrigin, Component, Diagnostic, Diagnostics, InciPart, Ingredient, Library, NutOrigin, Status};
+use crate::{
+    AnimalOrigin, Component, Diagnostic, Diagnostics, InciPart, Ingredient, IngredientId, Library, NutOrigin, Status,
+};
 
 /// The source of every figure stated in a lot.
 pub const LOT_SOURCE: &str = "lot";
@@ -131,16 +133,16 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         }
         return;
     };
-    let Some(parent) = base.ingredients.get(like) else {
+    let Some(parent) = base.get(like) else {
         return;
     };
     if let Some((name, span)) = &stated.name {
         check_name(library, name, span.clone(), findings);
     }
-    let index = library.ingredients.len();
-    library.names.add(&key, index, Claim::Own);
+    let id = IngredientId::new(library.ingredients.len(), &key);
+    library.names.add(&key, id, Claim::Own);
     if let Some((name, _)) = &stated.name {
-        library.names.add(name, index, Claim::Own);
+        library.names.add(name, id, Claim::Own);
     }
     let density = stated.density_g_ml.map(|(density, _)| density);
     let (inci_name, inci_parts) =
@@ -253,7 +255,7 @@ fn names_of_blend(name: &str) -> Vec<&str> {
 /// What a lot file states about one lot.
 #[derive(Default)]
 struct Stated {
-    like: Option<usize>,
+    like: Option<IngredientId>,
     like_written: bool,
     name: Option<(String, Range<usize>)>,
     composition: Option<Vec<Component>>,
@@ -504,7 +506,7 @@ mod tests {
     use super::*;
     use crate::TableTexts;
     use crate::formula::read_inline;
-    use crate::sample::{INGREDIENTS, TEXTS, codes, library, parts};
+    use crate::sample::{INGREDIENTS, TEXTS, codes, id, library, parts};
 
     #[test]
     fn a_lot_copies_its_parent_and_states_its_own() {
@@ -516,7 +518,7 @@ mod tests {
         let lot = library.ingredient("my-wax").unwrap();
         assert!(lot.synonyms.is_empty(), "its parent's other names are its parent's: {:?}", lot.synonyms);
         assert_eq!((lot.density_status, lot.density_source.as_str()), (Status::Read, LOT_SOURCE));
-        assert_eq!((lot.lot_of, lot.lot_melt_c, lot.lot_needle_dmm), (Some(0), Some(63.5), Some(18.0)));
+        assert_eq!((lot.lot_of, lot.lot_melt_c, lot.lot_needle_dmm), (Some(id(0)), Some(63.5), Some(18.0)));
         assert_eq!((lot.lot_flash_c, lot.lot_limit_percent), (Some(250.0), Some(2.5)));
         assert_eq!(lot.lot_allergens, [("Linalool".to_owned(), 8.2), ("Limonene".to_owned(), 3.0)]);
         assert_eq!((lot.common_name.as_str(), lot.inci_name.as_str()), ("May wax", "Cera Flava"));
@@ -529,7 +531,7 @@ mod tests {
         assert_eq!(lot.lot_best_before, Some(jiff::civil::date(2027, 6, 30)));
         assert!(notes.is_empty(), "{notes:?}");
 
-        assert_eq!(library.find("cera flava"), Lookup::Found(0), "a lot does not share its parent's declared name");
+        assert_eq!(library.find("cera flava"), Lookup::Found(id(0)), "a lot does not share its parent's declared name");
         let reading = read_inline("may wax 1, my-wax 1, oil 2 2", "x", &library);
         assert_eq!(parts(&library, reading), [("my-wax", 50.0), ("oil-2", 50.0)]);
     }

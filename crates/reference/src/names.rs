@@ -2,19 +2,20 @@
 
 use std::collections::HashMap;
 
+use crate::id::IngredientId;
 use crate::suggest::nearest;
 
 /// What a name turned out to be.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Lookup {
-    /// The name of exactly one ingredient: its index.
-    Found(usize),
-    /// A name several ingredients share: their indices.
-    Ambiguous(Vec<usize>),
+    /// The name of exactly one ingredient.
+    Found(IngredientId),
+    /// A name several ingredients share.
+    Ambiguous(Vec<IngredientId>),
     /// A name that no ingredient has.
     Unknown {
-        /// Indices of the nearest names, best first, at most three.
-        nearest: Vec<usize>,
+        /// Those with the nearest names, best first, at most three.
+        nearest: Vec<IngredientId>,
     },
 }
 
@@ -39,18 +40,18 @@ pub(crate) enum Claim {
 /// The ingredients that go by one name.
 #[derive(Debug, Clone, Default)]
 struct Owners {
-    own: Vec<usize>,
-    declared: Vec<usize>,
+    own: Vec<IngredientId>,
+    declared: Vec<IngredientId>,
 }
 
 impl Owners {
     /// Returns the owners that count: those by an own name before those by a declared one.
-    fn counting(&self) -> &[usize] {
+    fn counting(&self) -> &[IngredientId] {
         if self.own.is_empty() { &self.declared } else { &self.own }
     }
 
     /// Adds an owner once.
-    fn add(&mut self, owner: usize, claim: Claim) {
+    fn add(&mut self, owner: IngredientId, claim: Claim) {
         let owners = match claim {
             Claim::Own => &mut self.own,
             Claim::Declared => &mut self.declared,
@@ -66,12 +67,12 @@ impl Owners {
 pub(crate) struct NameIndex {
     exact: HashMap<String, Owners>,
     loose: HashMap<String, Owners>,
-    written: Vec<(usize, String)>,
+    written: Vec<(IngredientId, String)>,
 }
 
 impl NameIndex {
     /// Adds a name; returns the ingredient that owned it before, if another one did.
-    pub(crate) fn add(&mut self, name: &str, owner: usize, claim: Claim) -> Option<usize> {
+    pub(crate) fn add(&mut self, name: &str, owner: IngredientId, claim: Claim) -> Option<IngredientId> {
         let words = words(name);
         let exact = words.concat();
         if exact.is_empty() {
@@ -184,18 +185,22 @@ fn fold(letter: char) -> Option<&'static str> {
 mod tests {
     use super::*;
 
+    fn id(owner: usize) -> IngredientId {
+        IngredientId::new(owner, "")
+    }
+
     fn index() -> NameIndex {
         let mut index = NameIndex::default();
         for (owner, names) in
             [["beeswax", "cera alba"], ["shea-butter", "karité"], ["soft-shea", "soft karite"]].into_iter().enumerate()
         {
             for name in names {
-                assert_eq!(index.add(name, owner, Claim::Own), None);
+                assert_eq!(index.add(name, id(owner), Claim::Own), None);
             }
         }
-        index.add("Butyrospermum Parkii Butter", 1, Claim::Declared);
-        index.add("Butyrospermum Parkii Butter", 2, Claim::Declared);
-        index.add("Cera Alba", 1, Claim::Declared);
+        index.add("Butyrospermum Parkii Butter", id(1), Claim::Declared);
+        index.add("Butyrospermum Parkii Butter", id(2), Claim::Declared);
+        index.add("Cera Alba", id(1), Claim::Declared);
         index
     }
 
@@ -212,29 +217,29 @@ mod tests {
             ("karite\u{301}", 1),
             ("butter (shea)", 1),
         ] {
-            assert_eq!(index().find(name), Lookup::Found(owner), "{name}");
+            assert_eq!(index().find(name), Lookup::Found(id(owner)), "{name}");
         }
     }
 
     #[test]
     fn a_shared_declared_name_is_ambiguous() {
-        assert_eq!(index().find("butyrospermum parkii butter"), Lookup::Ambiguous(vec![1, 2]));
+        assert_eq!(index().find("butyrospermum parkii butter"), Lookup::Ambiguous(vec![id(1), id(2)]));
     }
 
     #[test]
     fn an_unknown_name_carries_the_nearest() {
         let Lookup::Unknown { nearest } = index().find("beswax") else { unreachable!() };
-        assert_eq!((nearest.first(), nearest.len()), (Some(&0), 3));
+        assert_eq!((nearest.first(), nearest.len()), (Some(&id(0)), 3));
         assert!(matches!(index().find(""), Lookup::Unknown { .. }));
         assert!(!index().is_taken("beswax") && index().is_taken("Bees-Wax"));
     }
 
     #[test]
     fn a_second_owner_is_told() {
-        assert_eq!(index().add("Cera alba", 2, Claim::Own), Some(0));
-        assert_eq!(index().add("Cera alba", 0, Claim::Own), None, "one's own name once more");
-        assert_eq!(index().add("Cera alba", 2, Claim::Declared), None, "a declared name may be shared");
-        assert_eq!(index().add("cera", 2, Claim::Declared), None);
+        assert_eq!(index().add("Cera alba", id(2), Claim::Own), Some(id(0)));
+        assert_eq!(index().add("Cera alba", id(0), Claim::Own), None, "one's own name once more");
+        assert_eq!(index().add("Cera alba", id(2), Claim::Declared), None, "a declared name may be shared");
+        assert_eq!(index().add("cera", id(2), Claim::Declared), None);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Small tables for tests.
 #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
-use crate::{Diagnostics, Library, Reading, TableTexts};
+use crate::{Diagnostics, IngredientId, Library, Reading, TableTexts};
 
 /// Species table.
 pub(crate) const SPECIES: &str = "\
@@ -81,10 +81,15 @@ pub(crate) fn library() -> Library {
     Library::from_tables(&TEXTS).unwrap()
 }
 
+/// The id of one of its ingredients.
+pub(crate) fn id(index: usize) -> IngredientId {
+    library().id_at(index).unwrap()
+}
+
 /// The parts of the first formula as keys and percent.
 pub(crate) fn parts(library: &Library, reading: Result<Reading, Diagnostics>) -> Vec<(&str, f64)> {
     let reading = reading.unwrap();
-    let name = |index: usize| library.ingredients[index].key.as_str();
+    let name = |id: IngredientId| library.get(id).unwrap().key.as_str();
     reading.formulas[0].parts.iter().map(|part| (name(part.ingredient), (part.percent * 1e9).round() / 1e9)).collect()
 }
 

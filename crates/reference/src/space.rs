@@ -21,7 +21,7 @@ use crate::number::{Scan, scan};
 use crate::range::parse_range;
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote};
-use crate::{Diagnostic, Diagnostics, IngredientKind, Library, Lookup};
+use crate::{Diagnostic, Diagnostics, IngredientId, IngredientKind, Library, Lookup};
 
 /// The keys a space file can have.
 const KEYS: &[&str] = &["name", "note", "ingredients", "totals", "prices", "demands"];
@@ -66,8 +66,8 @@ impl Wish {
 /// An ingredient with its range.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ranged {
-    /// Position in the library.
-    pub ingredient: usize,
+    /// The ingredient.
+    pub ingredient: IngredientId,
     /// Least mass %.
     pub least: f64,
     /// Most mass %.
@@ -113,8 +113,8 @@ pub struct SpaceText {
     pub ingredients: Vec<Ranged>,
     /// Totals in the order written.
     pub totals: Vec<Total>,
-    /// Price per kilogram by position in the library; may hold ingredients that are not in the space.
-    pub prices: Vec<(usize, f64)>,
+    /// Price per kilogram of ingredients; may hold ingredients that are not in the space.
+    pub prices: Vec<(IngredientId, f64)>,
     /// Where `[prices]` is written.
     pub prices_span: Option<Range<usize>>,
     /// Demands on the bars.
@@ -276,7 +276,7 @@ impl Reader<'_> {
             },
         };
         let belongs = |one: &Ranged| match kind {
-            Some(kind) => self.library.ingredients.get(one.ingredient).is_some_and(|known| known.kind == kind),
+            Some(kind) => self.library.get(one.ingredient).is_some_and(|known| known.kind == kind),
             None => Some(one.ingredient) == found,
         };
         let places: Vec<usize> =

@@ -3,19 +3,18 @@
 /// Largest number of characters of the misspelt name compared, so that a very long one costs no more than a short one.
 const MAX_COMPARED: usize = 64;
 
-/// Returns the indices of the `count` nearest names, best first; an index given with several names counts by its best.
+/// Returns the owners of the `count` nearest names, best first; an owner of several names counts by its best.
 ///
-/// `names` pairs an index with a name; compare like with like, that is, normalise both sides the same way first.
+/// `names` pairs an owner with a name; compare like with like, that is, normalise both sides the same way first.
 ///
 /// ```
 /// use barwright_reference::suggest::nearest;
 /// let names = [(0, "beeswax"), (0, "ceraalba"), (1, "castoroil"), (2, "cocoabutter")];
 /// assert_eq!(nearest("beswax", names, 1), [0]);
 /// ```
-pub fn nearest<'n>(wanted: &str, names: impl IntoIterator<Item = (usize, &'n str)>, count: usize) -> Vec<usize> {
+pub fn nearest<'n, I: Copy + Ord>(wanted: &str, names: impl IntoIterator<Item = (I, &'n str)>, count: usize) -> Vec<I> {
     let wanted: String = wanted.chars().take(MAX_COMPARED).collect();
-    let mut scored: Vec<(usize, f64)> =
-        names.into_iter().map(|(index, name)| (index, similarity(&wanted, name))).collect();
+    let mut scored: Vec<(I, f64)> = names.into_iter().map(|(index, name)| (index, similarity(&wanted, name))).collect();
     scored.sort_by(|left, right| left.0.cmp(&right.0).then(right.1.total_cmp(&left.1)));
     scored.dedup_by_key(|entry| entry.0);
     scored.sort_by(|left, right| right.1.total_cmp(&left.1));
@@ -47,7 +46,7 @@ mod tests {
     #[test]
     fn each_index_comes_once_and_ties_keep_their_order() {
         assert_eq!(nearest("x", [(0, "ab"), (0, "cd"), (1, "ef")], 9), [0, 1]);
-        assert!(nearest("x", [], 3).is_empty());
+        assert!(nearest::<usize>("x", [], 3).is_empty());
         assert_eq!(nearest(&"x".repeat(1 << 20), [(7, "beeswax")], 3), [7]);
     }
 }

@@ -12,7 +12,7 @@
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
 
 use barwright_blend::{BlendError, Model, Options};
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -96,7 +96,7 @@ pub struct Task {
     /// Share of draws that must meet each, 0 to 1.
     pub confidence: f64,
     /// Ingredients that may be in the answer: those of the formula first, in its order, then others.
-    pub ingredients: Vec<usize>,
+    pub ingredients: Vec<IngredientId>,
     /// What may change.
     pub limits: Limits,
     /// Amounts change in whole steps of this size, mass %; `None`: any amount.
@@ -211,7 +211,7 @@ pub fn adjust(
     }
     task.limits.check(task.ingredients.len())?;
     check_step(task.step_percent)?;
-    let amount = |ingredient: usize| {
+    let amount = |ingredient: IngredientId| {
         formula.parts.iter().filter(|part| part.ingredient == ingredient).map(|part| part.percent).sum::<f64>() + 0.0
     };
     let before: Vec<f64> = task.ingredients.iter().map(|&ingredient| amount(ingredient)).collect();

@@ -24,7 +24,7 @@ use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
 use barwright_blend::{BlendError, Model, Options, Sampler};
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -252,7 +252,7 @@ pub enum ExploreError {
 /// use barwright_reformulate::{Demand, Space};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin()?;
-/// let find = |key: &str| library.ingredients.iter().position(|one| one.key == key).ok_or("not there");
+/// let find = |key: &str| library.id_of(key).ok_or("not there");
 /// let space = Space {
 ///     ingredients: vec![find("beeswax")?, find("cocoa-butter")?, find("sunflower-oil")?],
 ///     min_percent: vec![10.0, 0.0, 20.0],
@@ -565,7 +565,7 @@ fn fingerprint(library: &Library, model: &Model, space: &Space, settings: &Setti
         format!("Group {{ name: {name:?}, members: {members:?}, least: {min_percent:?}, most: {max_percent:?} }}")
     });
     let groups = groups.collect::<Vec<_>>().join(", ");
-    let shelf: Vec<_> = ingredients.iter().map(|&index| library.ingredients.get(index)).collect();
+    let shelf: Vec<_> = ingredients.iter().map(|&index| library.get(index)).collect();
     let parameters = format!("{:?}", model.parameters);
     let parameters = parameters.strip_suffix(" }").unwrap_or(&parameters);
     let maker = &model.maker;
@@ -610,7 +610,7 @@ impl Line {
         let (state, release_state) = (bench.options().state, bench.options().release_state());
         let in_use = bench.sampler(&formula, state)?;
         let fresh = (release_state != state).then(|| bench.sampler(&formula, release_state)).transpose()?;
-        let position = |ingredient: usize| space.ingredients.iter().position(|&one| one == ingredient);
+        let position = |ingredient: IngredientId| space.ingredients.iter().position(|&one| one == ingredient);
         let order = in_use.mixture().parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
         Ok(Line { in_use, fresh, order, placed: Vec::new() })
     }
@@ -658,7 +658,7 @@ mod tests {
     }
 
     fn space(library: &Library, keys: &[&str]) -> Space {
-        let find = |key: &&str| library.ingredients.iter().position(|one| one.key == *key).unwrap();
+        let find = |key: &&str| library.id_of(key).unwrap();
         let count = keys.len();
         let (min_percent, max_percent) = (vec![0.0; count], vec![100.0; count]);
         Space { ingredients: keys.iter().map(find).collect(), min_percent, max_percent, groups: vec![], price: None }

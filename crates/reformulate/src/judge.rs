@@ -19,7 +19,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Direction, Evaluator};
 use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, Sampler, ZERO_CELSIUS_K};
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 
 use crate::demand::{Demand, DemandError, Measure, Spot};
@@ -74,8 +74,8 @@ pub struct Judge<'a> {
     samplers: Vec<Sampler>,
     /// Position in their mixtures of each ingredient.
     places: Vec<usize>,
-    ingredients: Vec<usize>,
-    discrepancy: Mutex<HashMap<Vec<usize>, Arc<DiscrepancyDraws>>>,
+    ingredients: Vec<IngredientId>,
+    discrepancy: Mutex<HashMap<Vec<IngredientId>, Arc<DiscrepancyDraws>>>,
 }
 
 impl<'a> Judge<'a> {
@@ -84,7 +84,7 @@ impl<'a> Judge<'a> {
     /// # Arguments
     /// * `library`, `model`: as for [`barwright_blend::assess()`].
     /// * `options`: crystal state, temperature at release, draws, seed; its temperatures are those of the demands.
-    /// * `ingredients`: positions in the library, each once.
+    /// * `ingredients`: of the library, each once.
     /// * `demands`: the demands.
     /// * `confidence`: share of draws that must meet each demand, 0 to 1.
     ///
@@ -94,7 +94,7 @@ impl<'a> Judge<'a> {
         library: &'a Library,
         model: &'a Model,
         options: &Options,
-        ingredients: &[usize],
+        ingredients: &[IngredientId],
         demands: &[Demand],
         confidence: f64,
     ) -> Result<Self, BlendError> {
@@ -118,7 +118,7 @@ impl<'a> Judge<'a> {
                 samplers.push(bench.sampler(&whole, spot.state)?);
             }
         }
-        let place = |ingredient: usize| {
+        let place = |ingredient: IngredientId| {
             samplers.first().and_then(|one| one.mixture().parts().position(|(known, _)| known == ingredient))
         };
         let places = ingredients.iter().map(|&ingredient| place(ingredient).unwrap_or(0)).collect();
@@ -155,16 +155,13 @@ impl<'a> Judge<'a> {
 
     /// What the model leaves out of the ingredients that are there.
     fn discrepancy(&self, percent: &[f64]) -> Arc<DiscrepancyDraws> {
-        let mut there: Vec<usize> =
+        let mut there: Vec<IngredientId> =
             self.ingredients.iter().zip(percent).filter(|(_, p)| **p > TRACE_PERCENT).map(|(i, _)| *i).collect();
         there.sort_unstable();
         let mut known = self.discrepancy.lock().unwrap_or_else(PoisonError::into_inner);
         let found = known.entry(there).or_insert_with_key(|there| {
-            let mut keys: Vec<&str> = there
-                .iter()
-                .filter_map(|&i| self.bench.library().ingredients.get(i))
-                .map(|one| one.key.as_str())
-                .collect();
+            let mut keys: Vec<&str> =
+                there.iter().filter_map(|&i| self.bench.library().get(i)).map(|one| one.key.as_str()).collect();
             keys.sort_unstable();
             Arc::new(DiscrepancyDraws::new(&keys, self.bench.model(), self.bench.draws()))
         });

@@ -22,6 +22,7 @@
 //! # Source
 //! Law of one coordinate of a point spread evenly over a simplex (textbook; recalled); edge points: our own.
 
+use barwright_reference::IngredientId;
 use barwright_reference::apportion::apportion;
 use microlp::{ComparisonOp, OptimizationDirection, Problem, Variable};
 
@@ -53,8 +54,8 @@ pub struct Group {
 /// A space of formulas.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Space {
-    /// Positions in the library, each once.
-    pub ingredients: Vec<usize>,
+    /// Ingredients of the library, each once.
+    pub ingredients: Vec<IngredientId>,
     /// Least mass % of each.
     pub min_percent: Vec<f64>,
     /// Most mass % of each.
@@ -208,10 +209,12 @@ impl Filler {
     ///
     /// # Example
     /// ```
+    /// use barwright_reference::Library;
     /// use barwright_reformulate::space::{Filler, Group, Space};
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
     /// let waxes = Group { name: "waxes".into(), members: vec![0, 1], min_percent: 20.0, max_percent: 35.0 };
     /// let space = Space {
-    ///     ingredients: vec![4, 9, 2],
+    ///     ingredients: Library::builtin()?.by_id().map(|(id, _)| id).take(3).collect(),
     ///     min_percent: vec![0.0; 3],
     ///     max_percent: vec![100.0; 3],
     ///     groups: vec![waxes],
@@ -222,7 +225,8 @@ impl Filler {
     /// assert!(filler.point(7, &mut Default::default(), &mut percent));
     /// assert!((20.0..=35.0).contains(&(percent[0] + percent[1])));
     /// assert!((percent.iter().sum::<f64>() - 100.0).abs() < 1e-9);
-    /// # Ok::<(), barwright_reformulate::space::SpaceError>(())
+    /// # Ok(())
+    /// # }
     /// ```
     pub fn new(space: &Space, seed: u64) -> Result<Self, SpaceError> {
         check(space)?;
@@ -344,11 +348,15 @@ impl Filler {
     ///
     /// # Example
     /// ```
+    /// use barwright_reference::Library;
     /// use barwright_reformulate::space::{Filler, Space};
-    /// let space = Space { ingredients: vec![4, 9, 2], min_percent: vec![0.0; 3], max_percent: vec![100.0; 3], groups: vec![], price: None };
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// let ingredients = Library::builtin()?.by_id().map(|(id, _)| id).take(3).collect();
+    /// let space = Space { ingredients, min_percent: vec![0.0; 3], max_percent: vec![100.0; 3], groups: vec![], price: None };
     /// let rounded = Filler::new(&space, 20)?.rounded(&[33.37, 33.37, 33.26], 0.5);
     /// assert_eq!(rounded, Some(vec![33.5, 33.5, 33.0]));
-    /// # Ok::<(), barwright_reformulate::space::SpaceError>(())
+    /// # Ok(())
+    /// # }
     /// ```
     pub fn rounded(&self, percent: &[f64], step: f64) -> Option<Vec<f64>> {
         let rounded = apportion(percent, 100.0, step);
@@ -549,6 +557,11 @@ fn some_formula(space: &Space) -> bool {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
+    use barwright_reference::Library;
+
+    fn ids(count: usize) -> Vec<IngredientId> {
+        Library::builtin().unwrap().by_id().map(|(id, _)| id).take(count).collect()
+    }
 
     fn space(least: &[f64], most: &[f64], groups: &[(&str, &[usize], f64, f64)]) -> Space {
         let group = |&(name, members, least, most): &(&str, &[usize], f64, f64)| Group {
@@ -558,7 +571,7 @@ mod tests {
             max_percent: most,
         };
         Space {
-            ingredients: (0..least.len()).collect(),
+            ingredients: ids(least.len()),
             min_percent: least.to_vec(),
             max_percent: most.to_vec(),
             groups: groups.iter().map(group).collect(),
@@ -741,7 +754,7 @@ mod tests {
             Some(SpaceError::Members { group })
         );
         let mut twice = space(&[0.0; 3], &[100.0; 3], &[]);
-        twice.ingredients = vec![4, 5, 4];
+        twice.ingredients[2] = twice.ingredients[0];
         assert_eq!(fault(twice), Some(SpaceError::Repeated { first: 0, second: 2 }));
         let mut priced = space(&[0.0; 2], &[100.0; 2], &[]);
         priced.price = Some(vec![1.0, -2.0]);

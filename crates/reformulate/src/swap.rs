@@ -17,7 +17,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::property::Step;
 use barwright_blend::{Assessment, BlendError, Model, Options, Property};
-use barwright_reference::{AnimalOrigin, Formula, IngredientKind, Library, NutOrigin, Part};
+use barwright_reference::{AnimalOrigin, Formula, IngredientId, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -80,9 +80,9 @@ pub enum SwapError {
 #[derive(Debug, Clone, PartialEq)]
 pub struct SwapTask {
     /// The ingredient to be replaced.
-    pub replaced: usize,
+    pub replaced: IngredientId,
     /// What may take its place; empty: every other ingredient of its kind.
-    pub candidates: Vec<usize>,
+    pub candidates: Vec<IngredientId>,
     /// Nothing from animals. What may come from animals, depending on the lot, is still tried, and has to be shown with that caution.
     pub vegan: bool,
     /// Nothing that is or may be from nuts.
@@ -112,7 +112,7 @@ pub struct Kept {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Replacement {
     /// The replacement.
-    pub ingredient: usize,
+    pub ingredient: IngredientId,
     /// The formula with it.
     pub formula: Formula,
     /// Mass % of what was replaced.
@@ -174,7 +174,7 @@ pub fn swap(
     let central = Options { draws: 0, at_c: AT_C.to_vec(), ..options.clone() };
     let bench = Workbench::new(library, model, central)?;
     let before = readings(&bench.assess(formula)?);
-    let one = |&ingredient: &usize| -> Result<Replacement, BlendError> {
+    let one = |&ingredient: &IngredientId| -> Result<Replacement, BlendError> {
         let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
         let distance = |amount: f64| -> Result<f64, BlendError> {
             let after = readings(&bench.assess(&place.formula(amount))?);
@@ -220,26 +220,25 @@ pub fn swap(
 }
 
 /// Ingredients that may take its place.
-fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<usize>, SwapError> {
-    let kind = library.ingredients.get(task.replaced).map(|one| one.kind);
-    let all: Vec<usize> = if task.candidates.is_empty() {
-        let same =
-            |&index: &usize| library.ingredients.get(index).map(|one| one.kind) == kind && index != task.replaced;
-        (0..library.ingredients.len()).filter(same).collect()
+fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<IngredientId>, SwapError> {
+    let kind = library.get(task.replaced).map(|one| one.kind);
+    let all: Vec<IngredientId> = if task.candidates.is_empty() {
+        let same = library.by_id().filter(|(id, one)| Some(one.kind) == kind && *id != task.replaced);
+        same.map(|(id, _)| id).collect()
     } else {
         task.candidates.clone()
     };
     let (mut left, mut animal, mut nut) = (Vec::new(), 0, 0);
-    for &index in &all {
-        let Some(one) = library.ingredients.get(index) else {
-            return Err(BlendError::UnknownIngredient { index }.into());
+    for &id in &all {
+        let Some(one) = library.get(id) else {
+            return Err(BlendError::UnknownIngredient { index: id.index() }.into());
         };
         if task.vegan && one.animal_origin == AnimalOrigin::Yes {
             animal += 1;
         } else if task.nut_free && one.nut_origin != NutOrigin::No {
             nut += 1;
-        } else if !left.contains(&index) {
-            left.push(index);
+        } else if !left.contains(&id) {
+            left.push(id);
         }
     }
     if left.is_empty() { Err(SwapError::NoCandidates { tried: all.len(), animal, nut }) } else { Ok(left) }
@@ -249,8 +248,8 @@ fn candidates(library: &Library, task: &SwapTask) -> Result<Vec<usize>, SwapErro
 struct Place<'a> {
     library: &'a Library,
     formula: &'a Formula,
-    replaced: usize,
-    with: usize,
+    replaced: IngredientId,
+    with: IngredientId,
     from_percent: f64,
 }
 
@@ -260,7 +259,6 @@ impl Place<'_> {
         let other = part.ingredient != self.replaced && part.ingredient != self.with;
         let liquid = self
             .library
-            .ingredients
             .get(part.ingredient)
             .is_some_and(|one| one.kind == IngredientKind::Oil || one.melt_high_c < LIQUID_BELOW_C);
         other && (liquid || !liquids)
@@ -382,8 +380,8 @@ mod tests {
         formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0)
     }
 
-    fn index(key: &str) -> usize {
-        LIBRARY.ingredients.iter().position(|one| one.key == key).unwrap()
+    fn index(key: &str) -> IngredientId {
+        LIBRARY.id_of(key).unwrap()
     }
 
     fn place<'a>(formula: &'a Formula, replaced: &str, with: &str, from_percent: f64) -> Place<'a> {
@@ -400,7 +398,7 @@ mod tests {
         let found: Vec<(&str, f64)> = formula
             .parts
             .iter()
-            .map(|part| (LIBRARY.ingredients[part.ingredient].key.as_str(), part.percent))
+            .map(|part| (LIBRARY.get(part.ingredient).unwrap().key.as_str(), part.percent))
             .collect();
         let alike = |((a, x), (b, y)): (&(&str, f64), &(&str, f64))| a == b && (x - y).abs() < 1e-9;
         assert!(found.len() == expected.len() && found.iter().zip(expected).all(alike), "{found:?}");
@@ -580,9 +578,9 @@ mod tests {
 
     #[test]
     fn all_of_its_kind_are_tried_once_and_itself_is_not() {
-        let kind = |index: usize| LIBRARY.ingredients[index].kind;
+        let kind = |id: IngredientId| LIBRARY.get(id).unwrap().kind;
         let found = candidates(&LIBRARY, &task("beeswax", &[])).unwrap();
-        let waxes = (0..LIBRARY.ingredients.len()).filter(|&one| kind(one) == IngredientKind::Wax).count();
+        let waxes = LIBRARY.by_id().filter(|(_, one)| one.kind == IngredientKind::Wax).count();
         assert_eq!(found.len(), waxes - 1);
         assert!(found.iter().all(|&one| kind(one) == IngredientKind::Wax && one != index("beeswax")));
         let named = task("beeswax", &["cocoa-butter", "carnauba-wax", "cocoa-butter"]);

@@ -19,7 +19,7 @@ use barwright_blend::maker;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
 use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
-use barwright_reference::{CrystalState, Formula, Library};
+use barwright_reference::{CrystalState, Formula, IngredientId, Library};
 use nalgebra::{DMatrix, DVector};
 
 use crate::trial::{Test, Trial};
@@ -241,7 +241,7 @@ impl<'a> Readings<'a> {
                 continue;
             }
             let mixture = Mixture::new(library, &untaught, &trial.formula, state, &Draws::none())?;
-            let key = |(ingredient, _): (usize, f64)| library.ingredients.get(ingredient).map(|one| one.key.clone());
+            let key = |(ingredient, _): (IngredientId, f64)| library.get(ingredient).map(|one| one.key.clone());
             groups.push(Group {
                 keys: mixture.parts().filter_map(key).collect(),
                 formula: trial.formula.clone(),

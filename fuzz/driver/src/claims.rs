@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
-use barwright_reference::{Diagnostic, Formula, Severity};
+use barwright_reference::{Diagnostic, Formula, IngredientId, Library, Severity};
 use serde_json::Value;
 
 /// Rounding of a sum of shares, mass %.
@@ -58,12 +58,12 @@ pub fn sentence(message: &str) {
 }
 
 /// A formula that may be computed with.
-pub fn formula(formula: &Formula, ingredients: usize) {
+pub fn formula(formula: &Formula, library: &Library) {
     assert!(!formula.parts.is_empty(), "no parts: {formula:?}");
     shares(formula.parts.iter().map(|part| part.percent));
-    let places: BTreeSet<usize> = formula.parts.iter().map(|part| part.ingredient).collect();
+    let places: BTreeSet<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
     assert_eq!(places.len(), formula.parts.len(), "an ingredient twice: {formula:?}");
-    assert!(places.iter().all(|place| *place < ingredients), "no such ingredient: {formula:?}");
+    assert!(places.iter().all(|place| library.get(*place).is_some()), "no such ingredient: {formula:?}");
     assert!(formula.parts.iter().all(|part| part.percent > 0.0), "a part of nothing: {formula:?}");
 }
 

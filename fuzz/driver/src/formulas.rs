@@ -6,7 +6,7 @@ use barwright_reference::{Formula, Part};
 use toml::de::{DeTable, DeValue};
 
 use crate::claims;
-use crate::task::LIBRARY;
+use crate::task::{self, LIBRARY};
 
 /// Coarsest step of a share that is written, mass %: parts below 1 % have two digits.
 const WRITTEN_PERCENT: f64 = 0.1;
@@ -43,7 +43,7 @@ fn formula(data: &[u8], format: Format) -> u64 {
             claims::notes(&text, &reading.notes);
             assert!(!reading.formulas.is_empty(), "read without a formula");
             for one in &reading.formulas {
-                claims::formula(one, LIBRARY.ingredients.len());
+                claims::formula(one, &LIBRARY);
                 written_and_read(one, reading.remark.as_deref());
             }
             claims::digest((claims::digest_of(&reading.notes), reading.formulas.len().min(4)))
@@ -119,7 +119,7 @@ fn changed<'b>(
         same = false;
     }
     if bytes.ratio(1, 4)? {
-        let ingredient = bytes.choose_index(LIBRARY.ingredients.len())?;
+        let ingredient = task::ingredient(bytes, &LIBRARY)?;
         if parts.iter().all(|part| part.ingredient != ingredient) {
             parts.push(Part { ingredient, percent: 1000.0 });
             same = false;

@@ -4,7 +4,7 @@ use std::ops::ControlFlow;
 
 use arbitrary::{Result, Unstructured};
 use barwright_blend::{Options, assess};
-use barwright_reference::{Formula, Library, NutOrigin, Origin};
+use barwright_reference::{Formula, IngredientId, Library, NutOrigin, Origin};
 use barwright_reformulate::adjust::{AdjustError, Met, Task};
 use barwright_reformulate::explore::{ExploreError, FirmnessAim, Settings};
 use barwright_reformulate::judge::{Judge, MARGIN_TOLERANCE, TRACE_PERCENT};
@@ -60,9 +60,9 @@ fn change(bytes: &mut Unstructured<'_>, library: &Library, formula: &Formula) ->
     for _ in 0..bytes.int_in_range(0..=3_u8)? {
         demands.push(demand(bytes)?);
     }
-    let mut ingredients: Vec<usize> = formula.parts.iter().map(|part| part.ingredient).collect();
+    let mut ingredients: Vec<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
     if bytes.ratio(1, 4)? {
-        let other = bytes.choose_index(library.ingredients.len())?;
+        let other = task::ingredient(bytes, library)?;
         if !ingredients.contains(&other) {
             ingredients.push(other);
         }
@@ -154,7 +154,7 @@ fn sound_change(library: &Library, options: &Options, formula: &Formula, task: &
 
 /// The formula as it is given does what the answer says it does.
 fn judged_again(library: &Library, options: &Options, task: &Task, found: &Adjustment) {
-    let ingredients: Vec<usize> = found.formula.parts.iter().map(|part| part.ingredient).collect();
+    let ingredients: Vec<IngredientId> = found.formula.parts.iter().map(|part| part.ingredient).collect();
     let percent: Vec<f64> = found.formula.parts.iter().map(|part| part.percent).collect();
     let judge = Judge::new(library, &MODEL, options, &ingredients, &task.demands, task.confidence);
     let standings = judge.and_then(|judge| judge.judge(&percent, false)).expect("the answer is judged again");
@@ -192,14 +192,14 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let options = task::options(bytes, 0)?;
     let formula = task::formula(bytes, library, MAX_PARTS)?;
     let replaced = match bytes.int_in_range(0..=15_u8)? {
-        0 => bytes.choose_index(library.ingredients.len())?,
+        0 => task::ingredient(bytes, library)?,
         _ => formula.parts[bytes.choose_index(formula.parts.len())?].ingredient,
     };
     let mut candidates = Vec::new();
     // None means all of its kind, which takes longest.
     let some = !bytes.ratio(1, 16)?;
     for _ in 0..if some { bytes.int_in_range(1..=3_u8)? } else { 0 } {
-        candidates.push(bytes.choose_index(library.ingredients.len())?);
+        candidates.push(task::ingredient(bytes, library)?);
     }
     let task = SwapTask {
         replaced,
@@ -221,13 +221,13 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     assert!(found.windows(2).all(|two| two[0].distance <= two[1].distance), "not the nearest first");
     let went: f64 = formula.parts.iter().filter(|part| part.ingredient == replaced).map(|part| part.percent).sum();
     for one in &found {
-        let new = library.ingredients.get(one.ingredient).expect("a known ingredient");
+        let new = library.get(one.ingredient).expect("a known ingredient");
         assert!(
             one.ingredient != replaced && (task.candidates.is_empty() || task.candidates.contains(&one.ingredient))
         );
         assert!(!task.vegan || new.origin != Origin::Animal, "{} is not vegan", new.key);
         assert!(!task.nut_free || new.nut_origin == NutOrigin::No, "{} is or may be from nuts", new.key);
-        claims::formula(&one.formula, library.ingredients.len());
+        claims::formula(&one.formula, library);
         assert!(one.formula.parts.iter().all(|part| part.ingredient != replaced), "what went is still there");
         assert!(one.distance.is_finite() && one.distance >= 0.0, "{one:?}");
         assert!((one.from_percent - went).abs() <= claims::SUM_PERCENT, "{one:?}");

@@ -3,11 +3,11 @@
 use std::fmt::Debug;
 use std::sync::LazyLock;
 
-use arbitrary::{Result, Unstructured};
+use arbitrary::{Error, Result, Unstructured};
 use barwright_blend::certificate::fit_lots;
 use barwright_blend::{Model, Options};
 use barwright_reference::mould::{BarShape, Mould};
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_reference::{CrystalState, Formula, IngredientId, Library, Part};
 
 /// Temperatures of the model, °C.
 pub const MODEL_C: (f64, f64) = (-20.0, 120.0);
@@ -57,12 +57,18 @@ pub fn magnitude(bytes: &mut Unstructured<'_>, low: f64, high: f64) -> Result<f6
     Ok(figure(bytes, low.ln(), high.ln())?.exp().clamp(low, high))
 }
 
+/// Draws an ingredient.
+pub fn ingredient(bytes: &mut Unstructured<'_>, library: &Library) -> Result<IngredientId> {
+    let index = bytes.choose_index(library.ingredients.len())?;
+    library.id_at(index).ok_or(Error::IncorrectFormat)
+}
+
 /// Draws a formula of one to so many parts; the first may be a trace or nearly all.
 pub fn formula(bytes: &mut Unstructured<'_>, library: &Library, most: usize) -> Result<Formula> {
     let count = bytes.int_in_range(1..=most)?;
     let mut parts: Vec<Part> = Vec::with_capacity(count);
     for _ in 0..count {
-        let ingredient = bytes.choose_index(library.ingredients.len())?;
+        let ingredient = ingredient(bytes, library)?;
         let amount = match bytes.int_in_range(0..=7_u8)? {
             0 => magnitude(bytes, 1e-7, 1e3)?,
             _ => f64::from(bytes.int_in_range(1..=100_u8)?),

@@ -51,8 +51,8 @@ pub fn lots(data: &[u8]) -> u64 {
     };
     let first = LIBRARY.ingredients.len();
     assert!(library.ingredients.len() > first, "read without a delivery");
-    for (index, lot) in library.ingredients.iter().enumerate().skip(first) {
-        assert_eq!(library.find(&lot.key), Lookup::Found(index), "{} is not found", lot.key);
+    for (id, lot) in library.by_id().skip(first) {
+        assert_eq!(library.find(&lot.key), Lookup::Found(id), "{} is not found", lot.key);
         assert!(!lot.common_name.trim().is_empty() && !lot.inci_name.trim().is_empty(), "{lot:?}");
         claims::shares(lot.composition.iter().map(|one| one.percent));
         assert!(lot.composition.iter().all(|one| one.sd_percent.is_finite() && one.sd_percent >= 0.0), "{lot:?}");
@@ -178,7 +178,7 @@ pub fn space(data: &[u8]) -> u64 {
     assert!(!read.ingredients.is_empty(), "read without ingredients");
     let range = |least: f64, most: f64| assert!(0.0 <= least && least <= most && most <= 100.0, "{least} to {most} %");
     for one in &read.ingredients {
-        assert!(one.ingredient < LIBRARY.ingredients.len() && text.get(one.span.clone()).is_some(), "{one:?}");
+        assert!(LIBRARY.get(one.ingredient).is_some() && text.get(one.span.clone()).is_some(), "{one:?}");
         range(one.least, one.most);
     }
     for total in &read.totals {
@@ -313,7 +313,7 @@ pub fn learned(data: &[u8]) -> u64 {
     assert_eq!(learned.told().len(), learned.names.len());
     assert!(learned.told().iter().all(|one| one.mean.is_finite() && one.sd > 0.0), "{:?}", learned.told());
     let parts = [("beeswax", 30.0), ("cocoa-butter", 30.0), ("sunflower-oil", 40.0)].map(|(key, percent)| {
-        let place = LIBRARY.ingredients.iter().position(|one| one.key == key);
+        let place = LIBRARY.id_of(key);
         Part { ingredient: place.expect("a known ingredient"), percent }
     });
     let bar = Formula { name: "bar".to_owned(), parts: parts.to_vec() };

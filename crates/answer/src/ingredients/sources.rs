@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use barwright_reference::lots::LOT_SOURCE;
 use barwright_reference::sources::{SOURCES, read_sources};
 use barwright_reference::viscosity::ViscosityUnit;
-use barwright_reference::{Component, Formula, Ingredient, Library, Status};
+use barwright_reference::{Component, Formula, Ingredient, IngredientId, Library, Status};
 
 use crate::document::{Block, Kind, Section, Table};
 use crate::words::names::{capital, name};
@@ -21,13 +21,13 @@ const HOW: &str =
 
 /// Every figure of the ingredients of formulas, with its status and source.
 pub fn sources(library: &Library, formulas: &[Formula]) -> Section {
-    let mut used: Vec<usize> = Vec::new();
+    let mut used: Vec<IngredientId> = Vec::new();
     for part in formulas.iter().flat_map(|formula| &formula.parts) {
         if !used.contains(&part.ingredient) {
             used.push(part.ingredient);
         }
     }
-    let used: Vec<&Ingredient> = used.into_iter().filter_map(|index| library.ingredients.get(index)).collect();
+    let used: Vec<&Ingredient> = used.into_iter().filter_map(|id| library.get(id)).collect();
     let tables = used.iter().map(|one| {
         let caption = format!("{} ({})", capital(&name(&one.common_name)), visible(&one.inci_name));
         Block::Table(table(caption, figures(one).into_iter().chain(composition(library, one))))

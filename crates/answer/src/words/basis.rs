@@ -30,7 +30,7 @@ impl Basis {
     pub fn of(library: &Library, formula: &Formula) -> Self {
         let mut basis = Basis::default();
         for part in &formula.parts {
-            let Some(ingredient) = library.ingredients.get(part.ingredient) else {
+            let Some(ingredient) = library.get(part.ingredient) else {
                 continue;
             };
             for component in &ingredient.composition {

@@ -40,7 +40,7 @@ pub fn title(formula: &Formula, library: &Library) -> String {
     }
     let mut parts: Vec<_> = formula.parts.iter().collect();
     parts.sort_by(|a, b| b.percent.total_cmp(&a.percent));
-    let known = parts.iter().filter_map(|part| Some((library.ingredients.get(part.ingredient)?, part.percent)));
+    let known = parts.iter().filter_map(|part| Some((library.get(part.ingredient)?, part.percent)));
     let mut words: Vec<String> = known
         .take(MAX_PARTS)
         .map(|(one, percent)| format!("{} {}", in_text(&one.common_name), amount(percent)))

@@ -22,7 +22,7 @@ const FOUND: f64 = 1e-8;
 const SAME: f64 = 1e-9;
 
 fn formula(parts: &[(&str, f64)]) -> Formula {
-    let index = |key: &str| LIBRARY.ingredients.iter().position(|ingredient| ingredient.key == key).unwrap();
+    let index = |key: &str| LIBRARY.id_of(key).unwrap();
     let parts = parts.iter().map(|(key, percent)| Part { ingredient: index(key), percent: *percent }).collect();
     Formula { name: String::new(), parts }
 }
@@ -210,17 +210,19 @@ fn viscosities_no_melt_has_are_not_found() {
 #[test]
 fn formulas_without_a_melt_are_refused() {
     let of = |parts: Vec<Part>| BENCH.melt_viscosity(&Formula { name: String::new(), parts }, 0).map(|_| ());
-    let index = LIBRARY.ingredients.len();
+    let first = LIBRARY.id_at(0).unwrap();
     assert_eq!(of(vec![]), Err(BlendError::NoParts));
     for percent in [0.0, -1.0, f64::NAN, f64::INFINITY] {
-        assert_eq!(of(vec![Part { ingredient: 0, percent }]), Err(BlendError::NoParts), "{percent}");
+        assert_eq!(of(vec![Part { ingredient: first, percent }]), Err(BlendError::NoParts), "{percent}");
     }
-    assert_eq!(of(vec![Part { ingredient: index, percent: 1.0 }]), Err(BlendError::UnknownIngredient { index }));
+    let (other, _) = LIBRARY.with_lots("[lot.mine]\nlike = 'beeswax'\n").unwrap();
+    let parts = vec![Part { ingredient: other.id_of("mine").unwrap(), percent: 1.0 }];
+    assert_eq!(of(parts), Err(BlendError::UnknownIngredient { index: LIBRARY.ingredients.len() }));
     let mut broken = LIBRARY.clone();
     broken.ingredients[0].viscosity.clear();
     let bench = Workbench::new(&broken, &MODEL, Options { draws: 0, at_c: vec![], ..Options::default() }).unwrap();
-    let error =
-        bench.melt_viscosity(&Formula { name: String::new(), parts: vec![Part { ingredient: 0, percent: 1.0 }] }, 0);
+    let error = bench
+        .melt_viscosity(&Formula { name: String::new(), parts: vec![Part { ingredient: first, percent: 1.0 }] }, 0);
     assert!(matches!(error, Err(BlendError::Viscosity { error: LineError::TooFewTemperatures, .. })), "{error:?}");
 }
 
@@ -231,7 +233,7 @@ proptest! {
         celsius in 20.0..150.0_f64,
     ) {
         let parts: Vec<Part> = chosen.iter()
-            .map(|(index, percent)| Part { ingredient: index % LIBRARY.ingredients.len(), percent: *percent }).collect();
+            .map(|(index, percent)| Part { ingredient: LIBRARY.id_at(index % LIBRARY.ingredients.len()).unwrap(), percent: *percent }).collect();
         let of = |parts: &[Part]| {
             BENCH.melt_viscosity(&Formula { name: String::new(), parts: parts.to_vec() }, DRAWS).unwrap()
         };

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::penetration;
-use barwright_reference::Library;
+use barwright_reference::{IngredientId, Library};
 
 use crate::published::group::Group;
 use crate::published::reproducibility::{HALF_WIDTH, test_sd};
@@ -56,7 +56,7 @@ pub struct Observation {
     /// Standard deviation of the test.
     pub test_sd: f64,
     /// Its ingredients as positions in the library, in order; a published sample is what it is a sample of.
-    pub ingredients: Vec<usize>,
+    pub ingredients: Vec<IngredientId>,
 }
 
 /// Picks the fitting rows of a table.
@@ -90,8 +90,8 @@ fn one(library: &Library, row: &Measurement) -> Option<Observation> {
         None => Scale::Ranked,
     };
     let test_sd = test_sd(&row);
-    let like = |index: usize| library.ingredients.get(index).and_then(|found| found.lot_of).unwrap_or(index);
-    let mut ingredients: Vec<usize> = row.formula.parts.iter().map(|part| like(part.ingredient)).collect();
+    let like = |id: IngredientId| library.get(id).and_then(|found| found.lot_of).unwrap_or(id);
+    let mut ingredients: Vec<IngredientId> = row.formula.parts.iter().map(|part| like(part.ingredient)).collect();
     ingredients.sort_unstable();
     Some(Observation { row, scale, test_sd, ingredients })
 }
@@ -123,7 +123,7 @@ impl Observation {
 
     /// What shares its lots and what the model leaves out: the experiment, the set of ingredients, the state and the scale. Five cocoa butters of one table share
     /// the latter.
-    fn cluster(&self) -> (&str, &[usize], &'static str, Scale) {
+    fn cluster(&self) -> (&str, &[IngredientId], &'static str, Scale) {
         (&self.row.source, &self.ingredients, self.row.state.word(), self.scale)
     }
 }

@@ -33,7 +33,7 @@ pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) ->
     for one in scored {
         let row = &table[one.row];
         let [part] = row.formula.parts.as_slice() else { continue };
-        let (Some(ingredient), Some(found)) = (library.ingredients.get(part.ingredient), one.predicted) else {
+        let (Some(ingredient), Some(found)) = (library.get(part.ingredient), one.predicted) else {
             continue;
         };
         if row.kind != Bound::Point || matches!(row.use_as, Use::LeftOut | Use::Apart) {
@@ -48,7 +48,7 @@ pub fn known_off(library: &Library, table: &[Measurement], scored: &[Scored]) ->
         };
         let bin = if quantity == OffQuantity::Solids { (10.0 * at_c).round() as i64 } else { 0 };
         // A published sample tells of the ingredient it is a sample of.
-        let of = ingredient.lot_of.and_then(|index| library.ingredients.get(index)).unwrap_or(ingredient);
+        let of = ingredient.lot_of.and_then(|index| library.get(index)).unwrap_or(ingredient);
         let bins = errors.entry((&of.key, row.state, quantity)).or_default();
         bins.entry(bin).or_default().push((at_c, found.value - row.value));
     }

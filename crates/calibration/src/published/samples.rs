@@ -22,7 +22,7 @@ pub const BUILTIN: &str = include_str!("../../../../data/validation/samples.toml
 /// let library = Library::builtin()?;
 /// let library = samples::with_samples(&library)?;
 /// let sample = library.ingredient("cocoa-butter-ivory-coast").ok_or("no such sample")?;
-/// assert_eq!(sample.lot_of.map(|like| library.ingredients[like].key.as_str()), Some("cocoa-butter"));
+/// assert_eq!(sample.lot_of.map(|like| library.key(like)), Some("cocoa-butter"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn with_samples(library: &Library) -> Result<Library, Diagnostics> {

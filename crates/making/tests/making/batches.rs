@@ -17,7 +17,7 @@ fn ten_thousand_random_batches_close_within_the_last_digit_of_the_scale() {
         let weights: Vec<f64> = (0..count).map(|_| random.random_range(0.01..1.0_f64).powi(2)).collect();
         let sum: f64 = weights.iter().sum();
         let parts = weights.iter().map(|weight| Part {
-            ingredient: random.random_range(0..library.ingredients.len()),
+            ingredient: library.id_at(random.random_range(0..library.ingredients.len())).unwrap(),
             percent: 100.0 * weight / sum,
         });
         let formula = Formula { name: String::new(), parts: parts.collect() };

@@ -98,7 +98,7 @@ fn the_other_ways_are_more_foam_more_ice_both_and_none() {
     let parts = bar()
         .parts
         .iter()
-        .map(|part| 0.01 * part.percent / LIBRARY.ingredients[part.ingredient].density_g_ml)
+        .map(|part| 0.01 * part.percent / LIBRARY.get(part.ingredient).unwrap().density_g_ml)
         .sum::<f64>();
     assert!((found.bars_kg - 6.0 * 0.048 / parts).abs() < 1e-9, "{}", found.bars_kg);
     let tried = |found: &Parcel| -> Vec<(f64, f64)> {

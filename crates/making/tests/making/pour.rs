@@ -8,7 +8,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::{Model, Options};
 use barwright_making::pour::{BATH_C, FLASH_MARGIN_K, Limit, SEEDLESS_C, melting_order};
 use barwright_making::{MakingError, PourTask, Pouring, pour};
-use barwright_reference::{Formula, Library, Part, formula};
+use barwright_reference::{Formula, IngredientId, Library, Part, formula};
 
 const LOTS: &str = "[lot.scent]\nlike = 'isopropyl myristate'\nflash_c = 75\n";
 
@@ -101,7 +101,7 @@ fn what_melts_highest_is_melted_first_and_of_liquids_the_most() {
     let order: Vec<(&str, f64, bool)> = plan
         .order
         .iter()
-        .map(|step| (LIBRARY.ingredients[step.ingredient].key.as_str(), step.percent, step.melts_c.is_some()))
+        .map(|step| (LIBRARY.get(step.ingredient).unwrap().key.as_str(), step.percent, step.melts_c.is_some()))
         .collect();
     let expected = [
         ("carnauba-wax", 5.0, true),
@@ -117,12 +117,11 @@ fn what_melts_highest_is_melted_first_and_of_liquids_the_most() {
 /// A formula that was read has each ingredient once; one put together elsewhere may not.
 #[test]
 fn an_ingredient_that_comes_twice_is_melted_at_once() {
-    let [olive, wax] = ["olive-oil", "beeswax"]
-        .map(|key| LIBRARY.ingredients.iter().position(|one| one.key == key).unwrap_or_else(|| unreachable!()));
-    let part = |ingredient: usize, percent: f64| Part { ingredient, percent };
+    let [olive, wax] = ["olive-oil", "beeswax"].map(|key| LIBRARY.id_of(key).unwrap_or_else(|| unreachable!()));
+    let part = |ingredient: IngredientId, percent: f64| Part { ingredient, percent };
     let twice = Formula { name: String::new(), parts: vec![part(olive, 10.0), part(wax, 30.0), part(olive, 60.0)] };
-    let order = melting_order(&twice, |index| LIBRARY.ingredients.get(index));
-    let seen: Vec<(usize, f64)> = order.iter().map(|step| (step.ingredient, step.percent)).collect();
+    let order = melting_order(&twice, |index| LIBRARY.get(index));
+    let seen: Vec<(IngredientId, f64)> = order.iter().map(|step| (step.ingredient, step.percent)).collect();
     assert_eq!(seen, [(wax, 30.0), (olive, 70.0)]);
 }
 

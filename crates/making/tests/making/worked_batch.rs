@@ -18,7 +18,7 @@ fn bar(library: &Library, text: &str) -> Formula {
 }
 
 fn scent(library: &Library, key: &str, mass_g: f64) -> Scent {
-    Scent { ingredient: library.ingredients.iter().position(|one| one.key == key).unwrap(), mass_g }
+    Scent { ingredient: library.id_of(key).unwrap(), mass_g }
 }
 
 /// Ten bars of 95 g, 5 % of the melt left in the jug: 1000 g of melt.

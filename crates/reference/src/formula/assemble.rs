@@ -4,11 +4,11 @@ use std::ops::Range;
 
 use super::quantity::{Quantity, QuantityError, Unit};
 use super::{Formula, Part};
-use crate::Diagnostic;
 use crate::diagnostic::line_column;
 use crate::finder::Finder;
 use crate::findings::Findings;
 use crate::wording::{quote, short};
+use crate::{Diagnostic, IngredientId};
 
 /// Largest number of parts in one formula.
 pub const MAX_PARTS: usize = 200;
@@ -58,7 +58,7 @@ pub(crate) fn assemble(
     }
     let mut sound = check_units(text, written, findings);
     // Ingredient, sum of its amounts, place of its first name.
-    let mut sums: Vec<(usize, f64, &Written<'_>)> = Vec::new();
+    let mut sums: Vec<(IngredientId, f64, &Written<'_>)> = Vec::new();
     for part in written {
         let ingredient = finder.find(part.name, part.name_span.clone(), findings);
         if let Err(error) = &part.amount {

@@ -20,7 +20,7 @@ use quantity::parse_quantity;
 
 use crate::finder::Finder;
 use crate::findings::Findings;
-use crate::{Diagnostic, Diagnostics, Library};
+use crate::{Diagnostic, Diagnostics, IngredientId, Library};
 
 pub use assemble::{MAX_FORMULAS, MAX_PARTS};
 pub use csv::read_csv;
@@ -33,8 +33,8 @@ pub use write::{WriteError, to_toml};
 /// One ingredient of a formula.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Part {
-    /// Index into [`crate::Library::ingredients`].
-    pub ingredient: usize,
+    /// The ingredient, of the library that the formula was made with.
+    pub ingredient: IngredientId,
     /// Share by mass, % of the whole; the parts of a formula sum to 100.
     pub percent: f64,
 }

@@ -15,7 +15,7 @@ use super::{BYTE_ORDER_MARK, Part};
 use crate::findings::Findings;
 use crate::number::scan;
 use crate::toml_text::{Entry, entries, number_text, read};
-use crate::{Library, Lookup};
+use crate::{IngredientId, Library, Lookup};
 
 /// Returns the text of a TOML formula with other parts, and with another name if one is given.
 ///
@@ -118,7 +118,7 @@ struct Edit {
 /// One part as written.
 #[derive(Debug)]
 struct Line {
-    ingredient: usize,
+    ingredient: IngredientId,
     key: Range<usize>,
     value: Range<usize>,
     /// The text in quotes; `None` for a number.
@@ -399,12 +399,12 @@ mod tests {
     #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
 
     use super::*;
-    use crate::sample::library;
+    use crate::sample::{id, library};
 
     /// Rewrites a text; indices are beeswax 0, plain wax 1, hard wax 2, castor oil 3.
     fn rewritten(text: &str, parts: &[(usize, f64)], name: Option<&str>) -> String {
         let parts: Vec<Part> =
-            parts.iter().map(|(ingredient, percent)| Part { ingredient: *ingredient, percent: *percent }).collect();
+            parts.iter().map(|(ingredient, percent)| Part { ingredient: id(*ingredient), percent: *percent }).collect();
         rewrite_toml(text, &parts, name, &library()).unwrap()
     }
 
@@ -572,8 +572,10 @@ mod tests {
     #[test]
     fn what_cannot_be_written_is_refused() {
         let refused = |text: &str, parts: &[(usize, f64)], name: Option<&str>| {
-            let parts: Vec<Part> =
-                parts.iter().map(|(ingredient, percent)| Part { ingredient: *ingredient, percent: *percent }).collect();
+            let parts: Vec<Part> = parts
+                .iter()
+                .map(|(ingredient, percent)| Part { ingredient: id(*ingredient), percent: *percent })
+                .collect();
             rewrite_toml(text, &parts, name, &library()).unwrap_err()
         };
         let text = "[parts]\nbeeswax = 2e-9\n";

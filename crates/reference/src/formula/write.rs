@@ -4,7 +4,7 @@ use super::rounding::{Wanted, round};
 use super::toml::read_toml;
 use super::{Formula, Part};
 use crate::wording::short;
-use crate::{Diagnostic, Diagnostics, Library, Lookup};
+use crate::{Diagnostic, Diagnostics, IngredientId, Library, Lookup};
 
 /// Share up to which a part is nothing, %: what a calculation leaves of an ingredient it took out.
 const NOTHING_PERCENT: f64 = 1e-6;
@@ -18,9 +18,9 @@ pub enum WriteError {
     /// The text to change is no formula.
     #[error("the text to change is not a formula: {}", first(.0))]
     Unreadable(Diagnostics),
-    /// An index beyond the library's ingredients.
-    #[error("there is no ingredient number {0}")]
-    NoSuchIngredient(usize),
+    /// An ingredient of another library.
+    #[error("there is no ingredient number {0:?}")]
+    NoSuchIngredient(IngredientId),
     /// A share that is no share.
     #[error("{percent} is not a share of `{ingredient}`")]
     BadShare {
@@ -98,7 +98,7 @@ pub fn to_toml(formula: &Formula, note: Option<&str>, header: &str, library: &Li
 pub(super) fn shares(parts: &[Part], old: &[Part], library: &Library) -> Result<Vec<Part>, WriteError> {
     let mut shares: Vec<Part> = Vec::new();
     for part in parts {
-        let known = library.ingredients.get(part.ingredient).ok_or(WriteError::NoSuchIngredient(part.ingredient))?;
+        let known = library.get(part.ingredient).ok_or(WriteError::NoSuchIngredient(part.ingredient))?;
         if !part.percent.is_finite() || part.percent < 0.0 {
             return Err(WriteError::BadShare { ingredient: known.key.clone(), percent: part.percent });
         }
@@ -114,7 +114,7 @@ pub(super) fn shares(parts: &[Part], old: &[Part], library: &Library) -> Result<
     };
     let total = scale(&mut shares);
     if total.is_infinite() {
-        let part = shares.into_iter().next().and_then(|part| library.ingredients.get(part.ingredient));
+        let part = shares.into_iter().next().and_then(|part| library.get(part.ingredient));
         let ingredient = part.map_or(String::new(), |known| known.key.clone());
         return Err(WriteError::BadShare { ingredient, percent: total });
     }
@@ -138,10 +138,10 @@ pub(super) fn checked(text: String, library: &Library) -> Result<String, WriteEr
 
 /// Returns the name by which an ingredient is written: its common name as in running text, or its key where that is a lot's or the
 /// name is not its own.
-pub(super) fn plain_name(index: usize, library: &Library) -> Result<String, WriteError> {
-    let known = library.ingredients.get(index).ok_or(WriteError::NoSuchIngredient(index))?;
+pub(super) fn plain_name(id: IngredientId, library: &Library) -> Result<String, WriteError> {
+    let known = library.get(id).ok_or(WriteError::NoSuchIngredient(id))?;
     let name = running(&known.common_name);
-    let own = known.lot_of.is_none() && library.find(&name) == Lookup::Found(index);
+    let own = known.lot_of.is_none() && library.find(&name) == Lookup::Found(id);
     Ok(if own { name } else { known.key.clone() })
 }
 
@@ -195,7 +195,9 @@ mod tests {
     use crate::sample::library;
 
     fn formula(name: &str, parts: &[(usize, f64)]) -> Formula {
-        let parts = parts.iter().map(|(ingredient, percent)| Part { ingredient: *ingredient, percent: *percent });
+        // What is not in the table is a lot.
+        let id = |index: usize| library().id_at(index).unwrap_or(IngredientId::new(index, "my-wax"));
+        let parts = parts.iter().map(|&(index, percent)| Part { ingredient: id(index), percent });
         Formula { name: name.to_owned(), parts: parts.collect() }
     }
 
@@ -245,9 +247,9 @@ mod tests {
     #[test]
     fn every_builtin_name_is_found_again() {
         let library = Library::builtin().unwrap();
-        for index in 0..library.ingredients.len() {
-            let name = plain_name(index, &library).unwrap();
-            assert_eq!(library.find(&name), Lookup::Found(index), "{name}");
+        for (id, _) in library.by_id() {
+            let name = plain_name(id, &library).unwrap();
+            assert_eq!(library.find(&name), Lookup::Found(id), "{name}");
         }
         for (name, written) in [("MCT oil", "MCT oil"), ("Vitamin E", "vitamin E"), ("Beeswax", "beeswax")] {
             assert_eq!(running(name), written);

@@ -105,10 +105,10 @@ fn keys_are_unique() {
 #[test]
 fn every_name_of_an_ingredient_finds_it() {
     let mut owners: HashMap<String, &str> = HashMap::new();
-    for (index, ingredient) in LIBRARY.ingredients.iter().enumerate() {
+    for (id, ingredient) in LIBRARY.by_id() {
         let mut own: BTreeSet<String> = BTreeSet::new();
         for name in ingredient.synonyms.iter().chain([&ingredient.key, &ingredient.common_name]) {
-            assert_eq!(LIBRARY.find(name), Lookup::Found(index), "{name} of {}", ingredient.key);
+            assert_eq!(LIBRARY.find(name), Lookup::Found(id), "{name} of {}", ingredient.key);
             own.insert(normalise(name));
         }
         for name in own {

@@ -20,7 +20,7 @@ fn check(text: &str, reading: Result<Reading, barwright_reference::Diagnostics>)
                 let sum: f64 = formula.parts.iter().map(|part| part.percent).sum();
                 assert!((sum - 100.0).abs() < 1e-9, "{sum}");
                 assert!(formula.parts.iter().all(|part| part.percent > 0.0));
-                assert!(formula.parts.iter().all(|part| part.ingredient < LIBRARY.ingredients.len()));
+                assert!(formula.parts.iter().all(|part| LIBRARY.get(part.ingredient).is_some()));
             }
         }
         Err(errors) => {
@@ -191,7 +191,7 @@ proptest! {
             let reading = read(&text, format, "x", &LIBRARY).map_err(|errors| TestCaseError::fail(format!("{text}\n{errors:?}")))?;
             prop_assert_eq!(reading.formulas[0].parts.len(), parts.len());
             for (part, (key, amount)) in reading.formulas[0].parts.iter().zip(&parts) {
-                prop_assert_eq!(LIBRARY.ingredients[part.ingredient].key.as_str(), *key);
+                prop_assert_eq!(LIBRARY.get(part.ingredient).unwrap().key.as_str(), *key);
                 let percent = 100.0 * amount / total;
                 prop_assert!((part.percent - percent).abs() <= 1e-9 * percent, "{} {}", part.percent, percent);
             }

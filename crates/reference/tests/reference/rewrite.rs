@@ -6,10 +6,14 @@ use std::sync::LazyLock;
 
 use barwright_reference::formula::quantity::parse_quantity;
 use barwright_reference::formula::{read_inline, read_toml, rewrite_toml, to_toml};
-use barwright_reference::{Formula, Library, Part};
+use barwright_reference::{Formula, IngredientId, Library, Part};
 use proptest::prelude::*;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().unwrap());
+
+fn id(index: usize) -> IngredientId {
+    LIBRARY.id_at(index).unwrap()
+}
 
 /// How a file looks.
 #[derive(Debug, Clone)]
@@ -129,7 +133,9 @@ fn other_lines(text: &str) -> Vec<&str> {
 /// What was asked for, %.
 fn asked(all: &[(usize, u32, u32)]) -> Vec<Part> {
     let total: f64 = all.iter().map(|(.., new)| f64::from(*new)).sum();
-    all.iter().map(|(index, _, new)| Part { ingredient: *index, percent: 100.0 * f64::from(*new) / total }).collect()
+    all.iter()
+        .map(|(index, _, new)| Part { ingredient: id(*index), percent: 100.0 * f64::from(*new) / total })
+        .collect()
 }
 
 /// Checks that a formula has the parts asked for, within rounding.
@@ -162,9 +168,9 @@ proptest! {
         prop_assert_eq!(changed.starts_with('\u{feff}'), look.mark);
         let line_ends = changed.matches('\n').count();
         prop_assert_eq!(changed.matches("\r\n").count(), if look.crlf { line_ends } else { 0 }, "{}", changed);
-        let order = |formula: &Formula| -> Vec<usize> { formula.parts.iter().map(|part| part.ingredient).collect() };
+        let order = |formula: &Formula| -> Vec<IngredientId> { formula.parts.iter().map(|part| part.ingredient).collect() };
         let (old, new) = (order(&before.formulas[0]), order(&after.formulas[0]));
-        let both: Vec<usize> = old.iter().copied().filter(|index| new.contains(index)).collect();
+        let both: Vec<IngredientId> = old.iter().copied().filter(|index| new.contains(index)).collect();
         prop_assert_eq!(&new[..both.len()], &both[..]);
         // What was written once is rounded already: writing it again changes nothing.
         let again = rewrite_toml(&changed, &after.formulas[0].parts, None, &LIBRARY);
@@ -194,7 +200,7 @@ proptest! {
         weights in prop::collection::vec((1..1000_u32, 1..1000_u32), 2..8),
     ) {
         let written = |weights: &[f64]| -> Vec<Part> {
-            weights.iter().enumerate().map(|(ingredient, percent)| Part { ingredient, percent: *percent }).collect()
+            weights.iter().enumerate().map(|(index, percent)| Part { ingredient: id(index), percent: *percent }).collect()
         };
         let (old, new): (Vec<f64>, Vec<f64>) =
             weights.iter().map(|(old, new)| (f64::from(*old), f64::from(*new))).unzip();
@@ -250,7 +256,7 @@ fn a_line_of_text_becomes_a_file_that_says_the_same() {
 
 #[test]
 fn a_file_of_the_most_parts_takes_no_more() {
-    let parts: Vec<Part> = (0..LIBRARY.ingredients.len()).map(|ingredient| Part { ingredient, percent: 1.0 }).collect();
+    let parts: Vec<Part> = LIBRARY.by_id().map(|(ingredient, _)| Part { ingredient, percent: 1.0 }).collect();
     // One ingredient written 190 times: with every other one there would be more lines than a formula can have.
     let lines: String = (0..190).map(|blanks| format!("\"beeswax{}\" = 1\n", " ".repeat(blanks))).collect();
     let error = rewrite_toml(&format!("[parts]\n{lines}"), &parts, None, &LIBRARY).unwrap_err();

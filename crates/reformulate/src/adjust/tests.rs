@@ -2,6 +2,7 @@
 
 //! Where only the price is limited the task is a linear program with an answer on paper; where one wax is free in one oil, bisection finds it.
 
+use barwright_reference::IngredientId;
 use std::sync::LazyLock;
 
 use barwright_reference::formula;
@@ -50,7 +51,7 @@ fn close(a: &[f64], b: &[f64]) -> bool {
 
 /// A judge that nothing is demanded of.
 fn nothing_asked(bar: &Formula) -> Judge<'static> {
-    let ingredients: Vec<usize> = bar.parts.iter().map(|part| part.ingredient).collect();
+    let ingredients: Vec<IngredientId> = bar.parts.iter().map(|part| part.ingredient).collect();
     Judge::new(&LIBRARY, &MODEL, &options(1), &ingredients, &[], 0.9).unwrap()
 }
 
@@ -117,7 +118,7 @@ fn a_price_below_the_cheapest_is_told_with_what_is_left_over() {
 fn what_may_come_in_counts_as_none_of_it_before() {
     let start = bar("beeswax 30, sunflower oil 70");
     let mut task = priced(&start, &[20.0, 5.0, 1.0], 7.6);
-    task.ingredients.push(LIBRARY.ingredients.iter().position(|one| one.key == "soy-wax-soft").unwrap());
+    task.ingredients.push(LIBRARY.id_of("soy-wax-soft").unwrap());
     task.limits.min_percent.push(0.0);
     task.limits.max_percent.push(100.0);
     let found = run(&start, &task);
@@ -337,7 +338,7 @@ fn a_search_ends_where_the_central_margin_is_just_met() {
         ("candelilla wax 1, jojoba oil 99", 52.0, 0),
     ] {
         let start = bar(text);
-        let ingredients: Vec<usize> = start.parts.iter().map(|part| part.ingredient).collect();
+        let ingredients: Vec<IngredientId> = start.parts.iter().map(|part| part.ingredient).collect();
         let demands = if start.parts[wax].percent < 30.0 {
             [Demand::Hold { temperature_c }]
         } else {

@@ -8,7 +8,7 @@ use std::sync::LazyLock;
 use std::time::Instant;
 
 use barwright_blend::{Model, Options};
-use barwright_reference::{Formula, IngredientKind, Library, Part};
+use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::linear::mass_moved;
@@ -43,10 +43,10 @@ fn options() -> Options {
 
 /// A random bar of wax, butter and oils, and what is free in it.
 fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
-    let mut pick = |kind: IngredientKind, taken: &[usize]| loop {
-        let index = random.random_range(0..LIBRARY.ingredients.len());
-        if LIBRARY.ingredients[index].kind == kind && !taken.contains(&index) {
-            return index;
+    let mut pick = |kind: IngredientKind, taken: &[IngredientId]| loop {
+        let id = LIBRARY.id_at(random.random_range(0..LIBRARY.ingredients.len())).unwrap();
+        if LIBRARY.get(id).unwrap().kind == kind && !taken.contains(&id) {
+            return id;
         }
     };
     let first = pick(IngredientKind::Wax, &[]);
@@ -134,7 +134,7 @@ fn compare(
     harder: f64,
 ) -> Option<(Option<f64>, Option<f64>)> {
     let (formula, limits) = random_bar(random, 2 + number % 2);
-    let ingredients: Vec<usize> = formula.parts.iter().map(|part| part.ingredient).collect();
+    let ingredients: Vec<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
     let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
     let demands = random_demands(random, harder);
     let judge = Judge::new(&LIBRARY, &MODEL, &options(), &ingredients, &demands, 0.9).unwrap();
@@ -147,7 +147,8 @@ fn compare(
     let started = Instant::now();
     let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
     let ours = found.feasible.then_some(found.mass_moved);
-    let names: Vec<&str> = formula.parts.iter().map(|part| LIBRARY.ingredients[part.ingredient].key.as_str()).collect();
+    let names: Vec<&str> =
+        formula.parts.iter().map(|part| LIBRARY.get(part.ingredient).unwrap().key.as_str()).collect();
     println!(
         "{number:>3} grid {best:.2?} ours {ours:.2?} {:?} judged {:?} {names:?} {:?}",
         started.elapsed(),

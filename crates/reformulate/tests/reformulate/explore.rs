@@ -6,7 +6,7 @@ use std::sync::{LazyLock, Mutex};
 
 use barwright_blend::equilibrium::HIGHEST_TEMPERATURE_K;
 use barwright_blend::{Model, Options, assess};
-use barwright_reference::{Formula, IngredientKind, Library, Part};
+use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::explore::{Exploration, ExploreError, FirmnessAim, Progress, Settings, explore};
 use barwright_reformulate::front::dominates;
 use barwright_reformulate::space::{Filler, Group, Space, SpaceError};
@@ -16,8 +16,8 @@ static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("
 static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 fn space_of(keys: &[&str]) -> Space {
-    let find = |key: &&str| LIBRARY.ingredients.iter().position(|one| one.key == *key).expect("in the table");
-    let ingredients: Vec<usize> = keys.iter().map(find).collect();
+    let find = |key: &&str| LIBRARY.id_of(key).expect("in the table");
+    let ingredients: Vec<IngredientId> = keys.iter().map(find).collect();
     let count = ingredients.len();
     Space { ingredients, min_percent: vec![0.0; count], max_percent: vec![100.0; count], groups: vec![], price: None }
 }
@@ -293,7 +293,7 @@ fn forty_ingredients() {
     assert_eq!(count, 40);
     let waxes = (0..count).filter(|&i| LIBRARY.ingredients[i].kind == IngredientKind::Wax).collect();
     let space = Space {
-        ingredients: (0..count).collect(),
+        ingredients: LIBRARY.by_id().map(|(id, _)| id).take(count).collect(),
         min_percent: vec![0.0; count],
         max_percent: vec![100.0; count],
         groups: vec![Group { name: "waxes".into(), members: waxes, min_percent: 20.0, max_percent: 35.0 }],

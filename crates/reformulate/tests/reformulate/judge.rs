@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use barwright_blend::{Model, Options, Parameters, assess};
-use barwright_reference::{CrystalState, Formula, Library, formula};
+use barwright_reference::{CrystalState, Formula, IngredientId, Library, formula};
 use barwright_reformulate::judge::{Judge, Standing};
 use barwright_reformulate::{Demand, DemandError, Firmness};
 
@@ -23,7 +23,7 @@ fn bar(text: &str) -> Formula {
     formula::read_inline(text, "bar", &LIBRARY).expect(text).formulas.remove(0)
 }
 
-fn split(bar: &Formula) -> (Vec<usize>, Vec<f64>) {
+fn split(bar: &Formula) -> (Vec<IngredientId>, Vec<f64>) {
     (bar.parts.iter().map(|part| part.ingredient).collect(), bar.parts.iter().map(|part| part.percent).collect())
 }
 
@@ -31,7 +31,7 @@ fn options(draws: usize) -> Options {
     Options { draws, ..Options::default() }
 }
 
-fn judge<'a>(options: &Options, ingredients: &[usize], demands: &[Demand], confidence: f64) -> Judge<'a> {
+fn judge<'a>(options: &Options, ingredients: &[IngredientId], demands: &[Demand], confidence: f64) -> Judge<'a> {
     Judge::new(&LIBRARY, &MODEL, options, ingredients, demands, confidence).expect("sound")
 }
 
@@ -188,7 +188,7 @@ fn tangents_are_the_slopes_of_the_margins() {
     }
 }
 
-fn slopes_agree(text: &str, model: &Model, ingredients: &[usize], percent: &[f64], demands: &[Demand]) {
+fn slopes_agree(text: &str, model: &Model, ingredients: &[IngredientId], percent: &[f64], demands: &[Demand]) {
     const STEP: f64 = 1e-3;
     let judge = Judge::new(&LIBRARY, model, &options(0), ingredients, demands, 0.9).unwrap();
     let here = judge.judge(percent, true).unwrap();
@@ -290,7 +290,7 @@ fn what_is_not_there_and_the_order_of_the_rest_change_nothing() {
         let (mut ingredients, mut percent) = split(&start);
         ingredients.reverse();
         percent.reverse();
-        let extra = LIBRARY.ingredients.iter().position(|one| one.key == "rice-bran-wax").unwrap();
+        let extra = LIBRARY.id_of("rice-bran-wax").unwrap();
         ingredients.insert(1, extra);
         percent.insert(1, 0.0);
         let more = judge(&options(8), &ingredients, &demands, 0.9).judge(&percent, false).unwrap();

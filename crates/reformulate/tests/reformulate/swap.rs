@@ -4,7 +4,7 @@
 use std::sync::LazyLock;
 
 use barwright_blend::{Model, Options};
-use barwright_reference::{AnimalOrigin, Formula, Library, NutOrigin, Part, formula};
+use barwright_reference::{AnimalOrigin, Formula, IngredientId, Library, NutOrigin, Part, formula};
 use barwright_reformulate::swap::{Replacement, SwapError, SwapTask, swap};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -16,8 +16,8 @@ fn bar(text: &str) -> Formula {
     formula::read_inline(text, "bar", &LIBRARY).expect(text).formulas.remove(0)
 }
 
-fn index(key: &str) -> usize {
-    LIBRARY.ingredients.iter().position(|one| one.key == key).expect(key)
+fn index(key: &str) -> IngredientId {
+    LIBRARY.id_of(key).expect(key)
 }
 
 fn task(replaced: &str, with: &[&str]) -> SwapTask {
@@ -73,9 +73,9 @@ fn the_nearest_comes_first_and_filters_drop_what_they_must() {
     assert!(all.is_sorted_by(|a, b| a.distance <= b.distance));
     let nut_free = run(&start, &SwapTask { nut_free: true, ..task("shea-butter", &[]) }).unwrap();
     assert!(nut_free.len() < all.len());
-    assert!(nut_free.iter().all(|one| LIBRARY.ingredients[one.ingredient].nut_origin == NutOrigin::No));
+    assert!(nut_free.iter().all(|one| LIBRARY.get(one.ingredient).unwrap().nut_origin == NutOrigin::No));
     let vegan = run(&start, &SwapTask { vegan: true, ..task("beeswax", &[]) }).unwrap();
-    assert!(vegan.iter().all(|one| LIBRARY.ingredients[one.ingredient].animal_origin != AnimalOrigin::Yes));
+    assert!(vegan.iter().all(|one| LIBRARY.get(one.ingredient).unwrap().animal_origin != AnimalOrigin::Yes));
     let kept = all.iter().filter(|one| nut_free.iter().any(|other| other.ingredient == one.ingredient));
     assert!(kept.eq(&nut_free), "a filter changes no amount and no order");
 }
@@ -85,7 +85,7 @@ fn what_may_be_from_animals_is_tried_and_what_is_sure_to_be_is_not() {
     let start = bar("candelilla wax 26, shea butter 32, sunflower oil 42");
     let asked = ["stearic-acid", "lanolin"];
     let vegan = run(&start, &SwapTask { vegan: true, ..task("candelilla-wax", &asked) }).unwrap();
-    let keys: Vec<&str> = vegan.iter().map(|one| LIBRARY.ingredients[one.ingredient].key.as_str()).collect();
+    let keys: Vec<&str> = vegan.iter().map(|one| LIBRARY.get(one.ingredient).unwrap().key.as_str()).collect();
     assert_eq!(keys, ["stearic-acid"]);
 }
 
@@ -96,7 +96,8 @@ fn what_makes_no_sense_is_refused() {
     assert_eq!(run(&start, &task("beeswax", &["beeswax"])).unwrap_err(), SwapError::Itself);
     let none = SwapTask { vegan: true, ..task("shea-butter", &["beeswax"]) };
     assert_eq!(run(&start, &none).unwrap_err(), SwapError::NoCandidates { tried: 1, animal: 1, nut: 0 });
-    let unknown = SwapTask { candidates: vec![9999], ..task("beeswax", &[]) };
+    let (other, _) = LIBRARY.with_lots("[lot.mine]\nlike = 'beeswax'\n").unwrap();
+    let unknown = SwapTask { candidates: vec![other.id_of("mine").unwrap()], ..task("beeswax", &[]) };
     assert!(matches!(run(&start, &unknown), Err(SwapError::Blend(_))));
     // A neat wax leaves nothing to give or take.
     let neat = run(&bar("beeswax 100"), &task("beeswax", &["rice-bran-wax"])).unwrap().remove(0);
@@ -108,9 +109,9 @@ fn random_bars_close_and_are_no_worse_than_one_to_one() {
     let mut random = Pcg64::seed_from_u64(6);
     let count = LIBRARY.ingredients.len();
     for _ in 0..60 {
-        let mut picks: Vec<usize> = Vec::new();
+        let mut picks: Vec<IngredientId> = Vec::new();
         while picks.len() < 5 {
-            let next = random.random_range(0..count);
+            let next = LIBRARY.id_at(random.random_range(0..count)).unwrap();
             if !picks.contains(&next) {
                 picks.push(next);
             }

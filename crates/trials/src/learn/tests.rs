@@ -553,7 +553,8 @@ fn a_trial_that_makes_no_sense_is_named() {
     let error = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap_err();
     assert!(error.to_string().starts_with("trial 4 (Tuesday): a rod of 0 mm"), "{error}");
     trials[3].test = plan()[0].test;
-    trials[3].formula.parts[0].ingredient = usize::MAX;
+    let (other, _) = LIBRARY.with_lots("[lot.mine]\nlike = 'beeswax'\n").unwrap();
+    trials[3].formula.parts[0].ingredient = other.id_of("mine").unwrap();
     let error = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap_err();
     assert!(matches!(error, LearnError::Blend(BlendError::UnknownIngredient { .. })));
 }

@@ -3,6 +3,7 @@
 
 #[path = "../tests/kit/mod.rs"]
 mod kit;
+mod peer;
 
 use std::hint::black_box;
 
@@ -10,7 +11,7 @@ use barwright_blend::Model;
 use barwright_blend::equilibrium::{Problem, Solver};
 use barwright_reference::{CrystalState, Library, formula};
 use gungraun::{library_benchmark, library_benchmark_group, main};
-use kit::{peer, random};
+use kit::random;
 
 fn problem() -> Problem {
     let library = Library::builtin().expect("built-in tables are sound");

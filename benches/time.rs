@@ -3,6 +3,7 @@
 
 #[path = "../tests/kit/mod.rs"]
 mod kit;
+mod peer;
 
 use std::hint::black_box;
 
@@ -10,7 +11,7 @@ use barwright_blend::equilibrium::{Problem, Solver};
 use barwright_blend::{Model, Options, assess, compare};
 use barwright_reference::{CrystalState, Formula, Library, formula};
 use criterion::{Criterion, criterion_group, criterion_main};
-use kit::{peer, random};
+use kit::random;
 
 /// Four ingredients; the bench prints how many species they hold.
 const BLEND: &str = "beeswax 26, mango butter 22, sunflower oil 30, jojoba oil 22";

@@ -1,7 +1,5 @@
-//! What tests and benches share: random blends from the reference table, the same equilibrium by a general convex solver, and whether the figures of an
-//! answer are figures.
+//! What tests and benches share: random blends from the reference table, and whether the figures of an answer are figures.
 #![allow(dead_code, reason = "no test or bench uses all of it")]
 
 pub mod figures;
-pub mod peer;
 pub mod random;

@@ -2,7 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
 mod bars;
-mod convex_peer;
 mod equilibrium;
 mod figures;
 mod invariants;

@@ -185,7 +185,7 @@ impl Measure<'_> {
         }
     }
 
-    /// Margin of a demand that is none of strength; `None` for any other.
+    /// Margin (dimensionless) of a demand that is none of strength; `None` for any other.
     pub fn melted_margin(&self, demand: usize, point: &Point) -> Option<f64> {
         match self.demands[demand] {
             Demand::Melts { percent } => Some((100.0 * (1.0 - point.solids) - percent) / MELTED_SCALE),

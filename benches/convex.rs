@@ -1,10 +1,22 @@
 //! The same equilibrium by a general convex solver (the `clarabel` crate, exponential cones).
 
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
+
+#[path = "../tests/kit/mod.rs"]
+mod kit;
+mod peer;
+
+use std::sync::LazyLock;
+
 use barwright_blend::equilibrium::{Problem, Solver};
 use rand::RngExt;
 
-use crate::kit::{peer, random};
-use crate::{LIBRARY, MODEL};
+use barwright_blend::Model;
+use barwright_reference::Library;
+use kit::random;
+
+static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
+static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
 
 /// Random blends compared.
 const BLENDS: usize = 200;

@@ -1,0 +1,1 @@
+//! Nothing: the benches are all there is. See `README.md`.

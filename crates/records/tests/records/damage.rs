@@ -13,7 +13,7 @@ use rand_pcg::Pcg64;
 use crate::support::{batch, outcome, store, today};
 
 /// Damaged files of a usual run.
-const FILES: usize = 300;
+const FILES: usize = 150;
 /// Says that more files are wanted, and how many.
 const MORE: &str = "BARWRIGHT_DAMAGE";
 /// Bytes of a page.

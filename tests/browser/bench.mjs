@@ -109,7 +109,7 @@ async function story(page) {
     await page.keyboard.press("Control+A");
     await settled(page, () => page.keyboard.type(amount));
   }
-  check("amounts add up", (await text(page, ".tray-a .sum")) === "Together 100", await text(page, ".tray-a .sum"));
+  check("amounts add up", (await text(page, ".tray-a .sum")) === "Total 100", await text(page, ".tray-a .sum"));
   const verdict = await text(page, "#verdict [data-topic=detail] td:nth-child(2)");
   check("the verdict on detail is a word and a sentence", /^(yes|likely|open|unlikely|no)\s+Firm enough for fine detail: /.test(verdict), verdict);
   const spoken = await page.locator("#live").textContent();

@@ -67,14 +67,11 @@ impl Library {
     /// # Source
     /// Commission Implementing Decision (EU) 2022/677 (names recalled); 21 CFR 701.3 with the names of the dictionary (recalled).
     pub fn label_name(&self, inci_name: &str, market: Market) -> String {
-        let wanted = normalise(inci_name);
         let of = |name: &LabelName| match market {
             Market::Eu => name.eu_name.clone(),
             Market::Us => name.us_name.clone(),
         };
-        let known = self.label_names.iter().find(|known| {
-            [&known.inci_name, &known.eu_name, &known.us_name].iter().any(|name| normalise(name) == wanted)
-        });
+        let known = self.label_name_of.get(&normalise(inci_name)).and_then(|&index| self.label_names.get(index));
         match (known, market) {
             (Some(known), _) => of(known),
             (None, Market::Eu) => without_english(inci_name),

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use crate::DataFaults;
 use crate::data_fault::DataFault;
 use crate::label_name::LabelName;
-use crate::names::{Claim, Lookup, NameIndex};
+use crate::names::{Claim, Lookup, NameIndex, normalise};
 use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;
 use crate::{Ingredient, IngredientId, Species};
@@ -40,6 +40,8 @@ pub struct Library {
     pub label_names: Vec<LabelName>,
     pub(crate) names: NameIndex,
     species_of: HashMap<String, usize>,
+    /// Position in `label_names` of each name, whichever market's it is.
+    pub(crate) label_name_of: HashMap<String, usize>,
 }
 
 impl Library {
@@ -98,8 +100,14 @@ impl Library {
         if !faults.is_empty() {
             return Err(faults.into());
         }
+        let mut label_name_of = HashMap::new();
+        for (index, name) in label_names.iter().enumerate() {
+            for known in [&name.inci_name, &name.eu_name, &name.us_name] {
+                label_name_of.entry(normalise(known)).or_insert(index);
+            }
+        }
         let ingredients = rows.into_iter().map(|entry| entry.row).collect();
-        Ok(Library { species, ingredients, label_names, names, species_of })
+        Ok(Library { species, ingredients, label_names, names, species_of, label_name_of })
     }
 
     /// Finds the ingredient a name belongs to.

@@ -7,17 +7,17 @@ pub const SOURCES: &str = include_str!("../../../data/sources.bib");
 
 /// One publication.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Source {
+pub struct Source<'t> {
     /// Key, as in the `source` columns.
-    pub key: String,
-    /// Field names in lower case with their values, in the order written.
-    pub fields: Vec<(String, String)>,
+    pub key: &'t str,
+    /// Names of fields with their values, as written.
+    fields: Vec<(&'t str, &'t str)>,
 }
 
-impl Source {
-    /// Returns a field by its lower-case name, e.g. `title`.
-    pub fn field(&self, name: &str) -> Option<&str> {
-        self.fields.iter().find(|(field, _)| field == name).map(|(_, value)| value.as_str())
+impl Source<'_> {
+    /// Returns a field by its name, e.g. `title`, on one line and without braces.
+    pub fn field(&self, name: &str) -> Option<String> {
+        self.fields.iter().find(|(field, _)| field.eq_ignore_ascii_case(name)).map(|(_, value)| tidy(value))
     }
 
     /// Returns author, year, title, place of publication and note on one line.
@@ -26,11 +26,11 @@ impl Source {
         if let Some(author) =
             self.field("author").or_else(|| self.field("editor")).or_else(|| self.field("organization"))
         {
-            line.push_str(author);
+            line.push_str(&author);
         }
         if let Some(year) = self.field("year") {
             line.push_str(if line.is_empty() { "(" } else { " (" });
-            line.push_str(year);
+            line.push_str(&year);
             line.push(')');
         }
         for name in ["title", "journal", "booktitle", "publisher", "institution", "note"] {
@@ -49,8 +49,8 @@ impl Source {
 ///
 /// # Errors
 /// The first entry that is not well formed, named by its key or its line.
-pub fn read_sources(text: &str) -> Result<Vec<Source>, String> {
-    let mut sources: Vec<Source> = Vec::new();
+pub fn read_sources(text: &str) -> Result<Vec<Source<'_>>, String> {
+    let mut sources: Vec<Source<'_>> = Vec::new();
     let mut rest = text;
     while let Some(at) = rest.find('@') {
         let line_start = rest.get(..at).unwrap_or("").rsplit('\n').next().unwrap_or("");
@@ -58,14 +58,17 @@ pub fn read_sources(text: &str) -> Result<Vec<Source>, String> {
         if !line_start.trim().is_empty() {
             continue;
         }
-        let line = text.get(..text.len() - rest.len()).unwrap_or("").matches('\n').count() + 1;
-        let malformed = |what: &str| format!("sources.bib, line {line}: {what}");
+        let before = text.len() - rest.len();
+        let malformed = |what: &str| {
+            let line = text.get(..before).unwrap_or("").matches('\n').count() + 1;
+            format!("sources.bib, line {line}: {what}")
+        };
         let (kind, body) = rest.split_once('{').ok_or_else(|| malformed("an entry has no opening brace"))?;
         if kind.trim().eq_ignore_ascii_case("comment") {
             continue;
         }
         let (key, body) = body.split_once(',').ok_or_else(|| malformed("an entry has no key"))?;
-        let mut source = Source { key: key.trim().to_owned(), fields: Vec::new() };
+        let mut source = Source { key: key.trim(), fields: Vec::new() };
         rest = body;
         loop {
             rest = rest.trim_start_matches(|letter: char| letter.is_whitespace() || letter == ',');
@@ -73,14 +76,14 @@ pub fn read_sources(text: &str) -> Result<Vec<Source>, String> {
                 rest = after;
                 break;
             }
-            let broken = || malformed(&format!("the entry {} is not closed", list([source.key.as_str()], "")));
+            let broken = || malformed(&format!("the entry {} is not closed", list([source.key], "")));
             let (name, after) = rest.split_once('=').ok_or_else(broken)?;
             let (value, after) = field_value(after.trim_start()).ok_or_else(broken)?;
-            source.fields.push((name.trim().to_lowercase(), value));
+            source.fields.push((name.trim(), value));
             rest = after;
         }
         if sources.iter().any(|earlier| earlier.key == source.key) {
-            return Err(malformed(&format!("the key {} comes twice", list([source.key.as_str()], ""))));
+            return Err(malformed(&format!("the key {} comes twice", list([source.key], ""))));
         }
         sources.push(source);
     }
@@ -96,24 +99,24 @@ pub fn source_citation(key: &str) -> Option<String> {
     read_sources(SOURCES).ok()?.iter().find(|source| source.key == key).map(Source::citation)
 }
 
-/// Reads one field value in braces, in quotes or bare, and returns it on one line with the text after it.
-fn field_value(text: &str) -> Option<(String, &str)> {
+/// Reads one field value in braces, in quotes or bare, and returns it as it stands with the text after it.
+fn field_value(text: &str) -> Option<(&str, &str)> {
     let mut depth = 0_usize;
     let quoted = text.starts_with('"');
     for (place, letter) in text.char_indices() {
         match letter {
             '{' => depth += 1,
-            '}' if depth == 0 && !quoted => return Some((tidy(text.get(..place)?), text.get(place..)?)),
+            '}' if depth == 0 && !quoted => return Some((text.get(..place)?, text.get(place..)?)),
             '}' => {
                 depth = depth.checked_sub(1)?;
                 if depth == 0 && text.starts_with('{') {
-                    return Some((tidy(text.get(..=place)?), text.get(place + 1..)?));
+                    return Some((text.get(..=place)?, text.get(place + 1..)?));
                 }
             }
             '"' if quoted && depth == 0 && place > 0 => {
-                return Some((tidy(text.get(1..place)?), text.get(place + 1..)?));
+                return Some((text.get(1..place)?, text.get(place + 1..)?));
             }
-            ',' if depth == 0 && !quoted => return Some((tidy(text.get(..place)?), text.get(place..)?)),
+            ',' if depth == 0 && !quoted => return Some((text.get(..place)?, text.get(place..)?)),
             _ => {}
         }
     }
@@ -158,7 +161,7 @@ mod tests {
     fn a_key_finds_its_own_publication() {
         let all = read_sources(SOURCES).unwrap();
         for one in [&all[0], &all[all.len() - 1]] {
-            assert_eq!(source_citation(&one.key), Some(one.citation()), "{}", one.key);
+            assert_eq!(source_citation(one.key), Some(one.citation()), "{}", one.key);
         }
         assert_eq!(source_citation("no-such-source"), None);
     }

@@ -212,7 +212,7 @@ function figures(index) {
     row.querySelector(".share").textContent = `${share < 1 ? shown(share) : share.toFixed(1)} %`;
     range.setAttribute("aria-valuetext", `${shown(part.amount)} parts, ${share.toFixed(1)} percent of the bar`);
   }
-  trays[index].sum.textContent = bar.parts.length ? `Together ${shown(sum)}` : "Nothing in it yet";
+  trays[index].sum.textContent = bar.parts.length ? `Total ${shown(sum)}` : "Nothing in it yet";
 }
 
 /// Lays a tray anew.
@@ -225,7 +225,7 @@ function lay(index) {
     const bound = { min: 0, max: Math.max(100, Math.ceil(part.amount)), step: "0.5" };
     const range = make("input", { type: "range", ...bound, value: part.amount, "aria-label": `${name}, amount` });
     const number = make("input", { type: "number", min: 0, max: 1000000, step: "any", value: shown(part.amount), "aria-label": `${name}, parts by mass` });
-    const away = make("button", { type: "button", className: "plain", "aria-label": `Take ${name} out`, title: `Take ${name} out` }, "×");
+    const away = make("button", { type: "button", className: "plain", "aria-label": `Remove ${name}`, title: `Remove ${name}` }, "×");
     const change = (field) => {
       if (field.value === "" || !(Number(field.value) >= 0)) return;
       part.amount = Number(field.value);
@@ -335,7 +335,7 @@ async function rest() {
   const full = [0, 1].filter((index) => filled(bars[index]));
   for (const index of [0, 1]) if (!full.includes(index)) see(index, null, []);
   if (!full.length || !$("conditions").checkValidity()) {
-    fault(full.length ? new Error("Say what the bar must stand: a temperature and a relief within their limits.") : null);
+    fault(full.length ? new Error("Say what the bar must withstand: a temperature and a relief within their limits.") : null);
     $("against").replaceChildren();
     return;
   }

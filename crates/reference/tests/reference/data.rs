@@ -121,7 +121,8 @@ fn every_name_of_an_ingredient_finds_it() {
 
 #[test]
 fn every_source_is_in_the_bibliography() {
-    let known: BTreeSet<String> = read_sources(SOURCES).unwrap().into_iter().map(|source| source.key).collect();
+    let known: BTreeSet<String> =
+        read_sources(SOURCES).unwrap().into_iter().map(|source| source.key.to_owned()).collect();
     let mut named: BTreeSet<&str> = BTreeSet::new();
     for species in &LIBRARY.species {
         named.extend(species.forms.iter().map(|form| form.source.as_str()));

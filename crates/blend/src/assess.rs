@@ -14,7 +14,7 @@ use crate::discrepancy::DiscrepancyDraws;
 use crate::equilibrium::EquilibriumError;
 use crate::interval::{Estimate, Spread};
 use crate::known_off;
-use crate::landmarks::Evaluator;
+use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use crate::mixture::Mixture;
 use crate::model::Model;
 use crate::model_draw::{Draw, ModelDraws};
@@ -403,6 +403,21 @@ impl<'a> Workbench<'a> {
         Ok(self.summarise(formula, ensemble, &content))
     }
 
+    /// The slip point of a formula alone, as [`Workbench::assess`] has it, at a part of the work; `None` below [`LOWEST_LANDMARK_C`].
+    ///
+    /// # Errors
+    /// As [`assess`].
+    pub fn slip_point_c(&self, formula: &Formula) -> Result<Option<Estimate>, BlendError> {
+        let sampler = self.sampler(formula, self.options.state)?;
+        let slips: Spread<Option<f64>> = self.models.spread(self.options.draws, sampler, |sampler, draw| {
+            let mut evaluator = sampler.at(draw)?;
+            let clear_c = evaluator.clear_point_c();
+            evaluator.start_curve(clear_c);
+            evaluator.slip_c()
+        })?;
+        Ok(slips.estimate_or(LOWEST_LANDMARK_C, |slip_c| *slip_c))
+    }
+
     fn outcome(
         &self,
         evaluator: &mut Evaluator<'_>,
@@ -413,7 +428,7 @@ impl<'a> Workbench<'a> {
         let (options, parameters, model) = (&self.options, self.parameters(), evaluator.model());
         let clear_c = evaluator.clear_point_c();
         evaluator.start_curve(clear_c);
-        let slip_c = evaluator.highest_c_with(1.0, |point| point.holding)?;
+        let slip_c = evaluator.slip_c()?;
         let drop_c = evaluator.highest_c_with(model.drop_over_slip, |point| point.holding)?;
         let end_c = evaluator.highest_c_with(model.end_percent / 100.0, |point| point.solids)?;
         let carries_c = evaluator.carries_c()?;

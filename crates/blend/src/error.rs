@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 use crate::equilibrium::EquilibriumError;
-use crate::viscosity::LineError;
+use crate::viscosity::line::LineError;
 
 /// Why a blend could not be assessed.
 #[derive(Debug, Clone, PartialEq, Error)]

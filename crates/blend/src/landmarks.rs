@@ -214,6 +214,14 @@ impl<'a> Evaluator<'a> {
         self.highest_c_with(self.draw.model.load_kpa, |point| point.yield_kpa)
     }
 
+    /// Returns the slip point, °C: the highest temperature at which the crystals just hold the oil.
+    ///
+    /// # Errors
+    /// As [`crate::equilibrium::Solver::solve`].
+    pub fn slip_c(&mut self) -> Result<Option<f64>, EquilibriumError> {
+        self.highest_c_with(1.0, |point| point.holding)
+    }
+
     /// Returns the highest temperature at which the crystals hold the oil for a day, °C.
     ///
     /// # Errors

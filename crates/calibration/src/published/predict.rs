@@ -8,6 +8,7 @@
 //! | critical gelling level | the level at which the slip point reaches the test temperature |
 //! | force on a probe | yield stress: only its rank counts |
 
+use std::cmp::Ordering;
 use std::collections::BTreeMap;
 
 use barwright_blend::assess::Workbench;
@@ -67,12 +68,22 @@ pub fn predict(
     for (index, row) in rows.iter().enumerate().filter(|(_, row)| row.use_as != Use::LeftOut) {
         groups.entry((&row.formula_text, row.state)).or_default().push(index);
     }
-    for ((_, state), members) in groups {
+    let options_of = |(_, state): (&str, CrystalState), members: &[usize]| {
         let mut at_c: Vec<f64> = members.iter().filter_map(|&index| rows[index].temperature_c).collect();
         at_c.sort_by(f64::total_cmp);
         at_c.dedup();
-        let options = Options { at_c, state, draws, ..Options::default() };
-        let bench = Workbench::new(library, model, options)?;
+        Options { at_c, state, draws, ..Options::default() }
+    };
+    let mut groups: Vec<_> = groups.into_iter().map(|(of, members)| (options_of(of, &members), members)).collect();
+    // Those of one state and the same temperatures share a bench.
+    groups.sort_by(|(a, _), (b, _)| a.state.cmp(&b.state).then(a.at_c.partial_cmp(&b.at_c).unwrap_or(Ordering::Equal)));
+    let mut shared: Option<Workbench<'_>> = None;
+    for (options, members) in groups {
+        let state = options.state;
+        let bench = match shared.take().filter(|bench| *bench.options() == options) {
+            Some(bench) => shared.insert(bench),
+            None => shared.insert(Workbench::new(library, model, options)?),
+        };
         let formula = &rows[members[0]].formula;
         let answer = bench.assess(formula)?;
         for index in members {
@@ -146,14 +157,13 @@ fn gelling_level(
     draws: usize,
 ) -> Result<Option<Estimate>, BlendError> {
     let target_c = row.temperature_c.unwrap_or(barwright_blend::firmness::REFERENCE_C);
-    let options = Options { at_c: Vec::new(), state: row.state, draws, ..Options::default() };
-    let bench = Workbench::new(library, model, options)?;
-    let slip = |level: f64| -> Result<Option<Estimate>, BlendError> {
-        Ok(bench.assess(&with_level(&row.formula, level))?.melt.slip_point_c)
+    let with_draws = |draws: usize| {
+        Workbench::new(library, model, Options { at_c: Vec::new(), state: row.state, draws, ..Options::default() })
     };
-    let level_where = |of: fn(&Estimate) -> f64| -> Result<f64, BlendError> {
+    let level_where = |bench: &Workbench<'_>, of: fn(&Estimate) -> f64| -> Result<f64, BlendError> {
         let excess = |ln_level: f64| -> Result<f64, BlendError> {
-            Ok(slip(ln_level.exp())?.map_or(LOWEST_LANDMARK_C, |slip| of(&slip)) - target_c)
+            let slip = bench.slip_point_c(&with_level(&row.formula, ln_level.exp()))?;
+            Ok(slip.map_or(LOWEST_LANDMARK_C, |slip| of(&slip)) - target_c)
         };
         let end = |level: f64| -> Result<End, BlendError> { Ok(End { at: level.ln(), value: excess(level.ln())? }) };
         let (low, high) = (end(*GELLING_LEVELS.start())?, end(*GELLING_LEVELS.end())?);
@@ -167,10 +177,14 @@ fn gelling_level(
         };
         Ok(ln_level.exp())
     };
-    let value = level_where(|slip| slip.value)?;
+    let value = level_where(&with_draws(0)?, |slip| slip.value)?;
     // The warm end of the interval gels soonest; without draws there is no interval.
-    let (low, high) =
-        if draws == 0 { (value, value) } else { (level_where(|slip| slip.high)?, level_where(|slip| slip.low)?) };
+    let (low, high) = if draws == 0 {
+        (value, value)
+    } else {
+        let bench = with_draws(draws)?;
+        (level_where(&bench, |slip| slip.high)?, level_where(&bench, |slip| slip.low)?)
+    };
     Ok(Some(Estimate { value, low: low.min(value), high: high.max(value) }))
 }
 

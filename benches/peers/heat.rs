@@ -43,7 +43,7 @@ fn bar(material: Material, cell_m: f64, alike: bool) -> Body {
     } else {
         Faces::all(Exposure::natural(0.95).unwrap())
     };
-    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false };
+    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false, ..Resolution::default() };
     Body::new(shape, material, None, faces, resolution).unwrap()
 }
 
@@ -52,7 +52,7 @@ fn in_mould(cell_m: f64) -> Body {
     let silicone = Material::new(1150.0, Curve::unmelting(1300.0).unwrap(), 0.25, 0.25).unwrap();
     let mould = Mould { wall_m: 0.005, material: silicone };
     let faces = Faces::all(Exposure::natural(0.95).unwrap());
-    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false };
+    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false, ..Resolution::default() };
     Body::new(shape, blend(), Some(mould), faces, resolution).unwrap()
 }
 
@@ -177,7 +177,7 @@ fn plain_bar(cell_m: f64) -> (Body, Curve) {
     let curve = blend().curve(Branch::Heating).unwrap().clone();
     let material = Material::new(930.0, curve.clone(), K, K).unwrap();
     let shape = Shape::Box { length_m: 0.060, width_m: 0.040, height_m: 0.020 };
-    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false };
+    let resolution = Resolution { cell_m, most_cells: 400_000, whole: false, ..Resolution::default() };
     (Body::new(shape, material, None, Faces::all(Exposure::given(FILM, 0.0).unwrap()), resolution).unwrap(), curve)
 }
 

@@ -87,12 +87,14 @@ pub struct Resolution {
     pub most_cells: usize,
     /// Leave planes of symmetry unused.
     pub whole: bool,
+    /// Fewest cells from the middle of a bar to its face along each axis, 1 or more: [`MIN_CELLS_TO_MIDDLE`], or fewer for a rough answer.
+    pub min_to_middle: [usize; 3],
 }
 
 impl Default for Resolution {
     /// 1 mm, at most 40 000 cells.
     fn default() -> Self {
-        Resolution { cell_m: 1e-3, most_cells: 40_000, whole: false }
+        Resolution { cell_m: 1e-3, most_cells: 40_000, whole: false, min_to_middle: [MIN_CELLS_TO_MIDDLE; 3] }
     }
 }
 
@@ -175,16 +177,19 @@ struct Cut {
 }
 
 impl Cut {
-    fn cells(&self, cell_m: f64, wall_m: f64) -> Vec<(f64, bool)> {
+    fn cells(&self, cell_m: f64, wall_m: f64, min_to_middle: usize) -> Vec<(f64, bool)> {
         let bar_m = if self.mirrored { 0.5 * self.length_m } else { self.length_m };
-        let least = if self.mirrored { MIN_CELLS_TO_MIDDLE } else { 2 * MIN_CELLS_TO_MIDDLE };
+        let least = if self.mirrored { min_to_middle } else { 2 * min_to_middle };
         let even = |length_m: f64, wide_m: f64, least: usize, wall: bool| {
             // A hair of slack: 30 mm in 1 mm are 30 cells.
             let count = ((length_m / wide_m - 1e-9).ceil() as usize).max(least);
             std::iter::repeat_n((length_m / count as f64, wall), count)
         };
         let wall = |there: bool| {
-            there.then(|| even(wall_m, WALL_COARSER * cell_m, MIN_CELLS_IN_WALL, true)).into_iter().flatten()
+            there
+                .then(|| even(wall_m, WALL_COARSER * cell_m, MIN_CELLS_IN_WALL.min(min_to_middle.div_ceil(2)), true))
+                .into_iter()
+                .flatten()
         };
         wall(self.low_wall && !self.mirrored)
             .chain(even(bar_m, cell_m, least, false))
@@ -278,7 +283,7 @@ impl Body {
         };
         let used = |axis: usize| axis == 2 || !(slab || puck && axis == 1);
         let rows = |axis: usize, cell_m: f64| match (used(axis), sizes.get(axis)) {
-            (true, Some(&length_m)) => cut(axis, length_m).cells(cell_m, wall_m),
+            (true, Some(&length_m)) => cut(axis, length_m).cells(cell_m, wall_m, resolution.min_to_middle[axis].max(1)),
             _ => vec![(1.0, false)],
         };
         // Coarser until it fits. At the fewest, a whole box in a mould is 14 × 14 × 12 cells, fewer than may be asked for: this ends.
@@ -685,7 +690,7 @@ mod tests {
             for mould in [None, mould(), Some(Mould { wall_m: 5.0, material: wax() })] {
                 for size in [[1.0, 1.0, 1.0], [5.0, 0.01, 0.01], [5.0, 5.0, 1e-4]] {
                     let shape = Shape::Box { length_m: size[0], width_m: size[1], height_m: size[2] };
-                    let resolution = Resolution { cell_m, most_cells, whole: false };
+                    let resolution = Resolution { cell_m, most_cells, whole: false, ..Resolution::default() };
                     let body = Body::new(shape, wax(), mould.clone(), faces(), resolution).unwrap();
                     assert!(
                         body.cells() <= most_cells && body.cell_m() >= cell_m,

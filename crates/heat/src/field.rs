@@ -12,6 +12,8 @@
 //! # Source
 //! Voller and Swaminathan 1993, Numer. Heat Transfer B 24, 161 (recalled).
 
+use std::ops::Range;
+
 use crate::body::{BAR, Body, Group, OuterFace};
 use crate::convection::{natural_w_per_m2k, radiation_w_per_m2k};
 use crate::error::HeatError;
@@ -47,6 +49,8 @@ struct Skin {
 pub(crate) struct Field<'a> {
     body: &'a Body,
     curves: Vec<&'a Curve>,
+    /// Cells of one material that follow each other, and which it is.
+    stretches: Vec<(Range<usize>, usize)>,
     pub mass_kg: Vec<f64>,
     pub per_kg: Vec<f64>,
     /// What each cell counts in a mean square over the body; they sum to 1. Bar and mould count alike whatever their masses, and a cell as its mass
@@ -75,8 +79,6 @@ pub(crate) struct Field<'a> {
     /// Conductance to the next cell along each axis, W/K; with margin.
     links: [Vec<f64>; 3],
     skins: Vec<Skin>,
-    /// Convective part of each group's film, W/m²K.
-    convection: Vec<f64>,
     /// Heat into each cell, W.
     pub flow_w: Vec<f64>,
     /// Some conductivity depends on the melted share.
@@ -118,7 +120,8 @@ impl<'a> Field<'a> {
         let residual_counts = counts.iter().zip(&mass_kg).map(|(count, mass)| count / (mass * mass)).collect();
         let margin = stencil.margin();
         let padded = || vec![0.0; n + 2 * margin];
-        let skins: Vec<Skin> = body.faces.iter().map(|&face| Skin { face, film: 0.0, through: 0.0 }).collect();
+        let mut skins: Vec<Skin> = body.faces.iter().map(|&face| Skin { face, film: 0.0, through: 0.0 }).collect();
+        skins.sort_by_key(|skin| skin.face.side);
         let changes = |group: &Group| group.exposure.film == Film::Natural || group.exposure.emissivity > 0.0;
         let anchors = curves
             .iter()
@@ -127,9 +130,15 @@ impl<'a> Field<'a> {
             .collect();
         let rises =
             body.materials.iter().map(|m| m.conductivity_w_per_mk(1.0) - m.conductivity_w_per_mk(0.0)).collect();
+        let mut stretches: Vec<(Range<usize>, usize)> = Vec::new();
+        for cells in body.material.chunk_by(|one, next| one == next) {
+            let from = stretches.last().map_or(0, |(before, _)| before.end);
+            stretches.push((from..from + cells.len(), cells.first().map_or(0, |&which| which.into())));
+        }
         Ok(Field {
             body,
             curves,
+            stretches,
             per_kg,
             counts,
             residual_counts,
@@ -148,7 +157,6 @@ impl<'a> Field<'a> {
             rises,
             links: [padded(), padded(), padded()],
             skins,
-            convection: vec![0.0; body.groups.len()],
             flow_w: vec![0.0; n],
             varies: body.materials.iter().any(|material| material.conductivity_varies()),
             films_vary: body.groups.iter().any(changes),
@@ -178,26 +186,26 @@ impl<'a> Field<'a> {
     /// Reads temperature and melted share off the enthalpies, J/kg.
     pub fn read(&mut self, enthalpy: &[f64]) {
         let n = enthalpy.len();
-        let bar = self.curves[BAR as usize];
-        let other = self.curves[self.curves.len() - 1];
         let temperature = &mut self.temperature_c[self.margin..self.margin + n];
         let (capacity, share) = (&mut self.heat_capacity[..n], &mut self.share[..n]);
-        let (slope, piece, material) = (&mut self.share_slope[..n], &mut self.piece[..n], &self.body.material[..n]);
-        for i in 0..n {
-            let curve = if material[i] == BAR { bar } else { other };
-            let reading = curve.read(enthalpy[i], piece[i]);
-            temperature[i] = reading.temperature_c;
-            capacity[i] = reading.heat_capacity;
-            share[i] = reading.melted_share;
-            slope[i] = reading.share_slope;
-            piece[i] = reading.piece;
-            if self.varies {
-                let which = (material[i] as usize).min(self.rises.len() - 1);
-                let rise = self.rises[which];
-                let k = self.body.materials[which].conductivity_w_per_mk(reading.melted_share);
-                self.resistivity[i] = 1.0 / k;
-                self.potential[i] = self.anchors[which][reading.piece as usize]
-                    + reading.slope * reading.past * (k - 0.5 * rise * reading.share_slope * reading.past);
+        let (slope, piece) = (&mut self.share_slope[..n], &mut self.piece[..n]);
+        let (resistivity, potential) = (&mut self.resistivity[..n], &mut self.potential[..n]);
+        for (cells, which) in &self.stretches {
+            let (curve, material) = (self.curves[*which], &self.body.materials[*which]);
+            let (anchors, rise) = (&self.anchors[*which][..], self.rises[*which]);
+            for i in cells.clone() {
+                let reading = curve.read(enthalpy[i], piece[i]);
+                temperature[i] = reading.temperature_c;
+                capacity[i] = reading.heat_capacity;
+                share[i] = reading.melted_share;
+                slope[i] = reading.share_slope;
+                piece[i] = reading.piece;
+                if self.varies {
+                    let k = material.conductivity_w_per_mk(reading.melted_share);
+                    resistivity[i] = 1.0 / k;
+                    potential[i] = anchors[reading.piece as usize]
+                        + reading.slope * reading.past * (k - 0.5 * rise * reading.share_slope * reading.past);
+                }
             }
         }
     }
@@ -249,10 +257,10 @@ impl<'a> Field<'a> {
             let (here, next) = (&self.resistivity[..reach], &self.resistivity[stride..stride + reach]);
             let (near, far, fixed) = (&links.near[..reach], &links.far[..reach], &links.fixed[..reach]);
             let out = &mut out[..reach];
-            for i in 0..reach {
-                out[i] = 1.0 / (near[i] * here[i] + far[i] * next[i] + fixed[i]);
-            }
             if !self.varies {
+                for i in 0..reach {
+                    out[i] = 1.0 / (near[i] * here[i] + far[i] * next[i] + fixed[i]);
+                }
                 continue;
             }
             let t = &self.temperature_c[self.margin..self.margin + n];
@@ -262,10 +270,16 @@ impl<'a> Field<'a> {
             let (material, next_material) = (&material[..reach], &material[stride..stride + reach]);
             for i in 0..reach {
                 let difference = next_t[i] - t[i];
-                if material[i] == next_material[i] && difference.abs() > MIN_DIFFERENCE_K && fixed[i].is_finite() {
-                    let rise = next_potential[i] - potential[i];
-                    out[i] = rise / ((near[i] + far[i]) * difference + fixed[i] * rise);
-                }
+                let rise = next_potential[i] - potential[i];
+                // One division, whichever way.
+                let along =
+                    material[i] == next_material[i] && difference.abs() > MIN_DIFFERENCE_K && fixed[i].is_finite();
+                let (over, under) = if along {
+                    (rise, (near[i] + far[i]) * difference + fixed[i] * rise)
+                } else {
+                    (1.0, near[i] * here[i] + far[i] * next[i] + fixed[i])
+                };
+                out[i] = over / under;
             }
         }
     }
@@ -273,39 +287,31 @@ impl<'a> Field<'a> {
     /// Films and surface temperatures.
     fn films(&mut self, air_c: f64, rounds: usize) {
         for _ in 0..rounds {
-            // Mean temperature of each group's surface.
-            self.convection.fill(0.0);
-            for (number, (convection, group)) in self.convection.iter_mut().zip(&self.body.groups).enumerate() {
-                match group.exposure.film {
-                    Film::Insulated | Film::Held => {}
-                    Film::Given(coefficient) => *convection = group.exposure.factor * coefficient,
+            for side in self.skins.chunk_by_mut(|one, next| one.face.side == next.face.side) {
+                let Some(group) = side.first().and_then(|skin| self.body.groups.get(skin.face.side)) else { continue };
+                let exposure = group.exposure;
+                let cell_c = |skin: &Skin| self.temperature_c[self.margin + skin.face.cell];
+                let surface_c = |skin: &Skin| air_c + skin.through * skin.film * (cell_c(skin) - air_c);
+                let convection = match exposure.film {
+                    Film::Insulated | Film::Held => 0.0,
+                    Film::Given(coefficient) => exposure.factor * coefficient,
                     Film::Natural => {
-                        let (mut area, mut sum) = (0.0, 0.0);
-                        for skin in self.skins.iter().filter(|skin| skin.face.side == number) {
-                            let cell_c = self.temperature_c[self.margin + skin.face.cell];
-                            area += skin.face.area;
-                            sum += skin.face.area * (air_c + skin.through * skin.film * (cell_c - air_c));
-                        }
-                        if area > 0.0 {
-                            *convection = group.exposure.factor
-                                * natural_w_per_m2k(group.facing, group.length_m, sum / area, air_c);
-                        }
+                        // At the mean temperature of the surface.
+                        let area: f64 = side.iter().map(|skin| skin.face.area).sum();
+                        let sum: f64 = side.iter().map(|skin| skin.face.area * surface_c(skin)).sum();
+                        exposure.factor * natural_w_per_m2k(group.facing, group.length_m, sum / area, air_c)
                     }
-                }
-            }
-            for skin in &mut self.skins {
-                let face = skin.face;
-                let exposure = self.body.groups[face.side].exposure;
-                let cell_c = self.temperature_c[self.margin + face.cell];
-                let surface_c = air_c + skin.through * skin.film * (cell_c - air_c);
-                skin.film = if exposure.film == Film::Held {
-                    0.0
-                } else {
-                    let radiation = radiation_w_per_m2k(exposure.emissivity, surface_c, air_c);
-                    1.0 / (self.convection[face.side] + radiation).max(MIN_FILM)
                 };
-                let inner = face.half * self.resistivity[face.cell] + face.fixed;
-                skin.through = 1.0 / (skin.film + exposure.resistance_m2k_per_w + inner);
+                for skin in side {
+                    skin.film = if exposure.film == Film::Held {
+                        0.0
+                    } else {
+                        let radiation = radiation_w_per_m2k(exposure.emissivity, surface_c(skin), air_c);
+                        1.0 / (convection + radiation).max(MIN_FILM)
+                    };
+                    let inner = skin.face.half * self.resistivity[skin.face.cell] + skin.face.fixed;
+                    skin.through = 1.0 / (skin.film + exposure.resistance_m2k_per_w + inner);
+                }
             }
         }
     }
@@ -338,7 +344,7 @@ impl<'a> Field<'a> {
         total
     }
 
-    /// Writes the matrix `M c + θ L`, J/K, into a stencil; `theta` in s.
+    /// Writes the matrix `M c + θ L`, J/K, into a stencil, whose factor stays as it is; `theta` in s.
     pub fn assemble(&mut self, theta: f64, stencil: &mut Stencil) {
         let (n, m) = (self.mass_kg.len(), self.margin);
         self.assembled.copy_from_slice(&self.heat_capacity);
@@ -366,7 +372,6 @@ impl<'a> Field<'a> {
                 diagonal[skin.face.cell] += theta * skin.face.area * skin.through;
             }
         }
-        stencil.factor();
     }
 
     /// The bar as it was read last.

@@ -29,7 +29,7 @@ use crate::body::Body;
 use crate::error::{HeatError, temperature, within};
 use crate::field::Field;
 use crate::material::Branch;
-use crate::record::{EnergyBalance, Progress, Sample, Watch, Work};
+use crate::record::{Crossing, EnergyBalance, Progress, Sample, Watch, Work};
 use crate::stencil::Stencil;
 
 /// What Newton's iteration may leave, over the local error allowed.
@@ -145,6 +145,8 @@ pub struct Task<'a> {
     pub samples_s: &'a [f64],
     /// Events looked for.
     pub watches: &'a [Watch],
+    /// Whether it ends with the step in which the last of them happens, if that is sooner.
+    pub until_seen: bool,
 }
 
 impl<'a> Task<'a> {
@@ -164,6 +166,7 @@ impl<'a> Task<'a> {
             scheme: Scheme::default(),
             samples_s: &[],
             watches: &[],
+            until_seen: false,
         }
     }
 }
@@ -270,6 +273,8 @@ struct Stepper<'a> {
     trend: Vec<f64>,
     known: Vec<f64>,
     scratch: Vec<f64>,
+    /// Coldest and warmest cell in the last readings of the step's stages, °C.
+    reached_c: (f64, f64),
     work: Work,
 }
 
@@ -317,6 +322,7 @@ impl<'a> Stepper<'a> {
             trend: zeros(),
             known: zeros(),
             scratch: zeros(),
+            reached_c: NOWHERE_C,
             work: Work::default(),
         })
     }
@@ -335,7 +341,7 @@ impl<'a> Stepper<'a> {
         let mut end_w = self.start_rate(air_c);
         let mut last = self.field.sample(0.0, air_c);
         // Coldest and warmest met so far, in the body and around it.
-        let mut met_c = widened(range_c(self.field.temperatures_c()), air_c);
+        let mut met_c = self.field.temperatures_c().iter().fold((air_c, air_c), |range_c, &t| widened(range_c, t));
         while pending.next_if(|&t| t <= 0.0).is_some() {
             samples.push(last);
         }
@@ -385,7 +391,8 @@ impl<'a> Stepper<'a> {
             };
             let next_s = if step_s == left_s { stop_s } else { time_s + step_s };
             let meets_c = widened(met_c, ambient.temperature_c(next_s, Side::Before));
-            let outside_k = self.outside_k(meets_c);
+            // How far it leaves that range at its end or on the way.
+            let outside_k = (meets_c.0 - self.reached_c.0).max(self.reached_c.1 - meets_c.1);
             if outside_k > self.accuracy.temperature_k && step_s > SHORTEST_STEP_S {
                 self.work.rejected += 1;
                 wish_s = (OVERSHOOT_CUT * step_s).max(SHORTEST_STEP_S);
@@ -403,7 +410,10 @@ impl<'a> Stepper<'a> {
             while let Some(at_s) = pending.next_if(|&t| t <= next_s) {
                 samples.push(self.within_step(time_s, next_s, at_s, ambient));
             }
-            last = self.within_step(time_s, next_s, next_s, ambient);
+            let looking = events_s.iter().any(Option::is_none);
+            if looking || next_s >= task.end_s {
+                last = self.within_step(time_s, next_s, next_s, ambient);
+            }
             for (event, watch) in events_s.iter_mut().zip(task.watches) {
                 if event.is_none() && watch.reached(last.value(watch.probe)) {
                     *event = Some(self.place(watch, time_s, next_s, ambient));
@@ -430,6 +440,9 @@ impl<'a> Stepper<'a> {
             let now = Progress { time_s, end_s: task.end_s, steps: self.work.steps };
             if progress(now).is_break() {
                 return Err(HeatError::Stopped { time_s });
+            }
+            if task.until_seen && looking && events_s.iter().all(Option::is_some) {
+                break;
             }
         }
         self.field.read(&self.old);
@@ -461,21 +474,6 @@ impl<'a> Stepper<'a> {
         self.work.steps as f64 * f64::EPSILON * held_j
     }
 
-    /// How far the step just made leaves a range of temperatures at its end or on the way, K; 0 or less within it.
-    fn outside_k(&mut self, (cold_c, warm_c): (f64, f64)) -> f64 {
-        let mut outside_k = f64::NEG_INFINITY;
-        let stages = match self.scheme {
-            Scheme::TrBdf2 => [Some(&self.middle), Some(&self.new)],
-            Scheme::BackwardEuler => [None, Some(&self.new)],
-        };
-        for enthalpy in stages.into_iter().flatten() {
-            self.field.read(enthalpy);
-            let (coldest_c, warmest_c) = range_c(self.field.temperatures_c());
-            outside_k = outside_k.max(cold_c - coldest_c).max(warmest_c - warm_c);
-        }
-        outside_k
-    }
-
     /// Rates of the old enthalpies as read last; returns the heat through the faces, W.
     fn start_rate(&mut self, air_c: f64) -> f64 {
         let heat_w = self.field.flow(air_c);
@@ -504,6 +502,7 @@ impl<'a> Stepper<'a> {
     fn step(&mut self, time_s: f64, step_s: f64, ambient: &Ambient, start_w: f64) -> Result<Tried, f64> {
         let n = self.old.len();
         let end_c = ambient.temperature_c(time_s + step_s, Side::Before);
+        self.reached_c = NOWHERE_C;
         let (heat_j, end_w) = match self.scheme {
             Scheme::TrBdf2 => {
                 let middle_c = ambient.temperature_c(time_s + GAMMA * step_s, Side::Before);
@@ -544,7 +543,7 @@ impl<'a> Stepper<'a> {
 
     /// Solves one implicit equation; returns the heat through the faces, W.
     fn stage(&mut self, which: Stage, theta: f64, air_c: f64) -> Result<f64, f64> {
-        let Stepper { field, stencil, known, work, .. } = self;
+        let Stepper { field, stencil, scheme, known, reached_c, work, .. } = self;
         let (enthalpy, rate) = match which {
             Stage::Middle => (&mut self.middle, &mut self.middle_rate),
             Stage::End => (&mut self.new, &mut self.new_rate),
@@ -578,12 +577,17 @@ impl<'a> Stepper<'a> {
                     rate[i] = value;
                     enthalpy[i] = known[i] + theta * value;
                 }
+                *reached_c = field.temperatures_c().iter().fold(*reached_c, |range_c, &t| widened(range_c, t));
                 return Ok(heat_w);
             }
             if !left.is_finite() {
                 return Err(left);
             }
             field.assemble(theta, stencil);
+            // Both stages have one θ, and capacities change little within a step: one factor serves them.
+            if reading == 0 && (matches!(which, Stage::Middle) || *scheme == Scheme::BackwardEuler) {
+                stencil.factor();
+            }
             let enough = if left <= self.enough_j_per_kg {
                 // One cell is still off: the solver must see it, too.
                 LINEAR_SHARE_OF_CELLS * left
@@ -647,28 +651,38 @@ impl<'a> Stepper<'a> {
         self.field.sample(at_s, ambient.temperature_c(at_s, Side::Before))
     }
 
-    /// The time at which an event happens within the step just made, by halving.
+    /// The time at which an event happens within the step just made: by the secant through the ends of the bracket, aimed to either side of the event in turn, and
+    /// by halving where that does not narrow it.
     fn place(&mut self, watch: &Watch, from_s: f64, to_s: f64, ambient: &Ambient) -> f64 {
+        let mut past = |at_s: f64| {
+            let past = self.within_step(from_s, to_s, at_s, ambient).value(watch.probe) - watch.level;
+            if watch.crossing == Crossing::Falls { -past } else { past }
+        };
         let (mut before, mut after) = (from_s, to_s);
+        let (mut short, mut over) = (past(from_s), past(to_s));
+        let mut halve = false;
         while after - before > EVENT_S {
-            let middle = 0.5 * (before + after);
-            if middle <= before || middle >= after {
+            let width = after - before;
+            let secant = before + width * (-short / (over - short));
+            let aimed = if over < -short { secant - 0.4 * EVENT_S } else { secant + 0.4 * EVENT_S };
+            let at_s = if halve || !(aimed > before && aimed < after) { 0.5 * (before + after) } else { aimed };
+            if at_s <= before || at_s >= after {
                 break;
             }
-            if watch.reached(self.within_step(from_s, to_s, middle, ambient).value(watch.probe)) {
-                after = middle;
+            let value = past(at_s);
+            if value >= 0.0 {
+                (after, over) = (at_s, value);
             } else {
-                before = middle;
+                (before, short) = (at_s, value);
             }
+            halve = after - before > 0.5 * width;
         }
         after
     }
 }
 
-/// Coldest and warmest of some temperatures, °C.
-fn range_c(temperatures_c: &[f64]) -> (f64, f64) {
-    temperatures_c.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |range_c, &t| widened(range_c, t))
-}
+/// The range of no temperature.
+const NOWHERE_C: (f64, f64) = (f64::INFINITY, f64::NEG_INFINITY);
 
 /// A range of temperatures and one more, °C.
 fn widened((cold_c, warm_c): (f64, f64), met_c: f64) -> (f64, f64) {

@@ -18,6 +18,7 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::{Assessment, Estimate, Spread};
+use barwright_heat::body::MIN_CELLS_TO_MIDDLE;
 use barwright_heat::humidity::dew_point_c;
 use barwright_heat::{
     Accuracy, Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Sample, Start, Task, Watch, solve,
@@ -47,7 +48,8 @@ const FAN_W_PER_M2K: f64 = 20.0;
 const RECORDS: usize = 240;
 
 /// Cells of a bar: times are within 1 % of those with cells of 1 mm, far less than the uncertainty of the film.
-pub const CELLS: Resolution = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
+pub const CELLS: Resolution =
+    Resolution { cell_m: 3e-3, most_cells: 3000, whole: false, min_to_middle: [MIN_CELLS_TO_MIDDLE; 3] };
 
 /// Local error of a step: times are within 2 % of those with the usual one.
 pub(crate) const ACCURACY: Accuracy = Accuracy { temperature_k: 0.2, melted_share: 0.02 };

@@ -19,6 +19,7 @@ use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
+use barwright_heat::body::MIN_CELLS_TO_MIDDLE;
 use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Task, Watch, solve};
 use barwright_reference::{Formula, Ingredient, IngredientId};
 use schemars::JsonSchema;
@@ -61,7 +62,8 @@ const MICROWAVE_SHARE: f64 = 0.4;
 pub const BURST_S: f64 = 30.0;
 
 /// Cells of a jug.
-const CELLS: Resolution = Resolution { cell_m: 10e-3, most_cells: 2500, whole: false };
+const CELLS: Resolution =
+    Resolution { cell_m: 10e-3, most_cells: 2500, whole: false, min_to_middle: [MIN_CELLS_TO_MIDDLE; 3] };
 
 /// A pour to plan.
 #[derive(Debug, Clone, Copy)]

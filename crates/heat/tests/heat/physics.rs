@@ -442,6 +442,53 @@ fn at_rest_nothing_moves() {
 }
 
 /// A material with up to six corners, some of them jumps.
+/// It ends with the step of the last event, at which it was what the whole day's run was; one event that never comes keeps it going.
+#[test]
+fn a_run_until_all_is_seen_is_the_beginning_of_the_whole_one() {
+    let body = body(BOX, blend(), true, Faces::all(Exposure::natural(0.95).unwrap()));
+    let air = Ambient::constant(20.0).unwrap();
+    let falls = |level: f64| Watch { probe: Probe::Warmest, crossing: Crossing::Falls, level };
+    let whole = Task { watches: &[falls(40.0), falls(25.0)], ..Task::new(&body, &air, 70.0, 24.0 * HOUR_S) };
+    let (short, long) = (run(&Task { until_seen: true, ..whole }), run(&whole));
+    assert_eq!(short.events_s, long.events_s);
+    assert!(short.work.steps < long.work.steps, "{:?} {:?}", short.work, long.work);
+    assert!(short.last.warmest_c <= 25.0 && short.last.warmest_c > 20.5, "{:?}", short.last);
+    assert!(short.energy.relative_gap < BALANCE, "{:?}", short.energy);
+    let never = Task { watches: &[falls(40.0), falls(10.0)], until_seen: true, ..whole };
+    assert_eq!(run(&never).work.steps, long.work.steps);
+}
+
+/// An event lies within a hundredth of a second of where the curve crosses its level: the same run, looked at there.
+#[test]
+fn an_event_is_where_its_level_is_crossed() {
+    let body = body(PUCK, blend(), true, Faces::all(Exposure::natural(0.95).unwrap()));
+    let air = Ambient::constant(18.0).unwrap();
+    for (probe, level) in [(Probe::Warmest, 45.0), (Probe::Surface, 50.0), (Probe::Mean, 30.0), (Probe::Melted, 0.6)] {
+        let watches = [Watch { probe, crossing: Crossing::Falls, level }];
+        let task = Task { watches: &watches, ..Task::new(&body, &air, 70.0, 24.0 * HOUR_S) };
+        let at_s = run(&task).events_s[0].unwrap();
+        let looked = run(&Task { samples_s: &[at_s - 0.011, at_s], ..task });
+        let [before, after] = [0, 1].map(|look: usize| looked.samples[look].value(probe));
+        assert!(before > level && after <= level, "{probe:?} at {at_s} s: {before} {after}");
+    }
+}
+
+#[test]
+fn fewer_cells_to_the_middle_give_a_rougher_answer_of_the_same_kind() {
+    let cut = |min_to_middle: [usize; 3]| {
+        let resolution = Resolution { cell_m: 1.0, min_to_middle, ..Resolution::default() };
+        Body::new(BOX, blend(), None, Faces::all(Exposure::given(8.0, 0.9).unwrap()), resolution).unwrap()
+    };
+    assert_eq!(
+        [cut([2, 3, 4]).cells(), cut([1; 3]).cells(), cut([0; 3]).cells(), cut([5; 3]).cells()],
+        [24, 1, 1, 125]
+    );
+    let air = Ambient::constant(45.0).unwrap();
+    let mean_c = |body: &Body| run(&Task::new(body, &air, 20.0, 2.0 * HOUR_S)).last.mean_c;
+    let (rough, fine) = (mean_c(&cut([1; 3])), mean_c(&cut([5; 3])));
+    assert!((rough - fine).abs() < 1.0, "{rough} {fine}");
+}
+
 fn any_material() -> impl Strategy<Value = Material> {
     let steps = prop::collection::vec((prop_oneof![Just(0.0), 0.01..15.0_f64], 0.01..0.4_f64), 1..6);
     (steps, 10.0..45.0_f64, 20e3..250e3_f64, 0.1..0.4_f64, 0.1..0.4_f64).prop_map(
@@ -478,7 +525,7 @@ fn any_body() -> impl Strategy<Value = Body> {
             };
             let faces = Faces { top: faces.0, bottom: faces.1, side: faces.2 };
             let mould = mould.then(|| Mould { wall_m: 0.004, material: silicone() });
-            let resolution = Resolution { cell_m: 4e-3, most_cells: 2500, whole: false };
+            let resolution = Resolution { cell_m: 4e-3, most_cells: 2500, whole: false, ..Resolution::default() };
             Body::new(shape, material, mould, faces, resolution).unwrap()
         },
     )
@@ -562,7 +609,7 @@ proptest! {
             None => Exposure::natural(emissivity).unwrap(),
             Some(film) => Exposure::given(ten(film), emissivity).unwrap(),
         };
-        let resolution = Resolution { cell_m: 2e-3, most_cells: 2500, whole: false };
+        let resolution = Resolution { cell_m: 2e-3, most_cells: 2500, whole: false, ..Resolution::default() };
         let faces = Faces::all(exposure.wrapped(ten(wrap)).unwrap());
         let body = Body::new(shape, material, None, faces, resolution).unwrap();
         let air = Ambient::constant(air_c).unwrap();
@@ -593,7 +640,7 @@ fn the_rim_of_a_thin_plate_stays_within_what_surrounds_it() {
     let faces = Faces { top: face, side: face, bottom: face.wrapped(0.1).unwrap() };
     let shape = Shape::Puck { diameter_m: 0.403, height_m: 0.0027 };
     let mould = Mould { wall_m: 0.0074, material: silicone() };
-    let cells = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false };
+    let cells = Resolution { cell_m: 3e-3, most_cells: 3000, whole: false, ..Resolution::default() };
     let samples_s: Vec<f64> = (0..=2000).map(|n| 10.0 * f64::from(n)).collect();
     let accuracy = Accuracy { temperature_k: 0.2, melted_share: 0.02 };
     for material in [blend(), pure()] {

@@ -151,8 +151,15 @@ fn cooled(text: &str) -> [Cooled; 2] {
     let options = Options { draws: 0, ..Options::default() };
     let bench = Workbench::new(&LIBRARY, &MODEL, options).unwrap();
     let places = [("room", 20.0), ("fridge", 5.0)].map(|(name, air_c)| Place { name: name.into(), air_c, fan: false });
-    let task =
-        CoolTask { formula: &bar, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
+    let task = CoolTask {
+        formula: &bar,
+        mould: &mould,
+        pour_c: 75.0,
+        mould_c: 20.0,
+        places: &places,
+        room: (20.0, 50.0),
+        fine: false,
+    };
     let found = cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap();
     [0, 1].map(|at| {
         let one = &found.places[at];

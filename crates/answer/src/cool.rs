@@ -112,7 +112,15 @@ pub fn cool(engine: &Engine, asked: &Cool, control: Control<'_>) -> Result<Answe
     too_hot(&mould, pour_c)?;
     let usual = if asked.places.is_empty() { places::usual(room_c, false) } else { Vec::new() };
     let places = if asked.places.is_empty() { &usual } else { &asked.places };
-    let task = CoolTask { formula: &formula, mould: &mould, pour_c, mould_c: room_c, places, room: asked.room.pair() };
+    let task = CoolTask {
+        formula: &formula,
+        mould: &mould,
+        pour_c,
+        mould_c: room_c,
+        places,
+        room: asked.room.pair(),
+        fine: false,
+    };
     let plan = Plan { usual_size: asked.mould.is_none(), ..Plan::new(&bench, &task, units, control)? };
     let assessment = &plan.found.assessment;
     let rests_on = [RESTS_ON.to_owned(), interval_words(assessment)];

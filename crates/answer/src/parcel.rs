@@ -181,6 +181,7 @@ pub fn parcel(engine: &Engine, asked: &Parcel, control: Control<'_>) -> Result<A
         start_c: asked.start_c,
         route: &route.route.rows,
         cell_m: 1e-3 * asked.cell_mm,
+        fine: false,
     };
     let found = barwright_making::parcel(&bench, &task, control).map_err(refused)?;
     let assessment = bench.assess(&formula)?;

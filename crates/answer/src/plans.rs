@@ -80,6 +80,7 @@ pub(crate) fn plan<'a>(engine: &'a Engine, task: &PlanTask<'a>, control: Control
                 mould_c: room_c,
                 places: &places::usual(room_c, false),
                 room: task.room.pair(),
+                fine: false,
             };
             let cooled = cool::Plan::new(&bench, &cool_task, task.units, &stage(control, 1, stages));
             within_reach(cooled, "cooling", &mut notes)?

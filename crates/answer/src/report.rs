@@ -209,6 +209,7 @@ impl<'a> Plans<'a> {
             mould_c: room.air_c,
             places: &places::usual(room.air_c, false),
             room: room.pair(),
+            fine: false,
         };
         let plan = within_reach(cool::Plan::new(&self.bench, &task, *units, control), "cooling", notes)?;
         Ok(plan.map(|plan| plan.section()))
@@ -223,6 +224,7 @@ impl<'a> Plans<'a> {
             start_c: self.asked.room.air_c,
             route: &route.route.rows,
             cell_m: CELLS.cell_m,
+            fine: false,
         };
         let found = barwright_making::parcel(&self.bench, &task, control).map_err(parcel::refused)?;
         let usual_size = self.asked.mould.is_none();

@@ -1,8 +1,9 @@
 //! A bar of a blend as the heat model sees it.
 
 use barwright_blend::heat_curve::{HeatCurves, HeatPoint};
+use barwright_heat::body::SIZE_RANGE_M;
 use barwright_heat::material::Point;
-use barwright_heat::{Curve, HeatError, Material, Mould as Wall, Shape};
+use barwright_heat::{Curve, HeatError, Material, Mould as Wall, Resolution, Shape};
 use barwright_reference::mould::{BarShape, Mould};
 use barwright_reference::{Formula, Library};
 
@@ -93,6 +94,23 @@ pub fn shape(shape: BarShape) -> Shape {
             Shape::Puck { diameter_m: 1e-3 * diameter_mm, height_m: 1e-3 * height_mm }
         }
     }
+}
+
+/// A grid of so few cells that its answers want correcting.
+///
+/// # Arguments
+/// * `short`, `long`: cells from the middle to a face along the shortest side, which decides most, and along the others.
+pub(crate) fn few_cells(shape: Shape, (short, long): (usize, usize)) -> Resolution {
+    let min_to_middle = match shape {
+        Shape::Slab { .. } => [short; 3],
+        // Rings are few cells anyway.
+        Shape::Puck { .. } => [short, 1, short],
+        Shape::Box { length_m, width_m, height_m } => {
+            let shortest_m = length_m.min(width_m).min(height_m);
+            [length_m, width_m, height_m].map(|side_m| if side_m > shortest_m { long } else { short })
+        }
+    };
+    Resolution { cell_m: SIZE_RANGE_M.1, min_to_middle, ..Resolution::default() }
 }
 
 /// The wall of a silicone mould around a bar.

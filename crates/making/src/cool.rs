@@ -30,7 +30,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::MakingError;
 use crate::bar;
-use crate::spread::{Control, compute};
+use crate::grids::{Grid, Kind, Sweep, every_draw};
+use crate::spread::{Control, Film};
 
 /// How long a bar is watched, s: a day.
 pub const WATCHED_S: f64 = 24.0 * 3600.0;
@@ -53,6 +54,15 @@ pub const CELLS: Resolution =
 
 /// Local error of a step: times are within 2 % of those with the usual one.
 pub(crate) const ACCURACY: Accuracy = Accuracy { temperature_k: 0.2, melted_share: 0.02 };
+
+/// Cells of a rough grid from the middle of the bar to a face, along its shortest side and along the others.
+const ROUGH_CELLS: (usize, usize) = (3, 2);
+
+/// The same of a middling grid.
+pub(crate) const MIDDLING_CELLS: (usize, usize) = (5, 5);
+
+/// The same on a rough grid.
+pub(crate) const ROUGH_ACCURACY: Accuracy = Accuracy { temperature_k: 0.5, melted_share: 0.05 };
 
 /// Between these temperatures the slow growth of coarse crystals is decided, °C (common practice, no source).
 const GRAIN_C: (f64, f64) = (40.0, 20.0);
@@ -92,14 +102,38 @@ pub struct CoolTask<'a> {
     pub places: &'a [Place],
     /// Air the bar is taken into out of the mould: °C and relative humidity, %.
     pub room: (f64, f64),
+    /// Whether every draw is run on a fine grid, which takes some twenty times as long: to check the others by.
+    pub fine: bool,
 }
 
-/// Course of one draw.
-#[derive(Debug, Clone, PartialEq)]
-struct Course {
+/// Moments of one draw, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Moments {
     skin_s: Option<f64>,
     set_s: Option<f64>,
     release_s: Option<f64>,
+}
+
+impl Moments {
+    /// Figures for [`every_draw`].
+    fn figures(&self) -> [Option<f64>; 3] {
+        [self.skin_s, self.set_s, self.release_s]
+    }
+
+    /// In the order of the figures of [`every_draw`].
+    fn of(figures: &[Option<f64>]) -> Self {
+        let figure = |at: usize| figures.get(at).copied().flatten();
+        Moments { skin_s: figure(0), set_s: figure(1), release_s: figure(2) }
+    }
+}
+
+/// Position of the moment it can leave the mould among the figures.
+const RELEASE: usize = 2;
+
+/// Course by the central model.
+#[derive(Debug, Clone, PartialEq)]
+struct Course {
+    moments: Moments,
     /// Middle of the bar between [`GRAIN_C`].
     slow_s: Option<f64>,
     /// Surface when it can leave the mould, or at the end, °C.
@@ -182,7 +216,7 @@ pub struct Cooling {
 /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
 /// let room = Place { name: "room".into(), air_c: 20.0, fan: false };
 /// let task = CoolTask {
-///     formula: &bar.formulas[0], mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &[room], room: (20.0, 50.0),
+///     formula: &bar.formulas[0], mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &[room], room: (20.0, 50.0), fine: false,
 /// };
 /// let cooling = cool(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
 /// let hours = cooling.places[0].release_s.map(|time| time.value / 3600.0);
@@ -206,14 +240,19 @@ pub fn cool(bench: &Workbench<'_>, task: &CoolTask<'_>, control: Control<'_>) ->
     let density = bar::density_kg_per_m3(bench.library(), task.formula);
     let assessment = bench.assess(task.formula)?;
     let grain = assessment.grain.risk.value;
+    let film = Film::new(bench.options().seed, curves.drawn.len());
+    let sweep = Sweep { curves: &curves, film: &film, fine: task.fine };
     let runs = task.places.len();
     let mut places = Vec::with_capacity(runs);
     for (number, place) in task.places.iter().enumerate() {
         let control = |done: usize, total: usize| control(number * total + done, runs * total);
-        let found = compute(&curves, bench.options().seed, &control, |draw, one, factor| {
-            course(task, place, one, density, factor, draw.is_none())
+        let central = course(task, place, &curves.central, density)?;
+        let kinds = [Kind::Time { watched_s: WATCHED_S }; 3];
+        let drawn = every_draw(sweep, &central.moments.figures(), &control, &kinds, RELEASE, |one, factor, grid| {
+            moments(task, place, one, density, factor, grid)
         })?;
-        places.push(outcome(place, &found, grain, dew_point_c));
+        let drawn = drawn.iter().map(|figures| Moments::of(figures)).collect();
+        places.push(outcome(place, central, drawn, grain, dew_point_c));
     }
     let shrinkage = curves.estimate(|one| one.shrinkage(task.pour_c, room_c));
     Ok(Cooling {
@@ -235,61 +274,98 @@ fn body(
     curves: &HeatCurves,
     density: f64,
     factor: f64,
+    grid: Grid,
 ) -> Result<Body, MakingError> {
     let open = if place.fan { Exposure::given(FAN_W_PER_M2K, EMISSIVITY)? } else { Exposure::natural(EMISSIVITY)? };
     let open = open.scaled(factor)?;
     let faces = Faces { top: open, side: open, bottom: open.wrapped(BOARD_M2K_PER_W)? };
     let (shape, wall) = (bar::shape(task.mould.shape), bar::wall(task.mould)?);
-    Ok(Body::new(shape, bar::material(curves, density)?, Some(wall), faces, CELLS)?)
+    let cells = match grid {
+        Grid::Rough => bar::few_cells(shape, ROUGH_CELLS),
+        Grid::Middling => bar::few_cells(shape, MIDDLING_CELLS),
+        Grid::Fine => CELLS,
+    };
+    Ok(Body::new(shape, bar::material(curves, density)?, Some(wall), faces, cells)?)
 }
 
-/// Follows one bar for a day.
-fn course(
+/// A probe that falls to a level, if there is one.
+fn falls(probe: Probe, level: Option<f64>) -> Option<Watch> {
+    level.map(|level| Watch { probe, crossing: Crossing::Falls, level })
+}
+
+/// What is watched in every draw, in the order of [`Moments`].
+fn watched(curves: &HeatCurves) -> [Option<Watch>; 3] {
+    let (sets_c, releases_c) = (curves.sets_c(), curves.releases_c());
+    [falls(Probe::Surface, sets_c), falls(Probe::Warmest, sets_c), falls(Probe::Warmest, releases_c)]
+}
+
+/// The bar as it is poured.
+fn poured<'a>(task: &CoolTask<'_>, body: &'a Body, air: &'a Ambient) -> Task<'a> {
+    Task {
+        branch: Branch::Cooling,
+        start: Start::Even { bar_c: task.pour_c, mould_c: task.mould_c },
+        accuracy: ACCURACY,
+        ..Task::new(body, air, task.pour_c, WATCHED_S)
+    }
+}
+
+/// Moments of one draw, in the order of [`Moments`].
+fn moments(
     task: &CoolTask<'_>,
     place: &Place,
     curves: &HeatCurves,
     density: f64,
     factor: f64,
-    recorded: bool,
-) -> Result<Course, MakingError> {
-    let body = body(task, place, curves, density, factor)?;
+    grid: Grid,
+) -> Result<Vec<Option<f64>>, MakingError> {
+    // Nothing gets colder than all that is around it.
+    let coldest_c = place.air_c.min(task.mould_c);
+    let wanted = watched(curves).map(|watch| watch.filter(|watch| watch.level > coldest_c));
+    let watches: Vec<Watch> = wanted.iter().flatten().copied().collect();
+    if watches.is_empty() {
+        return Ok(vec![None; wanted.len()]);
+    }
+    let body = body(task, place, curves, density, factor, grid)?;
     let air = Ambient::constant(place.air_c)?;
-    let falls = |probe, level: Option<f64>| level.map(|level| Watch { probe, crossing: Crossing::Falls, level });
-    let (sets_c, releases_c) = (curves.sets_c(), curves.releases_c());
+    let accuracy = match grid {
+        Grid::Rough => ROUGH_ACCURACY,
+        Grid::Middling | Grid::Fine => ACCURACY,
+    };
+    let run = solve(&Task { watches: &watches, until_seen: true, accuracy, ..poured(task, &body, &air) }, &|_| {
+        std::ops::ControlFlow::Continue(())
+    })?;
+    Ok(in_order(&wanted, &run.events_s).to_vec())
+}
+
+/// The events of those watches that there are, each in its place.
+fn in_order<const N: usize>(wanted: &[Option<Watch>; N], events_s: &[Option<f64>]) -> [Option<f64>; N] {
+    let mut happened = events_s.iter().copied();
+    wanted.map(|watch| watch.and_then(|_| happened.next()).flatten())
+}
+
+/// Follows the bar by the central model for a day.
+fn course(task: &CoolTask<'_>, place: &Place, curves: &HeatCurves, density: f64) -> Result<Course, MakingError> {
+    let body = body(task, place, curves, density, 1.0, Grid::Fine)?;
+    let air = Ambient::constant(place.air_c)?;
     let cooled_c = Some(GRAIN_C.1.max(place.air_c + NEAR_K)).filter(|cooled_c| *cooled_c < GRAIN_C.0);
-    let wanted = [
-        falls(Probe::Surface, sets_c),
-        falls(Probe::Warmest, sets_c),
-        falls(Probe::Warmest, releases_c),
-        falls(Probe::Centre, Some(GRAIN_C.0)),
-        falls(Probe::Centre, cooled_c),
-    ];
+    let [skin, set, release] = watched(curves);
+    let wanted = [skin, set, release, falls(Probe::Centre, Some(GRAIN_C.0)), falls(Probe::Centre, cooled_c)];
     let watches: Vec<Watch> = wanted.iter().flatten().copied().collect();
     let samples: Vec<f64> = (0..=RECORDS).map(|record| WATCHED_S * (record as f64 / RECORDS as f64).powi(2)).collect();
-    let run = solve(
-        &Task {
-            branch: Branch::Cooling,
-            start: Start::Even { bar_c: task.pour_c, mould_c: task.mould_c },
-            samples_s: &samples,
-            watches: &watches,
-            accuracy: ACCURACY,
-            ..Task::new(&body, &air, task.pour_c, WATCHED_S)
-        },
-        &|_| std::ops::ControlFlow::Continue(()),
-    )?;
-    let mut happened = run.events_s.iter().copied();
-    let [skin_s, set_s, release_s, from_s, to_s] = wanted.map(|watch| watch.and_then(|_| happened.next()).flatten());
+    let run = solve(&Task { samples_s: &samples, watches: &watches, ..poured(task, &body, &air) }, &|_| {
+        std::ops::ControlFlow::Continue(())
+    })?;
+    let [skin_s, set_s, release_s, from_s, to_s] = in_order(&wanted, &run.events_s);
     let end_s = release_s.unwrap_or(WATCHED_S);
     let surface_c = run.samples.iter().find(|one| one.time_s >= end_s).unwrap_or(&run.last).surface_c;
     // Where the two levels are close together, both moments are found only to the same hundredth of a second.
     let slow_s = from_s.zip(to_s).map(|(from, to)| to.max(from) - from);
-    let history = if recorded { run.samples } else { Vec::new() };
-    Ok(Course { skin_s, set_s, release_s, slow_s, surface_c, history })
+    Ok(Course { moments: Moments { skin_s, set_s, release_s }, slow_s, surface_c, history: run.samples })
 }
 
-fn outcome(place: &Place, found: &Spread<Course>, grain: f64, dew_point_c: f64) -> PlaceOutcome {
-    let central = &found.central;
+fn outcome(place: &Place, central: Course, drawn: Vec<Moments>, grain: f64, dew_point_c: f64) -> PlaceOutcome {
     let slow = central.slow_s.map_or(1.0, |time| time / (time + QUICK_S));
+    let found = Spread { central: central.moments, drawn };
     PlaceOutcome {
         place: place.clone(),
         skin_s: found.estimate_or(WATCHED_S, |one| one.skin_s),
@@ -300,7 +376,7 @@ fn outcome(place: &Place, found: &Spread<Course>, grain: f64, dew_point_c: f64) 
         slow_s: central.slow_s,
         surface_c: central.surface_c,
         dew: central.surface_c < dew_point_c,
-        history: central.history.clone(),
+        history: central.history,
     }
 }
 

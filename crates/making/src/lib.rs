@@ -8,13 +8,14 @@
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
-//! - [`spread`]: the same over all draws, with progress; [`times`]: the times at which a route is recorded.
+//! - [`spread`]: the same over all draws, with progress; `grids`: most of them on few cells; [`times`]: the times at which a route is recorded.
 
 pub mod bar;
 pub mod batch;
 pub mod cool;
 pub mod declaration;
 mod error;
+mod grids;
 pub mod ice_pack;
 pub mod packing;
 pub mod parcel;

@@ -145,6 +145,13 @@ impl Packing {
         self.block_m().into_iter().fold(f64::INFINITY, f64::min)
     }
 
+    /// A grid of few cells for all bars together, as [`bar::few_cells`].
+    pub(crate) fn few_cells(&self, to_middle: (usize, usize)) -> Resolution {
+        let [length_m, width_m, height_m] = self.block_m();
+        let shape = if self.bars > 1 { Shape::Box { length_m, width_m, height_m } } else { bar::shape(self.shape) };
+        bar::few_cells(shape, to_middle)
+    }
+
     /// Outside of all bars, m².
     fn block_m2(&self) -> f64 {
         match bar::shape(self.shape) {

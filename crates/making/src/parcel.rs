@@ -10,13 +10,14 @@
 //! weight on the box are left out.
 
 use std::ops::ControlFlow;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use barwright_blend::assess::Workbench;
-use barwright_blend::heat_curve::HeatCurves;
+use barwright_blend::heat_curve::{HeatCurves, HeatPoint, at};
 use barwright_blend::{Estimate, Spread};
 pub use barwright_heat::Sample as Record;
 use barwright_heat::ambient::Side;
-use barwright_heat::{Ambient, Crossing, HeatError, Probe, Resolution, Sample, Task, Watch, solve};
+use barwright_heat::{Ambient, Crossing, HeatError, Probe, Resolution, Run, Sample, Task, Watch, solve};
 use barwright_reference::Formula;
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -24,10 +25,11 @@ use serde::Serialize;
 
 use crate::MakingError;
 use crate::bar;
-use crate::cool::{ACCURACY, CELLS};
+use crate::cool::{ACCURACY, CELLS, MIDDLING_CELLS, ROUGH_ACCURACY};
+use crate::grids::{Grid, Kind, Sweep, every_draw};
 use crate::ice_pack::inside;
 use crate::packing::Packing;
-use crate::spread::{Control, compute};
+use crate::spread::{Control, Film};
 use crate::times;
 
 /// Thickness of the foam tried where it may help, m.
@@ -66,6 +68,9 @@ const PALM_M: f64 = 0.02;
 /// Cells of a large block are at most this much wider: what reaches into it in some hours is a matter of centimetres.
 const MAX_WIDENED: f64 = 5.0;
 
+/// Cells of a rough grid from the middle of the bars to a face, along their shortest side and along the others: a parcel is warmed from all sides alike.
+const ROUGH_CELLS: (usize, usize) = (2, 1);
+
 /// Largest number of cells, however fine.
 const MAX_CELLS: usize = 200_000;
 
@@ -87,6 +92,8 @@ pub struct ParcelTask<'a> {
     pub route: &'a [(f64, f64)],
     /// Width of a cell of a palm-sized bar, m; as a rule that of [`CELLS`]. Larger blocks have wider ones.
     pub cell_m: f64,
+    /// Whether every draw is run on a fine grid, which takes some twenty times as long: to check the others by.
+    pub fine: bool,
 }
 
 /// One way to send it.
@@ -173,11 +180,13 @@ struct Course {
     melted_share: f64,
     melted_before: f64,
     fails_s: Option<f64>,
-    history: Vec<Sample>,
     /// Mean temperatures at the times of [`Around::looks_s`], °C.
     course_c: Vec<f64>,
-    energy_gap: f64,
 }
+
+/// Figures of a run besides the mean temperatures of its course.
+const HIGHEST: [(Probe, Kind); 3] =
+    [(Probe::Centre, Kind::Temperature), (Probe::Warmest, Kind::Temperature), (Probe::Melted, Kind::Share)];
 
 /// Sends a bar along a route.
 ///
@@ -209,6 +218,7 @@ struct Course {
 ///     start_c: 22.0,
 ///     route: &[(0.0, 25.0), (7200.0, 60.0), (86400.0, 60.0)],
 ///     cell_m: 3e-3,
+///     fine: false,
 /// };
 /// let found = parcel(&bench, &task, &|_, _| ControlFlow::Continue(()))?;
 /// assert_eq!(found.asked.keeps, 0.0);
@@ -226,7 +236,8 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
     let wanted = others(&packing, bars_kg);
     let night = length_s >= NIGHT_S && window_s.is_none_or(|window| window < HOUR_S);
     let runs = 1 + wanted.len() + usize::from(night);
-    let runner = Runner { bench, task, curves: &curves, density, length_s, runs, control };
+    let film = Film::new(bench.options().seed, curves.drawn.len());
+    let runner = Runner { task, curves: &curves, film, density, length_s, runs, control };
 
     let asked = runner.outcome(0, Way::AsAsked, &packing, &air)?;
     let needed_c = asked.mean_c.high;
@@ -333,9 +344,9 @@ fn begun_later(air: &Ambient, length_s: f64, shift_s: f64) -> Result<Ambient, He
 
 /// Everything that all ways have in common.
 struct Runner<'a> {
-    bench: &'a Workbench<'a>,
     task: &'a ParcelTask<'a>,
     curves: &'a Spread<HeatCurves>,
+    film: Film,
     density: f64,
     length_s: f64,
     /// Ways in all, for the progress.
@@ -348,10 +359,35 @@ impl Runner<'_> {
     fn outcome(&self, number: usize, way: Way, packing: &Packing, air: &Ambient) -> Result<Outcome, MakingError> {
         let around = Around::new(packing, air, self.length_s)?;
         let control = |done: usize, total: usize| (self.control)(number * total + done, self.runs * total);
-        let found = compute(self.curves, self.bench.options().seed, &control, |draw, curves, factor| {
-            self.course(packing, &around, curves, factor, draw.is_none())
+        let central = self.run(packing, &around, &self.curves.central, 1.0, Grid::Fine, &around.records_s)?;
+        // All gaps are positive, and so in the order of their bits.
+        let gap = AtomicU64::new(central.energy.relative_gap.to_bits());
+        let temperatures = around.looks_s.iter().map(|_| Kind::Temperature);
+        let fails = Kind::Time { watched_s: self.length_s };
+        let kinds: Vec<Kind> = HIGHEST.iter().map(|one| one.1).chain([fails]).chain(temperatures).collect();
+        let figures = |run: &Run, course_c: &[f64]| -> Vec<Option<f64>> {
+            let fails_s = run.events_s.first().copied().flatten();
+            let known = HIGHEST.iter().map(|one| Some(highest(run, one.0)));
+            known.chain([fails_s]).chain(course_c.iter().copied().map(Some)).collect()
+        };
+        // The central run is looked at more often, those times among them to the last bit.
+        let looks = central.samples.iter().filter(|one| around.looks_s.contains(&one.time_s));
+        let course_c: Vec<f64> = looks.map(|one| one.mean_c).collect();
+        let fine = figures(&central, &course_c);
+        let sweep = Sweep { curves: self.curves, film: &self.film, fine: self.task.fine };
+        let drawn = every_draw(sweep, &fine, &control, &kinds, 0, |curves, factor, grid| {
+            let run = self.run(packing, &around, curves, factor, grid, &around.looks_s)?;
+            gap.fetch_max(run.energy.relative_gap.to_bits(), Ordering::Relaxed);
+            let course_c: Vec<f64> = run.samples.iter().map(|one| one.mean_c).collect();
+            Ok(figures(&run, &course_c))
         })?;
-        let gap = |one: &Course| one.energy_gap;
+        let drawn = drawn.iter().zip(&self.curves.drawn).map(|(figures, curves)| self.course(figures, curves, &around));
+        let middle = Course {
+            mean_c: highest(&central, Probe::Mean),
+            fails_s: central.events_s.first().copied().flatten(),
+            ..self.course(&fine, &self.curves.central, &around)
+        };
+        let found = Spread { central: middle, drawn: drawn.collect() };
         let mean_c = |look: usize| found.estimate(|one| one.course_c.get(look).copied().unwrap_or(f64::NAN));
         Ok(Outcome {
             way,
@@ -364,8 +400,8 @@ impl Runner<'_> {
             fails_s: found.estimate_or(self.length_s, |one| one.fails_s),
             ice_gone_s: around.ice_gone_s,
             course_c: around.looks_s.iter().enumerate().map(|(look, &time_s)| (time_s, mean_c(look))).collect(),
-            energy_gap: found.drawn.iter().map(gap).fold(gap(&found.central), f64::max),
-            history: found.central.history,
+            energy_gap: f64::from_bits(gap.into_inner()),
+            history: central.samples,
         })
     }
 
@@ -378,62 +414,83 @@ impl Runner<'_> {
         }
         let starts: Vec<f64> =
             (1..STARTS).map(|hour| hour as f64 * HOUR_S).filter(|shift| *shift < self.length_s).collect();
+        // A rough grid tells which hour is best.
         let tried: Vec<Result<(f64, Ambient, f64), MakingError>> = starts
             .into_par_iter()
             .map(|shift_s| {
                 let air = begun_later(air, self.length_s, shift_s)?;
                 let around = Around::new(packing, &air, self.length_s)?;
-                let course = self.course(packing, &around, &self.curves.central, 1.0, false)?;
-                Ok((course.mean_c, air, shift_s))
+                let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Rough, &around.looks_s)?;
+                Ok((highest(&run, Probe::Mean), air, shift_s))
             })
             .collect();
         let tried = tried.into_iter().collect::<Result<Vec<_>, _>>()?;
-        let best = tried.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
-        match best.filter(|(mean_c, ..)| *mean_c < asked.mean_c.value - SPARES_K) {
-            Some((_, air, shift_s)) => {
-                self.outcome(number, Way::Later { hours: shift_s / HOUR_S }, packing, &air).map(Some)
-            }
-            None => Ok(None),
+        let Some((_, air, shift_s)) = tried.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)) else { return Ok(None) };
+        let around = Around::new(packing, &air, self.length_s)?;
+        let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Fine, &around.looks_s)?;
+        if highest(&run, Probe::Mean) >= asked.mean_c.value - SPARES_K {
+            return Ok(None);
         }
+        self.outcome(number, Way::Later { hours: shift_s / HOUR_S }, packing, &air).map(Some)
     }
 
     /// Follows the bars of one draw.
-    fn course(
+    fn run(
         &self,
         packing: &Packing,
         around: &Around,
         curves: &HeatCurves,
         factor: f64,
-        recorded: bool,
-    ) -> Result<Course, MakingError> {
-        let body = packing.body(bar::material(curves, self.density)?, factor, cells(self.task.cell_m, packing))?;
+        grid: Grid,
+        samples_s: &[f64],
+    ) -> Result<Run, MakingError> {
+        let (cells, accuracy) = match grid {
+            Grid::Rough => (packing.few_cells(ROUGH_CELLS), ROUGH_ACCURACY),
+            Grid::Middling => (packing.few_cells(MIDDLING_CELLS), ACCURACY),
+            Grid::Fine => (cells(self.task.cell_m, packing), ACCURACY),
+        };
+        let body = packing.body(bar::material(curves, self.density)?, factor, cells)?;
         let holds = curves.holds_c().map(|level| Watch { probe: Probe::Mean, crossing: Crossing::Rises, level });
         let watches: Vec<Watch> = holds.into_iter().collect();
-        let run = solve(
-            &Task {
-                samples_s: if recorded { &around.records_s } else { &around.looks_s },
-                watches: &watches,
-                accuracy: ACCURACY,
-                ..Task::new(&body, &around.air, self.task.start_c, self.length_s)
-            },
-            &|_| ControlFlow::Continue(()),
-        )?;
-        let highest = |of: Probe| {
-            run.samples.iter().chain([&run.last]).map(|one| one.value(of)).fold(f64::NEG_INFINITY, f64::max)
-        };
-        // The central run is looked at more often, those times among them to the last bit.
-        let looks = run.samples.iter().filter(|one| around.looks_s.contains(&one.time_s));
-        Ok(Course {
-            core_c: highest(Probe::Centre),
-            mean_c: highest(Probe::Mean),
-            edge_c: highest(Probe::Warmest),
-            melted_share: highest(Probe::Melted),
-            melted_before: run.samples.first().map_or(0.0, |one| one.melted_share),
-            fails_s: run.events_s.first().copied().flatten(),
-            energy_gap: run.energy.relative_gap,
-            course_c: looks.map(|one| one.mean_c).collect(),
-            history: if recorded { run.samples } else { Vec::new() },
-        })
+        let task = Task::new(&body, &around.air, self.task.start_c, self.length_s);
+        Ok(solve(&Task { samples_s, watches: &watches, accuracy, ..task }, &|_| ControlFlow::Continue(()))?)
+    }
+
+    /// What becomes of the bars of one draw by its figures: whether they fail is told by their mean temperature, when, by the run as far as it knows.
+    fn course(&self, figures: &[Option<f64>], curves: &HeatCurves, around: &Around) -> Course {
+        let figure = |at: usize| figures.get(at).copied().flatten();
+        let course_c: Vec<f64> =
+            figures.iter().skip(HIGHEST.len() + 1).map(|mean_c| mean_c.unwrap_or(f64::NAN)).collect();
+        let reached_s = curves.holds_c().and_then(|holds_c| rises_s(&around.looks_s, &course_c, holds_c));
+        Course {
+            core_c: figure(0).unwrap_or(f64::NAN),
+            mean_c: course_c.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            edge_c: figure(1).unwrap_or(f64::NAN),
+            melted_share: figure(2).unwrap_or(f64::NAN),
+            melted_before: at(&curves.in_use, self.task.start_c, HeatPoint::melted_share),
+            fails_s: reached_s.map(|reached_s| figure(HIGHEST.len()).unwrap_or(reached_s)),
+            course_c,
+        }
+    }
+}
+
+/// Highest value of a probe along a run.
+fn highest(run: &Run, of: Probe) -> f64 {
+    run.samples.iter().chain([&run.last]).map(|one| one.value(of)).fold(f64::NEG_INFINITY, f64::max)
+}
+
+/// When a course first reaches a level, s, by a straight line between the times it is known at.
+fn rises_s(times_s: &[f64], course_c: &[f64], level_c: f64) -> Option<f64> {
+    let after = course_c.iter().position(|&mean_c| mean_c >= level_c)?;
+    let reached = times_s.get(after).copied().zip(course_c.get(after).copied());
+    let before =
+        after.checked_sub(1).and_then(|before| times_s.get(before).copied().zip(course_c.get(before).copied()));
+    match (before, reached) {
+        (Some((from_s, from_c)), Some((to_s, to_c))) => {
+            Some(from_s + (to_s - from_s) * (level_c - from_c) / (to_c - from_c))
+        }
+        (None, reached) => reached.map(|(at_s, _)| at_s),
+        (Some(_), None) => None,
     }
 }
 

@@ -33,25 +33,62 @@ pub fn compute<T: Send>(
     control: Control<'_>,
     of: impl Fn(Option<usize>, &HeatCurves, f64) -> Result<T, MakingError> + Sync,
 ) -> Result<Spread<T>, MakingError> {
-    let total = curves.drawn.len() + 1;
-    let factors: Vec<f64> =
-        Draws::new(seed, curves.drawn.len()).dimension("film").iter().map(|z| (FILM_LN_SD * z).exp()).collect();
-    let (done, stopped) = (AtomicUsize::new(0), AtomicBool::new(false));
-    let step = |draw: Option<usize>, curves: &HeatCurves, factor: f64| {
-        if stopped.load(Ordering::Relaxed) {
+    let film = Film::new(seed, curves.drawn.len());
+    let runs = Runs::new(control, curves.drawn.len() + 1);
+    let central = runs.run(|| of(None, &curves.central, 1.0))?;
+    let drawn = curves.drawn.par_iter().zip(film.factors).enumerate();
+    let drawn: Vec<Result<T, MakingError>> =
+        drawn.map(|(draw, (curves, factor))| runs.run(|| of(Some(draw), curves, factor))).collect();
+    Ok(Spread { central, drawn: drawn.into_iter().collect::<Result<_, _>>()? })
+}
+
+/// The film coefficient of each draw.
+#[derive(Debug)]
+pub(crate) struct Film {
+    /// Standard deviations from its centre.
+    pub scores: Vec<f64>,
+    /// Factors on it.
+    pub factors: Vec<f64>,
+}
+
+impl Film {
+    /// Draws it.
+    pub fn new(seed: u64, count: usize) -> Self {
+        let scores = Draws::new(seed, count).dimension("film");
+        let factors = scores.iter().map(|z| (FILM_LN_SD * z).exp()).collect();
+        Film { scores, factors }
+    }
+}
+
+/// Runs that report their progress and can be stopped, from any thread.
+pub(crate) struct Runs<'a> {
+    control: Control<'a>,
+    total: usize,
+    done: AtomicUsize,
+    stopped: AtomicBool,
+}
+
+impl<'a> Runs<'a> {
+    /// None done yet of about so many.
+    pub fn new(control: Control<'a>, total: usize) -> Self {
+        Runs { control, total, done: AtomicUsize::new(0), stopped: AtomicBool::new(false) }
+    }
+
+    /// Makes one, unless they were stopped.
+    ///
+    /// # Errors
+    /// Its own; [`MakingError::Stopped`].
+    pub fn run<T>(&self, of: impl FnOnce() -> Result<T, MakingError>) -> Result<T, MakingError> {
+        if self.stopped.load(Ordering::Relaxed) {
             return Err(MakingError::Stopped);
         }
-        let found = of(draw, curves, factor);
-        if control(done.fetch_add(1, Ordering::Relaxed) + 1, total).is_break() {
-            stopped.store(true, Ordering::Relaxed);
+        let found = of();
+        let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
+        if (self.control)(done.min(self.total), self.total).is_break() {
+            self.stopped.store(true, Ordering::Relaxed);
         }
         found
-    };
-    let central = step(None, &curves.central, 1.0)?;
-    let drawn = curves.drawn.par_iter().zip(factors).enumerate();
-    let drawn: Vec<Result<T, MakingError>> =
-        drawn.map(|(draw, (curves, factor))| step(Some(draw), curves, factor)).collect();
-    Ok(Spread { central, drawn: drawn.into_iter().collect::<Result<_, _>>()? })
+    }
 }
 
 #[cfg(test)]

@@ -149,6 +149,7 @@ fn cool_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         mould_c: task::figure(bytes, -30.0, 100.0)?,
         places: &places,
         room: (task::figure(bytes, -20.0, 50.0)?, task::figure(bytes, 1.0, 100.0)?),
+        fine: false,
     };
     let bench = bench(library, options.clone());
     task::show(&(bench.options(), &task));
@@ -229,7 +230,15 @@ fn parcel_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let route = route(bytes)?;
     let start_c = task::figure(bytes, -20.0, 60.0)?;
     let volume_ml = shape.volume_ml() * task::figure(bytes, 0.1, 1.0)?;
-    let task = ParcelTask { formula: &formula, packing, bar_ml: volume_ml, start_c, route: &route, cell_m: CELL_M };
+    let task = ParcelTask {
+        formula: &formula,
+        packing,
+        bar_ml: volume_ml,
+        start_c,
+        route: &route,
+        cell_m: CELL_M,
+        fine: false,
+    };
     let bench = bench(library, options);
     task::show(&(bench.options(), &task));
     let found = match barwright_making::parcel(&bench, &task, &go_on) {

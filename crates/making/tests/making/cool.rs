@@ -22,8 +22,15 @@ fn cooled(text: &str, draws: usize, air_c: &[f64]) -> Cooling {
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
     let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws, ..Options::default() }).unwrap();
     let places: Vec<Place> = air_c.iter().map(|&air_c| Place { name: format!("{air_c}"), air_c, fan: false }).collect();
-    let task =
-        CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
+    let task = CoolTask {
+        formula: &formula,
+        mould: &mould,
+        pour_c: 75.0,
+        mould_c: 20.0,
+        places: &places,
+        room: (20.0, 50.0),
+        fine: false,
+    };
     cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap()
 }
 
@@ -65,7 +72,8 @@ fn of(text: &str, room: (f64, f64), air_c: &[f64]) -> Cooling {
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
     let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
     let places: Vec<Place> = air_c.iter().map(|&air_c| Place { name: format!("{air_c}"), air_c, fan: false }).collect();
-    let task = CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room };
+    let task =
+        CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room, fine: false };
     cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap()
 }
 
@@ -140,8 +148,15 @@ fn how_far_it_is_is_told_place_by_place() {
     let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
     let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 3, ..Options::default() }).unwrap();
     let places = [5.0, 20.0].map(|air_c| Place { name: String::new(), air_c, fan: true });
-    let task =
-        CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c: 20.0, places: &places, room: (20.0, 50.0) };
+    let task = CoolTask {
+        formula: &formula,
+        mould: &mould,
+        pour_c: 75.0,
+        mould_c: 20.0,
+        places: &places,
+        room: (20.0, 50.0),
+        fine: false,
+    };
     let told = std::sync::Mutex::new(Vec::new());
     cool(&bench, &task, &|done, total| {
         told.lock().unwrap().push((done, total));
@@ -186,8 +201,50 @@ fn a_warm_mould_sets_later() {
     let places = [Place { name: String::new(), air_c: 20.0, fan: false }];
     let set_s = |mould_c: f64| {
         let room = (20.0, 50.0);
-        let task = CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c, places: &places, room };
+        let task =
+            CoolTask { formula: &formula, mould: &mould, pour_c: 75.0, mould_c, places: &places, room, fine: false };
         cool(&bench, &task, &|_, _| ControlFlow::Continue(())).unwrap().places[0].set_s.unwrap().value
     };
     assert!(set_s(75.0) > 1.2 * set_s(20.0), "{} {}", set_s(75.0), set_s(20.0));
+}
+
+/// Most draws are run on a rough grid and corrected: their intervals are those of as many runs on the fine one.
+#[test]
+fn corrected_draws_are_as_those_on_the_fine_grid() {
+    let formula = formula::read_inline("beeswax 26, mango butter 32, sunflower oil 42", "bar", &LIBRARY)
+        .unwrap()
+        .formulas
+        .remove(0);
+    let mould = Mould::read("shape = 'box'\nlength = 60\nwidth = 40\nheight = 20").unwrap_or_else(|_| unreachable!());
+    let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 96, ..Options::default() }).unwrap();
+    let places = [("room", 20.0, false), ("fan", 8.0, true)];
+    let places = places.map(|(name, air_c, fan)| Place { name: name.into(), air_c, fan });
+    let task = CoolTask {
+        formula: &formula,
+        mould: &mould,
+        pour_c: 75.0,
+        mould_c: 20.0,
+        places: &places,
+        room: (20.0, 50.0),
+        fine: false,
+    };
+    let cooled =
+        |fine: bool| cool(&bench, &CoolTask { fine, ..task }, &|_, _| ControlFlow::Continue(())).unwrap().places;
+    for (quick, fine) in cooled(false).iter().zip(&cooled(true)) {
+        assert!((quick.releases - fine.releases).abs() <= 0.02, "{} {}", quick.releases, fine.releases);
+        for (quick, fine) in [(quick.skin_s, fine.skin_s), (quick.set_s, fine.set_s), (quick.release_s, fine.release_s)]
+        {
+            let (quick, fine) = match (quick, fine) {
+                (Some(quick), Some(fine)) => (quick, fine),
+                neither => {
+                    assert_eq!(neither, (None, None));
+                    continue;
+                }
+            };
+            for (quick, fine) in [(quick.low, fine.low), (quick.value, fine.value), (quick.high, fine.high)] {
+                // The seconds of a skin are no figure to hold to a percent.
+                assert!((quick - fine).abs() < 0.03 * fine + 10.0, "{quick} s for {fine} s");
+            }
+        }
+    }
 }

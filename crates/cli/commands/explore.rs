@@ -21,7 +21,7 @@ use crate::error::CliError;
 use crate::input::{Lots, check_stdin_once, library_with, read_text};
 use crate::output::Streams;
 use crate::profile::Profile;
-use crate::progress;
+use crate::progress::Bar;
 use crate::stop::Stop;
 
 /// Time between two savings of what was found.
@@ -190,13 +190,12 @@ fn watched(
     resume: Option<&Path>,
 ) -> Result<Exploration, CliError> {
     let stop = Stop::listen()?;
-    let bar = progress::bar(BAR);
+    let bar = Bar::new(BAR);
     loop {
         let started = Instant::now();
         let go_on = |progress: Progress| {
-            bar.set_length(progress.total);
-            bar.set_position(progress.done);
-            bar.set_message(format!("{} trade-offs so far", progress.front));
+            bar.moved(progress.done, progress.total);
+            bar.say(format!("{} trade-offs so far", progress.front));
             let save_now = resume.is_some() && started.elapsed() > SAVED_EVERY;
             if stop.asked() || save_now { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
         };
@@ -205,7 +204,7 @@ fn watched(
             save(path, &serde_json::to_vec(&found)?)?;
         }
         if found.finished || stop.asked() {
-            bar.finish_and_clear();
+            bar.clear();
             return Ok(found);
         }
         state = Some(found);

@@ -19,8 +19,7 @@ use barwright_blend::heat_curve::HeatCurves;
 use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
-use barwright_heat::body::MIN_CELLS_TO_MIDDLE;
-use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Resolution, Shape, Task, Watch, solve};
+use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Shape, Task, Watch, solve};
 use barwright_reference::{Formula, Ingredient, IngredientId};
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
@@ -61,9 +60,8 @@ const MICROWAVE_SHARE: f64 = 0.4;
 /// One burst, s.
 pub const BURST_S: f64 = 30.0;
 
-/// Cells of a jug.
-const CELLS: Resolution =
-    Resolution { cell_m: 10e-3, most_cells: 2500, whole: false, min_to_middle: [MIN_CELLS_TO_MIDDLE; 3] };
+/// Cells of a jug from its middle to a face: it has one temperature.
+const CELLS: (usize, usize) = (1, 1);
 
 /// A pour to plan.
 #[derive(Debug, Clone, Copy)]
@@ -309,12 +307,17 @@ fn jug(
     let side_m = (4.0 * task.mass_kg / density / std::f64::consts::PI).cbrt();
     let open = Exposure::natural(EMISSIVITY)?.scaled(factor)?;
     let shape = Shape::Puck { diameter_m: side_m, height_m: side_m };
-    let body = Body::new(shape, stirred, None, Faces::all(open), CELLS)?;
+    let body = Body::new(shape, stirred, None, Faces::all(open), bar::few_cells(shape, CELLS))?;
     let air = Ambient::constant(task.room_c)?;
     let falls = |level: f64| Watch { probe: Probe::Mean, crossing: Crossing::Falls, level };
     let watches: Vec<Watch> = std::iter::once(falls(pour_c)).chain(curves.haze_c.map(falls)).collect();
     let run = solve(
-        &Task { branch: Branch::Cooling, watches: &watches, ..Task::new(&body, &air, start_c, JUG_WATCHED_S) },
+        &Task {
+            branch: Branch::Cooling,
+            watches: &watches,
+            until_seen: true,
+            ..Task::new(&body, &air, start_c, JUG_WATCHED_S)
+        },
         &|_| std::ops::ControlFlow::Continue(()),
     )?;
     let event = |at: usize| run.events_s.get(at).copied().flatten();

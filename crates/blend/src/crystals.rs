@@ -1,7 +1,7 @@
 //! The crystals of a mixture in one draw: the state of the bar at a temperature, and its response to a change.
 
 use crate::discrepancy::DrawnDiscrepancy;
-use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Solver, SpeciesAmount};
+use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Saturation, Solver, SpeciesAmount};
 use crate::firmness;
 use crate::mixture::Mixture;
 use crate::model_draw::{Draw, ModelDraw};
@@ -80,9 +80,9 @@ impl Crystals {
         mixture.change(draw, &self.amounts, rates)
     }
 
-    /// Largest over the families of `Σ x_i γ_i K_i` in the melt: above 1 something crystallises.
-    pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
-        self.problem.largest_saturation(temperature_k)
+    /// Saturation of the melt with the family that is nearest to crystallising.
+    pub fn saturation(&self, temperature_k: f64) -> Saturation {
+        self.problem.saturation(temperature_k)
     }
 
     /// The state of a bar of these crystals, from what has crystallised of each family.

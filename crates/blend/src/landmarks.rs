@@ -13,10 +13,10 @@
 
 use crate::crystals::{Crystals, Point, PointRates};
 use crate::discrepancy::DrawnDiscrepancy;
-use crate::equilibrium::{Change, EquilibriumError, HIGHEST_TEMPERATURE_K, Phases};
+use crate::equilibrium::{Change, EquilibriumError, HIGHEST_TEMPERATURE_K, Phases, Saturation};
 use crate::mixture::Mixture;
 use crate::model_draw::{Draw, ModelDraw};
-use crate::root::{End, Tolerance, find_root, try_find_root};
+use crate::root::{End, Tolerance, interpolated};
 use crate::units::ZERO_CELSIUS_K;
 
 /// Landmarks below this temperature are not looked for, °C.
@@ -28,11 +28,21 @@ const CURVE_STEP_K: f64 = 4.0;
 /// First step of that curve below the clear point, K; steps double until they reach [`CURVE_STEP_K`].
 const FIRST_STEP_K: f64 = 0.25;
 
-/// How closely landmarks are found: K, and relative error of the property there.
-const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-5 };
+/// When the search for a landmark ends: distance of the points around it, K, and relative error of the property at one of them. What is left is
+/// interpolated.
+const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-4 };
 
-/// How closely the clear point is found: K, and logarithm of the saturation.
-const CLEAR_TOLERANCE: Tolerance = Tolerance { argument: 1e-6, value: 1e-10 };
+/// Points of the curve on either side of a landmark that are interpolated between; more of them bend more than the curve.
+const MAX_NEAR: usize = 2;
+
+/// A point that neither halves the bracket nor lowers the property's error to this part of itself is followed by one in the middle.
+const SLOWEST_FALL: f64 = 0.25;
+
+/// How closely the clear point is found before the last step: logarithm of the saturation.
+const CLEAR_TOLERANCE: f64 = 1e-7;
+
+/// Steps of Newton's method to the clear point; six are usual.
+const MAX_CLEAR_STEPS: usize = 100;
 
 /// A small change of a bar, per unit of whatever drives it.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -173,13 +183,19 @@ impl<'a> Evaluator<'a> {
 
     /// Largest over the families of `Σ x_i γ_i K_i` in the melt: above 1 something crystallises.
     pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
-        let other = self.recrystallised.as_ref().map_or(0.0, |other| other.largest_saturation(temperature_k));
-        self.as_set.largest_saturation(temperature_k).max(other)
+        self.saturation(temperature_k).sum
+    }
+
+    /// Saturation of the melt with the family that is nearest to crystallising.
+    fn saturation(&self, temperature_k: f64) -> Saturation {
+        let as_set = self.as_set.saturation(temperature_k);
+        let other = self.recrystallised.as_ref().map(|other| other.saturation(temperature_k));
+        other.filter(|other| other.sum > as_set.sum).unwrap_or(as_set)
     }
 
     /// Returns the temperature at which the last crystal dissolves, °C, or `None` below [`LOWEST_LANDMARK_C`].
     pub fn clear_point_c(&self) -> Option<f64> {
-        clear_point_c(|temperature_k| self.largest_saturation(temperature_k))
+        clear_point_c(|temperature_k| self.saturation(temperature_k))
     }
 
     /// Starts the melting curve at the clear point, °C; without one there is no curve, and no landmark.
@@ -235,7 +251,7 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`crate::equilibrium::Solver::solve`].
     pub fn highest_c_with(&mut self, target: f64, of: fn(&Point) -> f64) -> Result<Option<f64>, EquilibriumError> {
-        let index = loop {
+        let mut index = loop {
             if let Some(index) = self.curve.iter().position(|point| of(point) >= target) {
                 break index;
             }
@@ -243,31 +259,54 @@ impl<'a> Evaluator<'a> {
                 return Ok(None);
             }
         };
-        let colder = self.curve[index];
-        let Some(hotter) = index.checked_sub(1).map(|previous| self.curve[previous]) else {
-            return Ok(Some(colder.temperature_c));
-        };
+        if index == 0 {
+            return Ok(self.curve.first().map(|point| point.temperature_c));
+        }
         // The properties fall roughly as exponentials, but reach zero at the clear point: 1 + x keeps the logarithm finite.
-        let excess = |point: &Point| (0.5 + 0.5 * of(point) / target).ln();
-        let low = End { at: colder.temperature_c, value: excess(&colder) };
-        let high = End { at: hotter.temperature_c, value: excess(&hotter) };
-        try_find_root(low, high, LANDMARK_TOLERANCE, |celsius| Ok(excess(&self.point(celsius)?))).map(Some)
+        let excess = |point: &Point| End { at: point.temperature_c, value: (0.5 + 0.5 * of(point) / target).ln() };
+        let mut bisect = false;
+        loop {
+            let ends = [excess(&self.curve[index]), excess(&self.curve[index - 1])];
+            let near = index.saturating_sub(MAX_NEAR)..self.curve.len().min(index + MAX_NEAR);
+            let guess_c = interpolated(ends, self.curve[near].iter().map(excess));
+            let width_k = ends[1].at - ends[0].at;
+            let smallest = ends[0].value.abs().min(ends[1].value.abs());
+            if width_k < LANDMARK_TOLERANCE.argument || smallest < LANDMARK_TOLERANCE.value {
+                return Ok(Some(guess_c));
+            }
+            let point = self.point(if bisect { 0.5 * (ends[0].at + ends[1].at) } else { guess_c })?;
+            let found = excess(&point).value;
+            // The points stay: the next search begins with them.
+            self.curve.insert(index, point);
+            if of(&point) < target {
+                index += 1;
+            }
+            let left_k = self.curve[index - 1].temperature_c - self.curve[index].temperature_c;
+            bisect = !bisect && left_k > 0.5 * width_k && found.abs() > SLOWEST_FALL * smallest;
+        }
     }
 }
 
 /// The temperature at which a falling saturation is 1, °C: [`None`] below [`LOWEST_LANDMARK_C`], the hottest of all where it is higher.
-fn clear_point_c(saturation: impl Fn(f64) -> f64) -> Option<f64> {
-    let excess = |c: f64| saturation(c + ZERO_CELSIUS_K).ln();
-    let (low, high) = (LOWEST_LANDMARK_C, HIGHEST_TEMPERATURE_K - ZERO_CELSIUS_K);
-    let (at_low, at_high) = (excess(low), excess(high));
-    if at_low.is_nan() || at_low < 0.0 {
+///
+/// Its logarithm is convex in `1/T`: Newton's method from the cold side steps towards the root and never past it.
+fn clear_point_c(saturation: impl Fn(f64) -> Saturation) -> Option<f64> {
+    let hottest = 1.0 / HIGHEST_TEMPERATURE_K;
+    let mut inverse = 1.0 / (LOWEST_LANDMARK_C + ZERO_CELSIUS_K);
+    let mut at = saturation(1.0 / inverse);
+    if at.sum.is_nan() || at.sum < 1.0 {
         return None;
     }
-    if at_high >= 0.0 {
-        return Some(high);
+    for _ in 0..MAX_CLEAR_STEPS {
+        let ln = at.sum.ln();
+        // A sum too large for a number is far from 1.
+        inverse = if at.sum.is_finite() { inverse - ln / at.rate_k } else { 0.5 * (inverse + hottest) };
+        if inverse <= hottest || ln < CLEAR_TOLERANCE {
+            break;
+        }
+        at = saturation(1.0 / inverse);
     }
-    let (low, high) = (End { at: low, value: at_low }, End { at: high, value: at_high });
-    Some(find_root(low, high, CLEAR_TOLERANCE, excess))
+    Some(1.0 / inverse.max(hottest) - ZERO_CELSIUS_K)
 }
 
 #[cfg(test)]
@@ -451,7 +490,7 @@ mod tests {
         for (melt_k, clear_c) in [(373.15, 100.0), (463.15, 190.0), (500.0, 200.0), (700.0, 200.0)] {
             let alone = SpeciesAmount::crystal(1.0, 0.3, 0, melt_k, 5e4);
             let problem = Problem::new(&[alone], 1).unwrap();
-            let found_c = super::clear_point_c(|temperature_k| problem.largest_saturation(temperature_k)).unwrap();
+            let found_c = super::clear_point_c(|temperature_k| problem.saturation(temperature_k)).unwrap();
             assert!((found_c - clear_c).abs() < 1e-5, "{melt_k} K: {found_c} °C");
         }
     }

@@ -84,6 +84,24 @@ pub fn try_find_root<E>(
     Ok(0.5 * (positive.at + negative.at))
 }
 
+/// Returns where a function is zero between two points, by the polynomial of the argument in the value through all points given; where that leaves
+/// the two, by the straight line between them.
+///
+/// # Arguments
+/// * `ends`: values of opposite signs.
+/// * `near`: points of the function, those two among them.
+pub(crate) fn interpolated([first, second]: [End; 2], near: impl Iterator<Item = End> + Clone) -> f64 {
+    let weight = |of: usize, one: End| -> f64 {
+        let others = near.clone().enumerate().filter(|(index, _)| *index != of);
+        others.map(|(_, other)| other.value / (other.value - one.value)).product()
+    };
+    let curved: f64 = near.clone().enumerate().map(|(index, one)| one.at * weight(index, one)).sum();
+    if curved > first.at.min(second.at) && curved < first.at.max(second.at) {
+        return curved;
+    }
+    (second.at * first.value - first.at * second.value) / (first.value - second.value)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -38,7 +38,7 @@ mod sums;
 
 pub use check::{Residuals, residuals};
 pub(crate) use derivative::Change;
-pub(crate) use problem::GAS_CONSTANT;
+pub(crate) use problem::{GAS_CONSTANT, Saturation};
 pub use problem::{FamilyBlock, Problem, SpeciesAmount};
 
 use thiserror::Error;

@@ -58,6 +58,15 @@ impl FamilyBlock {
     }
 }
 
+/// How near a melt is to crystallising, by the family that is nearest.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Saturation {
+    /// `Σ x_i γ_i K_i`: above 1 it crystallises.
+    pub sum: f64,
+    /// Rate of its logarithm with `1/T`, K.
+    pub rate_k: f64,
+}
+
 /// Neighbouring species that share both family (or none) and liquid class: what the inner loops run over.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Run {
@@ -288,15 +297,24 @@ impl Problem {
 
     /// Largest over the families of `Σ x_i γ_i K_i` in the all-liquid mixture: above 1 something crystallises.
     pub fn largest_saturation(&self, temperature_k: f64) -> f64 {
+        self.saturation(temperature_k).sum
+    }
+
+    /// Saturation of the all-liquid mixture with the family that is nearest to crystallising.
+    pub(crate) fn saturation(&self, temperature_k: f64) -> Saturation {
         let delta_bar = self.overall_delta();
-        let mut largest = 0.0_f64;
+        let mut largest = Saturation::default();
         for block in &self.blocks {
-            let mut sum = 0.0;
+            let (mut sum, mut by_heat) = (0.0, 0.0);
             for i in block.start..block.end {
                 let apart = self.class_delta[self.class[i]] - delta_bar;
-                sum += self.moles[i] * (self.ln_ideal_k(i, temperature_k) + apart * apart).exp();
+                let one = self.moles[i] * (self.ln_ideal_k(i, temperature_k) + apart * apart).exp();
+                sum += one;
+                by_heat += one * self.heat_k[i];
             }
-            largest = largest.max(sum);
+            if sum > largest.sum {
+                largest = Saturation { sum, rate_k: by_heat / sum };
+            }
         }
         largest
     }

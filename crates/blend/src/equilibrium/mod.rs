@@ -38,8 +38,8 @@ mod sums;
 
 pub use check::{Residuals, residuals};
 pub(crate) use derivative::Change;
-pub(crate) use problem::{GAS_CONSTANT, Saturation};
 pub use problem::{FamilyBlock, Problem, SpeciesAmount};
+pub(crate) use problem::{GAS_CONSTANT, Saturation};
 
 use thiserror::Error;
 
@@ -54,9 +54,6 @@ pub const HIGHEST_TEMPERATURE_K: f64 = 473.15;
 
 /// Largest allowed `(δ_max − δ_min)²`: below 2 the regular liquid never splits in two.
 pub(crate) const LARGEST_DELTA_RANGE_SQUARED: f64 = 1.98;
-
-/// Farther from the last temperature than this, a cold start is the better one, K.
-const LONGEST_WARM_STEP_K: f64 = 6.0;
 
 /// Why an equilibrium could not be computed.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -117,14 +114,13 @@ pub enum EquilibriumError {
     },
 }
 
-/// Solves equilibria of one [`Problem`] and keeps the last solution as the next starting point.
+/// Solves equilibria of one [`Problem`] and keeps its solutions as starting points.
 ///
 /// All buffers are allocated once; [`Solver::solve`] allocates nothing.
 #[derive(Debug, Clone)]
 pub struct Solver {
     work: sums::Work,
-    warm: bool,
-    history: predict::History,
+    known: predict::Known,
 }
 
 /// A solved equilibrium, read from a [`Solver`].
@@ -137,13 +133,12 @@ pub struct Phases<'a> {
 impl Solver {
     /// Prepares buffers for `problem`.
     pub fn new(problem: &Problem) -> Self {
-        Solver { work: sums::Work::new(problem), warm: false, history: predict::History::default() }
+        Solver { work: sums::Work::new(problem), known: predict::Known::default() }
     }
 
     /// Forgets the last solution, so that the next one starts cold.
     pub fn reset(&mut self) {
-        self.warm = false;
-        self.history.clear();
+        self.known.clear();
     }
 
     /// Solves the equilibrium of `problem` at `temperature_k`.
@@ -173,16 +168,12 @@ impl Solver {
         if !(LOWEST_TEMPERATURE_K..=HIGHEST_TEMPERATURE_K).contains(&temperature_k) {
             return Err(EquilibriumError::TemperatureOutOfRange { temperature_k });
         }
-        let last_temperature_k = self.work.temperature_k;
         self.work.set_temperature(problem, temperature_k);
         let mut solved = self.work.try_all_liquid(problem) || self.work.try_all_solid(problem);
-        let near = self.warm && (temperature_k - last_temperature_k).abs() <= LONGEST_WARM_STEP_K;
-        if !solved && near && self.work.liquid > 0.0 {
-            self.history.predict(&mut self.work);
+        if !solved && self.known.predict(&mut self.work) {
             solved = newton::solve(&mut self.work, problem);
         }
         if !solved {
-            self.history.clear();
             self.work.set_delta_bar(problem, problem.overall_delta());
             self.work.start_cold(problem);
             solved = newton::solve(&mut self.work, problem);
@@ -190,8 +181,7 @@ impl Solver {
         if !solved {
             nested::solve(&mut self.work, problem)?;
         }
-        self.warm = true;
-        self.history.remember(&self.work);
+        self.known.keep(&self.work);
         Ok(Phases { problem, work: &self.work })
     }
 }

@@ -1,97 +1,121 @@
-//! Starting point for a neighbouring temperature: a polynomial through the last solutions.
+//! Starting point at a temperature: a polynomial through the solutions at the temperatures around it.
 
 use super::sums::Work;
 
-/// Solutions remembered; three make a parabola.
-const MAX_REMEMBERED: usize = 3;
+/// Solutions kept; then the one at the far end gives way.
+const MAX_KEPT: usize = 48;
 
-/// Two temperatures nearer than this make no slope, K.
+/// Solutions on either side that the polynomial goes through.
+const MAX_BESIDE: usize = 2;
+
+/// Solutions it goes through beyond the last of them.
+const MAX_BEYOND: usize = 3;
+
+/// Two temperatures nearer than this are one, K.
 const SMALLEST_STEP_K: f64 = 1e-3;
 
-/// Extrapolation reaches at most this many times as far as the remembered solutions span.
+/// It reaches beyond its solutions at most this many times as far as they are apart.
 const LONGEST_REACH: f64 = 1.6;
 
-/// One remembered solution.
+/// Farther from the nearest solution than this, a cold start is the better one, K.
+const LONGEST_STEP_K: f64 = 6.0;
+
+/// The solutions of one mixture that hold both crystals and liquid.
 #[derive(Debug, Clone, Default)]
-struct Solution {
-    temperature_k: f64,
-    liquid: f64,
-    delta_bar: f64,
-    solids: Vec<f64>,
+pub(super) struct Known {
+    /// Rising.
+    temperature_k: Vec<f64>,
+    /// Liquid, δ̄ and solids of each.
+    states: Vec<f64>,
+    /// The polynomial.
+    sums: Vec<f64>,
 }
 
-/// The last solutions of a solver, newest first.
-#[derive(Debug, Clone, Default)]
-pub(super) struct History {
-    solutions: [Solution; MAX_REMEMBERED],
-    count: usize,
-}
-
-impl History {
+impl Known {
     /// Forgets everything.
     pub fn clear(&mut self) {
-        self.count = 0;
+        self.temperature_k.clear();
+        self.states.clear();
     }
 
-    /// Remembers the solution in `work`.
-    pub fn remember(&mut self, work: &Work) {
-        let newest = self.count.checked_sub(1).map(|_| &self.solutions[0]);
-        if newest.is_some_and(|one| (one.temperature_k - work.temperature_k).abs() < SMALLEST_STEP_K) {
+    /// Keeps the solution in `work`.
+    pub fn keep(&mut self, work: &Work) {
+        let (size, kelvin) = (work.solids.len() + 2, work.temperature_k);
+        if self.states.len() != size * self.temperature_k.len() {
+            self.clear();
+        }
+        if !(work.liquid > 0.0 && work.solids.iter().any(|&solid| solid > 0.0)) {
             return;
         }
-        self.solutions.rotate_right(1);
-        let slot = &mut self.solutions[0];
-        slot.temperature_k = work.temperature_k;
-        slot.liquid = work.liquid;
-        slot.delta_bar = work.delta_bar;
-        slot.solids.clear();
-        slot.solids.extend_from_slice(&work.solids);
-        self.count = (self.count + 1).min(MAX_REMEMBERED);
-    }
-
-    /// Replaces the state in `work` by the polynomial at its temperature, where that stays physical.
-    pub fn predict(&self, work: &mut Work) {
-        let (weights, used) = self.weights(work.temperature_k);
-        let Some(newest) = self.solutions[..used].first() else {
+        let (mut place, state) = (self.above(kelvin), [work.liquid, work.delta_bar]);
+        let state = state.into_iter().chain(work.solids.iter().copied());
+        if let Some(nearest) = self.nearest(kelvin).filter(|&index| self.apart_k(index, kelvin) < SMALLEST_STEP_K) {
+            self.states[nearest * size..].iter_mut().zip(state).for_each(|(into, from)| *into = from);
             return;
-        };
-        let sum = |of: &dyn Fn(&Solution) -> f64| -> f64 {
-            self.solutions[..used].iter().zip(&weights).map(|(one, weight)| weight * of(one)).sum()
-        };
-        let liquid = sum(&|one| one.liquid);
-        work.liquid = if liquid > 0.0 { liquid } else { newest.liquid };
-        work.delta_bar = sum(&|one| one.delta_bar);
-        for (index, solid) in work.solids.iter_mut().enumerate() {
-            let last = newest.solids[index];
-            let next = sum(&|one| one.solids[index]);
-            *solid = if last > 0.0 && next > 0.0 { next } else { last };
         }
+        if self.temperature_k.len() == MAX_KEPT {
+            let far = if place > MAX_KEPT / 2 { 0 } else { MAX_KEPT - 1 };
+            self.temperature_k.remove(far);
+            self.states.drain(far * size..(far + 1) * size);
+            place -= usize::from(far == 0);
+        }
+        self.temperature_k.insert(place, kelvin);
+        self.states.splice(place * size..place * size, state);
     }
 
-    /// Lagrange weights at `temperature_k` and how many solutions they use.
-    fn weights(&self, temperature_k: f64) -> ([f64; MAX_REMEMBERED], usize) {
-        let at = |index: usize| self.solutions[index].temperature_k;
-        let mut used = self.count;
-        while used > 1 {
-            let (first, last) = (at(0), at(used - 1));
-            let span = last - first;
-            let reach = (temperature_k - first) / span;
-            // Forward, not much farther than what is known, and with temperatures in order.
-            let ordered = (1..used).all(|index| (at(index) - at(index - 1)) * span > 0.0);
-            let size = self.solutions[0].solids.len();
-            let alike = self.solutions[..used].iter().all(|one| one.solids.len() == size);
-            if ordered && alike && reach < 0.0 && -reach <= LONGEST_REACH {
+    /// Replaces the state in `work` by the polynomial at its temperature, where that stays physical; false where no solution is near.
+    pub fn predict(&mut self, work: &mut Work) -> bool {
+        let (size, kelvin) = (work.solids.len() + 2, work.temperature_k);
+        let nearest = self.nearest(kelvin).filter(|&index| self.apart_k(index, kelvin) <= LONGEST_STEP_K);
+        let Some(nearest) = nearest.filter(|_| self.states.len() == size * self.temperature_k.len()) else {
+            return false;
+        };
+        let (above, count) = (self.above(kelvin), self.temperature_k.len());
+        let mut first = above.saturating_sub(MAX_BESIDE).min(count.saturating_sub(MAX_BEYOND));
+        let mut end = (above + MAX_BESIDE).max(MAX_BEYOND).min(count);
+        while end - first > 1 {
+            let (low, high) = (self.temperature_k[first], self.temperature_k[end - 1]);
+            let longest_k = LONGEST_REACH * (high - low);
+            if kelvin - high > longest_k {
+                first += 1;
+            } else if low - kelvin > longest_k {
+                end -= 1;
+            } else {
                 break;
             }
-            used -= 1;
         }
-        let mut weights = [0.0; MAX_REMEMBERED];
-        for (index, weight) in weights.iter_mut().enumerate().take(used) {
-            *weight = (0..used)
-                .filter(|&other| other != index)
-                .map(|other| (temperature_k - at(other)) / (at(index) - at(other)))
-                .product();
+        self.sums.clear();
+        self.sums.resize(size, 0.0);
+        for index in first..end {
+            let at = self.temperature_k[index];
+            let others = (first..end).filter(|&other| other != index).map(|other| self.temperature_k[other]);
+            let weight: f64 = others.map(|other| (kelvin - other) / (at - other)).product();
+            for (sum, one) in self.sums.iter_mut().zip(&self.states[index * size..]) {
+                *sum += weight * one;
+            }
         }
-        (weights, used)
+        let last = &self.states[nearest * size..(nearest + 1) * size];
+        work.liquid = if self.sums[0] > 0.0 { self.sums[0] } else { last[0] };
+        work.delta_bar = self.sums[1];
+        for ((solid, &next), &last) in work.solids.iter_mut().zip(&self.sums[2..]).zip(&last[2..]) {
+            *solid = if last > 0.0 && next > 0.0 { next } else { last };
+        }
+        true
+    }
+
+    /// Position of the first solution that is not colder.
+    fn above(&self, kelvin: f64) -> usize {
+        self.temperature_k.partition_point(|&one| one < kelvin)
+    }
+
+    fn apart_k(&self, index: usize, kelvin: f64) -> f64 {
+        (self.temperature_k[index] - kelvin).abs()
+    }
+
+    /// Position of the nearest solution.
+    fn nearest(&self, kelvin: f64) -> Option<usize> {
+        let above = self.above(kelvin);
+        let beside = above.saturating_sub(1)..self.temperature_k.len().min(above + 1);
+        beside.min_by(|&a, &b| self.apart_k(a, kelvin).total_cmp(&self.apart_k(b, kelvin)))
     }
 }

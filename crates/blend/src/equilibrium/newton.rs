@@ -83,7 +83,7 @@ fn absent_stay_absent(work: &Work) -> bool {
 fn step(work: &mut Work, sums: &Sums) -> Option<bool> {
     let mean = 1.0 - sums.residual;
     let (mut ll, mut ld, mut dl, mut dd) = (sums.to_liquid, 0.0, -sums.delta_to_liquid, -mean);
-    let (mut right_l, mut right_d) = (-sums.residual, -sums.delta_residual);
+    let (mut right_l, mut right_d) = (-straightened(sums.residual), -sums.delta_residual);
     let states = work.solids.iter().zip(&work.free).zip(&mut work.step);
     for (family, ((&solid, &free), inverse)) in work.families.iter().zip(states) {
         if !free {
@@ -94,10 +94,11 @@ fn step(work: &mut Work, sums: &Sums) -> Option<bool> {
         let inverse = *inverse;
         ll -= family.to_liquid * family.to_liquid * inverse;
         ld -= 2.0 * solid * family.first_moment + family.to_liquid * to_delta * inverse;
-        right_l += family.to_liquid * family.residual * inverse;
+        let residual = straightened(family.residual);
+        right_l += family.to_liquid * residual * inverse;
         dl += family.first_moment * family.to_liquid * inverse;
         dd += 2.0 * solid * family.second_moment + family.first_moment * to_delta * inverse;
-        right_d -= family.first_moment * family.residual * inverse;
+        right_d -= family.first_moment * residual * inverse;
     }
     let inverse = Matrix2::new(ll, ld, dl, dd).try_inverse()?;
     let change = inverse * Vector2::new(right_l, right_d);
@@ -113,7 +114,8 @@ fn step(work: &mut Work, sums: &Sums) -> Option<bool> {
             continue;
         }
         let to_delta = 2.0 * before * family.first_moment;
-        let change_solid = -(family.residual + family.to_liquid * change.x + to_delta * change.y) * inverse;
+        let change_solid =
+            -(straightened(family.residual) + family.to_liquid * change.x + to_delta * change.y) * inverse;
         let next = *solid + change_solid;
         small &= change_solid.abs() < LAST_STEP_CHANGE * next;
         *solid = if next > 0.0 { next.max(SMALLEST_SHRINK * *solid) } else { next_on_exit(*solid, family.residual) };
@@ -121,6 +123,12 @@ fn step(work: &mut Work, sums: &Sums) -> Option<bool> {
     work.liquid = if liquid > SMALLEST_SHRINK * before { liquid } else { SMALLEST_SHRINK * before };
     work.delta_bar += change.y;
     Some(small)
+}
+
+/// What stands for the residual `r` of a sum `1 − r` that ought to be 1, so that the step is that of Newton's method on its inverse: of one species
+/// alone `E / (n K)` is linear in solid and liquid, and the step ends at its root.
+fn straightened(residual: f64) -> f64 {
+    residual * (1.0 - residual)
 }
 
 /// A family that wants to vanish is dropped when it is undersaturated, and only shrunk otherwise.

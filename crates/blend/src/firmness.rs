@@ -74,7 +74,8 @@ pub(crate) fn structure(model: &ModelDraw, fractions: &[f64], melt_k: &[f64], te
 /// # Arguments
 /// * `model`, `fractions`: as for [`structure`].
 pub(crate) fn holding(model: &ModelDraw, fractions: &[f64]) -> f64 {
-    model.critical_percent.iter().zip(fractions).map(|(c, phi)| 100.0 * phi / c).sum()
+    let families = model.critical_percent.iter().zip(fractions).filter(|(_, phi)| **phi > 0.0);
+    families.map(|(c, phi)| 100.0 * phi / c).sum()
 }
 
 /// Returns the yield stress of a structure.

@@ -33,6 +33,7 @@ mod crystals;
 mod discrepancy;
 pub mod equilibrium;
 mod error;
+mod exponential;
 pub mod firmness;
 pub mod heat_curve;
 mod heat_properties;

@@ -235,15 +235,16 @@ impl Phases<'_> {
 
     /// Mass of solid per mass of mixture, 0 to 1.
     pub fn solid_mass_fraction(&self) -> f64 {
-        let blocks = self.problem.blocks().iter().enumerate();
-        let solid_kg: f64 = blocks.map(|(index, block)| self.work.block_solid_kg(self.problem, index, block).0).sum();
+        let mut solid_kg = 0.0;
+        self.work.each_solid(self.problem, [&self.problem.mass_kg; 2], |_, [kg, _]| solid_kg += kg);
         (solid_kg / self.problem.mean_molar_mass).clamp(0.0, 1.0)
     }
 
     /// Heat that melting all crystals takes, J/kg of mixture: `Σ s_i ΔH_i / M`, each heat as at its melting point.
     pub(crate) fn latent_j_per_kg(&self) -> f64 {
-        let heat = |i: usize| self.species_solid_moles(i) * self.problem.heat_k[i] * GAS_CONSTANT;
-        (0..self.problem.crystallising()).map(heat).sum::<f64>() / self.problem.mean_molar_mass
+        let mut latent_k = 0.0;
+        self.work.each_solid(self.problem, [&self.problem.moles_heat_k; 2], |_, [heat_k, _]| latent_k += heat_k);
+        latent_k * GAS_CONSTANT / self.problem.mean_molar_mass
     }
 
     /// Writes what has crystallised of each of the caller's families.
@@ -256,11 +257,10 @@ impl Phases<'_> {
             list.clear();
             list.resize(self.problem.family_count(), 0.0);
         }
-        for (index, block) in self.problem.blocks().iter().enumerate() {
-            let (solid_kg, solid_kg_k) = self.work.block_solid_kg(self.problem, index, block);
-            fractions[block.family] += solid_kg;
-            melt_k[block.family] += solid_kg_k;
-        }
+        self.work.each_solid(self.problem, [&self.problem.mass_kg, &self.problem.mass_kg_k], |family, [kg, kg_k]| {
+            fractions[family] += kg;
+            melt_k[family] += kg_k;
+        });
         for (fraction, melt_k) in fractions.iter_mut().zip(melt_k) {
             if *fraction > 0.0 {
                 *melt_k /= *fraction;

@@ -18,7 +18,7 @@ const SMALLEST_STEP_K: f64 = 1e-3;
 const LONGEST_REACH: f64 = 1.6;
 
 /// Farther from the nearest solution than this, a cold start is the better one, K.
-const LONGEST_STEP_K: f64 = 6.0;
+const LONGEST_STEP_K: f64 = 8.5;
 
 /// The solutions of one mixture that hold both crystals and liquid.
 #[derive(Debug, Clone, Default)]

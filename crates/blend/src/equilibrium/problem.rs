@@ -1,6 +1,7 @@
 //! The mixture as the solver sees it: species sorted into families, amounts as moles.
 
 use super::{EquilibriumError, LARGEST_DELTA_RANGE_SQUARED};
+use crate::exponential::exponential;
 
 /// Molar gas constant, J/(mol K) (CODATA 2018, exact).
 pub const GAS_CONSTANT: f64 = 8.314_462_618_153_24;
@@ -88,6 +89,12 @@ pub struct Problem {
     pub(super) inverse_melt: Vec<f64>,
     /// Molar mass, kg/mol.
     pub(super) molar_mass: Vec<f64>,
+    /// Mass, kg per mole of mixture.
+    pub(super) mass_kg: Vec<f64>,
+    /// Mass times melting point, kg K per mole of mixture.
+    pub(super) mass_kg_k: Vec<f64>,
+    /// Moles per mole of mixture times ΔH / R, K.
+    pub(super) moles_heat_k: Vec<f64>,
     /// Liquid class of each species.
     pub(super) class: Vec<usize>,
     /// δ of each liquid class.
@@ -120,6 +127,9 @@ impl Problem {
             heat_k: Vec::new(),
             inverse_melt: Vec::new(),
             molar_mass: Vec::new(),
+            mass_kg: Vec::new(),
+            mass_kg_k: Vec::new(),
+            moles_heat_k: Vec::new(),
             class: Vec::new(),
             class_delta: Vec::new(),
             mean_molar_mass: 0.0,
@@ -203,6 +213,12 @@ impl Problem {
         for moles in &mut self.moles {
             *moles /= total_moles;
         }
+        for list in [&mut self.mass_kg, &mut self.mass_kg_k, &mut self.moles_heat_k] {
+            list.clear();
+        }
+        self.mass_kg.extend(self.moles.iter().zip(&self.molar_mass).map(|(n, molar)| n * molar));
+        self.mass_kg_k.extend(self.mass_kg.iter().zip(&self.inverse_melt).map(|(kg, inverse)| kg / inverse));
+        self.moles_heat_k.extend(self.moles.iter().zip(&self.heat_k).map(|(n, heat)| n * heat));
         for run in &mut self.runs {
             run.moles = self.moles[run.start..run.end].iter().sum();
         }
@@ -308,7 +324,7 @@ impl Problem {
             let (mut sum, mut by_heat) = (0.0, 0.0);
             for i in block.start..block.end {
                 let apart = self.class_delta[self.class[i]] - delta_bar;
-                let one = self.moles[i] * (self.ln_ideal_k(i, temperature_k) + apart * apart).exp();
+                let one = self.moles[i] * exponential(self.ln_ideal_k(i, temperature_k) + apart * apart);
                 sum += one;
                 by_heat += one * self.heat_k[i];
             }

@@ -1,14 +1,13 @@
 //! Buffers of the solver, and the sums over species that residuals and derivatives are made of.
 
+use super::problem::Run;
 use super::{FamilyBlock, Problem};
+use crate::exponential::exponential;
 
-/// Rounds of the cold start, solids against liquid.
-const START_ROUNDS: usize = 3;
-
-/// Newton steps on each family's solid in one round of the cold start.
+/// Newton steps on each family's solid in the cold start.
 const START_STEPS: usize = 2;
 
-/// A round of the cold start leaves at least this share of the liquid.
+/// The cold start leaves at least this share as liquid.
 const START_LIQUID: f64 = 0.2;
 
 /// Sums of one crystal family; letters as in [`Sums`].
@@ -24,6 +23,21 @@ pub(super) struct FamilySums {
     pub first_moment: f64,
     /// `Σ n K d² / E²`.
     pub second_moment: f64,
+}
+
+/// What is left of the sums of a block that moves, once its solid is eliminated.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Moving {
+    /// Position of the block.
+    pub index: usize,
+    /// Its residual.
+    pub residual: f64,
+    /// Change of its solid by itself.
+    pub alone: f64,
+    /// Change of its solid with that of the liquid.
+    pub with_liquid: f64,
+    /// Change of its solid with that of δ̄.
+    pub with_delta: f64,
 }
 
 /// Sums over all species.
@@ -66,7 +80,9 @@ pub(super) struct Work {
     /// Moles of solid, one entry per block of the problem.
     pub solids: Vec<f64>,
     pub families: Vec<FamilySums>,
-    /// Which blocks are free to move in the current step.
+    /// The blocks that move in a step of the fast path come first.
+    pub moving: Vec<Moving>,
+    /// Which blocks are free to move in the current step of the safe path.
     pub free: Vec<bool>,
     pub step: Vec<f64>,
     pub trial: Vec<f64>,
@@ -87,6 +103,7 @@ impl Work {
             delta_bar: 0.0,
             solids: vec![0.0; blocks],
             families: vec![FamilySums::default(); blocks],
+            moving: vec![Moving::default(); blocks],
             free: vec![false; blocks],
             step: vec![0.0; blocks],
             trial: vec![0.0; blocks],
@@ -106,11 +123,12 @@ impl Work {
         }
         self.families.resize(blocks, FamilySums::default());
         self.free.resize(blocks, false);
+        self.moving.resize(blocks, Moving::default());
         self.temperature_k = temperature_k;
         self.iterations = 0;
         let inverse = 1.0 / temperature_k;
         for ((k, heat), melt) in self.ideal_k.iter_mut().zip(&problem.heat_k).zip(&problem.inverse_melt) {
-            *k = (heat * (inverse - melt)).exp();
+            *k = exponential(heat * (inverse - melt));
         }
         for (saturation, run) in self.ideal_saturation.iter_mut().zip(problem.crystal_runs()) {
             let range = run.start..run.end;
@@ -124,7 +142,7 @@ impl Work {
         let classes = self.class_gamma.iter_mut().zip(&mut self.class_apart).zip(&problem.class_delta);
         for ((gamma, apart), delta) in classes {
             *apart = delta - delta_bar;
-            *gamma = (*apart * *apart).exp();
+            *gamma = exponential(*apart * *apart);
         }
     }
 
@@ -176,68 +194,83 @@ impl Work {
         true
     }
 
-    /// Starts from nothing: alternates between the solids that a given liquid leaves and the liquid that those leave.
+    /// Starts from nothing: the solids that all as liquid would leave, and the liquid that those leave.
     ///
     /// Keeps δ̄ as it is. `r_f` rises and is concave in `S_f`, so Newton from the bound `S_f ≥ n_i − L / K_i` (each species
     /// alone) climbs to its root without overshooting.
     pub fn start_cold(&mut self, problem: &Problem) {
-        self.liquid = 1.0;
-        for _ in 0..START_ROUNDS {
-            let liquid = self.liquid;
-            let mut left = 1.0;
-            for (index, block) in problem.blocks().iter().enumerate() {
-                let k = |i: usize| self.ideal_k[i] * self.class_gamma[problem.class[i]];
-                let mut solid = 0.0_f64;
-                for i in block.start..block.end {
-                    solid = solid.max(problem.moles[i] - liquid / k(i));
-                }
-                for _ in 0..START_STEPS {
-                    let (mut residual, mut slope) = (1.0, 0.0);
-                    for i in block.start..block.end {
-                        let in_solid = problem.moles[i] * k(i) / (liquid + k(i) * solid);
-                        residual -= in_solid;
-                        slope += in_solid * k(i) / (liquid + k(i) * solid);
-                    }
-                    if residual >= 0.0 {
-                        break;
-                    }
-                    solid -= residual / slope;
-                }
-                self.solids[index] = solid;
-                left -= solid;
+        let mut left = 1.0;
+        for (block, into) in problem.blocks().iter().zip(&mut self.solids) {
+            let mut solid = 0.0_f64;
+            let species = || {
+                problem.runs[block.runs()].iter().flat_map(|run| {
+                    let (range, gamma) = (run.start..run.end, self.class_gamma[run.class]);
+                    let moles = problem.moles[range.clone()].iter();
+                    moles.zip(&self.ideal_k[range]).map(move |(&n, &k)| (n, k * gamma))
+                })
+            };
+            for (n, k) in species() {
+                solid = solid.max(n - 1.0 / k);
             }
-            self.liquid = left.max(START_LIQUID * liquid);
+            for _ in 0..START_STEPS {
+                let (mut residual, mut slope) = (1.0, 0.0);
+                for (n, k) in species() {
+                    let share = k / (1.0 + k * solid);
+                    let in_solid = n * share;
+                    residual -= in_solid;
+                    slope += in_solid * share;
+                }
+                if residual >= 0.0 {
+                    break;
+                }
+                solid -= residual / slope;
+            }
+            *into = solid;
+            left -= solid;
         }
+        self.liquid = left.max(START_LIQUID);
     }
 
     /// Evaluates every sum at the current liquid, solids and δ̄ (activity coefficients already set).
     pub fn evaluate(&mut self, problem: &Problem) -> Sums {
+        let mut families = std::mem::take(&mut self.families);
+        let sums = self.each_family(problem, |index, _, family| families[index] = family);
+        self.families = families;
+        sums
+    }
+
+    /// Evaluates every sum and hands over those of each block: its position, its solid, the sums.
+    #[inline(always)]
+    pub fn each_family(&self, problem: &Problem, mut see: impl FnMut(usize, f64, FamilySums)) -> Sums {
         let liquid = self.liquid;
         let inverse_liquid = 1.0 / liquid;
         let mut all = Sums { residual: 1.0, ..Sums::default() };
-        for (index, block) in problem.blocks().iter().enumerate() {
-            let solid = self.solids[index];
+        let all_liquid = |all: &mut Sums, runs: &[Run]| {
+            for run in runs {
+                let in_liquid = run.moles * inverse_liquid;
+                all.add(in_liquid, in_liquid * inverse_liquid, self.class_apart[run.class]);
+            }
+        };
+        for (index, (block, &solid)) in problem.blocks().iter().zip(&self.solids).enumerate() {
             let mut family = FamilySums { residual: 1.0, ..FamilySums::default() };
+            let runs = &problem.runs[block.runs()];
             if solid == 0.0 {
                 // Without solid every E is L: an undersaturated family needs no loop over its species.
-                family.residual -= self.saturation(problem, block) * inverse_liquid;
-                if family.residual >= 0.0 {
-                    for run in &problem.runs[block.runs()] {
-                        let in_liquid = run.moles * inverse_liquid;
-                        all.add(in_liquid, in_liquid * inverse_liquid, self.class_apart[run.class]);
-                    }
-                    self.families[index] = family;
+                let residual = 1.0 - self.saturation(problem, block) * inverse_liquid;
+                if residual >= 0.0 {
+                    all_liquid(&mut all, runs);
+                    see(index, solid, FamilySums { residual, ..family });
                     continue;
                 }
-                family.residual = 1.0;
             }
-            for run in &problem.runs[block.runs()] {
+            for run in runs {
+                // One activity coefficient for all: it is taken out of the sums.
                 let gamma = self.class_gamma[run.class];
+                let solid = gamma * solid;
                 let (mut liquid_sum, mut liquid_slope) = (0.0, 0.0);
                 let (mut solid_sum, mut to_liquid, mut to_solid) = (0.0, 0.0, 0.0);
                 let range = run.start..run.end;
-                for (&n, &ideal_k) in problem.moles[range.clone()].iter().zip(&self.ideal_k[range]) {
-                    let k = ideal_k * gamma;
+                for (&n, &k) in problem.moles[range.clone()].iter().zip(&self.ideal_k[range]) {
                     let inverse = 1.0 / (liquid + k * solid);
                     let in_liquid = n * inverse;
                     let in_solid = k * in_liquid;
@@ -248,20 +281,19 @@ impl Work {
                     to_liquid += slope;
                     to_solid += k * slope;
                 }
+                to_liquid *= gamma;
                 let apart = self.class_apart[run.class];
                 all.add(liquid_sum, liquid_slope, apart);
-                family.residual -= solid_sum;
+                family.residual -= gamma * solid_sum;
                 family.to_liquid += to_liquid;
-                family.to_solid += to_solid;
-                family.first_moment += apart * to_liquid;
-                family.second_moment += apart * apart * to_liquid;
+                family.to_solid += gamma * gamma * to_solid;
+                let moment = apart * to_liquid;
+                family.first_moment += moment;
+                family.second_moment += apart * moment;
             }
-            self.families[index] = family;
+            see(index, solid, family);
         }
-        for run in &problem.runs[problem.crystal_runs().len()..] {
-            let in_liquid = run.moles * inverse_liquid;
-            all.add(in_liquid, in_liquid * inverse_liquid, self.class_apart[run.class]);
-        }
+        all_liquid(&mut all, &problem.runs[problem.crystal_runs().len()..]);
         all
     }
 
@@ -278,23 +310,26 @@ impl Work {
         problem.ln_ideal_k(i, self.temperature_k) + apart * apart
     }
 
-    /// Mass of solid of one block, kg per mole of mixture, and the same times the melting point of its species, kg K.
-    pub fn block_solid_kg(&self, problem: &Problem, index: usize, block: &FamilyBlock) -> (f64, f64) {
-        let solid = self.solids[index];
-        let (mut mass_kg, mut mass_kg_k) = (0.0, 0.0);
-        if solid == 0.0 {
-            return (mass_kg, mass_kg_k);
-        }
-        for run in &problem.runs[block.runs()] {
-            let gamma_solid = self.class_gamma[run.class] * solid;
-            for i in run.start..run.end {
-                let in_solid = self.ideal_k[i] * gamma_solid;
-                let kg = problem.moles[i] * problem.molar_mass[i] * in_solid / (self.liquid + in_solid);
-                mass_kg += kg;
-                mass_kg_k += kg / problem.inverse_melt[i];
+    /// Hands over each block with crystals: the caller's number of its family, and the sum of two quantities of its species over what of each is solid.
+    #[inline(always)]
+    pub fn each_solid(&self, problem: &Problem, whole: [&[f64]; 2], mut see: impl FnMut(usize, [f64; 2])) {
+        for (block, &solid) in problem.blocks().iter().zip(&self.solids) {
+            if solid == 0.0 {
+                continue;
             }
+            let mut sums = [0.0; 2];
+            for run in &problem.runs[block.runs()] {
+                let gamma_solid = self.class_gamma[run.class] * solid;
+                let [first, second] = whole.map(|quantity| &quantity[run.start..run.end]);
+                for ((k, first), second) in self.ideal_k[run.start..run.end].iter().zip(first).zip(second) {
+                    let in_solid = k * gamma_solid;
+                    let part = in_solid / (self.liquid + in_solid);
+                    sums[0] += part * first;
+                    sums[1] += part * second;
+                }
+            }
+            see(block.family, sums);
         }
-        (mass_kg, mass_kg_k)
     }
 
     fn solid_of(&self, problem: &Problem, i: usize) -> f64 {

@@ -16,27 +16,21 @@ use crate::discrepancy::DrawnDiscrepancy;
 use crate::equilibrium::{Change, EquilibriumError, HIGHEST_TEMPERATURE_K, Phases, Saturation};
 use crate::mixture::Mixture;
 use crate::model_draw::{Draw, ModelDraw};
-use crate::root::{End, Tolerance, interpolated};
+use crate::root::{End, Tolerance, try_refine};
 use crate::units::ZERO_CELSIUS_K;
 
 /// Landmarks below this temperature are not looked for, °C.
 pub const LOWEST_LANDMARK_C: f64 = -20.0;
 
 /// Spacing of the curve on which landmarks are bracketed, K.
-const CURVE_STEP_K: f64 = 4.0;
+const CURVE_STEP_K: f64 = 8.0;
 
 /// First step of that curve below the clear point, K; steps double until they reach [`CURVE_STEP_K`].
-const FIRST_STEP_K: f64 = 0.25;
+const FIRST_STEP_K: f64 = 0.5;
 
 /// When the search for a landmark ends: distance of the points around it, K, and relative error of the property at one of them. What is left is
 /// interpolated.
 const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-4 };
-
-/// Points of the curve on either side of a landmark that are interpolated between; more of them bend more than the curve.
-const MAX_NEAR: usize = 2;
-
-/// A point that neither halves the bracket nor lowers the property's error to this part of itself is followed by one in the middle.
-const SLOWEST_FALL: f64 = 0.25;
 
 /// How closely the clear point is found before the last step: logarithm of the saturation.
 const CLEAR_TOLERANCE: f64 = 1e-7;
@@ -251,7 +245,7 @@ impl<'a> Evaluator<'a> {
     /// # Errors
     /// As [`crate::equilibrium::Solver::solve`].
     pub fn highest_c_with(&mut self, target: f64, of: fn(&Point) -> f64) -> Result<Option<f64>, EquilibriumError> {
-        let mut index = loop {
+        let index = loop {
             if let Some(index) = self.curve.iter().position(|point| of(point) >= target) {
                 break index;
             }
@@ -264,26 +258,10 @@ impl<'a> Evaluator<'a> {
         }
         // The properties fall roughly as exponentials, but reach zero at the clear point: 1 + x keeps the logarithm finite.
         let excess = |point: &Point| End { at: point.temperature_c, value: (0.5 + 0.5 * of(point) / target).ln() };
-        let mut bisect = false;
-        loop {
-            let ends = [excess(&self.curve[index]), excess(&self.curve[index - 1])];
-            let near = index.saturating_sub(MAX_NEAR)..self.curve.len().min(index + MAX_NEAR);
-            let guess_c = interpolated(ends, self.curve[near].iter().map(excess));
-            let width_k = ends[1].at - ends[0].at;
-            let smallest = ends[0].value.abs().min(ends[1].value.abs());
-            if width_k < LANDMARK_TOLERANCE.argument || smallest < LANDMARK_TOLERANCE.value {
-                return Ok(Some(guess_c));
-            }
-            let point = self.point(if bisect { 0.5 * (ends[0].at + ends[1].at) } else { guess_c })?;
-            let found = excess(&point).value;
-            // The points stay: the next search begins with them.
-            self.curve.insert(index, point);
-            if of(&point) < target {
-                index += 1;
-            }
-            let left_k = self.curve[index - 1].temperature_c - self.curve[index].temperature_c;
-            bisect = !bisect && left_k > 0.5 * width_k && found.abs() > SLOWEST_FALL * smallest;
-        }
+        let mut curve = std::mem::take(&mut self.curve);
+        let found_c = try_refine(&mut curve, index, LANDMARK_TOLERANCE, excess, |celsius| self.point(celsius));
+        self.curve = curve;
+        found_c.map(Some)
     }
 }
 

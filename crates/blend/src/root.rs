@@ -1,16 +1,22 @@
 //! Root of a function of one variable, between two points of opposite sign.
 //!
-//! Regula falsi with the Illinois rule: the value at an end that stays twice is halved, so that both ends close in.
+//! Inverse interpolation: the argument as a polynomial of the value, through the points around the root. The middle is taken where that does not close in.
 //!
 //! # Source
-//! Dowell and Jarratt 1971, BIT 11:168 (recalled).
+//! Brent 1973, Algorithms for Minimization without Derivatives (recalled), with all points that are near in place of the last three.
 
 use std::convert::Infallible;
 
 /// Evaluations of one search; a handful is usual.
 const MAX_EVALUATIONS: usize = 60;
 
-/// When a search ends: whichever comes first.
+/// Points on either side of a root that are interpolated between; more of them bend more than the function.
+const MAX_BESIDE: usize = 2;
+
+/// A point that neither halves the bracket nor lowers the value to this part of itself is followed by one in the middle.
+const SLOWEST_FALL: f64 = 0.25;
+
+/// When a search ends, whichever comes first; what is left is interpolated.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tolerance {
     /// Distance of the two ends.
@@ -43,54 +49,59 @@ pub struct End {
 /// assert!((root - 2.0_f64.sqrt()).abs() < 1e-9);
 /// ```
 pub fn find_root(first: End, second: End, tolerance: Tolerance, mut f: impl FnMut(f64) -> f64) -> f64 {
-    let found = try_find_root(first, second, tolerance, |x| Ok::<f64, Infallible>(f(x)));
-    match found {
+    let mut at = |at: f64| Ok::<_, Infallible>(End { at, value: f(at) });
+    match try_refine(&mut vec![first, second], 1, tolerance, |end| *end, &mut at) {
         Ok(root) => root,
         Err(never) => match never {},
     }
 }
 
-/// As [`find_root`], for a function that can fail.
-///
-/// # Errors
-/// Whatever `f` fails with.
-pub fn try_find_root<E>(
-    first: End,
-    second: End,
-    tolerance: Tolerance,
-    mut f: impl FnMut(f64) -> Result<f64, E>,
-) -> Result<f64, E> {
-    let (mut positive, mut negative) = if first.value >= second.value { (first, second) } else { (second, first) };
-    for _ in 0..MAX_EVALUATIONS {
-        if positive.value == 0.0 {
-            return Ok(positive.at);
-        }
-        if (positive.at - negative.at).abs() < tolerance.argument {
-            break;
-        }
-        let next = (positive.at * negative.value - negative.at * positive.value) / (negative.value - positive.value);
-        let value = f(next)?;
-        if value.abs() < tolerance.value {
-            return Ok(next);
-        }
-        if value > 0.0 {
-            positive = End { at: next, value };
-            negative.value *= 0.5;
-        } else {
-            negative = End { at: next, value };
-            positive.value *= 0.5;
-        }
-    }
-    Ok(0.5 * (positive.at + negative.at))
-}
-
-/// Returns where a function is zero between two points, by the polynomial of the argument in the value through all points given; where that leaves
-/// the two, by the straight line between them.
+/// Returns the root of a function that is known at several points, by inverse interpolation; the points it tries stay with the others, for the next
+/// root of the same points.
 ///
 /// # Arguments
-/// * `ends`: values of opposite signs.
-/// * `near`: points of the function, those two among them.
-pub(crate) fn interpolated([first, second]: [End; 2], near: impl Iterator<Item = End> + Clone) -> f64 {
+/// * `points`: in order of their argument, rising or falling.
+/// * `index`: of the first of them beyond the root; the one before has the other sign.
+/// * `end`: argument and value of a point.
+/// * `at`: the point at an argument.
+///
+/// # Errors
+/// Whatever `at` fails with.
+pub fn try_refine<P, E>(
+    points: &mut Vec<P>,
+    mut index: usize,
+    tolerance: Tolerance,
+    end: impl Fn(&P) -> End,
+    mut at: impl FnMut(f64) -> Result<P, E>,
+) -> Result<f64, E> {
+    let mut bisect = false;
+    let mut guess = f64::NAN;
+    for _ in 0..MAX_EVALUATIONS {
+        let [before, beyond] = [end(&points[index - 1]), end(&points[index])];
+        let near = index.saturating_sub(MAX_BESIDE)..points.len().min(index + MAX_BESIDE);
+        guess = interpolated([before, beyond], points[near].iter().map(&end));
+        let width = (beyond.at - before.at).abs();
+        let smallest = before.value.abs().min(beyond.value.abs());
+        if width < tolerance.argument || smallest < tolerance.value {
+            break;
+        }
+        let point = at(if bisect { 0.5 * (before.at + beyond.at) } else { guess })?;
+        let found = end(&point);
+        points.insert(index, point);
+        let left = if (found.value < 0.0) == (before.value < 0.0) {
+            index += 1;
+            beyond.at - found.at
+        } else {
+            found.at - before.at
+        };
+        bisect = !bisect && left.abs() > 0.5 * width && found.value.abs() > SLOWEST_FALL * smallest;
+    }
+    Ok(guess)
+}
+
+/// Where a function is zero between two points, by the polynomial of the argument in the value through all points given; where that leaves the two, by
+/// the straight line between them.
+fn interpolated([first, second]: [End; 2], near: impl Iterator<Item = End> + Clone) -> f64 {
     let weight = |of: usize, one: End| -> f64 {
         let others = near.clone().enumerate().filter(|(index, _)| *index != of);
         others.map(|(_, other)| other.value / (other.value - one.value)).product()
@@ -121,9 +132,44 @@ mod tests {
     }
 
     #[test]
+    fn a_second_root_of_the_same_points_needs_fewer_evaluations_and_a_kink_is_no_obstacle() {
+        let tolerance = Tolerance { argument: 1e-6, value: 1e-6 };
+        let smooth = |x: f64| (-0.1 * x).exp();
+        let kinked = |x: f64| if x < 3.0 { 1.0 - 0.2 * x } else { 0.4 * (3.0 - x).exp() };
+        for (f, exact) in
+            [(&smooth as &dyn Fn(f64) -> f64, [-10.0 * 0.5_f64.ln(), -10.0 * 0.45_f64.ln()]), (&kinked, [2.5, 2.75])]
+        {
+            let mut points = vec![End { at: 0.0, value: 1.0 }, End { at: 10.0, value: f(10.0) }];
+            let mut spent = [0, 0];
+            for (which, level) in [0.5, 0.45].into_iter().enumerate() {
+                let index = points.iter().position(|one| one.value < level).unwrap_or(1);
+                let found = try_refine(
+                    &mut points,
+                    index,
+                    tolerance,
+                    |one| End { at: one.at, value: one.value - level },
+                    |at| {
+                        spent[which] += 1;
+                        Ok::<_, ()>(End { at, value: f(at) })
+                    },
+                );
+                assert!((found.unwrap_or(f64::NAN) - exact[which]).abs() < 1e-7, "{found:?} {exact:?}");
+            }
+            assert!(spent[0] <= 8 && spent[1] < spent[0], "{spent:?}");
+            assert!(points.is_sorted_by(|a, b| a.at < b.at));
+        }
+    }
+
+    #[test]
     fn failure_is_passed_on() {
         let ends = (End { at: 0.0, value: 1.0 }, End { at: 1.0, value: -1.0 });
-        let found = try_find_root(ends.0, ends.1, Tolerance { argument: 0.0, value: 0.0 }, |_| Err("no"));
+        let found = try_refine(
+            &mut vec![ends.0, ends.1],
+            1,
+            Tolerance { argument: 0.0, value: 0.0 },
+            |end| *end,
+            |_| Err("no"),
+        );
         assert_eq!(found, Err("no"));
     }
 }

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
-use barwright_blend::root::{End, Tolerance, try_find_root};
+use barwright_blend::root::{End, Tolerance, try_refine};
 use barwright_blend::{Assessment, BlendError, Estimate, Model, Options, Parameters};
 use barwright_reference::{CrystalState, Formula, Library, Part};
 
@@ -30,6 +30,9 @@ const PEAK_REACH_K: f64 = 40.0;
 
 /// Levels tried for a critical gelling level, mass %.
 const GELLING_LEVELS: std::ops::RangeInclusive<f64> = 0.05..=30.0;
+
+/// Spacing of the levels between which it is looked for: of their logarithm.
+const GELLING_STEP: f64 = 0.7;
 
 /// How closely the level is found: its logarithm, and K of the slip point.
 const GELLING_TOLERANCE: Tolerance = Tolerance { argument: 1e-5, value: 1e-4 };
@@ -149,6 +152,12 @@ fn peak(
     }))
 }
 
+/// A level that was tried, and the slip point there.
+struct Tried {
+    ln_level: f64,
+    slip: Estimate,
+}
+
 /// Level of the first part at which the slip point reaches the test temperature.
 fn gelling_level(
     library: &Library,
@@ -160,30 +169,44 @@ fn gelling_level(
     let with_draws = |draws: usize| {
         Workbench::new(library, model, Options { at_c: Vec::new(), state: row.state, draws, ..Options::default() })
     };
-    let level_where = |bench: &Workbench<'_>, of: fn(&Estimate) -> f64| -> Result<f64, BlendError> {
-        let excess = |ln_level: f64| -> Result<f64, BlendError> {
-            let slip = bench.slip_point_c(&with_level(&row.formula, ln_level.exp()))?;
-            Ok(slip.map_or(LOWEST_LANDMARK_C, |slip| of(&slip)) - target_c)
-        };
-        let end = |level: f64| -> Result<End, BlendError> { Ok(End { at: level.ln(), value: excess(level.ln())? }) };
-        let (low, high) = (end(*GELLING_LEVELS.start())?, end(*GELLING_LEVELS.end())?);
-        // A blend that gels at any level, or at none, is given the end of the range.
-        let ln_level = if low.value >= 0.0 {
-            low.at
-        } else if high.value <= 0.0 {
-            high.at
-        } else {
-            try_find_root(low, high, GELLING_TOLERANCE, excess)?
-        };
-        Ok(ln_level.exp())
+    let (least, most) = (GELLING_LEVELS.start().ln(), GELLING_LEVELS.end().ln());
+    let try_at = |bench: &Workbench<'_>, ln_level: f64| -> Result<Tried, BlendError> {
+        let slip = bench.slip_point_c(&with_level(&row.formula, ln_level.exp()))?;
+        let never = Estimate { value: LOWEST_LANDMARK_C, low: LOWEST_LANDMARK_C, high: LOWEST_LANDMARK_C };
+        Ok(Tried { ln_level, slip: slip.unwrap_or(never) })
     };
-    let value = level_where(&with_draws(0)?, |slip| slip.value)?;
+    let level_where = |bench: &Workbench<'_>, of: fn(&Estimate) -> f64, tried: &mut Vec<Tried>| {
+        let end = |one: &Tried| End { at: one.ln_level, value: of(&one.slip) - target_c };
+        loop {
+            // A blend that gels at any level, or at none, is given the end of the range.
+            let (lowest, highest) = (tried[0].ln_level, tried[tried.len() - 1].ln_level);
+            let ln_level = match tried.iter().position(|one| end(one).value >= 0.0) {
+                Some(0) if lowest > least => {
+                    tried.insert(0, try_at(bench, (lowest - GELLING_STEP).max(least))?);
+                    continue;
+                }
+                None if highest < most => {
+                    tried.push(try_at(bench, (highest + GELLING_STEP).min(most))?);
+                    continue;
+                }
+                Some(0) => lowest,
+                None => highest,
+                Some(index) => try_refine(tried, index, GELLING_TOLERANCE, end, |level| try_at(bench, level))?,
+            };
+            return Ok::<f64, BlendError>(ln_level.exp());
+        }
+    };
+    let central = with_draws(0)?;
+    let mut tried = vec![try_at(&central, 0.5 * (least + most))?];
+    let value = level_where(&central, |slip| slip.value, &mut tried)?;
     // The warm end of the interval gels soonest; without draws there is no interval.
     let (low, high) = if draws == 0 {
         (value, value)
     } else {
+        // Both ends are read off the same levels, around that of the central draw.
         let bench = with_draws(draws)?;
-        (level_where(&bench, |slip| slip.high)?, level_where(&bench, |slip| slip.low)?)
+        let mut tried = vec![try_at(&bench, value.ln())?];
+        (level_where(&bench, |slip| slip.high, &mut tried)?, level_where(&bench, |slip| slip.low, &mut tried)?)
     };
     Ok(Some(Estimate { value, low: low.min(value), high: high.max(value) }))
 }

@@ -19,7 +19,7 @@ use serde::Serialize;
 use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
 use crate::limits::{LimitError, Limits, check_step};
-use crate::linear::{best_step, cost, mass_moved, missing};
+use crate::linear::{best_step, cost, mass_moved, missing, most_missing};
 
 /// Draws of the first search.
 const FEW_DRAWS: usize = 48;
@@ -299,20 +299,45 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
-    fn judge(&mut self, judge: &Judge<'_>, percent: &[f64], gradients: bool) -> Result<Vec<Standing>, BlendError> {
+    fn count(&mut self, judge: &Judge<'_>) {
         let draws = judge.draws();
         match self.judged.iter_mut().find(|known| known.draws == draws) {
             Some(known) => known.times += 1,
             None => self.judged.push(Judged { draws, times: 1 }),
         }
+    }
+
+    fn judge(&mut self, judge: &Judge<'_>, percent: &[f64], gradients: bool) -> Result<Vec<Standing>, BlendError> {
+        self.count(judge);
         judge.judge(percent, gradients)
     }
 
     fn found(&mut self, judge: &Judge<'_>, percent: Vec<f64>, gradients: bool) -> Result<Found, BlendError> {
         let standings = self.judge(judge, &percent, gradients)?;
+        Ok(self.with(percent, standings))
+    }
+
+    fn with(&self, percent: Vec<f64>, standings: Vec<Standing>) -> Found {
         let cost = cost(self.original, &percent, &standings, self.limits);
         let missing = missing(&standings, self.limits, &percent);
-        Ok(Found { percent, standings, cost, missing })
+        Found { percent, standings, cost, missing }
+    }
+
+    /// The same where the cost is below a limit; elsewhere judging stops as soon as that is sure.
+    fn found_below(
+        &mut self,
+        judge: &Judge<'_>,
+        most_cost: f64,
+        percent: Vec<f64>,
+        gradients: bool,
+    ) -> Result<Option<Found>, BlendError> {
+        let most_missing = most_missing(self.original, &percent, self.limits, most_cost);
+        if most_missing < 0.0 {
+            return Ok(None);
+        }
+        self.count(judge);
+        let standings = judge.judge_within(&percent, most_missing, gradients)?;
+        Ok(standings.map(|standings| self.with(percent, standings)).filter(|found| found.cost < most_cost))
     }
 
     /// The best formula found with `all` draws.
@@ -389,9 +414,8 @@ impl Search<'_> {
                     continue;
                 }
                 left -= 1;
-                let next = self.found(all, percent, false)?;
-                if next.cost < best.cost - MIN_GAIN {
-                    better = Some(next);
+                better = self.found_below(all, best.cost - MIN_GAIN, percent, false)?;
+                if better.is_some() {
                     break;
                 }
             }
@@ -500,15 +524,13 @@ impl Search<'_> {
             if promised < MIN_GAIN {
                 break;
             }
-            let next = self.found(judge, step.percent, true)?;
-            let gained = now.cost - next.cost;
-            if gained > SUFFICIENT * promised {
-                if gained > 0.7 * promised {
+            let size = mass_moved(&now.percent, &step.percent);
+            if let Some(next) = self.found_below(judge, now.cost - SUFFICIENT * promised, step.percent, true)? {
+                if now.cost - next.cost > 0.7 * promised {
                     reach *= 2.0;
                 }
                 now = next;
             } else {
-                let size = mass_moved(&now.percent, &next.percent);
                 reach = 0.3 * reach.min(size.max(LAST_REACH));
             }
             if reach < LAST_REACH {
@@ -548,8 +570,10 @@ impl Search<'_> {
             .collect();
         candidates.sort_by(|a, b| mass_moved(self.original, a).total_cmp(&mass_moved(self.original, b)));
         for percent in candidates.into_iter().take(MAX_ROUNDED) {
-            let percent = percent.into_iter().map(|p| p.max(0.0)).collect();
-            let found = self.found(all, percent, false)?;
+            let percent: Vec<f64> = percent.into_iter().map(|p| p.max(0.0)).collect();
+            self.count(all);
+            let Some(standings) = all.judge_within(&percent, MARGIN_TOLERANCE, false)? else { continue };
+            let found = self.with(percent, standings);
             if found.missing <= MARGIN_TOLERANCE {
                 return Ok(Some(found));
             }

@@ -13,7 +13,7 @@
 
 use std::cmp::Ordering;
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
@@ -38,6 +38,9 @@ const NEIGHBOURS: f64 = 1.0 / 32.0;
 
 /// And at least this many.
 const MIN_NEIGHBOURS: usize = 3;
+
+/// Draws that a thread takes at once, so that setting the amounts pays.
+const MIN_AT_ONCE: usize = 16;
 
 /// Step of the difference that stands in for a derivative where nothing has crystallised, mass %.
 const DIFFERENCE_PERCENT: f64 = 0.05;
@@ -76,6 +79,34 @@ pub struct Judge<'a> {
     places: Vec<usize>,
     ingredients: Vec<IngredientId>,
     discrepancy: Mutex<HashMap<Vec<IngredientId>, Arc<DiscrepancyDraws>>>,
+    /// Samplers that were used before and are free, with their buffers.
+    idle: Mutex<Vec<Vec<Sampler>>>,
+    /// The draws, the hardest of the formula last judged in full first. It decides only how soon a formula is found wanting.
+    hardest: Mutex<Vec<usize>>,
+}
+
+/// Samplers with the amounts of a candidate; given back when done with.
+struct Lent<'j> {
+    samplers: Vec<Sampler>,
+    idle: &'j Mutex<Vec<Vec<Sampler>>>,
+}
+
+impl Drop for Lent<'_> {
+    fn drop(&mut self) {
+        locked(self.idle).push(std::mem::take(&mut self.samplers));
+    }
+}
+
+/// What a lock guards; what another thread left half done there is only buffers.
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// A candidate, ready to be judged.
+struct Mix {
+    /// Mass % of each part of the mixtures.
+    placed: Vec<f64>,
+    discrepancy: Arc<DiscrepancyDraws>,
 }
 
 impl<'a> Judge<'a> {
@@ -132,6 +163,8 @@ impl<'a> Judge<'a> {
             places,
             ingredients: ingredients.to_vec(),
             discrepancy: Mutex::default(),
+            idle: Mutex::default(),
+            hardest: Mutex::new((0..options.draws).collect()),
         })
     }
 
@@ -158,7 +191,7 @@ impl<'a> Judge<'a> {
         let mut there: Vec<IngredientId> =
             self.ingredients.iter().zip(percent).filter(|(_, p)| **p > TRACE_PERCENT).map(|(i, _)| *i).collect();
         there.sort_unstable();
-        let mut known = self.discrepancy.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut known = locked(&self.discrepancy);
         let found = known.entry(there).or_insert_with_key(|there| {
             let mut keys: Vec<&str> =
                 there.iter().filter_map(|&i| self.bench.library().get(i)).map(|one| one.key.as_str()).collect();
@@ -168,20 +201,24 @@ impl<'a> Judge<'a> {
         Arc::clone(found)
     }
 
-    /// The samplers with the amounts of a candidate.
-    fn mixed(&self, percent: &[f64]) -> Vec<Sampler> {
-        let discrepancy = self.discrepancy(percent);
+    fn mix(&self, percent: &[f64]) -> Mix {
         let mut placed = vec![0.0; percent.len()];
         for (&place, &percent) in self.places.iter().zip(percent) {
             placed[place] = percent.max(TRACE_PERCENT);
         }
-        let mut samplers = self.samplers.clone();
+        Mix { placed, discrepancy: self.discrepancy(percent) }
+    }
+
+    /// Samplers with the amounts of a candidate.
+    fn lend(&self, mix: &Mix) -> Lent<'_> {
+        let free = locked(&self.idle).pop();
+        let mut samplers = free.unwrap_or_else(|| self.samplers.clone());
         for sampler in &mut samplers {
             let mixture = sampler.mixture_mut();
-            mixture.set_percents(&placed);
-            mixture.set_discrepancy(&discrepancy);
+            mixture.set_percents(&mix.placed);
+            mixture.set_discrepancy(&mix.discrepancy);
         }
-        samplers
+        Lent { samplers, idle: &self.idle }
     }
 
     /// Returns how far a candidate meets every demand.
@@ -193,36 +230,81 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`BlendError::Equilibrium`]; never seen on valid input.
     pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
-        let samplers = self.mixed(percent);
+        Ok(self.judge_within(percent, f64::INFINITY, with_gradients)?.unwrap_or_default())
+    }
+
+    /// The same; `None` as soon as some margin is sure to be below minus `most_missing`.
+    ///
+    /// # Arguments
+    /// * `percent`, `with_gradients`: as for [`Judge::judge`].
+    /// * `most_missing`: how far a margin may be below 0.
+    ///
+    /// # Errors
+    /// As [`Judge::judge`].
+    pub fn judge_within(
+        &self,
+        percent: &[f64],
+        most_missing: f64,
+        with_gradients: bool,
+    ) -> Result<Option<Vec<Standing>>, BlendError> {
+        let mix = self.mix(percent);
         let draws: Vec<Draw<'_>> = if self.draws() == 0 {
             vec![self.bench.draw(None)]
         } else {
             (0..self.draws()).map(|number| self.bench.draw(Some(number))).collect()
         };
-        let margins: Result<Vec<Vec<f64>>, EquilibriumError> =
-            draws.par_iter().map_init(|| samplers.clone(), |samplers, &draw| self.margins(samplers, draw)).collect();
-        let margins = margins?;
         let count = draws.len();
         let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
+        let rank = count - needed;
+        let order: Vec<usize> = if self.draws() == 0 { vec![0] } else { locked(&self.hardest).clone() };
+        let mut margins: Vec<Vec<f64>> = vec![Vec::new(); count];
+        let mut short = vec![0; self.demands.len()];
+        let mut waiting = order.as_slice();
+        while !waiting.is_empty() {
+            // Enough to find it wanting.
+            let at_once = if most_missing.is_finite() { (rank + MIN_AT_ONCE).min(waiting.len()) } else { count };
+            let (now, later) = waiting.split_at(at_once);
+            let found: Result<Vec<Vec<f64>>, EquilibriumError> = now
+                .par_iter()
+                .with_min_len(MIN_AT_ONCE)
+                .map_init(|| self.lend(&mix), |lent, &draw| self.margins(&mut lent.samplers, draws[draw]))
+                .collect();
+            for (&draw, found) in now.iter().zip(found?) {
+                for (short, margin) in short.iter_mut().zip(&found) {
+                    *short += usize::from(*margin < -most_missing);
+                }
+                margins[draw] = found;
+            }
+            if short.iter().any(|short| *short > rank) {
+                return Ok(None);
+            }
+            waiting = later;
+        }
+        if self.draws() > 0 {
+            let worst = |draw: usize| margins[draw].iter().copied().fold(f64::INFINITY, f64::min);
+            let mut order = order;
+            order.sort_by(|&a, &b| worst(a).total_cmp(&worst(b)).then(a.cmp(&b)));
+            *locked(&self.hardest) = order;
+        }
         let reach = ((NEIGHBOURS * count as f64) as usize).max(MIN_NEIGHBOURS);
         let standing = |demand: usize| -> Result<Standing, BlendError> {
             let mut order: Vec<usize> = (0..count).collect();
             let margin = |draw: usize| margins[draw][demand];
             order.sort_by(|&a, &b| margin(a).partial_cmp(&margin(b)).unwrap_or(Ordering::Equal).then(a.cmp(&b)));
-            let rank = count - needed;
             let met = (0..count).filter(|&draw| margin(draw) >= -MARGIN_TOLERANCE).count();
-            let tangent = |&draw: &usize| {
-                let gradient = self.gradient(&samplers, draws[draw], demand)?;
-                Ok(Tangent { margin: margin(draw), gradient })
-            };
             let tangents: Result<Vec<Tangent>, EquilibriumError> = if with_gradients {
-                order[rank..(rank + reach + 1).min(count)].par_iter().map(tangent).collect()
+                let deciding = order[rank..(rank + reach + 1).min(count)].par_iter();
+                let tangent = |lent: &mut Lent<'_>, &draw: &usize| {
+                    let gradient = self.gradient(&mut lent.samplers, draws[draw], demand)?;
+                    Ok(Tangent { margin: margin(draw), gradient })
+                };
+                deciding.map_init(|| self.lend(&mix), tangent).collect()
             } else {
                 Ok(Vec::new())
             };
             Ok(Standing { probability: met as f64 / count as f64, margin: margin(order[rank]), tangents: tangents? })
         };
-        (0..self.demands.len()).map(standing).collect()
+        (0..self.demands.len()).map(standing).collect::<Result<_, _>>().map(Some)
     }
 
     fn margins(&self, samplers: &mut [Sampler], draw: Draw<'_>) -> Result<Vec<f64>, EquilibriumError> {
@@ -255,12 +337,12 @@ impl<'a> Judge<'a> {
     }
 
     /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
-    fn gradient(&self, samplers: &[Sampler], draw: Draw<'_>, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
+    fn gradient(&self, samplers: &mut [Sampler], draw: Draw<'_>, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
         let spot = self.spots[self.spot_of[demand]];
         let measure = self.measure();
         let mut gradient = vec![0.0; self.places.len()];
-        let Some(plain) = samplers.iter().find(|one| one.mixture().state() == spot.state) else { return Ok(gradient) };
-        let mut sampler = plain.clone();
+        let its_own = |one: &&mut Sampler| one.mixture().state() == spot.state;
+        let Some(sampler) = samplers.iter_mut().find(its_own) else { return Ok(gradient) };
         let mut evaluator = sampler.at(draw)?;
         // In the order of the ingredients, not of the mixture.
         let along = evaluator.changes();
@@ -268,6 +350,7 @@ impl<'a> Judge<'a> {
         let (point, rates) = evaluator.rates(spot.temperature_c, &changes)?;
         if point.structure <= 0.0 && measure.melted_margin(demand, &point).is_none() {
             let before = self.margin(demand, draw, &point, &evaluator);
+            let plain = sampler.clone();
             for (&place, slope) in self.places.iter().zip(&mut gradient) {
                 let mut moved = plain.clone();
                 let mut placed: Vec<f64> = moved.mixture().parts().map(|(_, percent)| percent).collect();

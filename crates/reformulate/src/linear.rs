@@ -32,6 +32,11 @@ pub fn cost(original: &[f64], percent: &[f64], standings: &[Standing], limits: &
     mass_moved(original, percent) + MISSING_COST * missing(standings, limits, percent)
 }
 
+/// How much may be missing of a margin where the cost of a formula stays below a limit; below 0 where it does not whatever the margins are.
+pub fn most_missing(original: &[f64], percent: &[f64], limits: &Limits, most_cost: f64) -> f64 {
+    (most_cost - mass_moved(original, percent)) / MISSING_COST - limits.over_price(percent)
+}
+
 /// What is missing of the margins and the price, as a sum of margins (dimensionless).
 pub fn missing(standings: &[Standing], limits: &Limits, percent: &[f64]) -> f64 {
     standings.iter().map(|one| (-one.margin).max(0.0)).sum::<f64>() + limits.over_price(percent)

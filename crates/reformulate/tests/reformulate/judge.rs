@@ -325,3 +325,24 @@ fn a_melt_just_above_its_first_crystal_is_hardly_further_off() {
     assert!(near < -10.0 && near > -10.2, "{near}");
     assert!(far < -10.5, "{far}");
 }
+
+/// Judging stops early only where a margin is missing more than it may, whatever was judged before.
+#[test]
+fn a_formula_is_found_wanting_early_or_judged_in_full() {
+    let (ingredients, percent) = split(&bar(BARS[0]));
+    let judge = judge(&options(80), &ingredients, &demands()[..3], 0.8);
+    let (mut stopped, mut full) = (0, 0);
+    for step in 0..12 {
+        let moved = 2.0 * f64::from(step) - 10.0;
+        let percent = [percent[0] + moved, percent[1], percent[2], percent[3] - moved];
+        let standings = judge.judge(&percent, true).unwrap();
+        let worst = standings.iter().map(|one| one.margin).fold(f64::INFINITY, f64::min);
+        for allowed in [0.0, 0.3, -worst - 1e-9, -worst + 1e-9] {
+            let within = judge.judge_within(&percent, allowed, true).unwrap();
+            let expected = (worst >= -allowed).then_some(&standings);
+            assert_eq!(within.as_ref(), expected, "{percent:?} {allowed}");
+            *(if within.is_some() { &mut full } else { &mut stopped }) += 1;
+        }
+    }
+    assert!(stopped > 12 && full > 12, "{stopped} {full}");
+}

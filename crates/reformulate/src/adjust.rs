@@ -11,6 +11,8 @@
 //! # Source
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
 
+use std::borrow::Cow;
+
 use barwright_blend::{BlendError, Model, Options};
 use barwright_reference::{Formula, IngredientId, Library, Part};
 use schemars::JsonSchema;
@@ -57,12 +59,24 @@ const SPREAD_STARTS: usize = 96;
 /// Number of those that are followed.
 const SPREAD_FOLLOWED: usize = 6;
 
+/// What may be missing of a formula that is polished: about as much as a transfer brings.
+const NEAR_MISS: f64 = 0.2;
+
+/// What is there of an ingredient stays there while it is this much, mass %.
+const LEAST_KEPT: f64 = 0.01;
+
+/// Margin that a nudge aims at.
+const INSIDE: f64 = 1e-3;
+
 /// First and last size of a transfer in polishing, mass %.
 const FIRST_TRANSFER: f64 = 0.8;
 const LAST_TRANSFER: f64 = 0.05;
 
 /// Ingredients of less than this are left out altogether, to see whether that is better, mass %.
 const LARGEST_DROP: f64 = 4.0;
+
+/// Transfers tried where something is missing, from [`FIRST_REACH`] down.
+const MAX_REPAIRS: usize = 300;
 
 /// Transfers tried in polishing.
 const MAX_TRANSFERS: usize = 60;
@@ -222,15 +236,43 @@ pub fn adjust(
     let few = judge(&task.demands, FEW_DRAWS.min(options.draws))?;
     let all = judge(&task.demands, options.draws)?;
     all.check()?;
-    let mut search = Search { original: &before, limits: &task.limits, judged: Vec::new() };
-    let found = search.solve(&few, &all)?;
+    let meets = |found: &Found| found.missing <= MARGIN_TOLERANCE && task.limits.hold(&found.percent);
+    let mut search = Search { original: &before, limits: &task.limits, judged: Vec::new(), same_set: false };
+    let mut found = search.solve(&few, &all, Vec::new())?;
+    // What each demand alone leads to. Where each can be met, the joint search starts again from there before it gives up.
+    let mut alone: Vec<Found> = Vec::new();
+    let some_judges = |demands: &[Demand]| -> Result<_, BlendError> {
+        Ok((judge(demands, FEW_DRAWS.min(options.draws))?, judge(demands, options.draws)?))
+    };
+    if !meets(&found) && !task.demands.is_empty() {
+        let several = task.demands.iter().zip(&found.standings).filter(|_| task.demands.len() > 1);
+        for (demand, standing) in several {
+            let met = standing.margin >= -MARGIN_TOLERANCE && task.limits.hold(&found.percent);
+            alone.push(if met {
+                Found { missing: 0.0, ..found.clone() }
+            } else {
+                let (few, all) = some_judges(&[*demand])?;
+                let one = search.solve(&few, &all, vec![found.percent.clone()])?;
+                if meets(&one) { one } else { search.restart(&few, &all, &one, &[])? }
+            });
+        }
+        if alone.iter().all(meets) {
+            let again = search.restart(&few, &all, &found, &alone)?;
+            if again.cost < found.cost {
+                found = again;
+            }
+        }
+        if task.demands.len() == 1 {
+            alone.push(found.clone());
+        }
+    }
     let rounded = match task.step_percent {
         Some(step) if found.missing <= MARGIN_TOLERANCE => search.round(&all, &found, step)?,
         _ => None,
     };
     let in_steps = rounded.is_some();
     let found = rounded.unwrap_or(found);
-    let feasible = found.missing <= MARGIN_TOLERANCE && task.limits.hold(&found.percent);
+    let feasible = meets(&found);
     let start = search.judge(&all, &before, false)?;
     let mut demands: Vec<Met> = (task.demands.iter().zip(&start).zip(&found.standings))
         .map(|((demand, before), after)| Met {
@@ -243,18 +285,24 @@ pub fn adjust(
         .collect();
     let mut conflicts = Vec::new();
     if !feasible {
-        let mut possible = |demands: &[Demand]| -> Result<bool, AdjustError> {
-            let (few, all) = (judge(demands, FEW_DRAWS.min(options.draws))?, judge(demands, options.draws)?);
-            Ok(search.solve(&few, &all)?.missing <= MARGIN_TOLERANCE)
-        };
-        for one in &mut demands {
-            one.met_alone = Some(possible(&[one.demand])?);
+        for (one, alone) in demands.iter_mut().zip(&alone) {
+            one.met_alone = Some(meets(alone));
         }
-        let alone: Vec<Demand> =
-            demands.iter().filter(|one| one.met_alone == Some(true)).map(|one| one.demand).collect();
-        for (index, &first) in alone.iter().enumerate() {
-            for &second in &alone[index + 1..] {
-                if !possible(&[first, second])? {
+        let possible: Vec<usize> = (0..alone.len()).filter(|&one| meets(&alone[one])).collect();
+        for (index, &one) in possible.iter().enumerate() {
+            for &other in &possible[index + 1..] {
+                let (first, second) = (task.demands[one], task.demands[other]);
+                let both = match demands.len() {
+                    2 => false,
+                    _ => {
+                        let (few, all) = some_judges(&[first, second])?;
+                        let pair = [alone[one].clone(), alone[other].clone()];
+                        let starts = pair.iter().map(|one| one.percent.clone()).collect();
+                        let both = search.solve(&few, &all, starts)?;
+                        meets(&both) || meets(&search.restart(&few, &all, &both, &pair)?)
+                    }
+                };
+                if !both {
                     conflicts.push(Conflict { first, second });
                 }
             }
@@ -286,6 +334,11 @@ struct Found {
     missing: f64,
 }
 
+/// Which ingredients are there.
+fn set(percent: &[f64]) -> impl Iterator<Item = bool> {
+    percent.iter().map(|percent| *percent > TRACE_PERCENT)
+}
+
 /// Every pair of ingredients, in order.
 fn transfers(count: usize) -> impl Iterator<Item = (usize, usize)> {
     (0..count).flat_map(move |from| (0..count).filter(move |to| *to != from).map(move |to| (from, to)))
@@ -296,6 +349,8 @@ struct Search<'a> {
     limits: &'a Limits,
     /// Calls of the judge, by its number of draws.
     judged: Vec<Judged>,
+    /// Whether a step that leads nowhere because an ingredient comes or goes is tried without that.
+    same_set: bool,
 }
 
 impl Search<'_> {
@@ -340,13 +395,57 @@ impl Search<'_> {
         Ok(standings.map(|standings| self.with(percent, standings)).filter(|found| found.cost < most_cost))
     }
 
+    /// A formula, where it meets everything.
+    fn met(&mut self, all: &Judge<'_>, percent: Vec<f64>) -> Result<Option<Found>, BlendError> {
+        self.count(all);
+        let standings = all.judge_within(&percent, MARGIN_TOLERANCE, false)?;
+        let found = standings.map(|standings| self.with(percent, standings));
+        Ok(found.filter(|found| found.missing <= MARGIN_TOLERANCE))
+    }
+
+    /// The best formula found with `all` draws where the usual starts led to none that meets everything: from formulas that each meet one demand, from those
+    /// half way between two, and from the nearest one without one of its ingredients.
+    fn restart(
+        &mut self,
+        few: &Judge<'_>,
+        all: &Judge<'_>,
+        nearest: &Found,
+        alone: &[Found],
+    ) -> Result<Found, BlendError> {
+        let mut starts = vec![nearest.percent.clone()];
+        starts.extend(alone.iter().map(|one| one.percent.clone()));
+        for (index, one) in alone.iter().enumerate() {
+            for other in &alone[index + 1..] {
+                starts.push(one.percent.iter().zip(&other.percent).map(|(a, b)| 0.5 * (a + b)).collect());
+            }
+        }
+        let droppable = |&i: &usize| nearest.percent[i] > 0.0 && self.limits.min_percent[i] <= 0.0;
+        starts.extend((0..nearest.percent.len()).filter(droppable).map(|i| {
+            let mut percent = nearest.percent.clone();
+            percent[i] = 0.0;
+            self.closed(percent, Some(i))
+        }));
+        let most = starts.len();
+        self.same_set = true;
+        let coarse = self.followed(few, starts, most)?;
+        let best = self.finish(all, coarse, FINALISTS)?;
+        let best = self.polish(all, best)?;
+        self.same_set = false;
+        Ok(best)
+    }
+
     /// The best formula found with `all` draws.
-    fn solve(&mut self, few: &Judge<'_>, all: &Judge<'_>) -> Result<Found, BlendError> {
+    ///
+    /// # Arguments
+    /// * `others`: where it may start, too.
+    fn solve(&mut self, few: &Judge<'_>, all: &Judge<'_>, others: Vec<Vec<f64>>) -> Result<Found, BlendError> {
         let now = self.found(all, self.inside(self.original), false)?;
         if now.missing <= MARGIN_TOLERANCE && now.cost < MIN_GAIN {
             return Ok(now);
         }
-        let coarse = self.followed(few, self.starts(), FOLLOWED)?;
+        let mut starts = self.starts();
+        starts.extend(others);
+        let coarse = self.followed(few, starts, FOLLOWED)?;
         let mut best = self.finish(all, coarse, FINALISTS)?;
         if best.missing > MARGIN_TOLERANCE {
             let coarse = self.followed(few, self.spread_starts(), SPREAD_FOLLOWED)?;
@@ -372,7 +471,7 @@ impl Search<'_> {
     /// Transfers from one ingredient to another that lower the cost. The margin that decides is that of one draw and then of another, so it
     /// has kinks in which tangents get stuck; trying each transfer does not.
     fn polish(&mut self, all: &Judge<'_>, mut best: Found) -> Result<Found, BlendError> {
-        if best.missing > MARGIN_TOLERANCE || best.cost < MIN_GAIN {
+        if best.missing > NEAR_MISS || best.cost < MIN_GAIN {
             return Ok(best);
         }
         // Without a trace of it, an ingredient takes with it what the model leaves out of the set it was in: margins jump there.
@@ -390,8 +489,7 @@ impl Search<'_> {
             if limits.check(percent.len()).is_err() {
                 continue;
             }
-            let mut inner =
-                Search { original: self.original, limits: &limits, judged: std::mem::take(&mut self.judged) };
+            let mut inner = Search { limits: &limits, judged: std::mem::take(&mut self.judged), ..*self };
             // The original may lie outside the limits.
             let start = inner.inside(&percent);
             let dropped = inner.descend(all, start, MAX_STEPS)?;
@@ -400,8 +498,9 @@ impl Search<'_> {
                 best = dropped;
             }
         }
-        let mut left = MAX_TRANSFERS;
-        let mut size = FIRST_TRANSFER;
+        best = self.nudged(all, best)?;
+        let (mut left, mut size) =
+            if best.missing > MARGIN_TOLERANCE { (MAX_REPAIRS, FIRST_REACH) } else { (MAX_TRANSFERS, FIRST_TRANSFER) };
         while size >= LAST_TRANSFER && left > 0 {
             let mut better = None;
             for (from, to) in transfers(best.percent.len()) {
@@ -425,6 +524,34 @@ impl Search<'_> {
             }
         }
         Ok(best)
+    }
+
+    /// The limits, with what is not there left out and what is there kept.
+    fn of_set(&self, percent: &[f64]) -> Limits {
+        let mut limits = self.limits.clone();
+        for (i, (&percent, there)) in percent.iter().zip(set(percent)).enumerate() {
+            if there {
+                limits.min_percent[i] = limits.min_percent[i].max(percent.min(LEAST_KEPT)).min(limits.max_percent[i]);
+            } else {
+                limits.max_percent[i] = limits.min_percent[i].max(0.0);
+            }
+        }
+        limits
+    }
+
+    /// A step to a little inside the demands, where tangents end a hair's breadth outside.
+    fn nudged(&mut self, all: &Judge<'_>, near: Found) -> Result<Found, BlendError> {
+        if near.missing <= MARGIN_TOLERANCE {
+            return Ok(near);
+        }
+        let mut standings = self.judge(all, &near.percent, true)?;
+        standings.iter_mut().flat_map(|one| &mut one.tangents).for_each(|tangent| tangent.margin -= INSIDE);
+        let limits = self.of_set(&near.percent);
+        let Some(step) = best_step(self.original, &near.percent, &standings, &limits, FIRST_TRANSFER) else {
+            return Ok(near);
+        };
+        let inside = self.met(all, step.percent)?;
+        Ok(inside.unwrap_or(near))
     }
 
     /// Follows the best of `coarse` with `all` draws.
@@ -518,18 +645,24 @@ impl Search<'_> {
     fn descend(&mut self, judge: &Judge<'_>, start: Vec<f64>, most_steps: usize) -> Result<Found, BlendError> {
         let mut now = self.found(judge, start, true)?;
         let mut reach = FIRST_REACH;
+        let mut limits = Cow::Borrowed(self.limits);
         for _ in 0..most_steps {
-            let Some(step) = best_step(self.original, &now.percent, &now.standings, self.limits, reach) else { break };
+            let Some(step) = best_step(self.original, &now.percent, &now.standings, &limits, reach) else { break };
             let promised = now.cost - step.cost;
             if promised < MIN_GAIN {
                 break;
             }
             let size = mass_moved(&now.percent, &step.percent);
+            let other_set = set(&step.percent).ne(set(&now.percent));
             if let Some(next) = self.found_below(judge, now.cost - SUFFICIENT * promised, step.percent, true)? {
                 if now.cost - next.cost > 0.7 * promised {
                     reach *= 2.0;
                 }
                 now = next;
+                limits = Cow::Borrowed(self.limits);
+            } else if self.same_set && other_set && matches!(limits, Cow::Borrowed(_)) {
+                limits = Cow::Owned(self.of_set(&now.percent));
+                continue;
             } else {
                 reach = 0.3 * reach.min(size.max(LAST_REACH));
             }
@@ -571,11 +704,9 @@ impl Search<'_> {
         candidates.sort_by(|a, b| mass_moved(self.original, a).total_cmp(&mass_moved(self.original, b)));
         for percent in candidates.into_iter().take(MAX_ROUNDED) {
             let percent: Vec<f64> = percent.into_iter().map(|p| p.max(0.0)).collect();
-            self.count(all);
-            let Some(standings) = all.judge_within(&percent, MARGIN_TOLERANCE, false)? else { continue };
-            let found = self.with(percent, standings);
-            if found.missing <= MARGIN_TOLERANCE {
-                return Ok(Some(found));
+            let found = self.met(all, percent)?;
+            if found.is_some() {
+                return Ok(found);
             }
         }
         Ok(None)

@@ -1,9 +1,6 @@
 //! `adjust` against every formula of a grid of 0.1 %, on random tasks: the same answer, and the same word on whether there is one.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
-#[path = "../../../../tests/kit/full.rs"]
-mod full;
-
 use std::sync::LazyLock;
 use std::time::Instant;
 
@@ -15,6 +12,8 @@ use barwright_reformulate::linear::mass_moved;
 use barwright_reformulate::{Demand, Firmness, Limits};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
+
+use crate::full::full;
 
 static LIBRARY: LazyLock<Library> = LazyLock::new(|| Library::builtin().expect("built-in tables are sound"));
 static MODEL: LazyLock<Model> = LazyLock::new(|| Model::builtin().expect("the built-in model is sound"));
@@ -123,7 +122,7 @@ fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
 
 /// How many of each.
 fn wanted((few, many): (usize, usize)) -> usize {
-    if full::full() { many } else { few }
+    if full() { many } else { few }
 }
 
 /// One task; returns the answers of both sides. `None`: the bar is not off its demands by a margin within `off`.

@@ -3,5 +3,8 @@
 mod adjust;
 mod brute_force;
 mod explore;
+#[path = "../../../../tests/kit/full.rs"]
+mod full;
 mod judge;
 mod swap;
+mod witness;

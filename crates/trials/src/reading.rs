@@ -199,6 +199,8 @@ struct Group {
     names: BTreeSet<String>,
     /// Those of its species and lots, in the order of the mixture.
     of_matter: Vec<String>,
+    /// Where each of these stands among the scores learned; `None` where it is none of them.
+    places: Vec<Option<usize>>,
 }
 
 /// All trials of a maker, ready to be read at any scores.
@@ -249,6 +251,7 @@ impl<'a> Readings<'a> {
                 reads: vec![(read, vec![index])],
                 names: BTreeSet::new(),
                 of_matter: mixture.score_names().map(str::to_owned).collect(),
+                places: Vec::new(),
                 sampler: Sampler::new(mixture),
             });
         }
@@ -277,6 +280,9 @@ impl<'a> Readings<'a> {
         self.of_model = names.iter().map(|name| !of_set(name) && !matter.contains(&name)).collect();
         self.places = names.iter().cloned().enumerate().map(|(place, name)| (name, place)).collect();
         self.names = names.into_iter().collect();
+        for group in &mut self.groups {
+            group.places = group.of_matter.iter().map(|name| self.places.get(name).copied()).collect();
+        }
     }
 
     /// Number of trials, those that teach nothing included.
@@ -304,6 +310,18 @@ impl<'a> Readings<'a> {
     /// # Errors
     /// [`BlendError::Equilibrium`].
     pub fn values(&mut self, scores: &DVector<f64>) -> Result<Vec<Value>, BlendError> {
+        Ok(self.values_while(scores, |_, _| true)?.unwrap_or_default())
+    }
+
+    /// The same as long as the readings, each with its number, are worth going on; `None` once they are not.
+    ///
+    /// # Errors
+    /// As [`Readings::values`].
+    pub fn values_while(
+        &mut self,
+        scores: &DVector<f64>,
+        mut goes_on: impl FnMut(usize, Value) -> bool,
+    ) -> Result<Option<Vec<Value>>, BlendError> {
         let model = self.model(scores);
         let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
         for group in &mut self.groups {
@@ -312,9 +330,12 @@ impl<'a> Readings<'a> {
             for (read, indices) in &group.reads {
                 let value = read.value(&mut evaluator, self.parameters)?;
                 indices.iter().for_each(|&index| values[index] = value);
+                if !indices.iter().all(|&index| goes_on(index, value)) {
+                    return Ok(None);
+                }
             }
         }
-        Ok(values)
+        Ok(Some(values))
     }
 
     /// Derivatives of every reading with every score.
@@ -437,7 +458,7 @@ impl Group {
 
     fn set_scores(&mut self, parameters: &Parameters, places: &HashMap<String, usize>, scores: &DVector<f64>) {
         let discrepancy = DiscrepancyDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
-        let of_matter = self.of_matter.iter().map(|name| score(places, scores, name));
+        let of_matter = self.places.iter().map(|place| place.map_or(0.0, |place| scores[place]));
         self.sampler.mixture_mut().set_scores(of_matter, discrepancy);
     }
 }

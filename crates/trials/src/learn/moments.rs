@@ -33,7 +33,7 @@ use barwright_blend::sampling::Draws;
 const EFFECTIVE_SIZE: f64 = 3_000.0;
 
 /// Share of the prior's variance left in a direction below which the trials count as having told something of it.
-const INFORMED: f64 = 0.98;
+pub(super) const INFORMED: f64 = 0.98;
 
 /// Degrees of freedom of the samples in the directions told of.
 const FREEDOM: usize = 8;
@@ -46,6 +46,9 @@ pub(super) const KEPT: usize = 1_000;
 
 /// Effective size below which no samples are kept: few would stand many times.
 const MIN_EFFECTIVE: f64 = 300.0;
+
+/// A sample whose weight is less than `e` to minus this over the largest has none: thousands of them change no digit.
+const NO_WEIGHT: f64 = 45.0;
 
 /// Scores of a sample are kept to this.
 const SAMPLE_DIGIT: f64 = 1e-4;
@@ -161,6 +164,7 @@ impl Posterior<'_> {
         let (count, freedom) = (scores.len(), FREEDOM as f64);
         let mut offsets = Vec::with_capacity(samples);
         let mut logs = Vec::with_capacity(samples);
+        let mut top = f64::MIN;
         for draw in 0..draws.count() {
             let chi_squared: f64 = breadths.iter().map(|part| part[draw] * part[draw]).sum();
             let breadth = (freedom / chi_squared).sqrt();
@@ -171,13 +175,13 @@ impl Posterior<'_> {
             let log_density = -0.5 * ((freedom + proposal.told as f64) * tail + rest);
             let offset = breadth * (&proposal.inside * &within) + &proposal.outside * &epsilon;
             for offset in [-&offset, offset] {
-                let spot = self.spot(&proposal.mean + &offset)?;
-                let log = -spot.energy - log_density;
-                logs.push(if log.is_nan() { f64::NEG_INFINITY } else { log });
+                let spot = self.spot_below(&proposal.mean + &offset, NO_WEIGHT - top - log_density)?;
+                let log = spot.map_or(f64::NEG_INFINITY, |spot| -spot.energy - log_density);
+                top = top.max(log);
+                logs.push(log);
                 offsets.push(offset);
             }
         }
-        let top = logs.iter().copied().fold(f64::MIN, f64::max);
         let weights: Vec<f64> = logs.iter().map(|log| (log - top).exp()).collect();
         let total: f64 = weights.iter().sum();
         let mut gaussian = Gaussian { mean: DVector::zeros(count), covariance: DMatrix::zeros(count, count) };

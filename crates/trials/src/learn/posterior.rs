@@ -10,6 +10,7 @@ use barwright_reference::Library;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::budget::is_affordable;
+use super::moments::INFORMED;
 use crate::error::LearnError;
 use crate::likelihood::Site;
 use crate::reading::{Readings, Value};
@@ -190,14 +191,28 @@ impl<'a> Posterior<'a> {
         Ok(Spot { scores, values, energy })
     }
 
-    /// The most likely scores, from a start.
-    pub(super) fn mode(&mut self, start: DVector<f64>) -> Result<Mode, LearnError> {
-        let mut here = self.spot(start)?;
+    /// The same where `U` is no more than `most`; elsewhere reading stops as soon as that is sure: no trial lowers it.
+    pub(super) fn spot_below(&mut self, scores: DVector<f64>, most: f64) -> Result<Option<Spot>, BlendError> {
+        let Posterior { readings, sites, weights, .. } = self;
+        let mut energy = 0.5 * scores.norm_squared();
+        let values = readings.values_while(&scores, |index, value| {
+            energy += sites[index].as_ref().map_or(0.0, |site| weights[index] * site.loss(value.eta).value);
+            energy <= most
+        })?;
+        Ok(values.map(|values| Spot { energy: self.energy(&scores, &values), scores, values }))
+    }
+
+    /// The most likely scores, from a start and, where they are known, the derivatives there.
+    pub(super) fn mode(&mut self, start: Spot, known: Option<DMatrix<f64>>) -> Result<Mode, LearnError> {
+        let (mut here, mut known) = (start, known);
         let mut damping = 0.0;
         let mut gain = f64::INFINITY;
         let mut history = Vec::new();
         for _ in 0..MAX_STEPS {
-            let derivatives = self.readings.derivatives(&here.scores, &here.values)?;
+            let derivatives = match known.take() {
+                Some(known) => known,
+                None => self.readings.derivatives(&here.scores, &here.values)?,
+            };
             let (gradient, matrix) = self.slopes(&here.scores, &here.values, &derivatives);
             let Some(hessian) = Cholesky::new(matrix.clone()) else { break };
             gain = 0.5 * gradient.dot(&hessian.solve(&gradient));
@@ -216,9 +231,9 @@ impl<'a> Posterior<'a> {
                 }
                 if let Some(factor) = Cholesky::new(damped) {
                     let step = factor.solve(&gradient);
-                    let there = self.spot(&here.scores - &step)?;
-                    let gained = here.energy - there.energy;
-                    if gained > GAIN_TOLERANCE {
+                    let there = self.spot_below(&here.scores - &step, here.energy - GAIN_TOLERANCE)?;
+                    if let Some(there) = there.filter(|there| here.energy - there.energy > GAIN_TOLERANCE) {
+                        let gained = here.energy - there.energy;
                         let promised = gradient.dot(&step) - 0.5 * step.dot(&(&matrix * &step));
                         damping = next_damping(damping, gained / promised);
                         next = Some(there);
@@ -252,11 +267,14 @@ impl<'a> Posterior<'a> {
     ) -> Result<Option<Spot>, BlendError> {
         let mut lowest = None;
         let mut best = here.energy - GAIN_TOLERANCE;
-        let Some(axes) = hessian.l().transpose().try_inverse() else { return Ok(None) };
-        for axis in axes.column_iter() {
+        let lower = hessian.l();
+        let eigen = (&lower * lower.transpose()).symmetric_eigen();
+        let told = |(curvature, _): &(&f64, _)| 1.0 / **curvature < INFORMED;
+        for (curvature, axis) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()).filter(told) {
+            let axis = axis / curvature.sqrt();
             for step in PROBES.into_iter().flat_map(|step| [step, -step]) {
-                let there = self.spot(&here.scores + step * axis)?;
-                if there.energy < best {
+                let there = self.spot_below(&here.scores + step * &axis, best)?;
+                if let Some(there) = there.filter(|there| there.energy < best) {
                     best = there.energy;
                     lowest = Some(there);
                 }
@@ -279,7 +297,8 @@ impl<'a> Posterior<'a> {
 
     /// The most likely scores, with trials that do not fit weighted down.
     pub(super) fn robust_mode(&mut self) -> Result<Mode, LearnError> {
-        let mut mode = self.mode(DVector::zeros(self.readings.names().len()))?;
+        let start = self.spot(DVector::zeros(self.readings.names().len()))?;
+        let mut mode = self.mode(start, None)?;
         for _ in 0..FLAG_ROUNDS {
             let weights: Vec<f64> = (0..self.sites.len()).map(|index| weight(self.surprise(index, &mode))).collect();
             let settled = weights.iter().zip(&self.weights).all(|(a, b)| (a - b).abs() <= WEIGHT_TOLERANCE);
@@ -290,7 +309,9 @@ impl<'a> Posterior<'a> {
             for (w, target) in self.weights.iter_mut().zip(weights) {
                 *w = (*w * target).sqrt();
             }
-            mode = self.mode(mode.scores)?;
+            let Mode { scores, values, derivatives, .. } = mode;
+            let energy = self.energy(&scores, &values);
+            mode = self.mode(Spot { scores, values, energy }, Some(derivatives))?;
         }
         Ok(mode)
     }

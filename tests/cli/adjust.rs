@@ -213,7 +213,7 @@ fn a_price_is_met_with_the_prices_of_the_lots() {
     let both = ["adjust", bar, "--lots", "lots.toml", "--max-price", "8", "--hold", "55", "--draws", "16"];
     let found = run_on("lots.toml", lots, &both);
     assert_eq!(found.status, 0);
-    assert!(found.stdout.contains("No formula within these limits"), "{}", found.shown());
+    assert!(found.stdout.contains("No formula was found within these limits"), "{}", found.shown());
 }
 
 #[test]

@@ -217,7 +217,9 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     } else {
         let nearest =
             if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
-        said.push(format!("No formula within these limits meets every target with {wanted} confidence."));
+        said.push(format!(
+            "No formula was found within these limits that meets every target with {wanted} confidence."
+        ));
         let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
         said.push(format!("{nearest}{what}."));
     }
@@ -236,7 +238,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     }
     for conflict in &found.conflicts {
         let [first, second] = [&conflict.first, &conflict.second].map(|one| demand::words(one, units));
-        said.push(format!("These two conflict within these limits: {first} and {second}."));
+        said.push(format!("These two seem to conflict: each can be met within these limits, but no formula was found that meets both: {first} and {second}."));
     }
     if let Some(even) = view.even {
         let what = if even.mass_moved < NO_CHANGE { "no change is needed".to_owned() } else { changes(view, even) };
@@ -290,7 +292,7 @@ fn outcome(met: &Met, units: Units, confidence: f64) -> String {
     }
     let alone = match met.met_alone {
         Some(true) => "; it could be met as the only target",
-        Some(false) => "; out of reach within these limits",
+        Some(false) => "; not met as the only target either",
         None => "",
     };
     format!("{said}: not met, {after} where {} is wanted (was {before}){alone}.", in_hundred(confidence))

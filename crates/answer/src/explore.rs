@@ -298,12 +298,20 @@ impl<'a> Question<'a> {
     fn best(&self, found: &Exploration) -> [Block; 3] {
         let asked = !self.space.demands.is_empty() || self.space.max_price.is_some();
         let that_meet = if asked { " that meet your limits" } else { "" };
+        let refined = match found.judged_across() {
+            across if across < found.judged => {
+                format!(" ({across} across the space, the others close to the best of these)")
+            }
+            _ => String::new(),
+        };
         let best = match (found.judged, found.front.len()) {
             (1, _) if asked => "The space is one bar, and it meets your limits.".to_owned(),
             (1, _) => "The space is one bar.".to_owned(),
-            (tried, 1) => format!("Of {tried} bars tried, one is better than all others in every way, or as good."),
+            (tried, 1) => {
+                format!("Of {tried} bars tried{refined}, one is better than all others in every way, or as good.")
+            }
             (tried, count) => format!(
-                "Of {tried} bars tried, {count}{that_meet} are the best trade-offs: what is better in one way is worse in another."
+                "Of {tried} bars tried{refined}, {count}{that_meet} are the best trade-offs: what is better in one way is worse in another."
             ),
         };
         let firmness = match self.asked.firmness {

@@ -386,10 +386,14 @@ impl Mixture {
     /// * `percent`: mass % of each of [`Mixture::parts`], in that order; 0 leaves an ingredient out. What the model leaves out is still that of the
     ///   whole set then, unless [`Mixture::set_discrepancy`] says otherwise.
     pub fn set_percents(&mut self, percent: &[f64]) {
+        let mut other_lots = false;
         for (lot, &percent) in self.lots.iter_mut().zip(percent) {
+            other_lots |= (lot.percent > 0.0) != (percent > 0.0);
             lot.percent = percent;
         }
-        self.separate_chain_lengths();
+        if other_lots {
+            self.separate_chain_lengths();
+        }
         if let Some(other) = &mut self.recrystallised {
             other.set_percents(percent);
         }

@@ -23,13 +23,13 @@ use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
-use barwright_blend::{BlendError, Model, Options, Sampler};
+use barwright_blend::{BlendError, Model, Options, Point, Sampler};
 use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::demand::{Demand, DemandError, Measure};
+use crate::demand::{Demand, DemandError, Measure, Spot};
 use crate::front::{Front, Scores, spread};
 use crate::limits::price_per_kg;
 use crate::quasi_random::Mixer;
@@ -193,6 +193,11 @@ pub struct Exploration {
 }
 
 impl Exploration {
+    /// How many of those judged lie all over the space; the others come from refinement.
+    pub fn judged_across(&self) -> usize {
+        self.filled.as_ref().map_or(self.judged, |(_, judged)| *judged)
+    }
+
     /// A representative selection of the front, in its order.
     ///
     /// The best in each coordinate, then the ones farthest from all others ([`spread`]), firmness and relief by their logarithms.
@@ -391,10 +396,10 @@ impl<'a> Explorer<'a> {
                 state.next = end;
             } else if state.round < self.rounds && !front.is_empty() {
                 if state.filled.is_none() {
-                    state.filled = Some((sorted(&front, firmness), state.judged));
+                    state.filled = Some((sorted(front.iter().map(|(_, one)| one.clone()), firmness), state.judged));
                 }
                 if state.parents.is_empty() {
-                    let members = sorted(&front, firmness);
+                    let members = sorted(front.iter().map(|(_, one)| one.clone()), firmness);
                     state.parents = thinned(&members, PARENTS, firmness).map(|one| one.percent.clone()).collect();
                 }
                 let parents = std::mem::take(&mut state.parents);
@@ -419,7 +424,7 @@ impl<'a> Explorer<'a> {
                 break state.next >= self.candidates && (state.round >= self.rounds || front.is_empty());
             }
         };
-        state.front = sorted(&front, firmness);
+        state.front = sorted(front.into_items(), firmness);
         Ok(finished)
     }
 
@@ -490,25 +495,35 @@ impl<'a> Explorer<'a> {
             Some(fresh) => Some(fresh.at(central)?.point(options.release_c)?),
             None => None,
         };
+        // Each demand as soon as it can be judged, before the search for the hold temperature.
+        let measure = Measure { bench: &self.bench, demands: self.demands };
+        let spot = |demand: &Demand| demand.spot(options, parameters.skin.temperature_c);
+        let at_release = |spot: Spot| spot.state == options.release_state() && spot.temperature_c == options.release_c;
+        let on_skin = |spot: Spot| !at_release(spot) && spot.temperature_c == parameters.skin.temperature_c;
+        let misses = |there: &dyn Fn(Spot) -> bool, point: &Point| {
+            let mut demands = self.demands.iter().enumerate();
+            demands.any(|(index, demand)| there(spot(demand)) && !measure.met(index, point))
+        };
+        if released.is_some_and(|release| misses(&at_release, &release)) {
+            return Ok(None);
+        }
         let mut evaluator = in_use.at(central)?;
         let release = match released {
             Some(release) => release,
             None => evaluator.point(options.release_c)?,
         };
+        if misses(&at_release, &release) {
+            return Ok(None);
+        }
         let finest_mm = finest_feature_mm(&parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
         let skin = evaluator.point(parameters.skin.temperature_c)?;
+        if misses(&on_skin, &skin) {
+            return Ok(None);
+        }
         let firm = evaluator.point(settings.firmness_at_c)?;
-        // Cheap demands before the search for the hold temperature.
-        let measure = Measure { bench: &self.bench, demands: self.demands };
         for (index, demand) in self.demands.iter().enumerate() {
-            let spot = demand.spot(options, parameters.skin.temperature_c);
-            let released = spot.state == options.release_state() && spot.temperature_c == options.release_c;
-            let point = match spot.temperature_c {
-                _ if released => release,
-                skin_c if skin_c == parameters.skin.temperature_c => skin,
-                temperature_c => evaluator.point(temperature_c)?,
-            };
-            if !measure.met(index, &point) {
+            let spot = spot(demand);
+            if !at_release(spot) && !on_skin(spot) && !measure.met(index, &evaluator.point(spot.temperature_c)?) {
                 return Ok(None);
             }
         }
@@ -545,8 +560,8 @@ fn hold_c(evaluator: &mut Evaluator<'_>) -> Result<Option<f64>, EquilibriumError
 }
 
 /// A front in the order shown.
-fn sorted(front: &Front<Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
-    let mut members: Vec<Candidate> = front.iter().map(|(_, one)| one.clone()).collect();
+fn sorted(front: impl Iterator<Item = Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
+    let mut members: Vec<Candidate> = front.collect();
     members.sort_by(|a, b| {
         let (x, y) = (a.properties.scores(firmness), b.properties.scores(firmness));
         let pairs = x.iter().zip(&y);

@@ -144,6 +144,11 @@ impl<T> Front<T> {
         true
     }
 
+    /// What stands at the points, in no particular order.
+    pub(crate) fn into_items(self) -> impl Iterator<Item = T> {
+        self.blocks.into_iter().flat_map(|block| block.items)
+    }
+
     /// The points, in no particular order.
     pub fn iter(&self) -> impl Iterator<Item = (&Scores, &T)> {
         self.blocks.iter().flat_map(|block| block.scores.iter().zip(&block.items))

@@ -101,8 +101,11 @@ pub enum Facing {
 /// # Source
 /// Churchill and Chu 1975, Int. J. Heat Mass Transfer 18, 1323; Incropera, equation 9.26 (recalled).
 pub fn nusselt_upright(prandtl: f64, rayleigh: f64) -> f64 {
-    let spread = (1.0 + (0.492 / prandtl).powf(9.0 / 16.0)).powf(8.0 / 27.0);
-    let root = 0.825 + 0.387 * rayleigh.max(0.0).powf(1.0 / 6.0) / spread;
+    // Powers by roots, which are the same on every machine and sooner made.
+    let ratio_root = (0.492 / prandtl).sqrt();
+    let to_nine_sixteenths = ratio_root * ratio_root.sqrt().sqrt().sqrt();
+    let to_eight_twenty_sevenths = (1.0 + to_nine_sixteenths).cbrt().cbrt().cbrt().powi(8);
+    let root = 0.825 + 0.387 * rayleigh.max(0.0).cbrt().sqrt() / to_eight_twenty_sevenths;
     root * root
 }
 
@@ -128,7 +131,7 @@ pub fn nusselt_upright(prandtl: f64, rayleigh: f64) -> f64 {
 /// Lloyd and Moran 1974; McAdams 1954; Incropera, equations 9.30 and 9.31 (recalled).
 pub fn nusselt_flat_open(rayleigh: f64) -> f64 {
     let rayleigh = rayleigh.max(0.0);
-    (0.54 * rayleigh.powf(0.25)).max(0.15 * rayleigh.cbrt()).max(NU_LEAST_FLAT)
+    (0.54 * rayleigh.sqrt().sqrt()).max(0.15 * rayleigh.cbrt()).max(NU_LEAST_FLAT)
 }
 
 /// Returns the Nusselt number (dimensionless) of a flat plate in still air whose air is held: warm and facing down, or cold and facing up.
@@ -151,7 +154,7 @@ pub fn nusselt_flat_open(rayleigh: f64) -> f64 {
 /// # Source
 /// McAdams 1954; Incropera, equation 9.32 to the sixth edition (recalled).
 pub fn nusselt_flat_held(rayleigh: f64) -> f64 {
-    (0.27 * rayleigh.max(0.0).powf(0.25)).max(NU_LEAST_FLAT)
+    (0.27 * rayleigh.max(0.0).sqrt().sqrt()).max(NU_LEAST_FLAT)
 }
 
 /// Returns the mean coefficient of a plate in still air.

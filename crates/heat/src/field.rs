@@ -22,8 +22,9 @@ use crate::record::Sample;
 use crate::stencil::Stencil;
 use crate::surface::Film;
 
-/// Rounds in which films and surface temperatures are brought into line at each reading; what is left shrinks from reading to reading.
-const FILM_ROUNDS: usize = 2;
+/// Rounds in which films and surface temperatures are brought into line at the first reading of an equation, and at each after it; what is left shrinks from
+/// reading to reading.
+const FILM_ROUNDS: (usize, usize) = (2, 1);
 
 /// The same at the start, when nothing is known of the surface.
 const FIRST_FILM_ROUNDS: usize = 20;
@@ -228,13 +229,13 @@ impl<'a> Field<'a> {
         self.films(air_c, FIRST_FILM_ROUNDS);
     }
 
-    /// Brings conductances and films into line with the last reading.
-    pub fn settle(&mut self, air_c: f64) {
+    /// Brings conductances and films into line with the last reading, the first of its equation or a later one.
+    pub fn settle(&mut self, air_c: f64, first: bool) {
         if self.varies {
             self.conduct();
         }
         if self.varies || self.films_vary {
-            self.films(air_c, FILM_ROUNDS);
+            self.films(air_c, if first { FILM_ROUNDS.0 } else { FILM_ROUNDS.1 });
         }
     }
 

@@ -552,7 +552,7 @@ impl<'a> Stepper<'a> {
         let mut left = f64::INFINITY;
         for reading in 0..MAX_READINGS {
             field.read(enthalpy);
-            field.settle(air_c);
+            field.settle(air_c, reading == 0);
             let heat_w = field.flow(air_c);
             work.newton += 1;
             let (mut sum, mut worst) = (0.0, 0.0_f64);

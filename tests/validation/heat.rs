@@ -10,7 +10,7 @@ fn curves(text: &str, state: CrystalState) -> HeatCurves {
     let model = Model::builtin().unwrap();
     let bar = formula::read_inline(&format!("{text} 1"), "x", &library).unwrap().formulas.remove(0);
     let options = Options { draws: 0, state, ..Options::default() };
-    Workbench::new(&library, &model, options).unwrap().heat_curves(&bar, 0).unwrap().central
+    Workbench::new(&library, &model, options).unwrap().heat_curves(&bar, 0).unwrap().central.clone()
 }
 
 /// Heat of fusion between two temperatures: what is taken up beyond warming, J/kg.

@@ -12,7 +12,9 @@ use crate::cautions::{self, Caution};
 use crate::crystals::Point;
 use crate::discrepancy::DiscrepancyDraws;
 use crate::equilibrium::EquilibriumError;
+use crate::heat_curve::HeatCurves;
 use crate::interval::{Estimate, Spread};
+use crate::kept::Kept;
 use crate::known_off;
 use crate::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use crate::mixture::Mixture;
@@ -237,6 +239,10 @@ pub struct Workbench<'a> {
     models: ModelDraws,
     /// Beeswax in oil at each of the temperatures of the options.
     scales: Spread<Vec<BeeswaxScale>>,
+    /// Heat curves of the last formula.
+    pub(crate) kept_curves: Kept<Spread<HeatCurves>>,
+    /// Its assessment.
+    kept_assessment: Kept<Assessment>,
 }
 
 /// Assesses one formula.
@@ -321,7 +327,8 @@ impl<'a> Workbench<'a> {
         let draws = Draws::new(options.seed, options.draws);
         let models = ModelDraws::new(model, &draws);
         let scales = beeswax_scales(library, model, &options, &models)?;
-        Ok(Workbench { library, model, options, draws, models, scales })
+        let (kept_curves, kept_assessment) = (Kept::default(), Kept::default());
+        Ok(Workbench { library, model, options, draws, models, scales, kept_curves, kept_assessment })
     }
 
     /// The options in force.
@@ -391,6 +398,15 @@ impl<'a> Workbench<'a> {
     /// # Errors
     /// As [`assess`].
     pub fn assess(&self, formula: &Formula) -> Result<Assessment, BlendError> {
+        let draws = self.options.draws;
+        let kept = self.kept_assessment.or_make(&formula.parts, draws, || self.computed_assessment(formula))?;
+        let mut assessment = Assessment::clone(&kept);
+        // The parts are the same, the name may differ.
+        assessment.formula.name.clone_from(&formula.name);
+        Ok(assessment)
+    }
+
+    fn computed_assessment(&self, formula: &Formula) -> Result<Assessment, BlendError> {
         let options = &self.options;
         let in_use = self.mixture(formula, options.state)?;
         let fresh = self.sampler(formula, options.release_state())?;

@@ -21,6 +21,8 @@
 //! # Source
 //! First law (textbook; recalled) with the equilibrium of [`crate::equilibrium`]; heat capacities as in `data/priors.toml`, `[heat]`.
 
+use std::sync::Arc;
+
 use crate::heat_properties::HeatProperties;
 use barwright_reference::Formula;
 
@@ -198,6 +200,9 @@ impl Workbench<'_> {
     /// * `formula`: parts in mass %.
     /// * `draws`: number of draws; fewer will do where much is computed from each.
     ///
+    /// # Returns
+    /// The curves; the workbench keeps those of the last formula for who asks next.
+    ///
     /// # Errors
     /// [`BlendError`].
     ///
@@ -211,7 +216,7 @@ impl Workbench<'_> {
     /// let reading = formula::read_inline("cocoa butter 100", "bar", &library)?;
     /// let model = Model::builtin()?;
     /// let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() })?;
-    /// let curves = bench.heat_curves(&reading.formulas[0], 0)?.central;
+    /// let curves = &bench.heat_curves(&reading.formulas[0], 0)?.central;
     /// // Published: 157 kJ/kg to melt, and 2 kJ/kgK (Beckett 2009); to 60 °C that is some 230 kJ/kg.
     /// let heat = curves.heat_j_per_kg(&curves.in_use, 20.0, 60.0);
     /// assert!((200e3..260e3).contains(&heat), "{heat}");
@@ -219,7 +224,11 @@ impl Workbench<'_> {
     /// # Ok(())
     /// # }
     /// ```
-    pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
+    pub fn heat_curves(&self, formula: &Formula, draws: usize) -> Result<Arc<Spread<HeatCurves>>, BlendError> {
+        self.kept_curves.or_make(&formula.parts, draws, || self.computed_heat_curves(formula, draws))
+    }
+
+    fn computed_heat_curves(&self, formula: &Formula, draws: usize) -> Result<Spread<HeatCurves>, BlendError> {
         let options = self.options();
         let in_use = self.sampler(formula, options.state)?;
         let setting = Sampler::new(self.mixture(formula, options.release_state())?.without_recrystallising());
@@ -261,7 +270,7 @@ mod tests {
         let model = Model::builtin().unwrap();
         let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() }).unwrap();
         let bar = formula::read_inline(text, "bar", &library).unwrap();
-        bench.heat_curves(&bar.formulas[0], 0).unwrap().central
+        bench.heat_curves(&bar.formulas[0], 0).unwrap().central.clone()
     }
 
     #[test]

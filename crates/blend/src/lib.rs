@@ -38,6 +38,7 @@ pub mod firmness;
 pub mod heat_curve;
 mod heat_properties;
 mod interval;
+mod kept;
 pub mod known_off;
 pub mod landmarks;
 mod least_change;

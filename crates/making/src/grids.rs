@@ -271,7 +271,7 @@ mod tests {
         let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
         let bar = formula::read_inline("beeswax 30, sunflower oil 70", "bar", &library).unwrap().formulas.remove(0);
         let bench = Workbench::new(&library, &model, Options { draws: 0, ..Options::default() }).unwrap();
-        let central = bench.heat_curves(&bar, 0).unwrap().central;
+        let central = bench.heat_curves(&bar, 0).unwrap().central.clone();
         Spread { drawn: vec![central.clone(); DRAWS], central }
     }
 

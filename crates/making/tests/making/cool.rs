@@ -184,7 +184,7 @@ fn a_bar_sets_along_its_setting_curve() {
     let found = of(text, (20.0, 50.0), &[24.0]);
     let formula = formula::read_inline(text, "bar", &LIBRARY).unwrap().formulas.remove(0);
     let bench = Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, ..Options::default() }).unwrap();
-    let curves = bench.heat_curves(&formula, 0).unwrap().central;
+    let curves = &bench.heat_curves(&formula, 0).unwrap().central;
     let last = found.places[0].history.last().unwrap();
     let melted = |points| at(points, last.mean_c, |one| one.melted_share());
     let (setting, in_use) = (melted(&curves.setting), melted(&curves.in_use));

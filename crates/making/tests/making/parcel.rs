@@ -157,7 +157,7 @@ fn how_far_it_is_is_told_over_all_ways() {
 /// Long enough in one air, the bar is at equilibrium with it: the share melted is that of the curve.
 #[test]
 fn a_long_stay_ends_at_equilibrium() {
-    let curves = bench(0).heat_curves(&bar(), 0).unwrap().central;
+    let curves = bench(0).heat_curves(&bar(), 0).unwrap().central.clone();
     for celsius in [25.0, 33.0, 41.0, 52.0] {
         let found = send(0, ALONE, &steady(celsius, 6.0)).asked;
         let wanted = at(&curves.in_use, celsius, |one| one.melted_share());

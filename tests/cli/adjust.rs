@@ -59,7 +59,7 @@ fn what_cannot_be_is_said_with_what_stands_against_it() {
     stdout:
     Sunflower oil 30 / beeswax 26 / mango butter 22 / …  (rested)
 
-    No formula within these limits meets every target with 90 % confidence.
+    No formula was found within these limits that meets every target with 90 % confidence.
     The nearest is: beeswax 26 to 74.67 %, sunflower oil 30 to 25.33 %, shea butter 10 to 0 %,
       jojoba oil 12 to 0 % and mango butter 22 to 0 %.
     Keeps its shape for a day at 50 °C: not met, 88 % where 90 % is wanted (was under 1 %);
@@ -67,8 +67,9 @@ fn what_cannot_be_is_said_with_what_stands_against_it() {
     Leaves a mould with relief of 2 mm whole: met, over 99 % (was 98 %).
     Melts by at least 70 % on skin: not met, under 1 % where 90 % is wanted (was over 99 %);
       it could be met as the only target.
-    These two conflict within these limits: keeps its shape for a day at 50 °C and melts by
-      at least 70 % on skin.
+    These two seem to conflict: each can be met within these limits, but no formula was
+      found that meets both: keeps its shape for a day at 50 °C and melts by at least 70 %
+      on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     Parts, % by mass

@@ -3,7 +3,9 @@
 //! Sequential linear programming with a trust region: every margin is replaced by its tangent ([`crate::judge`] gives exact derivatives), the linear
 //! program is solved inside the region ([`crate::linear`]), the step is judged, the region grows or shrinks. It starts from the
 //! formula itself and from it with one ingredient raised or lowered, first with few draws, then goes on from the best with all. Where that ends
-//! without an answer, it starts again from points spread over the limits before it says that there is none.
+//! without an answer, it starts again from points spread over the limits, then, where each demand alone can be met, from the formulas that do that, half way
+//! between them, and without each ingredient in turn. Margins jump where an ingredient comes or goes, since what the model leaves out belongs to a set of
+//! ingredients: these last searches try a step that such a jump spoils again within the set. It says then that none was found, which is no proof.
 //!
 //! The answer is then rounded to whole steps: the nearest combinations of steps are judged in the order of mass moved, and the first that
 //! meets every demand is taken.
@@ -64,6 +66,9 @@ const NEAR_MISS: f64 = 0.2;
 
 /// What is there of an ingredient stays there while it is this much, mass %.
 const LEAST_KEPT: f64 = 0.01;
+
+/// Where more than this is missing, starting again was never seen to help: three times too soft, say.
+const HOPELESS: f64 = 1.0;
 
 /// Margin that a nudge aims at.
 const INSIDE: f64 = 1e-3;
@@ -412,6 +417,9 @@ impl Search<'_> {
         nearest: &Found,
         alone: &[Found],
     ) -> Result<Found, BlendError> {
+        if nearest.missing > HOPELESS {
+            return Ok(nearest.clone());
+        }
         let mut starts = vec![nearest.percent.clone()];
         starts.extend(alone.iter().map(|one| one.percent.clone()));
         for (index, one) in alone.iter().enumerate() {

@@ -23,7 +23,7 @@ pub const FLAG_LIMIT: f64 = 3.5;
 pub const GAIN_TOLERANCE: f64 = 1e-6;
 
 /// Where slopes help no further, a point counts as the mode when none these many standard deviations away, along either side of every axis of the
-/// posterior, is lower.
+/// posterior that the trials tell of, is lower.
 pub const PROBES: [f64; 3] = [0.3, 0.1, 0.03];
 
 /// Steps that together gain less than [`STALL_GAIN`] are not worth another: at a corner of the model they zigzag.
@@ -259,7 +259,8 @@ impl<'a> Posterior<'a> {
         Err(LearnError::NotConverged { steps: MAX_STEPS, gain })
     }
 
-    /// The lowest of the points [`PROBES`] standard deviations away along each axis of the posterior, if it is lower than here.
+    /// The lowest of the points [`PROBES`] standard deviations away along each axis of the posterior that the trials tell of ([`INFORMED`]), if it is lower
+    /// than here. There are no more of these than trials; along the others the prior alone speaks.
     pub(super) fn lower_nearby(
         &mut self,
         here: &Spot,

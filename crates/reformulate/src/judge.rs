@@ -237,7 +237,7 @@ impl<'a> Judge<'a> {
     ///
     /// # Arguments
     /// * `percent`, `with_gradients`: as for [`Judge::judge`].
-    /// * `most_missing`: how far a margin may be below 0.
+    /// * `most_missing`: how far a margin may be below 0 (dimensionless).
     ///
     /// # Errors
     /// As [`Judge::judge`].

@@ -33,7 +33,7 @@ pub fn cost(original: &[f64], percent: &[f64], standings: &[Standing], limits: &
 }
 
 /// How much may be missing of a margin where the cost of a formula stays below a limit; below 0 where it does not whatever the margins are.
-pub fn most_missing(original: &[f64], percent: &[f64], limits: &Limits, most_cost: f64) -> f64 {
+pub(crate) fn most_missing(original: &[f64], percent: &[f64], limits: &Limits, most_cost: f64) -> f64 {
     (most_cost - mass_moved(original, percent)) / MISSING_COST - limits.over_price(percent)
 }
 

@@ -315,6 +315,10 @@ impl<'a> Readings<'a> {
 
     /// The same as long as the readings, each with its number, are worth going on; `None` once they are not.
     ///
+    /// # Arguments
+    /// * `scores`: as for [`Readings::values`].
+    /// * `goes_on`: whether to go on after the reading of a trial, by its position.
+    ///
     /// # Errors
     /// As [`Readings::values`].
     pub fn values_while(

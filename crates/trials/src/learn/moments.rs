@@ -25,15 +25,12 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::budget::{FIRST_ROUND, is_affordable, most_samples};
-use super::posterior::{Mode, Posterior};
+use super::posterior::{INFORMED, Mode, Posterior};
 use barwright_blend::BlendError;
 use barwright_blend::sampling::Draws;
 
 /// Effective size aimed at: the error of a mean is then 0.018 standard deviations.
 const EFFECTIVE_SIZE: f64 = 3_000.0;
-
-/// Share of the prior's variance left in a direction below which the trials count as having told something of it.
-pub(super) const INFORMED: f64 = 0.98;
 
 /// Degrees of freedom of the samples in the directions told of.
 const FREEDOM: usize = 8;

@@ -10,7 +10,6 @@ use barwright_reference::Library;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
 use super::budget::is_affordable;
-use super::moments::INFORMED;
 use crate::error::LearnError;
 use crate::likelihood::Site;
 use crate::reading::{Readings, Value};
@@ -25,6 +24,9 @@ pub const GAIN_TOLERANCE: f64 = 1e-6;
 /// Where slopes help no further, a point counts as the mode when none these many standard deviations away, along either side of every axis of the
 /// posterior that the trials tell of, is lower.
 pub const PROBES: [f64; 3] = [0.3, 0.1, 0.03];
+
+/// Share of the prior's variance left in a direction below which the trials count as having told something of it.
+pub(super) const INFORMED: f64 = 0.98;
 
 /// Steps that together gain less than [`STALL_GAIN`] are not worth another: at a corner of the model they zigzag.
 pub const STALL_STEPS: usize = 4;

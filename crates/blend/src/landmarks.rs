@@ -30,7 +30,7 @@ const FIRST_STEP_K: f64 = 0.5;
 
 /// When the search for a landmark ends: distance of the points around it, K, and relative error of the property at one of them. What is left is
 /// interpolated.
-const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-4 };
+const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-5 };
 
 /// How closely the clear point is found before the last step: logarithm of the saturation.
 const CLEAR_TOLERANCE: f64 = 1e-7;

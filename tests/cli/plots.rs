@@ -256,7 +256,7 @@ fn trade_offs() {
     1 × rect stroke - - fill white
     4 × rect stroke #1c1f1a - fill none
     41 × line stroke #1c1f1a - fill -
-    22567 × circle stroke - - fill #bcc1b6
+    21753 × circle stroke - - fill #bcc1b6
     28 × rect stroke - - fill #1f4e79
     ");
 }

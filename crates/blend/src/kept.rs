@@ -7,8 +7,11 @@ use barwright_reference::Part;
 
 /// The last answer about the parts of a formula.
 pub(crate) struct Kept<T> {
-    last: Mutex<Option<(Vec<Part>, usize, Arc<T>)>>,
+    last: Mutex<Option<Answer<T>>>,
 }
+
+/// An answer: the parts it is of, the number of draws, what was found.
+type Answer<T> = (Vec<Part>, usize, Arc<T>);
 
 impl<T> Default for Kept<T> {
     fn default() -> Self {

@@ -35,6 +35,9 @@ const LANDMARK_TOLERANCE: Tolerance = Tolerance { argument: 1e-4, value: 1e-5 };
 /// How closely the clear point is found before the last step: logarithm of the saturation.
 const CLEAR_TOLERANCE: f64 = 1e-7;
 
+/// Added to the clear point, K: Newton's method comes from the cold side, and above it nothing is solid to the last bit.
+const CLEAR_HAIR_K: f64 = 1e-9;
+
 /// Steps of Newton's method to the clear point; six are usual.
 const MAX_CLEAR_STEPS: usize = 100;
 
@@ -284,7 +287,7 @@ fn clear_point_c(saturation: impl Fn(f64) -> Saturation) -> Option<f64> {
         }
         at = saturation(1.0 / inverse);
     }
-    Some(1.0 / inverse.max(hottest) - ZERO_CELSIUS_K)
+    Some(1.0 / inverse.max(hottest) - ZERO_CELSIUS_K + CLEAR_HAIR_K)
 }
 
 #[cfg(test)]

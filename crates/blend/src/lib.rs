@@ -31,6 +31,7 @@ pub mod compare;
 pub mod coordinate;
 mod crystals;
 mod discrepancy;
+mod enthalpy;
 pub mod equilibrium;
 mod error;
 mod exponential;

@@ -62,8 +62,11 @@ pub fn find_root(first: End, second: End, tolerance: Tolerance, mut f: impl FnMu
 /// # Arguments
 /// * `points`: in order of their argument, rising or falling.
 /// * `index`: of the first of them beyond the root; the one before has the other sign.
-/// * `end`: argument and value of a point.
-/// * `at`: the point at an argument.
+/// * `end`: argument and value of a point, in any units.
+/// * `at`: the point at an argument, in the unit of the arguments.
+///
+/// # Returns
+/// The root, in the unit of the arguments.
 ///
 /// # Errors
 /// Whatever `at` fails with.

@@ -239,7 +239,10 @@ impl Work {
         sums
     }
 
-    /// Evaluates every sum and hands over those of each block: its position, its solid, the sums.
+    /// Evaluates every sum.
+    ///
+    /// # Arguments
+    /// * `see`: is handed those of each block: its position, its solid in moles, the sums.
     #[inline(always)]
     pub fn each_family(&self, problem: &Problem, mut see: impl FnMut(usize, f64, FamilySums)) -> Sums {
         let liquid = self.liquid;

@@ -25,19 +25,29 @@ const DRAWS: usize = 256;
 struct Misses {
     name: &'static str,
     sizes: Vec<f64>,
+    /// The worst, and of what.
+    worst: (f64, String),
 }
 
 impl Misses {
+    fn add(&mut self, sizes: [f64; 3], of: &str) {
+        let worst = sizes.iter().copied().fold(0.0, f64::max);
+        if worst > self.worst.0 {
+            self.worst = (worst, of.to_owned());
+        }
+        self.sizes.extend(sizes);
+    }
+
     fn tell(&mut self) {
         self.sizes.sort_by(f64::total_cmp);
-        let Some(worst) = self.sizes.last() else { return };
+        if self.sizes.is_empty() {
+            return;
+        }
         let rms = (self.sizes.iter().map(|one| one * one).sum::<f64>() / self.sizes.len() as f64).sqrt();
         let at = self.sizes[self.sizes.len() * 9 / 10];
-        println!(
-            "  {}: {} ends, rms {rms:.3}, nine in ten below {at:.3}, worst {worst:.3}",
-            self.name,
-            self.sizes.len()
-        );
+        let (worst, of) = &self.worst;
+        let count = self.sizes.len();
+        println!("  {}: {count} ends, rms {rms:.3}, nine in ten below {at:.3}, worst {worst:.3}: {of}", self.name);
     }
 }
 
@@ -48,20 +58,17 @@ enum Figure {
 }
 
 /// Ends of the intervals of one answer beside those of another, in % of a time and in K.
-fn compare(one: &[Figure], other: &[Figure], times: &mut Misses, temperatures: &mut Misses) {
+fn compare(of: &str, one: &[Figure], other: &[Figure], times: &mut Misses, temperatures: &mut Misses) {
     for pair in one.iter().zip(other) {
         match pair {
             (Figure::Time(Some(one)), Figure::Time(Some(other))) => {
                 let miss = |one: f64, other: f64| 100.0 * (one - other).abs() / other.max(60.0);
-                times.sizes.extend([
-                    miss(one.low, other.low),
-                    miss(one.value, other.value),
-                    miss(one.high, other.high),
-                ]);
+                let misses = [miss(one.low, other.low), miss(one.value, other.value), miss(one.high, other.high)];
+                times.add(misses, &format!("{of}: {one:?} {other:?}"));
             }
             (Figure::Temperature(one), Figure::Temperature(other)) => {
                 let miss = [one.low - other.low, one.value - other.value, one.high - other.high];
-                temperatures.sizes.extend(miss.map(f64::abs));
+                temperatures.add(miss.map(f64::abs), &format!("{of}: {one:?} {other:?}"));
             }
             _ => {}
         }
@@ -69,6 +76,7 @@ fn compare(one: &[Figure], other: &[Figure], times: &mut Misses, temperatures: &
 }
 
 struct Case {
+    name: String,
     formula: Formula,
     mould: Mould,
     /// Air to cool in and whether a fan blows, or a route and how many bars go along it.
@@ -88,6 +96,7 @@ fn cases(library: &Library, count: usize) -> Vec<Case> {
             let oil = pick(&mut random, &["sunflower oil", "jojoba oil", "olive oil", "castor oil"]);
             let (a, b) = (random.random_range(5.0..35.0_f64).round(), random.random_range(15.0..50.0_f64).round());
             let text = format!("{wax} {a}, {butter} {b}, {oil} {}", 100.0 - a - b);
+            let bar = text.clone();
             let formula = formula::read_inline(&text, "bar", library).unwrap().formulas.remove(0);
             let sides = [[60, 40, 20], [90, 60, 30], [45, 45, 45], [110, 55, 15]][random.random_range(0..4)];
             let [length, width, height] = sides;
@@ -105,14 +114,19 @@ fn cases(library: &Library, count: usize) -> Vec<Case> {
             let bars = [1, 1, 6][random.random_range(0..3)];
             let foam_m = [0.0, 0.0, 0.02][random.random_range(0..3)];
             let packing = Packing { shape: mould.shape, bars, foam_m, ice_kg: 0.0 };
-            Case { formula, mould, place, route, packing }
+            let way = if place.is_some() {
+                format!("in air of {air_c} °C")
+            } else {
+                format!("{name}, {bars} bars, {foam_m} m")
+            };
+            Case { name: format!("{bar}, {sides:?} mm, {way}"), formula, mould, place, route, packing }
         })
         .collect()
 }
 
 fn answer(library: &Library, model: &Model, case: &Case, draws: usize, fine: bool) -> Vec<Figure> {
     let bench = Workbench::new(library, model, Options { draws, ..Options::default() }).unwrap();
-    let Case { formula, mould, place, route, packing } = case;
+    let Case { formula, mould, place, route, packing, .. } = case;
     match place {
         Some(place) => {
             let pour_c = bench.heat_curves(formula, 0).unwrap().central.clear_c.map_or(70.0, |clear_c| clear_c + 5.0);
@@ -124,8 +138,9 @@ fn answer(library: &Library, model: &Model, case: &Case, draws: usize, fine: boo
         None => {
             let (bar_ml, start_c, cell_m) = (mould.volume_ml, 20.0, barwright_making::cool::CELLS.cell_m);
             let task = ParcelTask { formula, packing: *packing, bar_ml, start_c, route, cell_m, fine };
-            // The way asked for alone.
-            let ways = if packing.foam_m > 0.0 { 6 } else { 5 };
+            // The way asked for alone, of those tried: three with more around it, one with less where there is foam, one later where there is a night.
+            let night = route.last().is_some_and(|row| row.0 >= 23.0 * 3600.0);
+            let ways = 4 + usize::from(packing.foam_m > 0.0) + usize::from(night);
             let stop = |done: usize, total: usize| {
                 if done * ways > total { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
             };
@@ -152,9 +167,9 @@ fn main() {
         let fine = answer(&library, &model, &case, DRAWS, true);
         fine_s += started.elapsed().as_secs_f64();
         let most = answer(&library, &model, &case, many, true);
-        compare(&quick, &fine, &mut grids.0, &mut grids.1);
-        compare(&fine, &most, &mut luck.0, &mut luck.1);
-        compare(&quick, &most, &mut both.0, &mut both.1);
+        compare(&case.name, &quick, &fine, &mut grids.0, &mut grids.1);
+        compare(&case.name, &fine, &most, &mut luck.0, &mut luck.1);
+        compare(&case.name, &quick, &most, &mut both.0, &mut both.1);
     }
     println!(
         "{count} bars; {DRAWS} draws take {quick_s:.1} s, all on the fine grid {fine_s:.1} s: 1/{:.0}",

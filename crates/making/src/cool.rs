@@ -30,7 +30,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::MakingError;
 use crate::bar;
-use crate::grids::{Grid, Kind, Sweep, every_draw};
+use crate::grids::{Grid, Kind, MINUTE_S, Sweep, every_draw};
 use crate::spread::{Control, Film};
 
 /// How long a bar is watched, s: a day.
@@ -126,6 +126,9 @@ impl Moments {
         Moments { skin_s: figure(0), set_s: figure(1), release_s: figure(2) }
     }
 }
+
+/// Added to the time of the skin before its logarithm is taken, s: the first minutes are known no better, since the currents in the melt are left out.
+const FIRST_MINUTES_S: f64 = 300.0;
 
 /// Position of the moment it can leave the mould among the figures.
 const RELEASE: usize = 2;
@@ -247,7 +250,7 @@ pub fn cool(bench: &Workbench<'_>, task: &CoolTask<'_>, control: Control<'_>) ->
     for (number, place) in task.places.iter().enumerate() {
         let control = |done: usize, total: usize| control(number * total + done, runs * total);
         let central = course(task, place, &curves.central, density)?;
-        let kinds = [Kind::Time { watched_s: WATCHED_S }; 3];
+        let kinds = [FIRST_MINUTES_S, MINUTE_S, MINUTE_S].map(|added_s| Kind::Time { watched_s: WATCHED_S, added_s });
         let drawn = every_draw(sweep, &central.moments.figures(), &control, &kinds, RELEASE, |one, factor, grid| {
             moments(task, place, one, density, factor, grid)
         })?;

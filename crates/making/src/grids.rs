@@ -6,7 +6,7 @@
 //!
 //! ```text
 //! y_fine = y_rough + (a + b y_rough + c z) + (y_fine − y_middling of the central model)
-//! y = ln(t + 5 min) for times, the figure itself for temperatures and shares
+//! y = ln(t + 1 min) for times, the figure itself for temperatures and shares
 //! ```
 //! `z` is the draw's score of the film. The draws run on two grids are evenly spread over what the rough grid says; there are more of them until the line is known well
 //! enough. How well is judged by each of them left out of the fit in turn: with `n` draws and `p` numbers in the line,
@@ -32,8 +32,8 @@ use crate::spread::{Control, Film, Runs};
 /// Draws run on two grids at first, and how many more each time.
 const DRAWS_A_ROUND: usize = 8;
 
-/// The logarithm of a time is taken with this added, s: the first minutes are known no better, since the currents in the melt are left out.
-const FIRST_MINUTES_S: f64 = 300.0;
+/// The logarithm of a time is taken with this added, s: nobody counts the seconds of a bar.
+pub(crate) const MINUTE_S: f64 = 60.0;
 
 /// A left-out draw may miss by this many times the error allowed of the line.
 const MAX_SCATTER: f64 = 4.0;
@@ -62,6 +62,8 @@ pub(crate) enum Kind {
     Time {
         /// s.
         watched_s: f64,
+        /// Added before its logarithm is taken, s.
+        added_s: f64,
     },
     /// °C.
     Temperature,
@@ -73,7 +75,7 @@ impl Kind {
     /// The figure as it is fitted.
     fn fitted(self, figure: f64) -> f64 {
         match self {
-            Kind::Time { .. } => (figure + FIRST_MINUTES_S).ln(),
+            Kind::Time { added_s, .. } => (figure + added_s).ln(),
             Kind::Temperature | Kind::Share => figure,
         }
     }
@@ -81,8 +83,8 @@ impl Kind {
     /// The figure of what was fitted; none for a time beyond those watched.
     fn figure(self, fitted: f64) -> Option<f64> {
         match self {
-            Kind::Time { watched_s } => {
-                Some((fitted.exp() - FIRST_MINUTES_S).max(0.0)).filter(|time_s| *time_s <= watched_s)
+            Kind::Time { watched_s, added_s } => {
+                Some((fitted.exp() - added_s).max(0.0)).filter(|time_s| *time_s <= watched_s)
             }
             Kind::Temperature => Some(fitted),
             Kind::Share => Some(fitted.clamp(0.0, 1.0)),
@@ -289,7 +291,7 @@ mod tests {
 
     #[test]
     fn where_grids_differ_by_a_line_eight_draws_tell_the_others() {
-        let kinds = [Kind::Time { watched_s: 1e6 }, Kind::Temperature];
+        let kinds = [Kind::Time { watched_s: 1e6, added_s: MINUTE_S }, Kind::Temperature];
         let of = |factor: f64, grid: Grid| {
             // A time: a power of the film, of its logarithm a line. A temperature that differs by two shares of itself, and by as much everywhere from fine to middling.
             let (more, finer) = match grid {
@@ -297,7 +299,7 @@ mod tests {
                 Grid::Middling => (1.1, 0.0),
                 Grid::Fine => (1.1, 0.4),
             };
-            let time_s = more * 4000.0 * factor.powf(-0.7) - FIRST_MINUTES_S;
+            let time_s = more * 4000.0 * factor.powf(-0.7) - MINUTE_S;
             vec![Some(time_s), Some(more * (30.0 + 2.0 * factor) + finer)]
         };
         let (found, factors, middling) = found(&kinds, of);
@@ -324,10 +326,11 @@ mod tests {
     #[test]
     fn what_never_comes_is_missing_and_what_comes_too_late_too() {
         let watched_s = 4000.0;
-        let kinds = [Kind::Time { watched_s }, Kind::Time { watched_s }, Kind::Share];
+        let kinds =
+            [Kind::Time { watched_s, added_s: MINUTE_S }, Kind::Time { watched_s, added_s: MINUTE_S }, Kind::Share];
         let of = |factor: f64, grid: Grid| {
             let more = if grid == Grid::Rough { 1.0 } else { 1.2 };
-            let time_s = more * (3000.0 * factor + FIRST_MINUTES_S) - FIRST_MINUTES_S;
+            let time_s = more * (3000.0 * factor + MINUTE_S) - MINUTE_S;
             vec![None, Some(time_s).filter(|time_s| *time_s <= watched_s), Some((more - 0.2).min(1.0))]
         };
         let (found, factors, _) = found(&kinds, of);

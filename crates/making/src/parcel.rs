@@ -26,7 +26,7 @@ use serde::Serialize;
 use crate::MakingError;
 use crate::bar;
 use crate::cool::{ACCURACY, CELLS, MIDDLING_CELLS, ROUGH_ACCURACY};
-use crate::grids::{Grid, Kind, Sweep, every_draw};
+use crate::grids::{Grid, Kind, MINUTE_S, Sweep, every_draw};
 use crate::ice_pack::inside;
 use crate::packing::Packing;
 use crate::spread::{Control, Film};
@@ -363,7 +363,7 @@ impl Runner<'_> {
         // All gaps are positive, and so in the order of their bits.
         let gap = AtomicU64::new(central.energy.relative_gap.to_bits());
         let temperatures = around.looks_s.iter().map(|_| Kind::Temperature);
-        let fails = Kind::Time { watched_s: self.length_s };
+        let fails = Kind::Time { watched_s: self.length_s, added_s: MINUTE_S };
         let kinds: Vec<Kind> = HIGHEST.iter().map(|one| one.1).chain([fails]).chain(temperatures).collect();
         let figures = |run: &Run, course_c: &[f64]| -> Vec<Option<f64>> {
             let fails_s = run.events_s.first().copied().flatten();

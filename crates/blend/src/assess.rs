@@ -3,14 +3,14 @@
 use crate::error::BlendError;
 use crate::outcome::{Ensemble, Outcome};
 use crate::units::ROOM_C;
-use barwright_reference::{CrystalState, Formula, Library, Part};
+use barwright_reference::{CrystalState, Formula, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::beeswax::{BeeswaxEquivalent, BeeswaxScale, NEAT_PERCENT, SCALE_PERCENT};
+use crate::beeswax::BeeswaxEquivalent;
+use crate::beeswax_scale::BeeswaxScale;
 use crate::cautions::{self, Caution};
 use crate::crystals::Point;
-use crate::discrepancy::DiscrepancyDraws;
 use crate::equilibrium::EquilibriumError;
 use crate::heat_curve::HeatCurves;
 use crate::interval::{Estimate, Spread};
@@ -39,12 +39,6 @@ const SYMMETRIC_FAMILIES: [&str; 3] = ["sos", "pos", "aoa"];
 
 /// Classes that crystallise and are not waxes.
 const FAT_CLASSES: [&str; 2] = ["triglyceride", "diglyceride"];
-
-/// The liquid oil of the beeswax-equivalent scale.
-const SCALE_OIL: &str = "sunflower-oil";
-
-/// The wax of the beeswax-equivalent scale.
-const SCALE_WAX: &str = "beeswax";
 
 /// What to compute.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -229,7 +223,7 @@ fn is_zero(count: &usize) -> bool {
     *count == 0
 }
 
-/// What the formulas of one run share: the draws of the model and the beeswax scale.
+/// What the formulas of one run share: the draws of the model and what was read of the beeswax scale.
 #[derive(Debug)]
 pub struct Workbench<'a> {
     library: &'a Library,
@@ -237,8 +231,8 @@ pub struct Workbench<'a> {
     options: Options,
     draws: Draws,
     models: ModelDraws,
-    /// Beeswax in oil at each of the temperatures of the options.
-    scales: Spread<Vec<BeeswaxScale>>,
+    /// At the temperatures of the options.
+    scale: BeeswaxScale,
     /// Heat curves of the last formula.
     pub(crate) kept_curves: Kept<Spread<HeatCurves>>,
     /// Its assessment.
@@ -283,52 +277,17 @@ pub fn assess(
     Workbench::new(library, model, options.clone())?.assess(formula)
 }
 
-/// Beeswax in oil at each of the temperatures of the options, draw by draw.
-fn beeswax_scales(
-    library: &Library,
-    model: &Model,
-    options: &Options,
-    models: &ModelDraws,
-) -> Result<Spread<Vec<BeeswaxScale>>, BlendError> {
-    let find = |key: &'static str| library.id_of(key).ok_or(BlendError::MissingReference { key });
-    let (wax, oil) = (find(SCALE_WAX)?, find(SCALE_OIL)?);
-    let sampler = |&wax_percent: &f64| -> Result<Sampler, BlendError> {
-        let parts = vec![
-            Part { ingredient: wax, percent: wax_percent },
-            Part { ingredient: oil, percent: NEAT_PERCENT - wax_percent },
-        ];
-        let formula = Formula { name: String::new(), parts };
-        // The scale is laid with the central composition of its two ingredients: only the model's own spread counts.
-        let mut mixture = Mixture::new(library, model, &formula, options.state, &Draws::none())?;
-        let plain = vec![0.0; mixture.score_names().count()];
-        mixture.set_scores(plain.into_iter(), DiscrepancyDraws::default());
-        Ok(Sampler::new(mixture))
-    };
-    let samplers = SCALE_PERCENT.iter().map(sampler).collect::<Result<Vec<_>, _>>()?;
-    let scales = models.spread(models.drawn.len(), samplers, |samplers, draw| {
-        let mut scale = vec![BeeswaxScale::LIQUID; options.at_c.len()];
-        for (level, sampler) in samplers.iter_mut().enumerate() {
-            let mut evaluator = sampler.at(draw)?;
-            for (at, &celsius) in scale.iter_mut().zip(&options.at_c) {
-                at.structure[level] = evaluator.point(celsius)?.structure;
-            }
-        }
-        Ok(scale)
-    })?;
-    Ok(scales)
-}
-
 impl<'a> Workbench<'a> {
-    /// Draws the model parameters and lays the beeswax scale.
+    /// Draws the model parameters; nothing is solved yet.
     ///
     /// # Errors
     /// [`BlendError::MissingReference`], or as [`assess`].
     pub fn new(library: &'a Library, model: &'a Model, options: Options) -> Result<Self, BlendError> {
         let draws = Draws::new(options.seed, options.draws);
         let models = ModelDraws::new(model, &draws);
-        let scales = beeswax_scales(library, model, &options, &models)?;
+        let scale = BeeswaxScale::new(library, model, options.state, &options.at_c, options.draws)?;
         let (kept_curves, kept_assessment) = (Kept::default(), Kept::default());
-        Ok(Workbench { library, model, options, draws, models, scales, kept_curves, kept_assessment })
+        Ok(Workbench { library, model, options, draws, models, scale, kept_curves, kept_assessment })
     }
 
     /// The options in force.
@@ -366,18 +325,17 @@ impl<'a> Workbench<'a> {
         &self.models
     }
 
-    /// Beeswax in oil at one of the temperatures of the options, in one draw.
+    /// Structure of beeswax in oil, draw by draw, dimensionless.
     ///
     /// # Arguments
-    /// * `at`: position of the temperature in [`Options::at_c`].
-    /// * `draw`: `None` for the central one.
-    pub fn beeswax_scale(&self, at: usize, draw: Option<usize>) -> &BeeswaxScale {
-        self.scales_of(draw).get(at).unwrap_or(&BeeswaxScale::LIQUID)
-    }
-
-    /// Beeswax in oil at each of the temperatures of the options.
-    fn scales_of(&self, draw: Option<usize>) -> &[BeeswaxScale] {
-        draw.and_then(|index| self.scales.drawn.get(index)).unwrap_or(&self.scales.central)
+    /// * `percent`: beeswax, mass %; above 100 it is that of neat beeswax.
+    /// * `temperature_c`: °C.
+    ///
+    /// # Errors
+    /// As [`crate::equilibrium::Solver::solve`].
+    pub fn beeswax_structure(&self, percent: f64, temperature_c: f64) -> Result<Spread<f64>, EquilibriumError> {
+        let of = |_: &mut (), draw: Draw<'_>| self.scale.structure_of(percent, temperature_c, draw);
+        self.models.spread(self.options.draws, (), of)
     }
 
     /// Prepares a formula in a crystal state, to be evaluated in any draw of this workbench.
@@ -414,9 +372,11 @@ impl<'a> Workbench<'a> {
         let samplers = [Sampler::new(in_use), fresh];
         let ensemble = self.models.spread(options.draws, samplers, |[in_use, fresh], draw| {
             let release = fresh.at(draw)?.point(options.release_c)?;
-            self.outcome(&mut in_use.at(draw)?, release, self.scales_of(draw.number), &content)
+            self.outcome(&mut in_use.at(draw)?, release, draw, &content)
         })?;
-        Ok(self.summarise(formula, ensemble, &content))
+        let is_liquid = |at| self.scale.is_liquid(at, self.draw(None));
+        let beeswax_is_liquid = (0..options.at_c.len()).map(is_liquid).collect::<Result<Vec<_>, _>>()?;
+        Ok(self.summarise(formula, ensemble, &content, &beeswax_is_liquid))
     }
 
     /// The slip point of a formula alone, as [`Workbench::assess`] has it, at a part of the work; `None` below [`LOWEST_LANDMARK_C`].
@@ -438,7 +398,7 @@ impl<'a> Workbench<'a> {
         &self,
         evaluator: &mut Evaluator<'_>,
         release: Point,
-        scale: &[BeeswaxScale],
+        draw: Draw<'_>,
         content: &Content,
     ) -> Result<Outcome, EquilibriumError> {
         let (options, parameters, model) = (&self.options, self.parameters(), evaluator.model());
@@ -482,16 +442,22 @@ impl<'a> Workbench<'a> {
                 content.wax_percent,
             ),
         };
-        for (&celsius, scale) in options.at_c.iter().zip(scale) {
+        for (at, &celsius) in options.at_c.iter().enumerate() {
             let point = evaluator.point(celsius)?;
             outcome.solids_percent.push(100.0 * point.solids);
             outcome.yield_kpa.push(point.yield_kpa);
-            outcome.beeswax_percent.push(scale.percent(point.structure));
+            outcome.beeswax_percent.push(self.scale.percent(at, draw, point.structure)?);
         }
         Ok(outcome)
     }
 
-    fn summarise(&self, formula: &Formula, ensemble: Ensemble, content: &Content) -> Assessment {
+    fn summarise(
+        &self,
+        formula: &Formula,
+        ensemble: Ensemble,
+        content: &Content,
+        beeswax_is_liquid: &[bool],
+    ) -> Assessment {
         let (options, parameters) = (&self.options, self.parameters());
         let solids = options.at_c.iter().enumerate().map(|(index, &temperature_c)| SolidsAt {
             temperature_c,
@@ -501,7 +467,7 @@ impl<'a> Workbench<'a> {
             temperature_c,
             yield_stress_kpa: ensemble.estimate(|outcome| outcome.yield_kpa[index]),
             beeswax_equivalent: BeeswaxEquivalent::from_draws(
-                self.beeswax_scale(index, None).is_liquid(),
+                beeswax_is_liquid[index],
                 ensemble.central.beeswax_percent[index],
                 ensemble.drawn.iter().map(|outcome| outcome.beeswax_percent[index]),
             ),

@@ -13,8 +13,14 @@ use serde::Serialize;
 
 use crate::interval::Estimate;
 
-/// Beeswax levels at which the scale is laid, mass %: the last is neat beeswax.
-pub const SCALE_PERCENT: [f64; 6] = [1.0, 5.0, 15.0, 35.0, 65.0, NEAT_PERCENT];
+/// Beeswax levels of the scale, mass %: from none to neat.
+pub(crate) const SCALE_PERCENT: [f64; 7] = [0.0, 1.0, 5.0, 15.0, 35.0, 65.0, NEAT_PERCENT];
+
+/// Level of neat beeswax.
+pub(crate) const NEAT_LEVEL: usize = SCALE_PERCENT.len() - 1;
+
+/// Level that is read first: most bars lie beside it.
+const FIRST_LEVEL: usize = 4;
 
 /// Neat beeswax, mass %.
 pub const NEAT_PERCENT: f64 = 100.0;
@@ -23,69 +29,50 @@ pub const NEAT_PERCENT: f64 = 100.0;
 /// and a percentage lies beyond the scale.
 const HARDER_PERCENT: f64 = f64::MAX;
 
-/// Structure of beeswax in oil at one temperature, in one draw.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct BeeswaxScale {
-    /// `φ_eff` at each level of [`SCALE_PERCENT`].
-    pub structure: [f64; SCALE_PERCENT.len()],
+/// The percentage of beeswax in liquid oil that has a given structure: straight lines between the levels.
+///
+/// # Arguments
+/// * `structure`: `φ_eff` of the bar, dimensionless.
+/// * `at`: `φ_eff` at a level of [`SCALE_PERCENT`], rising, from 0 at the first; only those around the answer are asked for.
+///
+/// # Returns
+/// Mass %, from 0 to 100; `None` for a structure above that of any level.
+///
+/// # Errors
+/// Those of `at`.
+pub(crate) fn percent_of<E>(structure: f64, mut at: impl FnMut(usize) -> Result<f64, E>) -> Result<Option<f64>, E> {
+    if structure <= 0.0 {
+        return Ok(Some(0.0));
+    }
+    let mut level = FIRST_LEVEL;
+    while at(level)? >= structure {
+        level -= 1;
+    }
+    while at(level + 1)? < structure {
+        level += 1;
+        if level == NEAT_LEVEL {
+            return Ok(None);
+        }
+    }
+    let (below, above) = (at(level)?, at(level + 1)?);
+    let (low, high) = (SCALE_PERCENT[level], SCALE_PERCENT[level + 1]);
+    Ok(Some(low + (structure - below) / (above - below) * (high - low)))
 }
 
-impl BeeswaxScale {
-    /// A scale on which nothing is solid yet.
-    pub(crate) const LIQUID: BeeswaxScale = BeeswaxScale { structure: [0.0; SCALE_PERCENT.len()] };
-
-    /// Whether neat beeswax is liquid.
-    pub(crate) fn is_liquid(&self) -> bool {
-        let [.., neat] = self.structure;
-        neat <= 0.0
-    }
-
-    /// Returns the percentage of beeswax in liquid oil that has a given structure: straight lines between the levels.
-    ///
-    /// # Arguments
-    /// * `structure`: `φ_eff` of the bar, dimensionless.
-    ///
-    /// # Returns
-    /// Mass %, from 0 to 100; `None` for a structure above that of any level.
-    ///
-    /// # Example
-    /// ```
-    /// use barwright_blend::beeswax::BeeswaxScale;
-    /// let scale = BeeswaxScale { structure: [0.01, 0.05, 0.15, 0.35, 0.65, 1.0] };
-    /// assert_eq!(scale.percent(0.25), Some(25.0));
-    /// assert_eq!(scale.percent(1.5), None);
-    /// ```
-    pub fn percent(&self, structure: f64) -> Option<f64> {
-        if structure <= 0.0 {
-            return Some(0.0);
-        }
-        let (mut below_percent, mut below) = (0.0, 0.0);
-        for (&percent, &at) in SCALE_PERCENT.iter().zip(&self.structure) {
-            if structure <= at {
-                return Some(below_percent + (structure - below) / (at - below) * (percent - below_percent));
-            }
-            (below_percent, below) = (percent, at);
-        }
-        None
-    }
-
-    /// Returns the structure of a percentage of beeswax in oil: the inverse of [`BeeswaxScale::percent`].
-    ///
-    /// # Arguments
-    /// * `percent`: beeswax, mass %, up to 100.
-    ///
-    /// # Returns
-    /// `φ_eff`, dimensionless; that of neat beeswax above 100 %.
-    pub fn structure_of(&self, percent: f64) -> f64 {
-        let (mut below_percent, mut below) = (0.0, 0.0);
-        for (&at_percent, &at) in SCALE_PERCENT.iter().zip(&self.structure) {
-            if percent <= at_percent {
-                return below + (at - below) * (percent - below_percent) / (at_percent - below_percent);
-            }
-            (below_percent, below) = (at_percent, at);
-        }
-        below
-    }
+/// The structure of a percentage of beeswax in oil, dimensionless: the inverse of [`percent_of`].
+///
+/// # Arguments
+/// * `percent`: beeswax, mass %; above 100 it is that of neat beeswax.
+/// * `at`: as for [`percent_of`].
+///
+/// # Errors
+/// Those of `at`.
+pub(crate) fn structure_of<E>(percent: f64, mut at: impl FnMut(usize) -> Result<f64, E>) -> Result<f64, E> {
+    let percent = percent.clamp(0.0, NEAT_PERCENT);
+    let above = SCALE_PERCENT.partition_point(|&one| one < percent).clamp(1, NEAT_LEVEL);
+    let (low, high) = (SCALE_PERCENT[above - 1], SCALE_PERCENT[above]);
+    let below = at(above - 1)?;
+    Ok(below + (at(above)? - below) * (percent - low) / (high - low))
 }
 
 /// Firmness of a bar as a beeswax equivalent, with its 90 % interval.
@@ -121,7 +108,7 @@ impl BeeswaxEquivalent {
     ///
     /// # Arguments
     /// * `liquid`: whether neat beeswax is liquid by the central model.
-    /// * `percent`: [`BeeswaxScale::percent`] by the central model.
+    /// * `percent`: [`percent_of`] by the central model.
     /// * `drawn`: the same in each draw. A solid bar is harder than beeswax in the draws in which that is liquid.
     pub(crate) fn from_draws(liquid: bool, percent: Option<f64>, drawn: impl Iterator<Item = Option<f64>>) -> Self {
         if liquid {
@@ -196,28 +183,53 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
-    const SCALE: BeeswaxScale = BeeswaxScale { structure: [0.01, 0.05, 0.15, 0.35, 0.65, 1.0] };
+    const SCALE: [f64; 7] = [0.0, 0.01, 0.05, 0.15, 0.35, 0.65, 1.0];
+
+    const LIQUID: [f64; 7] = [0.0; 7];
+
+    fn percent(scale: [f64; 7], structure: f64) -> Option<f64> {
+        percent_of(structure, |level| Ok::<_, ()>(scale[level])).unwrap()
+    }
 
     #[test]
     fn the_scale_reads_back_its_own_points_and_ends_at_neat_beeswax() {
-        for (percent, structure) in SCALE_PERCENT.into_iter().zip(SCALE.structure) {
-            assert!((SCALE.percent(structure).unwrap() - percent).abs() < 1e-9);
+        let structure = |percent: f64| structure_of(percent, |level| Ok::<_, ()>(SCALE[level])).unwrap();
+        for (level, structure) in SCALE_PERCENT.into_iter().zip(SCALE) {
+            assert!((percent(SCALE, structure).unwrap() - level).abs() < 1e-9);
         }
-        for percent in [0.5, 3.0, 40.0, 99.9] {
-            assert!((SCALE.percent(SCALE.structure_of(percent)).unwrap() - percent).abs() < 1e-9);
+        for one in [0.5, 3.0, 40.0, 99.9] {
+            assert!((percent(SCALE, structure(one)).unwrap() - one).abs() < 1e-9);
         }
-        assert!((SCALE.percent(0.25).unwrap() - 25.0).abs() < 1e-9);
-        assert_eq!(SCALE.percent(0.0), Some(0.0));
+        assert!((structure(250.0) - 1.0).abs() < 1e-12);
+        assert!((percent(SCALE, 0.25).unwrap() - 25.0).abs() < 1e-9);
+        assert_eq!(percent(SCALE, 0.0), Some(0.0));
         for structure in [1.0 + 1e-9, 1.5, 1e300] {
-            assert_eq!(SCALE.percent(structure), None);
+            assert_eq!(percent(SCALE, structure), None);
         }
     }
 
     #[test]
     fn where_beeswax_is_molten_anything_solid_is_beyond_the_scale() {
-        assert!(BeeswaxScale::LIQUID.is_liquid() && !SCALE.is_liquid());
-        assert_eq!(BeeswaxScale::LIQUID.percent(0.1), None);
-        assert_eq!(BeeswaxScale::LIQUID.percent(0.0), Some(0.0));
+        assert_eq!(percent(LIQUID, 0.1), None);
+        assert_eq!(percent(LIQUID, 0.0), Some(0.0));
+    }
+
+    #[test]
+    fn most_bars_need_two_levels_and_none_a_level_twice_removed() {
+        for (structure, levels) in
+            [(0.2, vec![3, 4]), (0.5, vec![4, 5]), (0.9, vec![4, 5, 6]), (0.1, vec![2, 3, 4]), (2.0, vec![4, 5, 6])]
+        {
+            let mut read = Vec::new();
+            let mut at = |level: usize| {
+                read.push(level);
+                Ok::<_, ()>(SCALE[level])
+            };
+            percent_of(structure, &mut at).unwrap();
+            read.sort_unstable();
+            read.dedup();
+            assert_eq!(read, levels, "{structure}");
+        }
+        assert_eq!(percent_of(0.2, |_| Err::<f64, _>("refused")), Err("refused"));
     }
 
     /// The equivalent of draws from one percentage to another, in steps of one; draws above 100 are harder than beeswax.

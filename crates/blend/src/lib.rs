@@ -24,6 +24,7 @@
 
 pub mod assess;
 pub mod beeswax;
+mod beeswax_scale;
 pub mod cautions;
 pub mod certificate;
 pub mod chain_length;

@@ -111,7 +111,7 @@
 //! | `firmness::yield_kpa` | φ_eff | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_punch`] | stress on a flat punch | τ | 5 |
 //! | [`crate::penetration::yield_kpa_from_compression`] | stress on a squeezed cylinder | τ | 5 |
-//! | [`crate::beeswax::BeeswaxScale::percent`] | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
+//! | `beeswax::percent_of` | φ_eff and that of beeswax in oil | mass % of beeswax | 5 |
 //! | [`crate::penetration::needle_dmm_from_yield`] | τ | depth of the needle | 5 |
 //! | [`crate::penetration::cone_yield`] | cone, mass, depth | cone yield value | 5 |
 //! | [`crate::suitability::finest_feature_mm`] | τ_fresh | finest relief | 6 |

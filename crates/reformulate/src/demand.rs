@@ -11,8 +11,9 @@
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
+use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::suitability::yield_kpa_for_feature;
-use barwright_blend::{Draw, Options, Point, PointRates};
+use barwright_blend::{Draw, Options, Point, PointRates, Spread};
 use barwright_reference::CrystalState;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -98,9 +99,16 @@ impl Demand {
         }
     }
 
-    /// Temperature whose beeswax scale it needs, °C.
-    pub(crate) fn scale_c(&self) -> Option<f64> {
-        self.beeswax().map(|(_, temperature_c)| temperature_c)
+    /// Structure of the beeswax in oil that each is measured against; `None` for those that are not.
+    ///
+    /// # Errors
+    /// As [`Workbench::beeswax_structure`].
+    pub(crate) fn beeswax_structures(
+        demands: &[Demand],
+        bench: &Workbench<'_>,
+    ) -> Result<Vec<Option<Spread<f64>>>, EquilibriumError> {
+        let structure = |(percent, temperature_c)| bench.beeswax_structure(percent, temperature_c);
+        demands.iter().map(|demand| demand.beeswax().map(structure).transpose()).collect()
     }
 
     /// Crystal state and temperature it is judged at.
@@ -134,10 +142,12 @@ pub(crate) struct Spot {
     pub temperature_c: f64,
 }
 
-/// What the demands are measured with: a workbench whose temperatures are the [`Demand::scale_c`] of the demands, in their order.
+/// What the demands are measured with.
 pub(crate) struct Measure<'a> {
     pub bench: &'a Workbench<'a>,
     pub demands: &'a [Demand],
+    /// [`Demand::beeswax_structures`].
+    pub beeswax: &'a [Option<Spread<f64>>],
 }
 
 impl Measure<'_> {
@@ -151,17 +161,17 @@ impl Measure<'_> {
             if !(percent > 0.0 && percent <= NEAT_PERCENT) {
                 return Err(DemandError::NoPercentage { percent });
             }
-            if self.beeswax_structure(demand, percent, None) <= 0.0 {
+            if self.beeswax_structure(demand, None) <= 0.0 {
                 return Err(DemandError::BeeswaxIsLiquid { percent, temperature_c });
             }
         }
         Ok(())
     }
 
-    /// Structure of beeswax in oil at the temperature of a demand.
-    fn beeswax_structure(&self, demand: usize, percent: f64, number: Option<usize>) -> f64 {
-        let at = self.demands[..demand].iter().filter(|one| one.scale_c().is_some()).count();
-        self.bench.beeswax_scale(at, number).structure_of(percent)
+    /// Structure of the beeswax in oil that a demand is measured against.
+    fn beeswax_structure(&self, demand: usize, number: Option<usize>) -> f64 {
+        let Some(Some(structure)) = self.beeswax.get(demand) else { return 0.0 };
+        number.and_then(|index| structure.drawn.get(index)).copied().unwrap_or(structure.central)
     }
 
     /// Ratio of the strength to what a demand requires, at its temperature: met from 1 up, or from 1 down when less is wanted. `None` for a
@@ -176,8 +186,8 @@ impl Measure<'_> {
             Demand::Firmer { than, .. } | Demand::Softer { than, .. } => Some(match than {
                 Firmness::Kpa(kpa) => point.yield_kpa / kpa,
                 // Where the oil with beeswax in it is liquid in a draw, a solid bar is firmer beyond measure.
-                Firmness::BeeswaxPercent(percent) => {
-                    let beeswax = self.beeswax_structure(demand, percent, draw.number).max(f64::MIN_POSITIVE);
+                Firmness::BeeswaxPercent(_) => {
+                    let beeswax = self.beeswax_structure(demand, draw.number).max(f64::MIN_POSITIVE);
                     (point.structure / beeswax).min(f64::MAX)
                 }
             }),

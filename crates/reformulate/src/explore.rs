@@ -23,7 +23,7 @@ use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
-use barwright_blend::{BlendError, Model, Options, Point, Sampler};
+use barwright_blend::{BlendError, Model, Options, Point, Sampler, Spread};
 use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -323,6 +323,8 @@ enum Fate {
 struct Explorer<'a> {
     settings: &'a Settings,
     demands: &'a [Demand],
+    /// [`Demand::beeswax_structures`].
+    beeswax: Vec<Option<Spread<f64>>>,
     bench: Workbench<'a>,
     filler: Filler,
     /// What every thread starts with.
@@ -341,14 +343,15 @@ impl<'a> Explorer<'a> {
         demands: &'a [Demand],
     ) -> Result<Self, ExploreError> {
         let filler = Filler::new(space, settings.seed)?;
-        let at_c = demands.iter().filter_map(Demand::scale_c).collect();
-        let bench = Workbench::new(library, model, Options { at_c, draws: 0, ..settings.options.clone() })?;
-        Measure { bench: &bench, demands }.check()?;
+        let bench = Workbench::new(library, model, Options { draws: 0, ..settings.options.clone() })?;
+        let beeswax = Demand::beeswax_structures(demands, &bench).map_err(BlendError::from)?;
+        Measure { bench: &bench, demands, beeswax: &beeswax }.check()?;
         let one_point = filler.is_one_point();
         let line = Line::new(&bench, space)?;
         Ok(Explorer {
             settings,
             demands,
+            beeswax,
             bench,
             filler,
             line,
@@ -496,7 +499,7 @@ impl<'a> Explorer<'a> {
             None => None,
         };
         // Each demand as soon as it can be judged, before the search for the hold temperature.
-        let measure = Measure { bench: &self.bench, demands: self.demands };
+        let measure = Measure { bench: &self.bench, demands: self.demands, beeswax: &self.beeswax };
         let spot = |demand: &Demand| demand.spot(options, parameters.skin.temperature_c);
         let at_release = |spot: Spot| spot.state == options.release_state() && spot.temperature_c == options.release_c;
         let on_skin = |spot: Spot| !at_release(spot) && spot.temperature_c == parameters.skin.temperature_c;

@@ -18,7 +18,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Direction, Evaluator};
-use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, Sampler, ZERO_CELSIUS_K};
+use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, Sampler, Spread, ZERO_CELSIUS_K};
 use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 
@@ -70,6 +70,8 @@ pub struct Judge<'a> {
     bench: Workbench<'a>,
     confidence: f64,
     demands: Vec<Demand>,
+    /// [`Demand::beeswax_structures`].
+    beeswax: Vec<Option<Spread<f64>>>,
     /// Position in `spots` of each demand.
     spot_of: Vec<usize>,
     spots: Vec<Spot>,
@@ -114,7 +116,7 @@ impl<'a> Judge<'a> {
     ///
     /// # Arguments
     /// * `library`, `model`: as for [`barwright_blend::assess()`].
-    /// * `options`: crystal state, temperature at release, draws, seed; its temperatures are those of the demands.
+    /// * `options`: crystal state, temperature at release, draws, seed; its table of temperatures is not used.
     /// * `ingredients`: of the library, each once.
     /// * `demands`: the demands.
     /// * `confidence`: share of draws that must meet each demand, 0 to 1.
@@ -129,8 +131,8 @@ impl<'a> Judge<'a> {
         demands: &[Demand],
         confidence: f64,
     ) -> Result<Self, BlendError> {
-        let at_c = demands.iter().filter_map(Demand::scale_c).collect();
-        let bench = Workbench::new(library, model, Options { at_c, ..options.clone() })?;
+        let bench = Workbench::new(library, model, options.clone())?;
+        let beeswax = Demand::beeswax_structures(demands, &bench)?;
         let mut spots: Vec<Spot> = Vec::new();
         let mut spot_of = Vec::new();
         for demand in demands {
@@ -157,6 +159,7 @@ impl<'a> Judge<'a> {
             bench,
             confidence,
             demands: demands.to_vec(),
+            beeswax,
             spot_of,
             spots,
             samplers,
@@ -183,7 +186,7 @@ impl<'a> Judge<'a> {
 
     /// What the demands are measured with.
     fn measure(&self) -> Measure<'_> {
-        Measure { bench: &self.bench, demands: &self.demands }
+        Measure { bench: &self.bench, demands: &self.demands, beeswax: &self.beeswax }
     }
 
     /// What the model leaves out of the ingredients that are there.

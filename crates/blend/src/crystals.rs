@@ -67,8 +67,13 @@ impl Crystals {
     pub fn fill(&mut self, mixture: &Mixture, draw: Draw<'_>) -> Result<(), EquilibriumError> {
         mixture.amounts(draw, &mut self.amounts);
         self.problem.fill(&self.amounts)?;
-        self.solver.reset();
+        self.forget();
         Ok(())
+    }
+
+    /// Forgets every solution; the next one starts cold.
+    pub fn forget(&mut self) {
+        self.solver.reset();
     }
 
     /// The change of its species when the amounts of the mixture it was filled from change.

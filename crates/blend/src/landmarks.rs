@@ -95,6 +95,15 @@ impl<'a> Evaluator<'a> {
         self.draw.model
     }
 
+    /// Forgets every point; what comes next does not depend on what was asked before, not even in the last bits.
+    pub fn forget(&mut self) {
+        self.curve.clear();
+        self.as_set.forget();
+        if let Some(other) = &mut self.recrystallised {
+            other.forget();
+        }
+    }
+
     /// The change along one more percent of each part of the mixture, in the order of [`Mixture::parts`].
     pub fn changes(&self) -> Vec<Direction> {
         let mut rates = vec![0.0; self.mixture.parts().count()];

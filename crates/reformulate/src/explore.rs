@@ -542,6 +542,8 @@ impl<'a> Explorer<'a> {
                 return Ok(None);
             }
         }
+        // Whether there was a rival depends on what else is known; the figure must not.
+        evaluator.forget();
         properties.hold_c = hold_c(&mut evaluator)?;
         Ok(Some(properties))
     }

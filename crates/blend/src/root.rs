@@ -19,7 +19,7 @@ const SLOWEST_FALL: f64 = 0.25;
 /// When a search ends, whichever comes first; what is left is interpolated.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tolerance {
-    /// Distance of the two ends.
+    /// Distance of the two ends, or how far one point more or less moves the root.
     pub argument: f64,
     /// Size of the function.
     pub value: f64,
@@ -81,11 +81,14 @@ pub fn try_refine<P, E>(
     let mut guess = f64::NAN;
     for _ in 0..MAX_EVALUATIONS {
         let [before, beyond] = [end(&points[index - 1]), end(&points[index])];
-        let near = index.saturating_sub(MAX_BESIDE)..points.len().min(index + MAX_BESIDE);
-        guess = interpolated([before, beyond], points[near].iter().map(&end));
+        let near = &points[index.saturating_sub(MAX_BESIDE)..points.len().min(index + MAX_BESIDE)];
+        let mut ends = [before; 2 * MAX_BESIDE];
+        ends.iter_mut().zip(near).for_each(|(into, point)| *into = end(point));
+        let (best, change) = interpolated([before, beyond], &ends[..near.len()]);
+        guess = best;
         let width = (beyond.at - before.at).abs();
         let smallest = before.value.abs().min(beyond.value.abs());
-        if width < tolerance.argument || smallest < tolerance.value {
+        if width < tolerance.argument || smallest < tolerance.value || change < tolerance.argument {
             break;
         }
         let point = at(if bisect { 0.5 * (before.at + beyond.at) } else { guess })?;
@@ -103,17 +106,21 @@ pub fn try_refine<P, E>(
 }
 
 /// Where a function is zero between two points, by the polynomial of the argument in the value through all points given; where that leaves the two, by
-/// the straight line between them.
-fn interpolated([first, second]: [End; 2], near: impl Iterator<Item = End> + Clone) -> f64 {
-    let weight = |of: usize, one: End| -> f64 {
-        let others = near.clone().enumerate().filter(|(index, _)| *index != of);
-        others.map(|(_, other)| other.value / (other.value - one.value)).product()
+/// the straight line between them. Beside it, how far the point whose value is farthest from 0 moves it; no end where it is the line.
+fn interpolated([first, second]: [End; 2], near: &[End]) -> (f64, f64) {
+    let through = |left_out: Option<usize>| -> f64 {
+        let kept = || near.iter().enumerate().filter(move |(index, _)| Some(*index) != left_out);
+        let weight = |of: usize, one: &End| -> f64 {
+            kept().filter(|(index, _)| *index != of).map(|(_, other)| other.value / (other.value - one.value)).product()
+        };
+        kept().map(|(index, one)| one.at * weight(index, one)).sum()
     };
-    let curved: f64 = near.clone().enumerate().map(|(index, one)| one.at * weight(index, one)).sum();
+    let curved = through(None);
     if curved > first.at.min(second.at) && curved < first.at.max(second.at) {
-        return curved;
+        let farthest = (0..near.len()).max_by(|&a, &b| near[a].value.abs().total_cmp(&near[b].value.abs()));
+        return (curved, (through(farthest) - curved).abs());
     }
-    (second.at * first.value - first.at * second.value) / (first.value - second.value)
+    ((second.at * first.value - first.at * second.value) / (first.value - second.value), f64::INFINITY)
 }
 
 #[cfg(test)]
@@ -160,6 +167,23 @@ mod tests {
             }
             assert!(spent[0] <= 8 && spent[1] < spent[0], "{spent:?}");
             assert!(points.is_sorted_by(|a, b| a.at < b.at));
+        }
+    }
+
+    #[test]
+    fn a_search_ends_where_one_point_more_would_not_move_the_root() {
+        // No value is small enough here, and two ends this near are never met: what ends the search is the change of the root alone.
+        let tolerance = Tolerance { argument: 1e-4, value: 0.0 };
+        for tenths in 1..=90 {
+            let root = 0.1 * f64::from(tenths);
+            let mut spent = 0;
+            let f = |x: f64| (0.3 * (root - x)).exp() - 1.0;
+            let ends = [0.0, 10.0].map(|at| End { at, value: f(at) });
+            let found = find_root(ends[0], ends[1], tolerance, |x| {
+                spent += 1;
+                f(x)
+            });
+            assert!((found - root).abs() < 1e-4 && spent <= 6, "{found} for {root} after {spent}");
         }
     }
 

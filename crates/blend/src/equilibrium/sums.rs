@@ -89,6 +89,14 @@ pub(super) struct Work {
     pub iterations: usize,
 }
 
+/// `K` of each species in an ideal liquid, `exp[(ΔH/R)(1/T − 1/Tm)]`, as many at a time as the machine can.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn ideal_k(into: &mut [f64], heat_k: &[f64], inverse_melt: &[f64], inverse: f64) {
+    for ((k, heat), melt) in into.iter_mut().zip(heat_k).zip(inverse_melt) {
+        *k = exponential(heat * (inverse - melt));
+    }
+}
+
 impl Work {
     /// Buffers for a problem, filled with zeros.
     pub fn new(problem: &Problem) -> Self {
@@ -126,10 +134,7 @@ impl Work {
         self.moving.resize(blocks, Moving::default());
         self.temperature_k = temperature_k;
         self.iterations = 0;
-        let inverse = 1.0 / temperature_k;
-        for ((k, heat), melt) in self.ideal_k.iter_mut().zip(&problem.heat_k).zip(&problem.inverse_melt) {
-            *k = exponential(heat * (inverse - melt));
-        }
+        ideal_k(&mut self.ideal_k, &problem.heat_k, &problem.inverse_melt, 1.0 / temperature_k);
         for (saturation, run) in self.ideal_saturation.iter_mut().zip(problem.crystal_runs()) {
             let range = run.start..run.end;
             *saturation = problem.moles[range.clone()].iter().zip(&self.ideal_k[range]).map(|(n, k)| n * k).sum();
@@ -355,5 +360,23 @@ impl Work {
         }
         let solid = self.k(problem, i) * self.solid_of(problem, i);
         problem.moles[i] * solid / (self.liquid + solid)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_species_at_a_time_give_the_bits_of_one_at_a_time() {
+        let of = |from: f64, step: f64| (0..39).map(|i| from + step * f64::from(i)).collect::<Vec<f64>>();
+        let (heat_k, melt_k) = (of(5e3, 613.7), of(240.0, 3.3));
+        let inverse_melt: Vec<f64> = melt_k.iter().map(|melt_k| 1.0 / melt_k).collect();
+        for kelvin in [213.15, 293.15, 333.3, 473.15] {
+            let mut together = vec![0.0; heat_k.len()];
+            ideal_k(&mut together, &heat_k, &inverse_melt, 1.0 / kelvin);
+            let alone = heat_k.iter().zip(&inverse_melt).map(|(heat, melt)| exponential(heat * (1.0 / kelvin - melt)));
+            assert!(together.iter().zip(alone).all(|(one, other)| one.to_bits() == other.to_bits()), "{kelvin} K");
+        }
     }
 }

@@ -3,7 +3,7 @@
 use crate::discrepancy::DrawnDiscrepancy;
 use crate::equilibrium::{Change, EquilibriumError, Phases, Problem, Saturation, Solver, SpeciesAmount};
 use crate::firmness;
-use crate::mixture::Mixture;
+use crate::mixture::{DrawnSpecies, Mixture};
 use crate::model_draw::{Draw, ModelDraw};
 use crate::units::ZERO_CELSIUS_K;
 
@@ -52,9 +52,9 @@ impl Crystals {
     ///
     /// # Errors
     /// As [`Problem::new`].
-    pub fn new(mixture: &Mixture, draw: Draw<'_>) -> Result<Self, EquilibriumError> {
+    pub fn new(mixture: &Mixture, draw: Draw<'_>, drawn: &DrawnSpecies) -> Result<Self, EquilibriumError> {
         let mut amounts = Vec::new();
-        mixture.amounts(draw, &mut amounts);
+        mixture.amounts(draw, drawn, &mut amounts);
         let problem = Problem::new(&amounts, mixture.family_count())?;
         let solver = Solver::new(&problem);
         Ok(Crystals { amounts, problem, solver, melt_k: Vec::new(), fractions: Vec::new() })
@@ -64,8 +64,8 @@ impl Crystals {
     ///
     /// # Errors
     /// As [`Problem::new`].
-    pub fn fill(&mut self, mixture: &Mixture, draw: Draw<'_>) -> Result<(), EquilibriumError> {
-        mixture.amounts(draw, &mut self.amounts);
+    pub fn fill(&mut self, mixture: &Mixture, draw: Draw<'_>, drawn: &DrawnSpecies) -> Result<(), EquilibriumError> {
+        mixture.amounts(draw, drawn, &mut self.amounts);
         self.problem.fill(&self.amounts)?;
         self.forget();
         Ok(())

@@ -80,5 +80,5 @@ pub use model_file::ParameterError;
 pub use outcome::Outcome;
 pub use parameters::Parameters;
 pub use property::Property;
-pub use sampler::Sampler;
+pub use sampler::{DrawnMixture, Sampler};
 pub use units::ZERO_CELSIUS_K;

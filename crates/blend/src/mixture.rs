@@ -72,6 +72,26 @@ struct Lot {
     shares: Vec<Share>,
 }
 
+impl Lot {
+    /// Whether some of its species are of the families `chained`.
+    fn has_chains(&self, slots: &[Slot], chained: &[usize]) -> bool {
+        let mut families =
+            self.shares.iter().flat_map(|share| &slots[share.slots.clone()]).filter_map(|slot| slot.family);
+        families.any(|family| chained.contains(&family))
+    }
+}
+
+/// What one draw says of the species of a mixture, whatever their amounts.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct DrawnSpecies {
+    /// In the order of the slots, without mass, their melting points as those of pure crystals.
+    species: Vec<SpeciesAmount>,
+    /// Slots and their parts of the mass of a lot, one lot after the other.
+    parts: Vec<(usize, f64)>,
+    /// Where those of each lot end.
+    parts_of: Vec<usize>,
+}
+
 /// What the species of a mixture are looked up in.
 struct Source<'a> {
     library: &'a Library,
@@ -386,12 +406,13 @@ impl Mixture {
     /// * `percent`: mass % of each of [`Mixture::parts`], in that order; 0 leaves an ingredient out. What the model leaves out is still that of the
     ///   whole set then, unless [`Mixture::set_discrepancy`] says otherwise.
     pub fn set_percents(&mut self, percent: &[f64]) {
-        let mut other_lots = false;
+        let mut other_chains = false;
         for (lot, &percent) in self.lots.iter_mut().zip(percent) {
-            other_lots |= (lot.percent > 0.0) != (percent > 0.0);
+            let comes_or_goes = (lot.percent > 0.0) != (percent > 0.0);
+            other_chains |= comes_or_goes && lot.has_chains(&self.slots, &self.chained);
             lot.percent = percent;
         }
-        if other_lots {
+        if other_chains {
             self.separate_chain_lengths();
         }
         if let Some(other) = &mut self.recrystallised {
@@ -429,28 +450,51 @@ impl Mixture {
         }
     }
 
-    /// Writes the species of one draw into `amounts`, always in the same order and number.
-    pub fn amounts(&self, draw: Draw<'_>, amounts: &mut Vec<SpeciesAmount>) {
+    /// Writes what a draw says of the species, whatever their amounts.
+    pub(crate) fn draw(&self, draw: Draw<'_>, drawn: &mut DrawnSpecies) {
         let Draw { number, model } = draw;
-        let discrepancy_k = number.and_then(|index| self.discrepancy.melt_shift_k.get(index)).copied();
-        let discrepancy_k = discrepancy_k.unwrap_or(self.discrepancy.central_melt_shift_k);
-        amounts.clear();
-        amounts.extend(self.slots.iter().map(|slot| {
+        drawn.species.clear();
+        drawn.species.extend(self.slots.iter().map(|slot| {
             let shift = slot.family.and_then(|family| model.melt_shift_k.get(family)).copied().unwrap_or(0.0);
             SpeciesAmount {
                 mass: 0.0,
                 molar_mass_kg_mol: slot.molar_mass_kg_mol,
                 family: slot.family,
                 solution: slot.solution,
-                melt_k: slot.melt_k + shift + discrepancy_k + slot.melt_sd_k * self.scored(slot.melt, number),
+                melt_k: slot.melt_k + shift + slot.melt_sd_k * self.scored(slot.melt, number),
                 heat_j_mol: (slot.heat_j_mol + slot.heat_sd_j_mol * self.scored(slot.heat, number))
                     .max(SMALLEST_HEAT * slot.heat_j_mol),
                 delta: model.delta.get(slot.liquid_class).copied().unwrap_or(0.0),
             }
         }));
-        for lot in self.lots.iter().filter(|lot| lot.percent > 0.0) {
-            self.share_out(lot, draw, lot.percent, |slot, mass| amounts[slot].mass += mass);
+        drawn.parts.clear();
+        drawn.parts_of.clear();
+        for lot in &self.lots {
+            self.share_out(lot, draw, 1.0, |slot, part| drawn.parts.push((slot, part)));
+            drawn.parts_of.push(drawn.parts.len());
         }
-        misfit::lower_melting_points(amounts, &model.misfit);
+    }
+
+    /// Writes the species at the amounts there are into `amounts`, always in the same order and number.
+    ///
+    /// # Arguments
+    /// * `draw`: the draw.
+    /// * `drawn`: what [`Mixture::draw`] wrote for it.
+    pub(crate) fn amounts(&self, draw: Draw<'_>, drawn: &DrawnSpecies, amounts: &mut Vec<SpeciesAmount>) {
+        let discrepancy_k = draw.number.and_then(|index| self.discrepancy.melt_shift_k.get(index)).copied();
+        let discrepancy_k = discrepancy_k.unwrap_or(self.discrepancy.central_melt_shift_k);
+        amounts.clone_from(&drawn.species);
+        for (one, slot) in amounts.iter_mut().zip(&self.slots) {
+            one.solution = slot.solution;
+            one.melt_k += discrepancy_k;
+        }
+        let mut first = 0;
+        for (lot, &end) in self.lots.iter().zip(&drawn.parts_of) {
+            if lot.percent > 0.0 {
+                drawn.parts[first..end].iter().for_each(|&(slot, part)| amounts[slot].mass += lot.percent * part);
+            }
+            first = end;
+        }
+        misfit::lower_melting_points(amounts, &draw.model.misfit);
     }
 }

@@ -16,15 +16,17 @@
 //! of numbers. So the answer depends neither on the number of threads nor on where an exploration was stopped and resumed. Memory holds the
 //! front and one chunk of candidates.
 
+use std::borrow::Borrow;
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::sampling::fnv1a;
 use barwright_blend::suitability::{COARSEST_FEATURE_MM, finest_feature_mm, skin_ln_off};
-use barwright_blend::{BlendError, Model, Options, Point, Sampler, Spread};
-use barwright_reference::{Formula, IngredientId, Library, Part};
+use barwright_blend::{BlendError, DrawnMixture, Model, Options, Point, Sampler, Spread};
+use barwright_reference::{CrystalState, Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -304,9 +306,9 @@ pub fn explore(
 }
 
 /// A representative selection of a front.
-fn thinned(front: &[Candidate], most: usize, firmness: FirmnessAim) -> impl Iterator<Item = &Candidate> {
-    let scaled: Vec<Scores> = front.iter().map(|one| one.properties.scaled(firmness)).collect();
-    spread(&scaled, most).into_iter().filter_map(|index| front.get(index))
+fn thinned<C: Borrow<Candidate>>(front: &[C], most: usize, firmness: FirmnessAim) -> impl Iterator<Item = &Candidate> {
+    let scaled: Vec<Scores> = front.iter().map(|one| one.borrow().properties.scaled(firmness)).collect();
+    spread(&scaled, most).into_iter().filter_map(|index| front.get(index)).map(Borrow::borrow)
 }
 
 /// Result for one candidate.
@@ -402,7 +404,7 @@ impl<'a> Explorer<'a> {
                     state.filled = Some((sorted(front.iter().map(|(_, one)| one.clone()), firmness), state.judged));
                 }
                 if state.parents.is_empty() {
-                    let members = sorted(front.iter().map(|(_, one)| one.clone()), firmness);
+                    let members = sorted(front.iter().map(|(_, one)| one), firmness);
                     state.parents = thinned(&members, PARENTS, firmness).map(|one| one.percent.clone()).collect();
                 }
                 let parents = std::mem::take(&mut state.parents);
@@ -493,45 +495,40 @@ impl<'a> Explorer<'a> {
         }
         let Line { in_use, fresh, .. } = worker.line.mixed(percent);
         let (central, parameters) = (self.bench.draw(None), self.bench.parameters());
-        let model = central.model;
-        let released = match fresh {
-            Some(fresh) => Some(fresh.at(central)?.point(options.release_c)?),
-            None => None,
-        };
-        // Each demand as soon as it can be judged, before the search for the hold temperature.
+        let (model, skin) = (central.model, &parameters.skin);
         let measure = Measure { bench: &self.bench, demands: self.demands, beeswax: &self.beeswax };
-        let spot = |demand: &Demand| demand.spot(options, parameters.skin.temperature_c);
+        let spot = |demand: &Demand| demand.spot(options, skin.temperature_c);
         let at_release = |spot: Spot| spot.state == options.release_state() && spot.temperature_c == options.release_c;
-        let on_skin = |spot: Spot| !at_release(spot) && spot.temperature_c == parameters.skin.temperature_c;
+        let on_skin = |spot: Spot| !at_release(spot) && spot.temperature_c == skin.temperature_c;
         let misses = |there: &dyn Fn(Spot) -> bool, point: &Point| {
             let mut demands = self.demands.iter().enumerate();
             demands.any(|(index, demand)| there(spot(demand)) && !measure.met(index, point))
         };
-        if released.is_some_and(|release| misses(&at_release, &release)) {
+        // Each demand as soon as it can be judged: those of the bar in use first, since crystals that form anew make a fresh one two problems.
+        let mut evaluator = in_use.one.at_drawn(central, &in_use.drawn)?;
+        let face = evaluator.point(skin.temperature_c)?;
+        if misses(&on_skin, &face) {
             return Ok(None);
         }
-        let mut evaluator = in_use.at(central)?;
-        let release = match released {
-            Some(release) => release,
-            None => evaluator.point(options.release_c)?,
-        };
-        if misses(&at_release, &release) {
-            return Ok(None);
-        }
-        let finest_mm = finest_feature_mm(&parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
-        let skin = evaluator.point(parameters.skin.temperature_c)?;
-        if misses(&on_skin, &skin) {
-            return Ok(None);
-        }
-        let firm = evaluator.point(settings.firmness_at_c)?;
         for (index, demand) in self.demands.iter().enumerate() {
             let spot = spot(demand);
             if !at_release(spot) && !on_skin(spot) && !measure.met(index, &evaluator.point(spot.temperature_c)?) {
                 return Ok(None);
             }
         }
-        let body = evaluator.point(parameters.skin.body_c)?;
-        let off = skin_ln_off(&parameters.skin, body.yield_kpa.max(MIN_SKIN_KPA), skin.yield_kpa.max(MIN_SKIN_KPA));
+        let firm = evaluator.point(settings.firmness_at_c)?;
+        let off = |body_kpa: f64| skin_ln_off(skin, body_kpa.max(MIN_SKIN_KPA), face.yield_kpa.max(MIN_SKIN_KPA));
+        // A colder bar is firmer: where the firmness is far enough from smearing, so is the bar as it is picked up.
+        let surely_no_smear = settings.firmness_at_c >= skin.body_c && off(firm.yield_kpa) == off(f64::INFINITY);
+        let off = if surely_no_smear { off(f64::INFINITY) } else { off(evaluator.point(skin.body_c)?.yield_kpa) };
+        let release = match fresh {
+            Some(fresh) => fresh.one.at_drawn(central, &fresh.drawn)?.point(options.release_c)?,
+            None => evaluator.point(options.release_c)?,
+        };
+        if misses(&at_release, &release) {
+            return Ok(None);
+        }
+        let finest_mm = finest_feature_mm(&parameters.detail, model, release.yield_kpa).min(COARSEST_FEATURE_MM);
         let mut properties =
             Properties { firmness_kpa: firm.yield_kpa, hold_c: None, finest_mm, skin_ln_off: off, price };
         // The hold temperature is most of the work. Where all else is covered it need only be known whether it is higher.
@@ -565,10 +562,10 @@ fn hold_c(evaluator: &mut Evaluator<'_>) -> Result<Option<f64>, EquilibriumError
 }
 
 /// A front in the order shown.
-fn sorted(front: impl Iterator<Item = Candidate>, firmness: FirmnessAim) -> Vec<Candidate> {
-    let mut members: Vec<Candidate> = front.collect();
+fn sorted<C: Borrow<Candidate>>(front: impl Iterator<Item = C>, firmness: FirmnessAim) -> Vec<C> {
+    let mut members: Vec<C> = front.collect();
     members.sort_by(|a, b| {
-        let (x, y) = (a.properties.scores(firmness), b.properties.scores(firmness));
+        let (x, y) = (a.borrow().properties.scores(firmness), b.borrow().properties.scores(firmness));
         let pairs = x.iter().zip(&y);
         pairs.map(|(x, y)| x.total_cmp(y)).find(|order| order.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
     });
@@ -610,12 +607,19 @@ impl Worker {
     }
 }
 
+/// All ingredients of a space in one crystal state, and what the central draw says of them.
+#[derive(Clone)]
+struct InState {
+    one: Sampler,
+    drawn: Arc<DrawnMixture>,
+}
+
 /// All ingredients of a space, to be evaluated at any amounts.
 #[derive(Clone)]
 struct Line {
-    in_use: Sampler,
+    in_use: InState,
     /// As it leaves the mould; `None` when that is the state in use.
-    fresh: Option<Sampler>,
+    fresh: Option<InState>,
     /// Position in the space of each part of the mixtures.
     order: Vec<usize>,
     placed: Vec<f64>,
@@ -628,10 +632,15 @@ impl Line {
         let parts = space.ingredients.iter().map(|&ingredient| Part { ingredient, percent }).collect();
         let formula = Formula { name: String::new(), parts };
         let (state, release_state) = (bench.options().state, bench.options().release_state());
-        let in_use = bench.sampler(&formula, state)?;
-        let fresh = (release_state != state).then(|| bench.sampler(&formula, release_state)).transpose()?;
+        let in_state = |state: CrystalState| -> Result<InState, BlendError> {
+            let one = bench.sampler(&formula, state)?;
+            let drawn = Arc::new(one.drawn(bench.draw(None)));
+            Ok(InState { one, drawn })
+        };
+        let in_use = in_state(state)?;
+        let fresh = (release_state != state).then(|| in_state(release_state)).transpose()?;
         let position = |ingredient: IngredientId| space.ingredients.iter().position(|&one| one == ingredient);
-        let order = in_use.mixture().parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
+        let order = in_use.one.mixture().parts().filter_map(|(ingredient, _)| position(ingredient)).collect();
         Ok(Line { in_use, fresh, order, placed: Vec::new() })
     }
 
@@ -639,8 +648,8 @@ impl Line {
     fn mixed(&mut self, percent: &[f64]) -> &mut Self {
         self.placed.clear();
         self.placed.extend(self.order.iter().map(|&place| percent[place]));
-        for sampler in [&mut self.in_use].into_iter().chain(&mut self.fresh) {
-            sampler.mixture_mut().set_percents(&self.placed);
+        for state in [&mut self.in_use].into_iter().chain(&mut self.fresh) {
+            state.one.mixture_mut().set_percents(&self.placed);
         }
         self
     }

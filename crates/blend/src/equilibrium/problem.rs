@@ -107,6 +107,8 @@ pub struct Problem {
     family_count: usize,
     /// Caller's index of each species here.
     source: Vec<usize>,
+    /// The same with those that are not there.
+    order: Vec<usize>,
 }
 
 impl Problem {
@@ -138,6 +140,7 @@ impl Problem {
             runs: Vec::new(),
             family_count: families,
             source: Vec::new(),
+            order: Vec::new(),
         };
         problem.fill(species)?;
         Ok(problem)
@@ -151,25 +154,25 @@ impl Problem {
         for (index, one) in species.iter().enumerate() {
             check(index, one, self.family_count)?;
         }
-        // Draws of one mixture have the same species, nearly in the same order: the sort begins with that of the last one.
-        let there = |i: usize| species.get(i).is_some_and(|one| one.mass > 0.0);
-        let count = (0..species.len()).filter(|&i| there(i)).count();
-        if self.source.len() != count || !self.source.iter().all(|&i| there(i)) {
-            self.source.clear();
-            self.source.extend((0..species.len()).filter(|&i| there(i)));
+        let key = |i: usize| species[i].family.map_or((usize::MAX, 0), |family| (family, species[i].solution));
+        // What draws and amounts leave as it is comes first: the order of the last one is right, or nearly.
+        let place = |&i: &usize| {
+            let one = &species[i];
+            let bits = [one.delta, one.molar_mass_kg_mol, one.melt_k, one.mass].map(f64::to_bits);
+            (key(i), bits, i)
+        };
+        if self.order.len() != species.len() {
+            self.order.clear();
+            self.order.extend(0..species.len());
         }
+        if !self.order.is_sorted_by_key(place) {
+            self.order.sort_unstable_by_key(place);
+        }
+        self.source.clear();
+        self.source.extend(self.order.iter().filter(|&&i| species[i].mass > 0.0));
         if self.source.is_empty() {
             return Err(EquilibriumError::Empty);
         }
-        let key = |i: usize| species[i].family.map_or((usize::MAX, 0), |family| (family, species[i].solution));
-        self.source.sort_by(|&a, &b| {
-            let bits = |of: fn(&SpeciesAmount) -> f64| of(&species[a]).to_bits().cmp(&of(&species[b]).to_bits());
-            (key(a).cmp(&key(b)))
-                .then_with(|| bits(|one| one.delta))
-                .then_with(|| bits(|one| one.melt_k))
-                .then_with(|| bits(|one| one.molar_mass_kg_mol))
-                .then_with(|| bits(|one| one.mass))
-        });
         for list in [&mut self.moles, &mut self.heat_k, &mut self.inverse_melt, &mut self.molar_mass] {
             list.clear();
         }
@@ -187,12 +190,16 @@ impl Problem {
             self.heat_k.push(one.heat_j_mol / GAS_CONSTANT);
             self.inverse_melt.push(1.0 / one.melt_k);
             self.molar_mass.push(one.molar_mass_kg_mol);
-            let class = self.class_delta.iter().position(|&d| d == one.delta).unwrap_or_else(|| {
-                self.class_delta.push(one.delta);
-                self.class_delta.len() - 1
-            });
+            let before = position.checked_sub(1).map(|before| self.source[before]);
+            let class = match (before, self.class.last()) {
+                (Some(before), Some(&class)) if species[before].delta == one.delta => class,
+                _ => self.class_delta.iter().position(|&d| d == one.delta).unwrap_or_else(|| {
+                    self.class_delta.push(one.delta);
+                    self.class_delta.len() - 1
+                }),
+            };
             self.class.push(class);
-            let same_family = position > 0 && key(self.source[position - 1]) == key(i);
+            let same_family = before.is_some_and(|before| key(before) == key(i));
             match self.runs.last_mut() {
                 Some(run) if same_family && run.class == class => run.end = position + 1,
                 _ => self.runs.push(Run { start: position, end: position + 1, class, moles: 0.0 }),

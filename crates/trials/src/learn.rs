@@ -224,6 +224,30 @@ impl Learned {
 /// # Source
 /// See [the module](self).
 pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Result<Learned, LearnError> {
+    Ok(fit(library, parameters, trials)?.learned)
+}
+
+/// What was learned, where the search ended, and what it took.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fit {
+    /// What was learned.
+    pub learned: Learned,
+    /// `U` at the mode, with the weights found.
+    pub energy: f64,
+    /// Readings of one quantity off one bar that the search for the mode took, those behind slopes included.
+    pub search_readings: usize,
+    /// The same of the samples.
+    pub sample_readings: usize,
+}
+
+/// Learns as [`learn`] does, and tells how the search went.
+///
+/// # Arguments
+/// As those of [`learn`].
+///
+/// # Errors
+/// [`LearnError`].
+pub fn fit(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Result<Fit, LearnError> {
     for (index, trial) in trials.iter().enumerate() {
         let fault = |error| LearnError::Trial { number: index + 1, label: trial.label.clone(), error };
         trial.check().map_err(fault)?;
@@ -236,6 +260,8 @@ pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Re
             Flag { trial: index, label: trial.label.clone(), surprise, weight: posterior.weights[index] }
         });
     let flagged = flagged.collect();
+    let energy = posterior.energy(&mode.scores, &mode.values);
+    let search_readings = posterior.readings.taken();
     let taught = posterior.sites.iter().flatten().count();
     let Found { gaussian: Gaussian { mean, covariance }, samples } = posterior.moments(&mode)?;
     let learned = Learned {
@@ -248,7 +274,8 @@ pub fn learn(library: &Library, parameters: &Parameters, trials: &[Trial]) -> Re
         names: posterior.readings.names().to_vec(),
     };
     learned.maker()?;
-    Ok(learned)
+    let sample_readings = posterior.readings.taken() - search_readings;
+    Ok(Fit { learned, energy, search_readings, sample_readings })
 }
 
 mod budget;

@@ -15,6 +15,6 @@ mod reading;
 pub mod trial;
 
 pub use error::{LearnError, LearnedError};
-pub use learn::{Flag, Learned, Told, learn};
+pub use learn::{Fit, Flag, Learned, Told, fit, learn};
 pub use predict::{Expected, predict};
 pub use trial::{Test, Trial, TrialError};

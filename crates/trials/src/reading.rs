@@ -214,6 +214,8 @@ pub(crate) struct Readings<'a> {
     places: HashMap<String, usize>,
     /// Which of them move the model itself, not only a species, a lot, or a set of ingredients.
     of_model: Vec<bool>,
+    /// Readings taken so far.
+    taken: usize,
 }
 
 impl<'a> Readings<'a> {
@@ -260,7 +262,7 @@ impl<'a> Readings<'a> {
         }
         let names: BTreeSet<String> = groups.iter().flat_map(|group| group.names.iter().cloned()).collect();
         let mut readings =
-            Readings { parameters, groups, count, names: vec![], places: HashMap::new(), of_model: vec![] };
+            Readings { parameters, groups, count, names: vec![], places: HashMap::new(), of_model: vec![], taken: 0 };
         readings.restrict(names);
         Ok(readings)
     }
@@ -293,6 +295,11 @@ impl<'a> Readings<'a> {
     /// Number of readings that are not the same as another.
     pub fn unlike(&self) -> usize {
         self.groups.iter().map(|group| group.reads.len()).sum()
+    }
+
+    /// Readings taken so far, those behind derivatives included.
+    pub fn taken(&self) -> usize {
+        self.taken
     }
 
     fn model(&self, scores: &DVector<f64>) -> ModelDraw {
@@ -333,6 +340,7 @@ impl<'a> Readings<'a> {
             let mut evaluator = group.sampler.at(Draw::central(&model))?;
             for (read, indices) in &group.reads {
                 let value = read.value(&mut evaluator, self.parameters)?;
+                self.taken += 1;
                 indices.iter().for_each(|&index| values[index] = value);
                 if !indices.iter().all(|&index| goes_on(index, value)) {
                     return Ok(None);
@@ -386,6 +394,7 @@ impl<'a> Readings<'a> {
                         let mut rate = 0.0;
                         for (&(gap, share), slope) in values[indices[0]].parts.iter().zip(slopes) {
                             if share > 0.0 {
+                                self.taken += 1;
                                 let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, warmer_k);
                                 let moved = if gap.landmark() { follow(&mut at, *slope)? } else { at(0.0)? };
                                 rate += sign * share * moved / (2.0 * SCORE_STEP);

@@ -21,6 +21,7 @@ use barwright_blend::suitability::finest_feature_mm;
 use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
 use barwright_reference::{CrystalState, Formula, IngredientId, Library};
 use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 use crate::trial::{Test, Trial};
 
@@ -38,6 +39,12 @@ const CORNER_K: f64 = 0.5;
 /// Step of derivatives with a score: wide enough to average over the corners where a crystal family appears, well inside what ten trials leave
 /// open.
 const SCORE_STEP: f64 = 0.3;
+
+/// Derivatives are taken over a step to either side.
+const SIGNS: [f64; 2] = [1.0, -1.0];
+
+/// Fewest scores whose derivatives are worth a thread of their own.
+const MIN_SCORES_A_THREAD: usize = 8;
 
 /// Step of derivatives with temperature, K.
 const TEMPERATURE_STEP_K: f64 = 0.05;
@@ -187,12 +194,11 @@ impl Gap {
 }
 
 /// What is tested of one formula in one crystal state.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Group {
     formula: Formula,
     state: CrystalState,
     keys: Vec<String>,
-    sampler: Sampler,
     /// What is read, each once, with the positions of the trials that read it.
     reads: Vec<(Read, Vec<usize>)>,
     /// Names of the scores it depends on.
@@ -201,13 +207,17 @@ struct Group {
     of_matter: Vec<String>,
     /// Where each of these stands among the scores learned; `None` where it is none of them.
     places: Vec<Option<usize>>,
+    /// Where the scores it depends on stand among those learned.
+    dimensions: Vec<usize>,
 }
 
 /// All trials of a maker, ready to be read at any scores.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct Readings<'a> {
     parameters: &'a Parameters,
     groups: Vec<Group>,
+    /// One for each group.
+    samplers: Vec<Sampler>,
     count: usize,
     /// Names of the scores that any reading depends on, in alphabetical order.
     names: Vec<String>,
@@ -228,7 +238,7 @@ impl<'a> Readings<'a> {
         parameters: &'a Parameters,
         trials: impl Iterator<Item = &'t Trial>,
     ) -> Result<Self, BlendError> {
-        let mut groups: Vec<Group> = Vec::new();
+        let (mut groups, mut samplers): (Vec<Group>, Vec<Sampler>) = Default::default();
         let mut count = 0;
         let untaught = Model::from(parameters.clone());
         for trial in trials {
@@ -254,15 +264,24 @@ impl<'a> Readings<'a> {
                 names: BTreeSet::new(),
                 of_matter: mixture.score_names().map(str::to_owned).collect(),
                 places: Vec::new(),
-                sampler: Sampler::new(mixture),
+                dimensions: Vec::new(),
             });
+            samplers.push(Sampler::new(mixture));
         }
-        for group in &mut groups {
-            group.names = group.all_names(parameters);
+        for (group, sampler) in groups.iter_mut().zip(&samplers) {
+            group.names = group.all_names(sampler.mixture(), parameters);
         }
         let names: BTreeSet<String> = groups.iter().flat_map(|group| group.names.iter().cloned()).collect();
-        let mut readings =
-            Readings { parameters, groups, count, names: vec![], places: HashMap::new(), of_model: vec![], taken: 0 };
+        let mut readings = Readings {
+            parameters,
+            groups,
+            samplers,
+            count,
+            names: vec![],
+            places: HashMap::new(),
+            of_model: vec![],
+            taken: 0,
+        };
         readings.restrict(names);
         Ok(readings)
     }
@@ -284,6 +303,7 @@ impl<'a> Readings<'a> {
         self.names = names.into_iter().collect();
         for group in &mut self.groups {
             group.places = group.of_matter.iter().map(|name| self.places.get(name).copied()).collect();
+            group.dimensions = group.names.iter().filter_map(|name| self.places.get(name).copied()).collect();
         }
     }
 
@@ -300,6 +320,11 @@ impl<'a> Readings<'a> {
     /// Readings taken so far, those behind derivatives included.
     pub fn taken(&self) -> usize {
         self.taken
+    }
+
+    /// Counts readings that a copy took.
+    pub fn add_taken(&mut self, taken: usize) {
+        self.taken += taken;
     }
 
     fn model(&self, scores: &DVector<f64>) -> ModelDraw {
@@ -335,11 +360,12 @@ impl<'a> Readings<'a> {
     ) -> Result<Option<Vec<Value>>, BlendError> {
         let model = self.model(scores);
         let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
-        for group in &mut self.groups {
-            group.set_scores(self.parameters, &self.places, scores);
-            let mut evaluator = group.sampler.at(Draw::central(&model))?;
+        let (parameters, places) = (self.parameters, &self.places);
+        for (group, sampler) in self.groups.iter().zip(&mut self.samplers) {
+            group.set_scores(sampler, parameters, places, scores);
+            let mut evaluator = sampler.at(Draw::central(&model))?;
             for (read, indices) in &group.reads {
-                let value = read.value(&mut evaluator, self.parameters)?;
+                let value = read.value(&mut evaluator, parameters)?;
                 self.taken += 1;
                 indices.iter().for_each(|&index| values[index] = value);
                 if !indices.iter().all(|&index| goes_on(index, value)) {
@@ -359,58 +385,47 @@ impl<'a> Readings<'a> {
     /// # Errors
     /// As [`Readings::values`].
     pub fn derivatives(&mut self, scores: &DVector<f64>, values: &[Value]) -> Result<DMatrix<f64>, BlendError> {
-        let (count, dimensions) = (self.count, self.names.len());
-        let mut derivatives = DMatrix::<f64>::zeros(count, dimensions);
-        let model = self.model(scores);
-        // dF/dT of the landmarks, for each read of each group.
-        let mut per_kelvin: Vec<Vec<[f64; 2]>> = Vec::new();
-        for group in &mut self.groups {
-            group.set_scores(self.parameters, &self.places, scores);
-            let mut evaluator = group.sampler.at(Draw::central(&model))?;
-            let mut slopes = vec![[1.0; 2]; group.reads.len()];
-            for ((_, indices), slopes) in group.reads.iter().zip(&mut slopes) {
-                for ((gap, _), slope) in values[indices[0]].parts.iter().zip(slopes) {
-                    if gap.landmark() {
-                        let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, warmer_k);
-                        *slope = (at(TEMPERATURE_STEP_K)? - at(-TEMPERATURE_STEP_K)?) / (2.0 * TEMPERATURE_STEP_K);
-                    }
+        let mut derivatives = DMatrix::<f64>::zeros(self.count, self.names.len());
+        let here = Here { parameters: self.parameters, places: &self.places, scores, model: self.model(scores) };
+        let moved = |dimension: usize| {
+            let model = |sign| self.model(&here.moved(dimension, sign));
+            self.of_model[dimension].then(|| SIGNS.map(model))
+        };
+        let moved: Vec<_> = (0..self.names.len()).into_par_iter().map(moved).collect();
+        let groups = self.groups.par_iter().zip(&self.samplers);
+        let slopes = groups.map(|(group, sampler)| group.slopes(sampler.clone(), &here, &moved, values));
+        let slopes: Vec<_> = slopes.collect::<Result<_, _>>()?;
+        for (group, slopes) in self.groups.iter().zip(slopes) {
+            let parts = group.reads.iter().flat_map(|(_, indices)| values[indices[0]].parts);
+            self.taken += parts.filter(|(_, share)| *share > 0.0).count() * SIGNS.len() * slopes.len();
+            for (&dimension, slopes) in group.dimensions.iter().zip(slopes) {
+                for ((_, indices), slope) in group.reads.iter().zip(slopes) {
+                    indices.iter().for_each(|&index| derivatives[(index, dimension)] = slope);
                 }
             }
-            per_kelvin.push(slopes);
-        }
-        let mut moved = scores.clone();
-        for dimension in 0..dimensions {
-            for sign in [1.0, -1.0] {
-                moved[dimension] = scores[dimension] + sign * SCORE_STEP;
-                let moved_model = self.of_model[dimension].then(|| self.model(&moved));
-                let model = moved_model.as_ref().unwrap_or(&model);
-                for (group, per_kelvin) in self.groups.iter_mut().zip(&per_kelvin) {
-                    if !group.names.contains(&self.names[dimension]) {
-                        continue;
-                    }
-                    group.set_scores(self.parameters, &self.places, &moved);
-                    let mut evaluator = group.sampler.at(Draw::central(model))?;
-                    for ((_, indices), slopes) in group.reads.iter().zip(per_kelvin) {
-                        let mut rate = 0.0;
-                        for (&(gap, share), slope) in values[indices[0]].parts.iter().zip(slopes) {
-                            if share > 0.0 {
-                                self.taken += 1;
-                                let mut at = |warmer_k| gap.value(&mut evaluator, self.parameters, warmer_k);
-                                let moved = if gap.landmark() { follow(&mut at, *slope)? } else { at(0.0)? };
-                                rate += sign * share * moved / (2.0 * SCORE_STEP);
-                            }
-                        }
-                        indices.iter().for_each(|&index| derivatives[(index, dimension)] += rate);
-                    }
-                }
-            }
-            moved[dimension] = scores[dimension];
         }
         for slope in derivatives.iter_mut().filter(|slope| !slope.is_finite()) {
             // No crystals left a step further: a reading at the very end of melting has no usable slope.
             *slope = 0.0;
         }
         Ok(derivatives)
+    }
+}
+
+/// Where derivatives are taken.
+struct Here<'a> {
+    parameters: &'a Parameters,
+    places: &'a HashMap<String, usize>,
+    scores: &'a DVector<f64>,
+    model: ModelDraw,
+}
+
+impl Here<'_> {
+    /// The scores, one of them a step further.
+    fn moved(&self, dimension: usize, sign: f64) -> DVector<f64> {
+        let mut moved = self.scores.clone();
+        moved[dimension] += sign * SCORE_STEP;
+        moved
     }
 }
 
@@ -440,9 +455,9 @@ fn follow(gap: &mut impl FnMut(f64) -> Result<f64, EquilibriumError>, slope: f64
 
 impl Group {
     /// Every score that a reading may depend on.
-    fn all_names(&self, parameters: &Parameters) -> BTreeSet<String> {
+    fn all_names(&self, mixture: &Mixture, parameters: &Parameters) -> BTreeSet<String> {
         let (mut families, mut classes) = (BTreeSet::new(), BTreeSet::new());
-        for (family, class) in self.sampler.mixture().kinds() {
+        for (family, class) in mixture.kinds() {
             families.extend(family);
             classes.insert(class);
         }
@@ -469,10 +484,69 @@ impl Group {
         self.keys.iter().map(String::as_str).collect()
     }
 
-    fn set_scores(&mut self, parameters: &Parameters, places: &HashMap<String, usize>, scores: &DVector<f64>) {
+    /// Gives one of its samplers other scores.
+    fn set_scores(
+        &self,
+        sampler: &mut Sampler,
+        parameters: &Parameters,
+        places: &HashMap<String, usize>,
+        scores: &DVector<f64>,
+    ) {
         let discrepancy = DiscrepancyDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
         let of_matter = self.places.iter().map(|place| place.map_or(0.0, |place| scores[place]));
-        self.sampler.mixture_mut().set_scores(of_matter, discrepancy);
+        sampler.mixture_mut().set_scores(of_matter, discrepancy);
+    }
+
+    /// Derivatives of every read with each of its scores.
+    ///
+    /// # Arguments
+    /// * `sampler`: of its mixture.
+    /// * `here`: where.
+    /// * `moved`: the model a step to either side of each score that moves it.
+    /// * `values`: one for each trial.
+    fn slopes(
+        &self,
+        mut sampler: Sampler,
+        here: &Here<'_>,
+        moved: &[Option<[ModelDraw; 2]>],
+        values: &[Value],
+    ) -> Result<Vec<Vec<f64>>, EquilibriumError> {
+        self.set_scores(&mut sampler, here.parameters, here.places, here.scores);
+        let parts = || self.reads.iter().map(|(_, indices)| values[indices[0]].parts);
+        let mut evaluator = sampler.at(Draw::central(&here.model))?;
+        // dF/dT of the landmarks.
+        let mut per_kelvin = vec![[1.0; 2]; self.reads.len()];
+        for (parts, slopes) in parts().zip(&mut per_kelvin) {
+            for ((gap, _), slope) in parts.into_iter().zip(slopes).filter(|((gap, _), _)| gap.landmark()) {
+                let mut at = |warmer_k| gap.value(&mut evaluator, here.parameters, warmer_k);
+                *slope = (at(TEMPERATURE_STEP_K)? - at(-TEMPERATURE_STEP_K)?) / (2.0 * TEMPERATURE_STEP_K);
+            }
+        }
+        let slopes = |sampler: &mut Sampler, &dimension: &usize| -> Result<Vec<f64>, EquilibriumError> {
+            let mut rates = vec![0.0; self.reads.len()];
+            for (side, sign) in SIGNS.into_iter().enumerate() {
+                let model = moved[dimension].as_ref().map_or(&here.model, |moved| &moved[side]);
+                if moved[dimension].is_none() {
+                    self.set_scores(sampler, here.parameters, here.places, &here.moved(dimension, sign));
+                }
+                let mut evaluator = sampler.at(Draw::central(model))?;
+                for ((parts, slopes), rate) in parts().zip(&per_kelvin).zip(&mut rates) {
+                    let parts = parts.into_iter().zip(slopes).filter(|((_, share), _)| *share > 0.0);
+                    let mut moved = 0.0;
+                    for ((gap, share), slope) in parts {
+                        let mut at = |warmer_k| gap.value(&mut evaluator, here.parameters, warmer_k);
+                        moved += share * if gap.landmark() { follow(&mut at, *slope)? } else { at(0.0)? };
+                    }
+                    *rate += sign * moved / (2.0 * SCORE_STEP);
+                }
+            }
+            if moved[dimension].is_none() {
+                self.set_scores(sampler, here.parameters, here.places, here.scores);
+            }
+            Ok(rates)
+        };
+        let dimensions = self.dimensions.par_iter().with_min_len(MIN_SCORES_A_THREAD);
+        dimensions.map_init(|| sampler.clone(), slopes).collect()
     }
 }
 

@@ -23,9 +23,10 @@
 //! As [the module above](super).
 
 use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 use super::budget::{FIRST_ROUND, is_affordable, most_samples};
-use super::posterior::{INFORMED, Mode, Posterior};
+use super::posterior::{INFORMED, Mode, Posterior, Spot};
 use barwright_blend::BlendError;
 use barwright_blend::sampling::Draws;
 
@@ -46,6 +47,9 @@ const MIN_EFFECTIVE: f64 = 300.0;
 
 /// A sample whose weight is less than `e` to minus this over the largest has none: thousands of them change no digit.
 const NO_WEIGHT: f64 = 45.0;
+
+/// Samples that are read side by side; the largest weight is looked up in between. A fixed number, so that the number of threads changes nothing.
+const BLOCK: usize = 256;
 
 /// Scores of a sample are kept to this.
 const SAMPLE_DIGIT: f64 = 1e-4;
@@ -159,10 +163,7 @@ impl Posterior<'_> {
         let scores: Vec<Vec<f64>> = self.readings.names().iter().map(|name| draws.dimension(name)).collect();
         let breadths: Vec<Vec<f64>> = (0..FREEDOM).map(|part| draws.dimension(&format!("breadth {part}"))).collect();
         let (count, freedom) = (scores.len(), FREEDOM as f64);
-        let mut offsets = Vec::with_capacity(samples);
-        let mut logs = Vec::with_capacity(samples);
-        let mut top = f64::MIN;
-        for draw in 0..draws.count() {
+        let drawn = (0..draws.count()).into_par_iter().flat_map_iter(|draw| {
             let chi_squared: f64 = breadths.iter().map(|part| part[draw] * part[draw]).sum();
             let breadth = (freedom / chi_squared).sqrt();
             let epsilon = DVector::from_iterator(count, scores.iter().map(|score| score[draw]));
@@ -171,13 +172,21 @@ impl Posterior<'_> {
             let tail = (breadth * breadth * within.norm_squared() / freedom).ln_1p();
             let log_density = -0.5 * ((freedom + proposal.told as f64) * tail + rest);
             let offset = breadth * (&proposal.inside * &within) + &proposal.outside * &epsilon;
-            for offset in [-&offset, offset] {
-                let spot = self.spot_below(&proposal.mean + &offset, NO_WEIGHT - top - log_density)?;
-                let log = spot.map_or(f64::NEG_INFINITY, |spot| -spot.energy - log_density);
-                top = top.max(log);
-                logs.push(log);
-                offsets.push(offset);
-            }
+            [(-&offset, log_density), (offset, log_density)]
+        });
+        let (offsets, log_densities): (Vec<DVector<f64>>, Vec<f64>) = drawn.unzip();
+        let (mut logs, mut top) = (Vec::with_capacity(samples), f64::MIN);
+        for (offsets, log_densities) in offsets.chunks(BLOCK).zip(log_densities.chunks(BLOCK)) {
+            let spots = offsets
+                .iter()
+                .zip(log_densities)
+                .map(|(offset, log_density)| (&proposal.mean + offset, NO_WEIGHT - top - log_density));
+            let spots = self.spots_below(spots.collect())?;
+            let log = |(spot, log_density): (Option<Spot>, &f64)| {
+                spot.map_or(f64::NEG_INFINITY, |spot| -spot.energy - log_density)
+            };
+            logs.extend(spots.into_iter().zip(log_densities).map(log));
+            top = logs.iter().copied().fold(top, f64::max);
         }
         let weights: Vec<f64> = logs.iter().map(|log| (log - top).exp()).collect();
         let total: f64 = weights.iter().sum();
@@ -188,10 +197,13 @@ impl Posterior<'_> {
         for (weight, offset) in weights.iter().zip(&offsets) {
             gaussian.mean.axpy(weight / total, offset, 1.0);
         }
-        for (weight, offset) in weights.iter().zip(&offsets) {
-            let far = offset - &gaussian.mean;
-            gaussian.covariance.ger(weight / total, &far, &far, 1.0);
-        }
+        let far: Vec<DVector<f64>> = weights
+            .iter()
+            .zip(&offsets)
+            .map(|(weight, offset)| (weight / total).sqrt() * (offset - &gaussian.mean))
+            .collect();
+        let far = DMatrix::from_columns(&far);
+        gaussian.covariance = &far * far.transpose();
         gaussian.mean += &proposal.mean;
         let size = total * total / weights.iter().map(|weight| weight * weight).sum::<f64>();
         Ok(Round { gaussian, size, offsets, weights })

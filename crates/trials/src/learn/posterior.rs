@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use barwright_blend::{BlendError, Parameters};
 use barwright_reference::Library;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
+use rayon::prelude::*;
 
 use super::budget::is_affordable;
 use crate::error::LearnError;
@@ -57,6 +58,9 @@ pub const FLAG_ROUNDS: usize = 12;
 /// Change of a weight that counts as none.
 pub(super) const WEIGHT_TOLERANCE: f64 = 1e-3;
 
+/// Fewest points that are worth a thread of their own.
+const MIN_SPOTS_A_THREAD: usize = 16;
+
 /// First damping, over the diagonal.
 const FIRST_DAMPING: f64 = 1e-3;
 
@@ -71,7 +75,7 @@ const POOR_SHARE: f64 = 0.25;
 const GOOD_SHARE: f64 = 0.75;
 
 /// The scores given the trials, up to a constant.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Posterior<'a> {
     pub(super) readings: Readings<'a>,
     pub(super) sites: Vec<Option<Site>>,
@@ -204,6 +208,19 @@ impl<'a> Posterior<'a> {
         Ok(values.map(|values| Spot { energy: self.energy(&scores, &values), scores, values }))
     }
 
+    /// The same for many at once, each with its own `most`.
+    pub(super) fn spots_below(&mut self, tried: Vec<(DVector<f64>, f64)>) -> Result<Vec<Option<Spot>>, BlendError> {
+        let one = |buffers: &mut Self, (scores, most)| {
+            let before = buffers.readings.taken();
+            let spot = buffers.spot_below(scores, most)?;
+            Ok((spot, buffers.readings.taken() - before))
+        };
+        let tried = tried.into_par_iter().with_min_len(MIN_SPOTS_A_THREAD);
+        let found: Vec<_> = tried.map_init(|| self.clone(), one).collect::<Result<_, BlendError>>()?;
+        self.readings.add_taken(found.iter().map(|(_, taken)| taken).sum());
+        Ok(found.into_iter().map(|(spot, _)| spot).collect())
+    }
+
     /// The most likely scores, from a start and, where they are known, the derivatives there.
     pub(super) fn mode(&mut self, start: Spot, known: Option<DMatrix<f64>>) -> Result<Mode, LearnError> {
         let (mut here, mut known) = (start, known);
@@ -268,22 +285,18 @@ impl<'a> Posterior<'a> {
         here: &Spot,
         hessian: &Cholesky<f64, Dyn>,
     ) -> Result<Option<Spot>, BlendError> {
-        let mut lowest = None;
-        let mut best = here.energy - GAIN_TOLERANCE;
         let lower = hessian.l();
         let eigen = (&lower * lower.transpose()).symmetric_eigen();
         let told = |(curvature, _): &(&f64, _)| 1.0 / **curvature < INFORMED;
-        for (curvature, axis) in eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()).filter(told) {
+        let axes = eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()).filter(told);
+        let around = axes.flat_map(|(curvature, axis)| {
             let axis = axis / curvature.sqrt();
-            for step in PROBES.into_iter().flat_map(|step| [step, -step]) {
-                let there = self.spot_below(&here.scores + step * &axis, best)?;
-                if let Some(there) = there.filter(|there| there.energy < best) {
-                    best = there.energy;
-                    lowest = Some(there);
-                }
-            }
-        }
-        Ok(lowest)
+            PROBES.into_iter().flat_map(|step| [step, -step]).map(move |step| &here.scores + step * &axis)
+        });
+        let below = here.energy - GAIN_TOLERANCE;
+        let found = self.spots_below(around.map(|scores| (scores, below)).collect())?;
+        let found = found.into_iter().flatten().filter(|there| there.energy < below);
+        Ok(found.min_by(|one, other| one.energy.total_cmp(&other.energy)))
     }
 
     /// How far a trial lies from what the prior and the other trials say of it.

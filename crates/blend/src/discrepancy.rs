@@ -58,23 +58,22 @@ impl DiscrepancyDraws {
             melt_shift_k: column(maker::DISCREPANCY_MELT, parameters.discrepancy.melt_shift_sd_k).collect(),
             holding: column(maker::HOLDING, parameters.discrepancy.holding_ln_sd).map(f64::exp).collect(),
             interplay: column(maker::INTERPLAY, parameters.firmness.interplay_ln_sd).map(f64::exp).collect(),
-            ..Self::at(keys, parameters, |name| maker.centre(name))
+            ..Self::at(parameters, maker::OF_SET.map(|kind| maker.centre(&maker::of_set(kind, keys))))
         }
     }
 
     /// The same at given scores: a central value without draws.
     ///
     /// # Arguments
-    /// * `keys`: as for [`DiscrepancyDraws::new`].
     /// * `parameters`: spreads.
-    /// * `score`: the score of a name of [`maker::of_set`]; 0 leaves nothing out.
-    pub fn at(keys: &[&str], parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
-        let score = |kind: &str| score(&maker::of_set(kind, keys));
+    /// * `scores`: of each of [`maker::OF_SET`]; 0 leaves nothing out.
+    pub fn at(parameters: &Parameters, scores: [f64; 3]) -> Self {
+        let [melt, holding, interplay] = scores;
         DiscrepancyDraws {
-            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * score(maker::DISCREPANCY_MELT),
+            central_melt_shift_k: parameters.discrepancy.melt_shift_sd_k * melt,
             central: DrawnDiscrepancy {
-                holding: (parameters.discrepancy.holding_ln_sd * score(maker::HOLDING)).exp(),
-                interplay: (parameters.firmness.interplay_ln_sd * score(maker::INTERPLAY)).exp(),
+                holding: (parameters.discrepancy.holding_ln_sd * holding).exp(),
+                interplay: (parameters.firmness.interplay_ln_sd * interplay).exp(),
             },
             ..Self::default()
         }

@@ -75,7 +75,7 @@ pub use interval::{Estimate, Spread};
 pub use maker::Maker;
 pub use mixture::Mixture;
 pub use model::Model;
-pub use model_draw::{Draw, ModelDraw, ModelDraws};
+pub use model_draw::{Draw, ModelDraw, ModelDraws, ModelScores};
 pub use model_file::ParameterError;
 pub use outcome::Outcome;
 pub use parameters::Parameters;

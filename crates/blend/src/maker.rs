@@ -43,6 +43,9 @@ pub const HOLDING: &str = "holding";
 /// How the crystals of a set of ingredients work together: logarithm of the yield stress, in units of `interplay_ln_sd`.
 pub const INTERPLAY: &str = "interplay";
 
+/// What the model leaves out of a set, in the order in which [`crate::DiscrepancyDraws::at`] takes it.
+pub const OF_SET: [&str; 3] = [DISCREPANCY_MELT, HOLDING, INTERPLAY];
+
 /// Melting point of a species, in units of its own standard deviation: `melt:SPECIES`.
 pub const MELT: &str = "melt";
 

@@ -122,22 +122,45 @@ impl ModelDraw {
     /// # Source
     /// As [`crate::maker`].
     pub fn at(parameters: &Parameters, score: impl Fn(&str) -> f64) -> Self {
-        let mut draw = Self::central(parameters);
+        ModelScores::new(parameters).draw(score)
+    }
+}
+
+/// Which scores move the model, and how: made once where the model is wanted at many scores.
+#[derive(Debug, Clone)]
+pub struct ModelScores<'a> {
+    parameters: &'a Parameters,
+    /// Every coordinate with its name, and its place among the correlated ones.
+    coordinates: Vec<(Coordinate, String, Option<usize>)>,
+    /// Root of the correlation; `None` when it is not positive definite.
+    root: Option<DMatrix<f64>>,
+}
+
+impl<'a> ModelScores<'a> {
+    /// Looks up every name.
+    pub fn new(parameters: &'a Parameters) -> Self {
+        let named = |one: Coordinate| {
+            let name = one.name(parameters);
+            let place = parameters.correlation.names.iter().position(|known| *known == name);
+            (one, name, place)
+        };
+        let coordinates = coordinate::all(parameters).into_iter().map(named).collect();
+        ModelScores { parameters, coordinates, root: parameters.correlation.root() }
+    }
+
+    /// The model at given scores, see [`ModelDraw::at`].
+    pub fn draw(&self, score: impl Fn(&str) -> f64) -> ModelDraw {
+        let ModelScores { parameters, coordinates, root } = self;
+        let mut draw = ModelDraw::central(parameters);
         let names = &parameters.correlation.names;
         let mut together = DVector::from_iterator(names.len(), names.iter().map(|name| score(name)));
-        if together.iter().any(|z| *z != 0.0)
-            && let Some(root) = parameters.correlation.root()
-        {
+        if let Some(root) = root.as_ref().filter(|_| together.iter().any(|z| *z != 0.0)) {
             together = root * together;
         }
         let mut moved = false;
-        for one in coordinate::all(parameters) {
+        for (one, name, place) in coordinates {
+            let z = place.map_or_else(|| score(name), |place| together[place]);
             let (centre, sd) = one.spread(parameters);
-            let name = one.name(parameters);
-            let z = match names.iter().position(|known| *known == name) {
-                Some(index) => together[index],
-                None => score(&name),
-            };
             if sd != 0.0 && z != 0.0 {
                 one.apply(&mut draw, centre + sd * z);
                 moved = true;

@@ -10,7 +10,8 @@
 //! A landmark is a temperature `T` at which a gap `F(z, T)` is 0. For its derivative it is followed from `T` by a few secant steps: the slope over
 //! a step in `z`, not that at a point, which says little where a crystal family appears.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use barwright_blend::coordinate::{self, Coordinate};
 use barwright_blend::equilibrium::EquilibriumError;
@@ -18,7 +19,9 @@ use barwright_blend::landmarks::{Evaluator, LOWEST_LANDMARK_C};
 use barwright_blend::maker;
 use barwright_blend::sampling::Draws;
 use barwright_blend::suitability::finest_feature_mm;
-use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Mixture, Model, ModelDraw, Parameters, Sampler};
+use barwright_blend::{
+    BlendError, DiscrepancyDraws, Draw, Mixture, Model, ModelDraw, ModelScores, Parameters, Sampler,
+};
 use barwright_reference::{CrystalState, Formula, IngredientId, Library};
 use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
@@ -194,39 +197,40 @@ impl Gap {
 }
 
 /// What is tested of one formula in one crystal state.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 struct Group {
     formula: Formula,
     state: CrystalState,
-    keys: Vec<String>,
     /// What is read, each once, with the positions of the trials that read it.
     reads: Vec<(Read, Vec<usize>)>,
     /// Names of the scores it depends on.
     names: BTreeSet<String>,
-    /// Those of its species and lots, in the order of the mixture.
-    of_matter: Vec<String>,
-    /// Where each of these stands among the scores learned; `None` where it is none of them.
-    places: Vec<Option<usize>>,
+    /// Those of its species and lots, in the order of the mixture, with their places among the scores learned; none where it is none of them.
+    of_matter: Vec<(String, Option<usize>)>,
+    /// The same of what the model leaves out of its set, in the order of [`maker::OF_SET`].
+    of_set: [(String, Option<usize>); 3],
     /// Where the scores it depends on stand among those learned.
     dimensions: Vec<usize>,
 }
 
 /// All trials of a maker, ready to be read at any scores.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(crate) struct Readings<'a> {
     parameters: &'a Parameters,
+    model_scores: ModelScores<'a>,
     groups: Vec<Group>,
-    /// One for each group.
-    samplers: Vec<Sampler>,
+    samplers: Samplers,
     count: usize,
     /// Names of the scores that any reading depends on, in alphabetical order.
     names: Vec<String>,
     places: HashMap<String, usize>,
     /// Which of them move the model itself, not only a species, a lot, or a set of ingredients.
     of_model: Vec<bool>,
-    /// Readings taken so far.
-    taken: usize,
+    taken: AtomicUsize,
 }
+
+/// Buffers to read in, one for each group. Every reading begins cold, whatever was read in them before.
+pub(crate) type Samplers = Vec<Sampler>;
 
 impl<'a> Readings<'a> {
     /// Prepares the trials that teach.
@@ -238,7 +242,7 @@ impl<'a> Readings<'a> {
         parameters: &'a Parameters,
         trials: impl Iterator<Item = &'t Trial>,
     ) -> Result<Self, BlendError> {
-        let (mut groups, mut samplers): (Vec<Group>, Vec<Sampler>) = Default::default();
+        let (mut groups, mut samplers): (Vec<Group>, Samplers) = Default::default();
         let mut count = 0;
         let untaught = Model::from(parameters.clone());
         for trial in trials {
@@ -256,14 +260,15 @@ impl<'a> Readings<'a> {
             }
             let mixture = Mixture::new(library, &untaught, &trial.formula, state, &Draws::none())?;
             let key = |(ingredient, _): (IngredientId, f64)| library.get(ingredient).map(|one| one.key.clone());
+            let keys: Vec<String> = mixture.parts().filter_map(key).collect();
+            let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
             groups.push(Group {
-                keys: mixture.parts().filter_map(key).collect(),
                 formula: trial.formula.clone(),
                 state,
                 reads: vec![(read, vec![index])],
                 names: BTreeSet::new(),
-                of_matter: mixture.score_names().map(str::to_owned).collect(),
-                places: Vec::new(),
+                of_matter: mixture.score_names().map(|name| (name.to_owned(), None)).collect(),
+                of_set: maker::OF_SET.map(|kind| (maker::of_set(kind, &keys), None)),
                 dimensions: Vec::new(),
             });
             samplers.push(Sampler::new(mixture));
@@ -274,13 +279,14 @@ impl<'a> Readings<'a> {
         let names: BTreeSet<String> = groups.iter().flat_map(|group| group.names.iter().cloned()).collect();
         let mut readings = Readings {
             parameters,
+            model_scores: ModelScores::new(parameters),
             groups,
             samplers,
             count,
             names: vec![],
             places: HashMap::new(),
             of_model: vec![],
-            taken: 0,
+            taken: AtomicUsize::new(0),
         };
         readings.restrict(names);
         Ok(readings)
@@ -293,17 +299,16 @@ impl<'a> Readings<'a> {
 
     /// Leaves all other scores at 0.
     pub fn restrict(&mut self, names: BTreeSet<String>) {
-        let matter: Vec<&String> = self.groups.iter().flat_map(|group| &group.of_matter).collect();
-        let of_set = |name: &str| {
-            name.split_once(':')
-                .is_some_and(|(kind, _)| [maker::DISCREPANCY_MELT, maker::HOLDING, maker::INTERPLAY].contains(&kind))
-        };
-        self.of_model = names.iter().map(|name| !of_set(name) && !matter.contains(&name)).collect();
+        let of_bars = self.groups.iter().flat_map(|group| group.of_matter.iter().chain(&group.of_set));
+        let of_bars: HashSet<&String> = of_bars.map(|(name, _)| name).collect();
+        self.of_model = names.iter().map(|name| !of_bars.contains(name)).collect();
         self.places = names.iter().cloned().enumerate().map(|(place, name)| (name, place)).collect();
         self.names = names.into_iter().collect();
+        let place_of = |name: &String| self.places.get(name).copied();
         for group in &mut self.groups {
-            group.places = group.of_matter.iter().map(|name| self.places.get(name).copied()).collect();
-            group.dimensions = group.names.iter().filter_map(|name| self.places.get(name).copied()).collect();
+            group.dimensions = group.names.iter().filter_map(place_of).collect();
+            let of_bar = group.of_matter.iter_mut().chain(&mut group.of_set);
+            of_bar.for_each(|(name, place)| *place = place_of(name));
         }
     }
 
@@ -319,54 +324,44 @@ impl<'a> Readings<'a> {
 
     /// Readings taken so far, those behind derivatives included.
     pub fn taken(&self) -> usize {
-        self.taken
+        self.taken.load(Ordering::Relaxed)
     }
 
-    /// Counts readings that a copy took.
-    pub fn add_taken(&mut self, taken: usize) {
-        self.taken += taken;
+    /// Buffers to read in.
+    pub fn samplers(&self) -> Samplers {
+        self.samplers.clone()
     }
 
     fn model(&self, scores: &DVector<f64>) -> ModelDraw {
-        ModelDraw::at(self.parameters, |name| score(&self.places, scores, name))
+        self.model_scores.draw(|name| self.places.get(name).map_or(0.0, |&place| scores[place]))
     }
 
-    /// Reads every trial.
+    /// Reads every trial, as long as the readings, each with its number, are worth going on; `None` once they are not.
     ///
     /// # Arguments
+    /// * `samplers`: from [`Readings::samplers`].
     /// * `scores`: one for each of [`Readings::names`].
+    /// * `goes_on`: whether to go on after the reading of a trial, by its position.
     ///
     /// # Returns
     /// One reading for each trial; that of one that teaches nothing is 0.
     ///
     /// # Errors
     /// [`BlendError::Equilibrium`].
-    pub fn values(&mut self, scores: &DVector<f64>) -> Result<Vec<Value>, BlendError> {
-        Ok(self.values_while(scores, |_, _| true)?.unwrap_or_default())
-    }
-
-    /// The same as long as the readings, each with its number, are worth going on; `None` once they are not.
-    ///
-    /// # Arguments
-    /// * `scores`: as for [`Readings::values`].
-    /// * `goes_on`: whether to go on after the reading of a trial, by its position.
-    ///
-    /// # Errors
-    /// As [`Readings::values`].
     pub fn values_while(
-        &mut self,
+        &self,
+        samplers: &mut Samplers,
         scores: &DVector<f64>,
         mut goes_on: impl FnMut(usize, Value) -> bool,
     ) -> Result<Option<Vec<Value>>, BlendError> {
         let model = self.model(scores);
         let mut values = vec![Value::of(0.0, Gap::Nowhere); self.count];
-        let (parameters, places) = (self.parameters, &self.places);
-        for (group, sampler) in self.groups.iter().zip(&mut self.samplers) {
-            group.set_scores(sampler, parameters, places, scores);
+        for (group, sampler) in self.groups.iter().zip(samplers) {
+            group.set_scores(sampler, self.parameters, scores);
             let mut evaluator = sampler.at(Draw::central(&model))?;
             for (read, indices) in &group.reads {
-                let value = read.value(&mut evaluator, parameters)?;
-                self.taken += 1;
+                let value = read.value(&mut evaluator, self.parameters)?;
+                self.taken.fetch_add(1, Ordering::Relaxed);
                 indices.iter().for_each(|&index| values[index] = value);
                 if !indices.iter().all(|&index| goes_on(index, value)) {
                     return Ok(None);
@@ -379,14 +374,14 @@ impl<'a> Readings<'a> {
     /// Derivatives of every reading with every score.
     ///
     /// # Arguments
-    /// * `scores`: as for [`Readings::values`].
+    /// * `scores`: as for [`Readings::values_while`].
     /// * `values`: what that returned for them.
     ///
     /// # Errors
-    /// As [`Readings::values`].
-    pub fn derivatives(&mut self, scores: &DVector<f64>, values: &[Value]) -> Result<DMatrix<f64>, BlendError> {
+    /// As [`Readings::values_while`].
+    pub fn derivatives(&self, scores: &DVector<f64>, values: &[Value]) -> Result<DMatrix<f64>, BlendError> {
         let mut derivatives = DMatrix::<f64>::zeros(self.count, self.names.len());
-        let here = Here { parameters: self.parameters, places: &self.places, scores, model: self.model(scores) };
+        let here = Here { parameters: self.parameters, scores, model: self.model(scores) };
         let moved = |dimension: usize| {
             let model = |sign| self.model(&here.moved(dimension, sign));
             self.of_model[dimension].then(|| SIGNS.map(model))
@@ -397,7 +392,8 @@ impl<'a> Readings<'a> {
         let slopes: Vec<_> = slopes.collect::<Result<_, _>>()?;
         for (group, slopes) in self.groups.iter().zip(slopes) {
             let parts = group.reads.iter().flat_map(|(_, indices)| values[indices[0]].parts);
-            self.taken += parts.filter(|(_, share)| *share > 0.0).count() * SIGNS.len() * slopes.len();
+            let parts = parts.filter(|(_, share)| *share > 0.0).count();
+            self.taken.fetch_add(parts * SIGNS.len() * slopes.len(), Ordering::Relaxed);
             for (&dimension, slopes) in group.dimensions.iter().zip(slopes) {
                 for ((_, indices), slope) in group.reads.iter().zip(slopes) {
                     indices.iter().for_each(|&index| derivatives[(index, dimension)] = slope);
@@ -415,7 +411,6 @@ impl<'a> Readings<'a> {
 /// Where derivatives are taken.
 struct Here<'a> {
     parameters: &'a Parameters,
-    places: &'a HashMap<String, usize>,
     scores: &'a DVector<f64>,
     model: ModelDraw,
 }
@@ -473,28 +468,15 @@ impl Group {
         let coordinates = coordinate::all(parameters).into_iter().map(|one| (one, one.name(parameters)));
         let mut names: BTreeSet<String> = coordinates.filter(|(one, name)| there(one, name)).map(|one| one.1).collect();
         names.extend([maker::CAST, maker::COMPLIANCE, maker::LOAD, maker::WEEP].map(str::to_owned));
-        let keys = self.keys();
+        names.extend(self.of_matter.iter().chain(&self.of_set).map(|(name, _)| name.clone()));
         names
-            .extend([maker::DISCREPANCY_MELT, maker::HOLDING, maker::INTERPLAY].map(|kind| maker::of_set(kind, &keys)));
-        names.extend(self.of_matter.iter().cloned());
-        names
-    }
-
-    fn keys(&self) -> Vec<&str> {
-        self.keys.iter().map(String::as_str).collect()
     }
 
     /// Gives one of its samplers other scores.
-    fn set_scores(
-        &self,
-        sampler: &mut Sampler,
-        parameters: &Parameters,
-        places: &HashMap<String, usize>,
-        scores: &DVector<f64>,
-    ) {
-        let discrepancy = DiscrepancyDraws::at(&self.keys(), parameters, |name| score(places, scores, name));
-        let of_matter = self.places.iter().map(|place| place.map_or(0.0, |place| scores[place]));
-        sampler.mixture_mut().set_scores(of_matter, discrepancy);
+    fn set_scores(&self, sampler: &mut Sampler, parameters: &Parameters, scores: &DVector<f64>) {
+        let score = |(_, place): &(String, Option<usize>)| place.map_or(0.0, |place| scores[place]);
+        let discrepancy = DiscrepancyDraws::at(parameters, self.of_set.each_ref().map(score));
+        sampler.mixture_mut().set_scores(self.of_matter.iter().map(score), discrepancy);
     }
 
     /// Derivatives of every read with each of its scores.
@@ -511,7 +493,7 @@ impl Group {
         moved: &[Option<[ModelDraw; 2]>],
         values: &[Value],
     ) -> Result<Vec<Vec<f64>>, EquilibriumError> {
-        self.set_scores(&mut sampler, here.parameters, here.places, here.scores);
+        self.set_scores(&mut sampler, here.parameters, here.scores);
         let parts = || self.reads.iter().map(|(_, indices)| values[indices[0]].parts);
         let mut evaluator = sampler.at(Draw::central(&here.model))?;
         // dF/dT of the landmarks.
@@ -527,7 +509,7 @@ impl Group {
             for (side, sign) in SIGNS.into_iter().enumerate() {
                 let model = moved[dimension].as_ref().map_or(&here.model, |moved| &moved[side]);
                 if moved[dimension].is_none() {
-                    self.set_scores(sampler, here.parameters, here.places, &here.moved(dimension, sign));
+                    self.set_scores(sampler, here.parameters, &here.moved(dimension, sign));
                 }
                 let mut evaluator = sampler.at(Draw::central(model))?;
                 for ((parts, slopes), rate) in parts().zip(&per_kelvin).zip(&mut rates) {
@@ -541,15 +523,11 @@ impl Group {
                 }
             }
             if moved[dimension].is_none() {
-                self.set_scores(sampler, here.parameters, here.places, here.scores);
+                self.set_scores(sampler, here.parameters, here.scores);
             }
             Ok(rates)
         };
         let dimensions = self.dimensions.par_iter().with_min_len(MIN_SCORES_A_THREAD);
         dimensions.map_init(|| sampler.clone(), slopes).collect()
     }
-}
-
-fn score(places: &HashMap<String, usize>, scores: &DVector<f64>, name: &str) -> f64 {
-    places.get(name).map_or(0.0, |&index| scores[index])
 }

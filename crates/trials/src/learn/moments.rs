@@ -23,7 +23,6 @@
 //! As [the module above](super).
 
 use nalgebra::{DMatrix, DVector};
-use rayon::prelude::*;
 
 use super::budget::{FIRST_ROUND, is_affordable, most_samples};
 use super::posterior::{INFORMED, Mode, Posterior, Spot};
@@ -163,15 +162,16 @@ impl Posterior<'_> {
         let scores: Vec<Vec<f64>> = self.readings.names().iter().map(|name| draws.dimension(name)).collect();
         let breadths: Vec<Vec<f64>> = (0..FREEDOM).map(|part| draws.dimension(&format!("breadth {part}"))).collect();
         let (count, freedom) = (scores.len(), FREEDOM as f64);
-        let drawn = (0..draws.count()).into_par_iter().flat_map_iter(|draw| {
+        let epsilon = DMatrix::from_fn(count, draws.count(), |score, draw| scores[score][draw]);
+        let within = &proposal.projector * &epsilon;
+        let (inside, outside) = (&proposal.inside * &within, &proposal.outside * &epsilon);
+        let drawn = (0..draws.count()).flat_map(|draw| {
             let chi_squared: f64 = breadths.iter().map(|part| part[draw] * part[draw]).sum();
             let breadth = (freedom / chi_squared).sqrt();
-            let epsilon = DVector::from_iterator(count, scores.iter().map(|score| score[draw]));
-            let within = &proposal.projector * &epsilon;
-            let rest = (&epsilon - &within).norm_squared();
-            let tail = (breadth * breadth * within.norm_squared() / freedom).ln_1p();
+            let rest = (epsilon.column(draw) - within.column(draw)).norm_squared();
+            let tail = (breadth * breadth * within.column(draw).norm_squared() / freedom).ln_1p();
             let log_density = -0.5 * ((freedom + proposal.told as f64) * tail + rest);
-            let offset = breadth * (&proposal.inside * &within) + &proposal.outside * &epsilon;
+            let offset = breadth * inside.column(draw) + outside.column(draw);
             [(-&offset, log_density), (offset, log_density)]
         });
         let (offsets, log_densities): (Vec<DVector<f64>>, Vec<f64>) = drawn.unzip();

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use super::budget::is_affordable;
 use crate::error::LearnError;
 use crate::likelihood::Site;
-use crate::reading::{Readings, Value};
+use crate::reading::{Readings, Samplers, Value};
 use crate::trial::Trial;
 
 /// A trial further than this from what all else says is flagged, standard deviations: one good trial in 2,000 is.
@@ -75,9 +75,10 @@ const POOR_SHARE: f64 = 0.25;
 const GOOD_SHARE: f64 = 0.75;
 
 /// The scores given the trials, up to a constant.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub(super) struct Posterior<'a> {
     pub(super) readings: Readings<'a>,
+    samplers: Samplers,
     pub(super) sites: Vec<Option<Site>>,
     pub(super) weights: Vec<f64>,
     /// Corners that may still be searched around.
@@ -117,8 +118,8 @@ impl<'a> Posterior<'a> {
     pub(super) fn new(library: &Library, parameters: &'a Parameters, trials: &[Trial]) -> Result<Self, BlendError> {
         let readings = Readings::new(library, parameters, trials.iter())?;
         let sites = trials.iter().map(|trial| Site::of(&trial.test)).collect();
-        let mut posterior =
-            Posterior { weights: vec![1.0; readings.count()], readings, sites, corners_left: MAX_CORNERS };
+        let (samplers, weights) = (readings.samplers(), vec![1.0; readings.count()]);
+        let mut posterior = Posterior { readings, samplers, sites, weights, corners_left: MAX_CORNERS };
         posterior.keep_what_matters()?;
         Ok(posterior)
     }
@@ -127,9 +128,8 @@ impl<'a> Posterior<'a> {
     /// its result, or [`COARSE`] where samples of that many would cost too much. A trial that the prior alone cannot believe starts with the weight this
     /// gives it, so that no slip of the pen leads the search.
     pub(super) fn keep_what_matters(&mut self) -> Result<(), BlendError> {
-        let centre = DVector::zeros(self.readings.names().len());
-        let values = self.readings.values(&centre)?;
-        let derivatives = self.readings.derivatives(&centre, &values)?;
+        let Spot { scores, values, .. } = self.spot(DVector::zeros(self.readings.names().len()))?;
+        let derivatives = self.readings.derivatives(&scores, &values)?;
         for (index, site) in self.sites.iter().enumerate() {
             let Some(site) = site else { continue };
             let variance = derivatives.row(index).norm_squared();
@@ -192,33 +192,33 @@ impl<'a> Posterior<'a> {
 
     /// Reads every trial at some scores.
     pub(super) fn spot(&mut self, scores: DVector<f64>) -> Result<Spot, BlendError> {
-        let values = self.readings.values(&scores)?;
+        let values = self.readings.values_while(&mut self.samplers, &scores, |_, _| true)?.unwrap_or_default();
         let energy = self.energy(&scores, &values);
         Ok(Spot { scores, values, energy })
     }
 
     /// The same where `U` is no more than `most`; elsewhere reading stops as soon as that is sure: no trial lowers it.
     pub(super) fn spot_below(&mut self, scores: DVector<f64>, most: f64) -> Result<Option<Spot>, BlendError> {
-        let Posterior { readings, sites, weights, .. } = self;
+        let mut samplers = std::mem::take(&mut self.samplers);
+        let spot = self.spot_in(&mut samplers, scores, most);
+        self.samplers = samplers;
+        spot
+    }
+
+    fn spot_in(&self, samplers: &mut Samplers, scores: DVector<f64>, most: f64) -> Result<Option<Spot>, BlendError> {
         let mut energy = 0.5 * scores.norm_squared();
-        let values = readings.values_while(&scores, |index, value| {
-            energy += sites[index].as_ref().map_or(0.0, |site| weights[index] * site.loss(value.eta).value);
+        let values = self.readings.values_while(samplers, &scores, |index, value| {
+            energy += self.sites[index].as_ref().map_or(0.0, |site| self.weights[index] * site.loss(value.eta).value);
             energy <= most
         })?;
         Ok(values.map(|values| Spot { energy: self.energy(&scores, &values), scores, values }))
     }
 
     /// The same for many at once, each with its own `most`.
-    pub(super) fn spots_below(&mut self, tried: Vec<(DVector<f64>, f64)>) -> Result<Vec<Option<Spot>>, BlendError> {
-        let one = |buffers: &mut Self, (scores, most)| {
-            let before = buffers.readings.taken();
-            let spot = buffers.spot_below(scores, most)?;
-            Ok((spot, buffers.readings.taken() - before))
-        };
+    pub(super) fn spots_below(&self, tried: Vec<(DVector<f64>, f64)>) -> Result<Vec<Option<Spot>>, BlendError> {
         let tried = tried.into_par_iter().with_min_len(MIN_SPOTS_A_THREAD);
-        let found: Vec<_> = tried.map_init(|| self.clone(), one).collect::<Result<_, BlendError>>()?;
-        self.readings.add_taken(found.iter().map(|(_, taken)| taken).sum());
-        Ok(found.into_iter().map(|(spot, _)| spot).collect())
+        let one = |samplers: &mut Samplers, (scores, most)| self.spot_in(samplers, scores, most);
+        tried.map_init(|| self.readings.samplers(), one).collect()
     }
 
     /// The most likely scores, from a start and, where they are known, the derivatives there.

@@ -280,10 +280,8 @@ fn walk(posterior: &mut Posterior<'_>, gaussian: &Gaussian, steps: usize, chance
     let proposal = moments::Proposal::new(gaussian);
     let root = WIDER * &proposal.inside + &proposal.outside;
     let count = gaussian.mean.len();
-    let mut excess = |z: &DVector<f64>, x: &DVector<f64>| {
-        let values = posterior.readings.values(z).unwrap();
-        posterior.energy(z, &values) - 0.5 * x.norm_squared()
-    };
+    let mut excess =
+        |z: &DVector<f64>, x: &DVector<f64>| posterior.spot(z.clone()).unwrap().energy - 0.5 * x.norm_squared();
     let mut x = DVector::zeros(count);
     let mut here = excess(&gaussian.mean, &x);
     let (batches, mut accepted) = (50, 0);

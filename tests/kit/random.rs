@@ -42,9 +42,7 @@ pub fn species(
 ) -> Result<Vec<SpeciesAmount>, BlendError> {
     let draws = Draws::none();
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
-    let mut amounts = Vec::new();
-    mixture.amounts(ModelDraws::new(model, &draws).draw(None), &mut amounts);
-    Ok(amounts)
+    Ok(mixture.species(ModelDraws::new(model, &draws).draw(None)))
 }
 
 /// The problems of a formula with central parameters: with its crystals as they set and, where some can form anew, with those.
@@ -61,9 +59,7 @@ pub fn problems(
     let mixture = Mixture::new(library, model, formula, state, &draws)?;
     let models = ModelDraws::new(model, &draws);
     let problem = |mixture: &Mixture| {
-        let mut amounts = Vec::new();
-        mixture.amounts(models.draw(None), &mut amounts);
-        Problem::new(&amounts, mixture.family_count()).map_err(BlendError::from)
+        Problem::new(&mixture.species(models.draw(None)), mixture.family_count()).map_err(BlendError::from)
     };
     std::iter::once(&mixture).chain(mixture.recrystallised()).map(problem).collect()
 }

@@ -475,6 +475,14 @@ impl Mixture {
         }
     }
 
+    /// The species of one draw, always in the same order and number.
+    pub fn species(&self, draw: Draw<'_>) -> Vec<SpeciesAmount> {
+        let (mut drawn, mut amounts) = (DrawnSpecies::default(), Vec::new());
+        self.draw(draw, &mut drawn);
+        self.amounts(draw, &drawn, &mut amounts);
+        amounts
+    }
+
     /// Writes the species at the amounts there are into `amounts`, always in the same order and number.
     ///
     /// # Arguments

@@ -24,7 +24,7 @@ pub use entry::Entry;
 pub use sources::sources;
 
 /// Every kind, in the order shown.
-const KINDS: [IngredientKind; 8] = [
+const KINDS: [IngredientKind; 10] = [
     IngredientKind::Wax,
     IngredientKind::Butter,
     IngredientKind::Oil,
@@ -32,6 +32,8 @@ const KINDS: [IngredientKind; 8] = [
     IngredientKind::FattyAlcohol,
     IngredientKind::FattyAcid,
     IngredientKind::Hydrocarbon,
+    IngredientKind::Scent,
+    IngredientKind::Powder,
     IngredientKind::Other,
 ];
 
@@ -132,8 +134,12 @@ fn nothing(library: &Library, query: &str, lookup: &Lookup, narrowed: bool) -> F
             fault(format!("{} is not of that kind", keys(&[*index]))).hint("Leave `--kind` out.")
         }
         Lookup::Unknown { nearest } => {
-            let fault = fault(format!("no ingredient is called `{shown}`"))
-                .hint(format!("The nearest names are {}.", keys(nearest)));
+            let fault = fault(format!("no ingredient is called `{shown}`"));
+            let fault = if nearest.is_empty() {
+                fault.hint("`barwright ingredients` lists them all.")
+            } else {
+                fault.hint(format!("The nearest names are {}.", keys(nearest)))
+            };
             if narrowed { fault.hint("Leave `--kind` out to search all kinds.") } else { fault }
         }
         _ => fault(format!("no ingredient of that kind is called `{shown}`")).hint("Leave `--kind` out."),
@@ -195,11 +201,13 @@ fn card(library: &Library, ingredient: &Ingredient) -> Document {
     let terms = Block::terms(terms(library, ingredient));
     let mut document = Document::new(&ingredient.common_name, &ingredient.key)
         .lead([terms])
-        .section("Figures", [Block::Table(sources::table("", sources::figures(ingredient)))])
-        .section(
+        .section("Figures", [Block::Table(sources::table("", sources::figures(ingredient)))]);
+    if !ingredient.composition.is_empty() {
+        document = document.section(
             "Composition, % by mass, and its spread between lots",
             [Block::Table(composition(library, ingredient))],
         );
+    }
     let mut notes: Vec<(&str, usize)> = Vec::new();
     for component in ingredient.composition.iter().filter(|component| !component.note.is_empty()) {
         match notes.iter_mut().find(|(note, _)| *note == component.note) {
@@ -268,6 +276,8 @@ fn kind_word(kind: IngredientKind) -> &'static str {
         IngredientKind::FattyAlcohol => "fatty alcohol",
         IngredientKind::FattyAcid => "fatty acid",
         IngredientKind::Hydrocarbon => "hydrocarbon",
+        IngredientKind::Scent => "scent",
+        IngredientKind::Powder => "powder",
         IngredientKind::Other => "other",
     }
 }

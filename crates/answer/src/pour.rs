@@ -4,7 +4,8 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::viscosity::HIGHEST_C;
 use barwright_blend::{Estimate, Options};
-use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep};
+use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep, Stage};
+use barwright_making::sinking::Sinking;
 use barwright_making::{MakingError, PourTask, Pouring};
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, Library};
@@ -34,6 +35,9 @@ const ROWS: usize = 7;
 /// Of a blend that is held hot for the sake of old crystals.
 pub(crate) const SEEDS: &str =
     "This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.";
+
+/// Of powders.
+const GRAINS: &str = "By Stokes's law for single round grains. Fine oxides clump, and the clump sinks: rub them smooth in a little oil first. Wear a mask: fine powder does not belong in the lungs.";
 
 /// What it rests on.
 const RESTS_ON: &str = "Clear points are the model's; viscosities are blended from published ones by two rules, those of molten waxes recalled. The time in the jug assumes a stirred jug, as high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the haze, a water bath to 90 °C) are common practice.";
@@ -83,7 +87,20 @@ pub struct Poured {
     viscosity: Vec<ViscosityAt>,
     second_c: Option<Estimate>,
     microwave_bursts: Option<u32>,
+    /// How its powders sink.
+    sinking: Vec<Sinks>,
     cautions: Vec<Caution>,
+}
+
+/// How a powder sinks in the melt.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+struct Sinks {
+    /// Key of the powder.
+    ingredient: String,
+    /// At the pour; negative where it rises.
+    mm_per_min: Estimate,
+    /// Below it the powder sinks slower than a millimetre a minute, °C; none where the melt hazes before.
+    slow_below_c: Option<f64>,
 }
 
 /// One step of melting.
@@ -209,6 +226,15 @@ impl<'a> Plan<'a> {
             viscosity: viscosity.collect(),
             second_c: found.second_c,
             microwave_bursts: self.microwave_w.map(|watts| found.bursts(watts)),
+            sinking: found
+                .sinking
+                .iter()
+                .map(|one| Sinks {
+                    ingredient: library.key(one.ingredient).to_owned(),
+                    mm_per_min: one.mm_per_min,
+                    slow_below_c: one.slow_below_c,
+                })
+                .collect(),
             cautions: found.assessment.cautions.clone(),
         }
     }
@@ -246,7 +272,41 @@ impl<'a> Plan<'a> {
             .columns(Kind::Figure, ["viscosity, mPa·s"])
             .rows(thick);
         let known = "Water at room temperature has 1, olive oil about 80.";
-        document.section("How thick it is", [Block::Table(thick), Block::said([known])])
+        document = document.section("How thick it is", [Block::Table(thick), Block::said([known])]);
+        if !found.sinking.is_empty() {
+            let sentences = found.sinking.iter().map(|one| self.sinks(one));
+            document =
+                document.section("Powder in the melt", [Block::said(sentences), Block::Small(GRAINS.to_owned())]);
+        }
+        document
+    }
+
+    /// How a powder sinks, and what to do.
+    fn sinks(&self, one: &Sinking) -> String {
+        let (units, found) = (self.units, &self.found);
+        let powder = visible(self.library.common_name(one.ingredient));
+        let Estimate { value, low, high } = one.mm_per_min;
+        let (way, speed) = if value < 0.0 {
+            ("rises", Estimate { value: -value, low: -high, high: -low })
+        } else {
+            ("sinks", one.mm_per_min)
+        };
+        let speed = interval(&speed, |mm| significant(mm, 2));
+        let advice = match one.slow_below_c {
+            Some(slow_c) if slow_c >= found.pour_c => {
+                "It stays where it is stirred to until a small bar sets.".to_owned()
+            }
+            Some(slow_c) => format!(
+                "Stirred all the time and poured at {} or below, it stays where it is.",
+                units.whole_degrees(slow_c.floor())
+            ),
+            None => {
+                "Even at the first haze it does not stay: stir until the melt is opaque, pour shallow bars, and let \
+                     them set fast."
+                    .to_owned()
+            }
+        };
+        format!("{powder} {way} {speed} mm a minute at {}. {advice}", units.whole_degrees(found.pour_c))
     }
 
     /// From the bath into the mould: when to stir in the scent and to pour.
@@ -271,7 +331,12 @@ impl<'a> Plan<'a> {
                 visible(called),
                 share(step.percent),
                 mass(10.0 * self.mass_kg * step.percent, self.units),
-                step.melts_c.map_or_else(|| "liquid".to_owned(), |melts_c| self.units.whole_degrees(melts_c)),
+                match step.stage {
+                    Stage::Melt => step.melts_c.map_or_else(String::new, |melts_c| self.units.whole_degrees(melts_c)),
+                    Stage::Liquid => "liquid".to_owned(),
+                    Stage::Powder => "powder: stir in".to_owned(),
+                    Stage::Scent => "scent: last, at the pour".to_owned(),
+                },
             ]
         };
         Table::new("What to melt, the hardest first.")

@@ -14,7 +14,7 @@ pub struct Point {
     pub temperature_c: f64,
     /// Solids, mass fraction.
     pub solids: f64,
-    /// Structure φ_eff.
+    /// Structure φ_eff; with powder in the bar, that of crystals alone that would be as stiff.
     pub structure: f64,
     /// Crystals over their critical gelling level.
     pub holding: f64,
@@ -45,6 +45,8 @@ pub(crate) struct Crystals {
     melt_k: Vec<f64>,
     /// What has crystallised of each family, mass fraction.
     fractions: Vec<f64>,
+    /// What the powder of the bar multiplies the yield stress by.
+    stiffening: f64,
 }
 
 impl Crystals {
@@ -57,7 +59,8 @@ impl Crystals {
         mixture.amounts(draw, drawn, &mut amounts);
         let problem = Problem::new(&amounts, mixture.family_count())?;
         let solver = Solver::new(&problem);
-        Ok(Crystals { amounts, problem, solver, melt_k: Vec::new(), fractions: Vec::new() })
+        let stiffening = mixture.filler(draw.number).stiffening();
+        Ok(Crystals { amounts, problem, solver, melt_k: Vec::new(), fractions: Vec::new(), stiffening })
     }
 
     /// Fills the buffers with another draw, or other amounts, of the same mixture; the next solution starts cold.
@@ -67,6 +70,7 @@ impl Crystals {
     pub fn fill(&mut self, mixture: &Mixture, draw: Draw<'_>, drawn: &DrawnSpecies) -> Result<(), EquilibriumError> {
         mixture.amounts(draw, drawn, &mut self.amounts);
         self.problem.fill(&self.amounts)?;
+        self.stiffening = mixture.filler(draw.number).stiffening();
         self.forget();
         Ok(())
     }
@@ -92,7 +96,8 @@ impl Crystals {
 
     /// The state of a bar of these crystals, from what has crystallised of each family.
     pub fn read(&self, model: &ModelDraw, discrepancy: DrawnDiscrepancy, temperature_c: f64) -> Point {
-        let structure = firmness::structure(model, &self.fractions, &self.melt_k, temperature_c);
+        let structure =
+            self.more_structure(model) * firmness::structure(model, &self.fractions, &self.melt_k, temperature_c);
         Point {
             temperature_c,
             solids: self.fractions.iter().sum::<f64>().clamp(0.0, 1.0),
@@ -100,6 +105,11 @@ impl Crystals {
             holding: discrepancy.holding * firmness::holding(model, &self.fractions),
             yield_kpa: discrepancy.interplay * firmness::yield_kpa(model, structure),
         }
+    }
+
+    /// What the powder multiplies the structure by, so that the yield stress, its power, comes out stiffened.
+    fn more_structure(&self, model: &ModelDraw) -> f64 {
+        if self.stiffening == 1.0 { 1.0 } else { self.stiffening.powf(1.0 / model.exponent) }
     }
 
     /// Solves the equilibrium, keeps what has crystallised of each family, and looks at the phases.
@@ -141,6 +151,8 @@ impl Crystals {
                 structure += model.structuring[k] * (stiffness * crystals.fractions[k] + fraction * softer);
                 holding += 100.0 * crystals.fractions[k] / model.critical_percent[k];
             }
+            structure *= self.more_structure(model);
+            structure += point.structure * change.ln_stiffening / model.exponent;
             let yield_kpa = if point.structure > 0.0 {
                 point.yield_kpa * model.exponent * structure / point.structure
             } else {

@@ -17,10 +17,11 @@ use crate::suitability::yield_kpa_for_feature;
 /// Spacing of a curve, K: between two points solids are straight within about a tenth of a percent.
 const STEP_K: f64 = 1.0;
 
-/// A curve from the coldest landmark up to the melt.
+/// A curve from the coldest landmark up to the melt; `fat_share` is what is no powder, by mass.
 fn curve(
     evaluator: &mut Evaluator<'_>,
     properties: &HeatProperties,
+    fat_share: f64,
     clear_c: Option<f64>,
 ) -> Result<Vec<HeatPoint>, EquilibriumError> {
     let HeatProperties { solid_j_per_kgk: solid, liquid_j_per_kgk: liquid, .. } = *properties;
@@ -31,7 +32,8 @@ fn curve(
     loop {
         let (state, latent_j_per_kg) = evaluator.point_with_latent(temperature_c)?;
         let capacity = liquid + state.solids * (solid - liquid);
-        points.push(HeatPoint { enthalpy_j_per_kg: capacity * (temperature_c - ZERO_C) - latent_j_per_kg, state });
+        let enthalpy_j_per_kg = capacity * (temperature_c - ZERO_C) - fat_share * latent_j_per_kg;
+        points.push(HeatPoint { enthalpy_j_per_kg, state });
         if temperature_c <= LOWEST_LANDMARK_C {
             break;
         }
@@ -82,19 +84,21 @@ impl Workbench<'_> {
         let setting = Sampler::new(self.mixture(formula, options.release_state())?.without_recrystallising());
         let curves = self.models().spread(draws.min(options.draws), [in_use, setting], |[in_use, setting], draw| {
             let model = draw.model;
+            let filler = in_use.mixture().filler(draw.number);
+            let (properties, fat_share) = (model.heat.filled(filler), 1.0 - filler.mass);
             let mut evaluator = in_use.at(draw)?;
             let clear_c = evaluator.clear_point_c();
-            let warmed = curve(&mut evaluator, &model.heat, clear_c)?;
+            let warmed = curve(&mut evaluator, &properties, fat_share, clear_c)?;
             let mut evaluator = setting.at(draw)?;
             let haze_c = evaluator.clear_point_c();
-            let cooled = curve(&mut evaluator, &model.heat, haze_c)?;
+            let cooled = curve(&mut evaluator, &properties, fat_share, haze_c)?;
             let release_kpa = yield_kpa_for_feature(&self.parameters().detail, model, options.relief_mm);
             Ok(HeatCurves {
                 in_use: warmed,
                 setting: cooled,
                 clear_c,
                 haze_c,
-                properties: model.heat,
+                properties,
                 load_kpa: model.load_kpa,
                 weep_below: model.weep_below,
                 release_kpa,
@@ -112,6 +116,18 @@ mod tests {
 
     use super::*;
     use crate::{Model, Options};
+
+    #[test]
+    fn powder_takes_up_heat_and_no_latent_heat() {
+        let plain = curves("beeswax 26, shea butter 30, sunflower oil 44");
+        let filled = curves("beeswax 20.8, shea butter 24, sunflower oil 35.2, kaolin 20");
+        let heat = |of: &HeatCurves| of.heat_j_per_kg(&of.in_use, 20.0, 80.0);
+        // Four parts of the fat, and one of grains at 900 J/kgK.
+        let expected = 0.8 * heat(&plain) + 0.2 * 900.0 * 60.0;
+        assert!((heat(&filled) / expected - 1.0).abs() < 1e-9, "{} {expected}", heat(&filled));
+        assert!((filled.clear_c.unwrap_or(0.0) - plain.clear_c.unwrap_or(1.0)).abs() < 1e-9);
+        assert!(filled.shrinkage(70.0, 20.0) < 0.95 * plain.shrinkage(70.0, 20.0));
+    }
 
     fn curves(text: &str) -> HeatCurves {
         let library = Library::builtin().unwrap();

@@ -1,7 +1,11 @@
 //! Heat capacity, conductivity and expansion of crystals and melt.
 
+use crate::filler::Filler;
 use crate::parameters::Heat;
 use crate::sampling::Draws;
+
+/// Heat capacity of grains, J/kgK: clays and oxides 500 to 1000, starch 1200 to 1500 (recalled).
+const GRAIN_J_PER_KGK: f64 = 900.0;
 
 /// Properties of crystals and melt, in one draw.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,6 +34,18 @@ impl HeatProperties {
             liquid_w_per_mk: heat.liquid_w_per_mk,
             expansion_per_k: heat.expansion_per_k,
             crystal_contraction: heat.crystal_contraction,
+        }
+    }
+
+    /// Those of a bar with powder in it; that grains conduct better is left out.
+    pub(crate) fn filled(self, filler: Filler) -> Self {
+        let capacity = |fat: f64| fat + filler.mass * (GRAIN_J_PER_KGK - fat);
+        HeatProperties {
+            solid_j_per_kgk: capacity(self.solid_j_per_kgk),
+            liquid_j_per_kgk: capacity(self.liquid_j_per_kgk),
+            expansion_per_k: self.expansion_per_k * (1.0 - filler.volume),
+            crystal_contraction: self.crystal_contraction * (1.0 - filler.volume),
+            ..self
         }
     }
 

@@ -20,7 +20,7 @@ pub struct Estimate {
 
 impl Estimate {
     /// Builds the interval of `value` from `draws`; the interval always holds the value.
-    pub(crate) fn from_draws(value: f64, draws: Vec<f64>) -> Self {
+    pub fn from_draws(value: f64, draws: Vec<f64>) -> Self {
         if draws.is_empty() {
             return Estimate { value, low: value, high: value };
         }

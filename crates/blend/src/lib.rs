@@ -36,6 +36,7 @@ mod enthalpy;
 pub mod equilibrium;
 mod error;
 mod exponential;
+mod filler;
 pub mod firmness;
 pub mod heat_curve;
 mod heat_properties;

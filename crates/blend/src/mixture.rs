@@ -9,6 +9,7 @@ use barwright_reference::{CrystalState, Formula, Ingredient, IngredientId, Libra
 use crate::chain_length;
 use crate::equilibrium::{Change, SpeciesAmount};
 use crate::error::BlendError;
+use crate::filler::{Filler, Space};
 use crate::maker;
 use crate::misfit;
 use crate::model::Model;
@@ -69,7 +70,9 @@ struct Score {
 struct Lot {
     ingredient: IngredientId,
     percent: f64,
+    /// None of a powder.
     shares: Vec<Share>,
+    space: Space,
 }
 
 impl Lot {
@@ -183,7 +186,8 @@ impl Mixture {
                     score,
                 });
             }
-            mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares });
+            let space = Space::of(ingredient, draws);
+            mixture.lots.push(Lot { ingredient: part.ingredient, percent: part.percent, shares, space });
         }
         mixture.separate_chain_lengths();
         mixture.discrepancy = DiscrepancyDraws::new(&names, model, draws);
@@ -208,14 +212,15 @@ impl Mixture {
         ingredient: IngredientId,
         state: CrystalState,
     ) -> Result<Self, BlendError> {
-        let composition = &known(library, ingredient)?.composition;
+        let one = known(library, ingredient)?;
         let (model, none) = (Model::from(parameters.clone()), Draws::none());
         let source = Source { library, model: &model, draws: &none };
         let mut mixture = Mixture::empty(parameters, state);
-        for component in composition {
+        for component in &one.composition {
             let slots = mixture.slots(&source, component.species, None)?;
             let share = Share { species: component.species, slots, percent: 100.0, sd_percent: 0.0, score: None };
-            mixture.lots.push(Lot { ingredient, percent: component.percent, shares: vec![share] });
+            let space = Space::of(one, &none);
+            mixture.lots.push(Lot { ingredient, percent: component.percent, shares: vec![share], space });
         }
         mixture.separate_chain_lengths();
         Ok(mixture)
@@ -431,7 +436,21 @@ impl Mixture {
             self.share_out(lot, draw, rate, |slot, mass| change.mass[slot] += mass);
         }
         misfit::rates(amounts, &change.mass, &draw.model.misfit, &mut change.misfit);
+        let spaces = || self.lots.iter().map(|lot| &lot.space);
+        let filler = self.filler(draw.number);
+        change.ln_stiffening =
+            filler.ln_stiffening_rate(self.taken_up(), rates.iter().copied().zip(spaces()), draw.number);
         change
+    }
+
+    /// Mass % of each part and the space it takes.
+    fn taken_up(&self) -> impl Iterator<Item = (f64, &Space)> {
+        self.lots.iter().map(|lot| (lot.percent, &lot.space))
+    }
+
+    /// Its powder in a draw; in the central one for `None`.
+    pub(crate) fn filler(&self, draw: Option<usize>) -> Filler {
+        Filler::of(self.taken_up(), draw)
     }
 
     /// Shares `percent` of a lot out among its species in their packings.

@@ -14,6 +14,8 @@
 //! | `φ_i0` | solid share there: 1 below the melting range, 0 above it, straight between |
 //! | `ε`, `β` | contraction of crystals, expansion of the melt ([`crate::parameters::Heat`]) |
 //!
+//! Powder multiplies μ by the rule of [`crate::filler`]; ν and ρ stay those of the melt between its grains.
+//!
 //! # Spread
 //! In each draw an ingredient's line is shifted as a whole, by the root mean square of the `ln_sd` of its points. The rule of blending is an error of the
 //! model: the two rules diverge as the parts of a blend differ in `ln μ`, and their distance at a temperature is one standard deviation of `ln ν` there
@@ -36,6 +38,7 @@ use barwright_reference::{Formula, Ingredient, ViscosityUnit};
 
 use crate::assess::Workbench;
 use crate::error::BlendError;
+use crate::filler::{Filler, Space};
 use crate::heat_properties::HeatProperties;
 use crate::interval::Estimate;
 use crate::mixture::known;
@@ -121,6 +124,8 @@ pub struct MeltCurve {
     expansion_per_k: f64,
     /// Distances of the two rules by which `ln ν` is moved in this draw.
     rule_score: f64,
+    /// What powder in the melt multiplies the viscosity by.
+    thickening: f64,
 }
 
 impl MeltCurve {
@@ -147,11 +152,11 @@ impl MeltCurve {
         moved.max(thinnest).min(thickest)
     }
 
-    /// Density of the melt, g/ml.
+    /// Density of the melt without its powder, g/ml.
     ///
     /// # Arguments
     /// * `temperature_c`: as for [`MeltCurve::kinematic_mm2_s`].
-    pub(crate) fn density_g_ml(&self, temperature_c: f64) -> f64 {
+    pub fn density_g_ml(&self, temperature_c: f64) -> f64 {
         let celsius = temperature_c.clamp(LOWEST_C, HIGHEST_C);
         let volume = |part: &MeltPart| {
             part.fraction * (1.0 + self.expansion_per_k * (celsius - part.density_at_c)) / part.density_g_ml
@@ -159,11 +164,19 @@ impl MeltCurve {
         1.0 / self.parts.iter().map(volume).sum::<f64>()
     }
 
-    /// Dynamic viscosity, mPa·s.
+    /// Dynamic viscosity, mPa·s; with powder in the melt, of both together.
     ///
     /// # Arguments
     /// * `temperature_c`: °C, above the clear point; beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
     pub fn at(&self, temperature_c: f64) -> f64 {
+        self.thickening * self.melt_mpa_s(temperature_c)
+    }
+
+    /// Dynamic viscosity of the melt between the grains of a powder, mPa·s.
+    ///
+    /// # Arguments
+    /// * `temperature_c`: as for [`MeltCurve::at`].
+    pub fn melt_mpa_s(&self, temperature_c: f64) -> f64 {
         self.kinematic_mm2_s(temperature_c) * self.density_g_ml(temperature_c)
     }
 
@@ -292,9 +305,13 @@ impl Workbench<'_> {
     /// ```
     pub fn melt_viscosity(&self, formula: &Formula, draws: usize) -> Result<MeltViscosity, BlendError> {
         let library = self.library();
-        let mut parts = Vec::with_capacity(formula.parts.len());
+        let (mut parts, mut spaces) = (Vec::with_capacity(formula.parts.len()), Vec::new());
         for part in formula.parts.iter().filter(|part| part.percent > 0.0) {
-            parts.push((known(library, part.ingredient)?, part.percent));
+            let ingredient = known(library, part.ingredient)?;
+            spaces.push((part.percent, Space::of(ingredient, self.draws())));
+            if ingredient.powder.is_none() {
+                parts.push((ingredient, part.percent));
+            }
         }
         // Neither the order of the parts nor that of the table changes a figure.
         parts.sort_by(|a, b| a.0.key.cmp(&b.0.key).then(a.1.total_cmp(&b.1)));
@@ -326,6 +343,7 @@ impl Workbench<'_> {
                 parts: parts.iter().zip(&scores).map(part).collect::<Result<_, BlendError>>()?,
                 expansion_per_k: properties.expansion_per_k,
                 rule_score: score(&rule_scores),
+                thickening: Filler::of(spaces.iter().map(|(percent, space)| (*percent, space)), draw).thickening(),
             })
         };
         let central = curve(None)?;

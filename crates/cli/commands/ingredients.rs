@@ -10,7 +10,7 @@ use crate::error::CliError;
 use crate::output::{Form, Streams};
 
 /// Kinds of ingredients, as they are written, with the help for each.
-const KINDS: [(&str, &str, IngredientKind); 8] = [
+const KINDS: [(&str, &str, IngredientKind); 10] = [
     ("wax", "Waxes", IngredientKind::Wax),
     ("butter", "Butters and other soft fats", IngredientKind::Butter),
     ("oil", "Liquid oils", IngredientKind::Oil),
@@ -18,6 +18,8 @@ const KINDS: [(&str, &str, IngredientKind); 8] = [
     ("fatty-alcohol", "Fatty alcohols", IngredientKind::FattyAlcohol),
     ("fatty-acid", "Fatty acids", IngredientKind::FattyAcid),
     ("hydrocarbon", "Hydrocarbons, solid or liquid", IngredientKind::Hydrocarbon),
+    ("scent", "Essential oils, fragrances, menthol", IngredientKind::Scent),
+    ("powder", "Clays, starches, pigments and other powders", IngredientKind::Powder),
     ("other", "Anything else", IngredientKind::Other),
 ];
 

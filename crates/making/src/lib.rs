@@ -20,6 +20,7 @@ pub mod ice_pack;
 pub mod packing;
 pub mod parcel;
 pub mod pour;
+pub mod sinking;
 pub mod spread;
 pub mod times;
 

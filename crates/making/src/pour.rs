@@ -20,13 +20,14 @@ use barwright_blend::suitability::GrainRisk;
 use barwright_blend::viscosity::{MeltViscosity, equal_viscosity};
 use barwright_blend::{Assessment, Estimate};
 use barwright_heat::{Ambient, Body, Branch, Crossing, Exposure, Faces, Probe, Shape, Task, Watch, solve};
-use barwright_reference::{Formula, Ingredient, IngredientId};
+use barwright_reference::{Formula, Ingredient, IngredientId, IngredientKind};
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
 use crate::MakingError;
 use crate::bar;
 use crate::cool::EMISSIVITY;
+use crate::sinking::{Sinking, sinking};
 use crate::spread::{Control, compute};
 
 /// Highest temperature at which a water bath should hold a melt, °C (common practice, no source: 85 to 90).
@@ -90,8 +91,24 @@ pub struct MeltStep {
     pub ingredient: IngredientId,
     /// Mass %.
     pub percent: f64,
-    /// Upper end of its melting range, °C; `None` for what is liquid at the bench.
+    /// Upper end of its melting range, °C; `None` for what is liquid at the bench and for what does not melt.
     pub melts_c: Option<f64>,
+    /// When it goes in.
+    pub stage: Stage,
+}
+
+/// When an ingredient goes into the jug, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stage {
+    /// It is melted.
+    Melt,
+    /// It is liquid, and goes into the melt.
+    Liquid,
+    /// A powder: wetted with a little of the melt, then stirred in.
+    Powder,
+    /// A scent: last, just before the pour.
+    Scent,
 }
 
 /// What limits the temperature of a melt.
@@ -151,6 +168,8 @@ pub struct Pouring {
     pub second_c: Option<Estimate>,
     /// First haze of the second melt, °C.
     pub second_haze_c: Option<Estimate>,
+    /// How its powders sink.
+    pub sinking: Vec<Sinking>,
 }
 
 impl Pouring {
@@ -236,7 +255,9 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
         second_c = equal_viscosity(&viscosity, pour_c, &bench.melt_viscosity(second, draws)?);
         second_haze_c = bench.heat_curves(second, draws)?.estimate_or(task.room_c, |one| one.haze_c);
     }
+    let sinking = sinking(bench, task.formula, &viscosity, pour_c, haze);
     Ok(Pouring {
+        sinking,
         assessment,
         order: melting_order(task.formula, known),
         clear_c,
@@ -257,7 +278,7 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
     })
 }
 
-/// What to melt, the highest melting first, then the liquids, the largest share first.
+/// What to melt, the highest melting first, then the liquids, the powders and the scents, the largest share first.
 ///
 /// # Arguments
 /// * `formula`: parts in mass %.
@@ -269,12 +290,19 @@ pub fn melting_order<'l>(formula: &Formula, known: impl Fn(IngredientId) -> Opti
             step.percent += part.percent;
             continue;
         }
-        let melts_c = known(part.ingredient).map(|one| one.melt_high_c).filter(|melts_c| *melts_c > LIQUID_BELOW_C);
-        steps.push(MeltStep { ingredient: part.ingredient, percent: part.percent, melts_c });
+        let one = known(part.ingredient);
+        let melts_c = one.map(|one| one.melt_high_c).filter(|melts_c| *melts_c > LIQUID_BELOW_C);
+        let (stage, melts_c) = match one.map(|one| one.kind) {
+            Some(IngredientKind::Scent) => (Stage::Scent, None),
+            Some(IngredientKind::Powder) => (Stage::Powder, None),
+            _ if melts_c.is_some() => (Stage::Melt, melts_c),
+            _ => (Stage::Liquid, None),
+        };
+        steps.push(MeltStep { ingredient: part.ingredient, percent: part.percent, melts_c, stage });
     }
     steps.sort_by(|a, b| {
         let hot = |step: &MeltStep| step.melts_c.unwrap_or(f64::NEG_INFINITY);
-        hot(b).total_cmp(&hot(a)).then(b.percent.total_cmp(&a.percent))
+        a.stage.cmp(&b.stage).then(hot(b).total_cmp(&hot(a))).then(b.percent.total_cmp(&a.percent))
     });
     steps
 }

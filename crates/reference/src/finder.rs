@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 use std::ops::Range;
 
+use crate::classes::{Class, class_of};
 use crate::findings::Findings;
 use crate::names::normalise;
 use crate::wording::{list, quote};
@@ -46,13 +47,32 @@ impl<'l> Finder<'l> {
                 None
             }
             Lookup::Unknown { nearest } => {
+                let class = class_of(name);
+                if let Some(Class::Watery(instead)) = class {
+                    let message = format!("{} holds water", quote(name));
+                    findings.push(
+                        Diagnostic::error("holds-water", message, span)
+                            .label("does not mix with wax and oil")
+                            .hint(format!("Water weeps out of a bar, and mould grows in it: {instead}.")),
+                    );
+                    return None;
+                }
                 let message = format!("no ingredient is called {}", quote(name));
                 let mut diagnostic = Diagnostic::error("unknown-ingredient", message, span).label("not in the table");
                 if matches!(normalise(name).as_str(), "total" | "sum") {
                     diagnostic = diagnostic.hint("Leave the total out; it is worked out.");
+                } else if let Some(Class::Listed(keys)) = class {
+                    let keys = list(keys.iter().copied(), "or");
+                    diagnostic = diagnostic.hint(format!(
+                        "By its name it is of a kind with {keys}: write that, or describe yours as a lot that is like it."
+                    ));
                 } else if !nearest.is_empty() {
                     let names = list(self.library.keys(nearest), "and");
-                    diagnostic = diagnostic.hint(format!("The nearest names are {names}."));
+                    let are = if nearest.len() == 1 { "name is" } else { "names are" };
+                    diagnostic = diagnostic.hint(format!("The nearest {are} {names}."));
+                } else {
+                    diagnostic =
+                        diagnostic.hint("No name is near it: describe it as a lot that is like something known.");
                 }
                 findings.push(diagnostic);
                 None
@@ -79,8 +99,21 @@ mod tests {
         }
         let errors = findings.finish(()).unwrap_err();
         let hints: Vec<&str> = errors.iter().map(|error| error.hints[0].as_str()).collect();
-        assert!(hints[0].starts_with("The nearest names are `castor-oil`, `"), "{}", hints[0]);
+        assert!(hints[0].starts_with("The nearest name is `castor-oil`."), "{}", hints[0]);
         assert_eq!(hints[1..], ["Write `plain-wax` or `hard-wax`.", "Leave the total out; it is worked out."]);
+    }
+
+    #[test]
+    fn what_holds_water_is_refused_and_what_is_of_a_kind_is_answered_by_it() {
+        let library = library();
+        let mut findings = Findings::default();
+        for name in ["raw honey", "vetiver essential oil"] {
+            assert_eq!(Finder::new(&library).find(name, 0..1, &mut findings), None);
+        }
+        let errors = findings.finish(()).unwrap_err();
+        let seen: Vec<_> = errors.iter().map(|error| (error.code, error.hints[0].as_str())).collect();
+        assert_eq!((seen[0].0, seen[1].0), ("holds-water", "unknown-ingredient"));
+        assert!(seen[0].1.starts_with("Water weeps out of a bar") && seen[1].1.contains("`essential-oil`"), "{seen:?}");
     }
 
     #[test]

@@ -27,13 +27,17 @@ pub enum IngredientKind {
     FattyAcid,
     /// A hydrocarbon, solid or liquid.
     Hydrocarbon,
+    /// What smells: an essential oil, a fragrance, menthol. It dissolves, and goes in last.
+    Scent,
+    /// A powder that neither melts nor dissolves: mica, clay, starch, a pigment.
+    Powder,
     /// Anything else.
     Other,
 }
 
 impl IngredientKind {
     /// The kinds a maker sums up or picks by, in the plural.
-    pub const PLURALS: [&'static str; 5] = ["waxes", "butters", "oils", "esters", "hydrocarbons"];
+    pub const PLURALS: [&'static str; 7] = ["waxes", "butters", "oils", "esters", "hydrocarbons", "scents", "powders"];
 
     /// Returns the kind a word names, in the singular or the plural.
     ///
@@ -49,6 +53,8 @@ impl IngredientKind {
             "oil" | "oils" => Some(IngredientKind::Oil),
             "ester" | "esters" => Some(IngredientKind::Ester),
             "hydrocarbon" | "hydrocarbons" => Some(IngredientKind::Hydrocarbon),
+            "scent" | "scents" => Some(IngredientKind::Scent),
+            "powder" | "powders" => Some(IngredientKind::Powder),
             _ => None,
         }
     }
@@ -172,6 +178,25 @@ pub struct InciPart {
     pub note: String,
 }
 
+/// The grains of a powder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Powder {
+    /// Median diameter, µm.
+    pub diameter_um: f64,
+    /// Spread of its logarithm between grades, one standard deviation.
+    pub diameter_ln_sd: f64,
+    /// Share of the volume at which the grains touch and nothing flows.
+    pub max_packing: f64,
+    /// Its spread, one standard deviation.
+    pub max_packing_sd: f64,
+    /// How the figures were obtained.
+    pub status: Status,
+    /// Key of the source in `data/sources.bib`.
+    pub source: String,
+    /// Remarks.
+    pub note: String,
+}
+
 /// One ingredient of the reference table, or a maker's own lot of one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ingredient {
@@ -225,8 +250,10 @@ pub struct Ingredient {
     pub relative_firmness_status: Status,
     /// Source of the relative firmness.
     pub relative_firmness_source: String,
-    /// What it is made of; closes to 100 %.
+    /// What it is made of; closes to 100 %, and is empty for a powder.
     pub composition: Vec<Component>,
+    /// Its grains, of a powder.
+    pub powder: Option<Powder>,
     /// Viscosities of the melt at two temperatures or more: its own, or those of its kind; a lot has those of what it is like.
     pub viscosity: Vec<ViscosityPoint>,
     /// Price per kilogram in the maker's own money, known only for a lot.
@@ -264,6 +291,8 @@ mod tests {
             ("oil", "oils", IngredientKind::Oil),
             ("ester", "esters", IngredientKind::Ester),
             ("hydrocarbon", "hydrocarbons", IngredientKind::Hydrocarbon),
+            ("scent", "scents", IngredientKind::Scent),
+            ("powder", "powders", IngredientKind::Powder),
         ];
         for (one, many, kind) in words {
             assert_eq!((IngredientKind::called(one), IngredientKind::called(many)), (Some(kind), Some(kind)));

@@ -21,6 +21,7 @@
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
 pub mod apportion;
+mod classes;
 mod columns;
 mod data_fault;
 pub mod diagnostic;
@@ -59,7 +60,7 @@ pub use diagnostic::{Diagnostic, Severity};
 pub use faults::{DataFaults, Diagnostics, Faults};
 pub use formula::{Formula, Part, Reading};
 pub use id::IngredientId;
-pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin};
+pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Powder};
 pub use jiff::civil::Date;
 pub use label::Market;
 pub use library::{Library, TableTexts};

@@ -6,7 +6,7 @@ use crate::DataFaults;
 use crate::data_fault::DataFault;
 use crate::label_name::LabelName;
 use crate::names::{Claim, Lookup, NameIndex, normalise};
-use crate::tables::{add_inci_parts, add_viscosity, read_ingredients, read_label_names, read_species};
+use crate::tables::{add_inci_parts, add_powders, add_viscosity, read_ingredients, read_label_names, read_species};
 use crate::wording::quote;
 use crate::{Ingredient, IngredientId, Species};
 
@@ -21,6 +21,8 @@ pub struct TableTexts<'t> {
     pub ingredients: &'t str,
     /// `compositions.csv`.
     pub compositions: &'t str,
+    /// `powders.csv`.
+    pub powders: &'t str,
     /// `viscosity.csv`.
     pub viscosity: &'t str,
     /// `inci_parts.csv`.
@@ -62,6 +64,7 @@ impl Library {
             forms: include_str!("../../../data/species_forms.csv"),
             ingredients: include_str!("../../../data/ingredients.csv"),
             compositions: include_str!("../../../data/compositions.csv"),
+            powders: include_str!("../../../data/powders.csv"),
             viscosity: include_str!("../../../data/viscosity.csv"),
             inci_parts: include_str!("../../../data/inci_parts.csv"),
             label_names: include_str!("../../../data/label_names.csv"),
@@ -78,6 +81,7 @@ impl Library {
         let species_of: HashMap<String, usize> =
             species.iter().enumerate().map(|(index, species)| (species.key.clone(), index)).collect();
         let mut rows = read_ingredients(texts.ingredients, texts.compositions, &species_of, &mut faults);
+        add_powders(texts.powders, &mut rows, &mut faults);
         add_viscosity(texts.viscosity, &mut rows, &mut faults);
         add_inci_parts(texts.inci_parts, &mut rows, &mut faults);
         let label_names = read_label_names(texts.label_names, &mut faults);
@@ -190,7 +194,7 @@ mod tests {
         ] {
             assert_eq!(library.find(name), found, "{name}");
         }
-        assert!(matches!(library.find("oil of castor"), Lookup::Unknown { nearest } if nearest.len() == 3));
+        assert!(matches!(library.find("castr oil"), Lookup::Unknown { nearest } if nearest.first() == Some(&id(3))));
         assert_eq!(library.species_index("POS"), Some(1));
         assert_eq!(library.species_index("pos"), None);
         assert_eq!(library.ingredient("hard-wax").map(|wax| wax.density_g_ml), Some(0.99));

@@ -527,7 +527,7 @@ mod tests {
         let shares: Vec<_> = lot.composition.iter().map(|c| (c.species, c.percent, c.sd_percent)).collect();
         assert_eq!(shares, [(1, 8000.0 / 99.0, 0.05 * (8000.0 / 99.0)), (0, 1900.0 / 99.0, 0.05 * (1900.0 / 99.0))]);
         assert!(lot.composition.iter().all(|c| c.status == Status::Read && c.source == LOT_SOURCE));
-        assert_eq!(library.ingredients[5].composition, library.ingredients[3].composition);
+        assert_eq!(library.ingredients[6].composition, library.ingredients[3].composition);
         assert_eq!(lot.lot_best_before, Some(jiff::civil::date(2027, 6, 30)));
         assert!(notes.is_empty(), "{notes:?}");
 
@@ -549,7 +549,7 @@ mod tests {
         assert_eq!(of("free"), ("free", "Cera Flava", AnimalOrigin::No, Some("pollen")));
         let oil = "Ricinus Communis Seed Oil (and) Tocopherol";
         assert_eq!(of("oil-2"), ("oil-2", oil, AnimalOrigin::Possible, None));
-        assert_eq!(library.ingredients[6].inci_parts, library.ingredients[3].inci_parts);
+        assert_eq!(library.ingredients[7].inci_parts, library.ingredients[3].inci_parts);
     }
 
     #[test]
@@ -571,7 +571,7 @@ mod tests {
     fn parts_of_a_blend_that_sum_to_100_stay_as_written() {
         let (library, _) =
             library().with_lots("[lot.a]\nlike='castor-oil'\ninci={ A = 16.4, B = 49.8, C = 33.8 }").unwrap();
-        let shares: Vec<f64> = library.ingredients[4].inci_parts.iter().map(|part| part.percent).collect();
+        let shares: Vec<f64> = library.ingredients[5].inci_parts.iter().map(|part| part.percent).collect();
         assert_eq!(shares, [49.8, 33.8, 16.4]);
     }
 
@@ -608,14 +608,14 @@ mod tests {
     fn a_date_is_taken_as_a_text_and_as_it_is() {
         for written in ["'2027-06-30'", "' 2027-06-30 '", "2027-06-30"] {
             let (library, _) = library().with_lots(&format!("[lot.a]\nlike='beeswax'\nbest_before={written}")).unwrap();
-            assert_eq!(library.ingredients[4].lot_best_before, Some(jiff::civil::date(2027, 6, 30)), "{written}");
+            assert_eq!(library.ingredients[5].lot_best_before, Some(jiff::civil::date(2027, 6, 30)), "{written}");
         }
     }
 
     #[test]
     fn a_small_share_keeps_the_absolute_error() {
         let (library, _) = library().with_lots("[lot.a]\nlike='beeswax'\nspecies={POP=95,oil=5}").unwrap();
-        let spread: Vec<f64> = library.ingredients[4].composition.iter().map(|c| c.sd_percent).collect();
+        let spread: Vec<f64> = library.ingredients[5].composition.iter().map(|c| c.sd_percent).collect();
         assert_eq!(spread, [4.75, 0.5]);
     }
 

@@ -29,6 +29,7 @@ beeswax,Beeswax,Cera Flava,yellow beeswax;bee wax,wax,no,animal,yes,pollen,62,65
 plain-wax,Plain wax,Shared Wax,,wax,no,mineral,no,,50,56,drop point,read,s1,0.9,20,read,s1,,,,0.7,estimated,s1,
 hard-wax,Hard wax,Shared Wax,,wax,no,plant,no,,80,84,drop point,read,s1,0.99,20,read,s1,2,recalled,s1,6,estimated,s1,
 castor-oil,Castor oil,Ricinus Communis Seed Oil (and) Tocopherol,,oil,no,plant,possible,,-18,-10,pour point,read,s1,0.96,25,read,s1,,,,0,estimated,s1,
+white-clay,White clay,Kaolin,,powder,no,mineral,no,,450,450,decomposes,read,s1,2.6,20,read,s1,,,,0,estimated,s1,
 ";
 
 /// Composition table.
@@ -39,6 +40,12 @@ beeswax,POS,40,3,estimated,s1,
 plain-wax,POS,100,1,estimated,s1,
 hard-wax,POP,100,1,estimated,s1,
 castor-oil,oil,100,1,read,s1,
+";
+
+/// Powder table.
+pub(crate) const POWDERS: &str = "\
+ingredient,diameter_um,diameter_ln_sd,max_packing,max_packing_sd,status,source,note
+white-clay,3,0.6,0.45,0.06,estimated,s1,
 ";
 
 /// Viscosity table.
@@ -71,6 +78,7 @@ pub(crate) const TEXTS: TableTexts<'static> = TableTexts {
     forms: FORMS,
     ingredients: INGREDIENTS,
     compositions: COMPOSITIONS,
+    powders: POWDERS,
     viscosity: VISCOSITY,
     inci_parts: INCI_PARTS,
     label_names: LABEL_NAMES,

@@ -13,8 +13,19 @@ const MAX_COMPARED: usize = 64;
 /// assert_eq!(nearest("beswax", names, 1), [0]);
 /// ```
 pub fn nearest<'n, I: Copy + Ord>(wanted: &str, names: impl IntoIterator<Item = (I, &'n str)>, count: usize) -> Vec<I> {
+    near(wanted, names, count, 0.0)
+}
+
+/// As [`nearest`], without those less like it than `least`, 0 to 1: they are no misspelling.
+pub(crate) fn near<'n, I: Copy + Ord>(
+    wanted: &str,
+    names: impl IntoIterator<Item = (I, &'n str)>,
+    count: usize,
+    least: f64,
+) -> Vec<I> {
     let wanted: String = wanted.chars().take(MAX_COMPARED).collect();
-    let mut scored: Vec<(I, f64)> = names.into_iter().map(|(index, name)| (index, similarity(&wanted, name))).collect();
+    let scored = names.into_iter().map(|(index, name)| (index, similarity(&wanted, name)));
+    let mut scored: Vec<(I, f64)> = scored.filter(|entry| entry.1 >= least).collect();
     scored.sort_by(|left, right| left.0.cmp(&right.0).then(right.1.total_cmp(&left.1)));
     scored.dedup_by_key(|entry| entry.0);
     scored.sort_by(|left, right| right.1.total_cmp(&left.1));
@@ -36,6 +47,13 @@ mod tests {
         for (wanted, best) in [("beswax", 0), ("beewsax", 0), ("casteroil", 1), ("cacoabuter", 2), ("sunflower", 3)] {
             assert_eq!(nearest(wanted, names, 3).first(), Some(&best), "{wanted}");
         }
+    }
+
+    #[test]
+    fn what_is_no_misspelling_is_left_out() {
+        let names = [(0, "beeswax"), (1, "sunfloweroil"), (2, "soywax")];
+        assert!(near("honey", names, 3, 0.6).is_empty());
+        assert_eq!(near("beswax", names, 3, 0.6).first(), Some(&0));
     }
 
     #[test]

@@ -13,8 +13,8 @@ use crate::ingredient::AND;
 use crate::label_name::LabelName;
 use crate::wording::{list, quote, short};
 use crate::{
-    AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Species,
-    Status, ViscosityPoint, ViscosityUnit,
+    AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Powder,
+    Species, Status, ViscosityPoint, ViscosityUnit,
 };
 
 /// Melting points that can occur in the tables and in a lot, °C.
@@ -25,6 +25,18 @@ const HEAT_KJ_MOL: RangeInclusive<f64> = 1.0..=500.0;
 const MOLAR_MASS_G_MOL: RangeInclusive<f64> = 50.0..=3000.0;
 /// Densities that can occur in the tables and in a lot, g/ml.
 pub(crate) const DENSITY_G_ML: RangeInclusive<f64> = 0.7..=1.2;
+/// Those of a powder's grains, g/ml.
+pub(crate) const GRAIN_DENSITY_G_ML: RangeInclusive<f64> = 0.7..=8.0;
+/// Temperatures at which a powder melts or breaks up, °C.
+const GRAIN_MELT_C: RangeInclusive<f64> = 40.0..=4000.0;
+/// Diameters of grains that can occur, µm.
+const DIAMETER_UM: RangeInclusive<f64> = 0.01..=2000.0;
+/// Spreads of their logarithm that can occur.
+const DIAMETER_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
+/// Largest packings that can occur: needles and plates to mixtures of round grains.
+const MAX_PACKING: RangeInclusive<f64> = 0.1..=0.8;
+/// Spreads of it that can occur.
+const MAX_PACKING_SD: RangeInclusive<f64> = 0.0..=0.2;
 /// Temperatures a density can belong to, °C.
 const DENSITY_AT_C: RangeInclusive<f64> = -20.0..=200.0;
 /// Needle penetrations that can occur in the tables and in a lot, 0.1 mm.
@@ -220,6 +232,18 @@ struct CompositionRow {
 }
 
 #[derive(Deserialize)]
+struct PowderRow {
+    ingredient: String,
+    diameter_um: f64,
+    diameter_ln_sd: f64,
+    max_packing: f64,
+    max_packing_sd: f64,
+    status: Status,
+    source: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
 struct ViscosityRow {
     ingredient: String,
     temperature_c: f64,
@@ -388,7 +412,13 @@ pub(crate) fn read_ingredients(
         let composition: Vec<Component> =
             made_of.remove(&row.key).unwrap_or_default().into_iter().map(|component| component.row).collect();
         let total: f64 = composition.iter().map(|component| component.percent).sum();
-        if (total - 100.0).abs() > CLOSURE_PERCENT {
+        let closes = match row.kind {
+            IngredientKind::Powder => composition.is_empty(),
+            _ => (total - 100.0).abs() <= CLOSURE_PERCENT,
+        };
+        if !closes && row.kind == IngredientKind::Powder {
+            table.fault(line, format!("{} is a powder and has a composition", quote(&row.key)));
+        } else if !closes {
             table.fault(line, format!("the composition of {} sums to {total:.3} %, not 100", quote(&row.key)));
         }
         read.push(Row { line, row: ingredient(row, composition) });
@@ -396,6 +426,36 @@ pub(crate) fn read_ingredients(
     let mut table = Table { file: "compositions.csv", faults };
     table.orphans(made_of, "the ingredient", "ingredients.csv");
     read
+}
+
+/// Reads and checks the grains of the powders and gives each powder its own.
+pub(crate) fn add_powders(powders: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
+    let mut table = Table { file: "powders.csv", faults };
+    let mut powder_of: HashMap<String, Row<Powder>> = HashMap::new();
+    for Row { line, row } in table.rows::<PowderRow>(powders) {
+        table.filled(line, "source", &row.source);
+        table.range(line, "diameter_um", row.diameter_um, DIAMETER_UM);
+        table.range(line, "diameter_ln_sd", row.diameter_ln_sd, DIAMETER_LN_SD);
+        table.range(line, "max_packing", row.max_packing, MAX_PACKING);
+        table.range(line, "max_packing_sd", row.max_packing_sd, MAX_PACKING_SD);
+        let PowderRow { diameter_um, diameter_ln_sd, max_packing, max_packing_sd, status, source, note, .. } = row;
+        let powder = Powder { diameter_um, diameter_ln_sd, max_packing, max_packing_sd, status, source, note };
+        let name = quote(&row.ingredient);
+        if let Some(earlier) = powder_of.insert(row.ingredient, Row { line, row: powder }) {
+            table.fault(line, format!("the powder {name} stands on line {} already", earlier.line));
+        }
+    }
+    for entry in ingredients.iter_mut() {
+        let powder = powder_of.remove(&entry.row.key);
+        if powder.is_some() != (entry.row.kind == IngredientKind::Powder) {
+            let what =
+                format!("{} has a row in powders.csv where it is a powder, and else none", quote(&entry.row.key));
+            table.faults.push(DataFault { file: "ingredients.csv", line: entry.line, what });
+        }
+        entry.row.powder = powder.map(|powder| powder.row);
+    }
+    let left = powder_of.into_iter().map(|(owner, row)| (owner, vec![row])).collect();
+    table.orphans(left, "the ingredient", "ingredients.csv");
 }
 
 /// Reads and checks the viscosities and gives each ingredient its own, or those of its kind.
@@ -445,6 +505,9 @@ pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>]
     });
     let mut without: Vec<(u64, String)> = Vec::new();
     for Row { line, row: ingredient } in ingredients.iter_mut() {
+        if ingredient.kind == IngredientKind::Powder {
+            continue;
+        }
         if let Some(own) = points_of.remove(&ingredient.key) {
             ingredient.viscosity = own.into_iter().map(|point| point.row).collect();
         } else if let Some(of_kind) = of_kinds.get(&ingredient.kind) {
@@ -565,9 +628,13 @@ fn check_ingredient(table: &mut Table<'_>, line: u64, row: &IngredientRow) {
     if row.key.is_empty() || !row.key.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-') {
         table.fault(line, format!("the key {} is not small letters, digits and hyphens", quote(&row.key)));
     }
-    table.range(line, "melt_low_c", row.melt_low_c, MELT_C);
-    table.range(line, "melt_high_c", row.melt_high_c, MELT_C);
-    table.range(line, "density_g_ml", row.density_g_ml, DENSITY_G_ML);
+    let (melt_c, density_g_ml) = match row.kind {
+        IngredientKind::Powder => (GRAIN_MELT_C, GRAIN_DENSITY_G_ML),
+        _ => (MELT_C, DENSITY_G_ML),
+    };
+    table.range(line, "melt_low_c", row.melt_low_c, melt_c.clone());
+    table.range(line, "melt_high_c", row.melt_high_c, melt_c);
+    table.range(line, "density_g_ml", row.density_g_ml, density_g_ml);
     table.range(line, "density_at_c", row.density_at_c, DENSITY_AT_C);
     table.range(line, "relative_firmness", row.relative_firmness, RELATIVE_FIRMNESS);
     if row.melt_low_c > row.melt_high_c {
@@ -614,6 +681,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         relative_firmness_status: row.relative_firmness_status,
         relative_firmness_source: row.relative_firmness_source,
         composition,
+        powder: None,
         viscosity: Vec::new(),
         price_per_kg: None,
         lot_of: None,
@@ -630,18 +698,19 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
 #[cfg(test)]
 mod tests {
     use crate::sample::{
-        COMPOSITIONS, FORMS, INCI_PARTS, INGREDIENTS, LABEL_NAMES, SPECIES, TEXTS, VISCOSITY, library,
+        COMPOSITIONS, FORMS, INCI_PARTS, INGREDIENTS, LABEL_NAMES, POWDERS, SPECIES, TEXTS, VISCOSITY, library,
     };
     use crate::{Library, TableTexts, ViscosityUnit};
 
     /// The faults after replacing one piece of one table.
     fn faults(file: usize, from: &str, to: &str) -> Vec<String> {
         let mut tables =
-            [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY, INCI_PARTS, LABEL_NAMES].map(str::to_owned);
+            [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY, INCI_PARTS, LABEL_NAMES, POWDERS].map(str::to_owned);
         assert!(tables[file].contains(from), "{from}");
         tables[file] = tables[file].replacen(from, to, 1);
-        let [species, forms, ingredients, compositions, viscosity, inci_parts, label_names] = &tables;
-        let texts = TableTexts { species, forms, ingredients, compositions, viscosity, inci_parts, label_names };
+        let [species, forms, ingredients, compositions, viscosity, inci_parts, label_names, powders] = &tables;
+        let texts =
+            TableTexts { species, forms, ingredients, compositions, powders, viscosity, inci_parts, label_names };
         Library::from_tables(&texts).err().unwrap_or_default().iter().map(ToString::to_string).collect()
     }
 
@@ -726,6 +795,15 @@ mod tests {
             (5, "Tocopherol", "Vitamin", "ingredients.csv, line 5: `castor-oil` is declared as `Ricinus Communis Seed Oil (and) Tocopherol`, its parts as"),
             (5, "castor-oil,T", "castor,T", "inci_parts.csv, line 3: the ingredient `castor` is not in ingredients.csv"),
             (2, "Cera Flava", "Cera Flava (and) Honey", "ingredients.csv, line 2: `beeswax` is declared as a blend and has no rows in inci_parts.csv"),
+            (7, "white-clay", "black-clay", "powders.csv, line 2: the ingredient `black-clay` is not in ingredients.csv"),
+            (7, "white-clay", "black-clay", "ingredients.csv, line 6: `white-clay` has a row in powders.csv where it is a powder"),
+            (7, "white-clay", "beeswax", "ingredients.csv, line 2: `beeswax` has a row in powders.csv where it is a powder"),
+            (7, ",3,", ",3000,", "powders.csv, line 2: diameter_um is 3000, outside 0.01 to 2000"),
+            (7, "0.45", "0.9", "powders.csv, line 2: max_packing is 0.9, outside 0.1 to 0.8"),
+            (7, "s1,\n", "s1,\nwhite-clay,3,0.6,0.4,0,read,s1,\n", "powders.csv, line 3: the powder `white-clay` stands on line 2 already"),
+            (2, ",2.6,", ",9,", "ingredients.csv, line 6: density_g_ml is 9, outside 0.7 to 8"),
+            (2, "450,450", "450,5000", "ingredients.csv, line 6: melt_high_c is 5000, outside 40 to 4000"),
+            (3, "castor-oil", "white-clay", "ingredients.csv, line 6: `white-clay` is a powder and has a composition"),
             (6, "Beeswax", "", "label_names.csv, line 2: us_name is empty"),
             (6, "recalled,s1,\n", "recalled,s1,\nCera Flava,a,b,read,s1,\n", "label_names.csv, line 3: the name `Cera Flava` stands on line 2 already"),
         ] {

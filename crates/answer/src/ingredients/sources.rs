@@ -68,6 +68,11 @@ pub(super) fn figures(ingredient: &Ingredient) -> Vec<[String; 4]> {
     let firmness = significant(one.relative_firmness, 2);
     let (status, key) = (one.relative_firmness_status, &one.relative_firmness_source);
     rows.push(row("firmness at 25 °C against beeswax", firmness, status, key));
+    if let Some(powder) = &one.powder {
+        let (diameter, packing) = (powder.diameter_um.to_string(), powder.max_packing.to_string());
+        rows.push(row("median diameter of the grains, µm", diameter, powder.status, &powder.source));
+        rows.push(row("share of the volume at which they touch", packing, powder.status, &powder.source));
+    }
     rows.extend(one.viscosity.iter().map(|point| {
         let unit = match point.unit {
             ViscosityUnit::Dynamic => "mPa·s",
@@ -158,7 +163,9 @@ pub(super) fn keys(ingredient: &Ingredient) -> impl Iterator<Item = &str> {
 
 /// Keys of all sources of an ingredient.
 pub(super) fn all_keys(ingredient: &Ingredient) -> impl Iterator<Item = &str> {
-    keys(ingredient).chain(ingredient.viscosity.iter().map(|point| point.source.as_str()))
+    keys(ingredient)
+        .chain(ingredient.powder.iter().map(|powder| powder.source.as_str()))
+        .chain(ingredient.viscosity.iter().map(|point| point.source.as_str()))
 }
 
 /// Publications by key.

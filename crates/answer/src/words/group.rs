@@ -17,11 +17,15 @@ pub enum Group {
     Butter,
     /// What is liquid at room temperature.
     Liquid,
+    /// Powders.
+    Powder,
+    /// Scents.
+    Scent,
 }
 
 impl Group {
     /// Every group, in the order shown.
-    pub const ALL: [Group; 3] = [Group::Wax, Group::Butter, Group::Liquid];
+    pub const ALL: [Group; 5] = [Group::Wax, Group::Butter, Group::Liquid, Group::Powder, Group::Scent];
 
     /// Returns the group of an ingredient.
     pub fn of(ingredient: &Ingredient) -> Self {
@@ -29,6 +33,8 @@ impl Group {
             IngredientKind::Wax => Group::Wax,
             IngredientKind::Butter => Group::Butter,
             IngredientKind::Oil => Group::Liquid,
+            IngredientKind::Powder => Group::Powder,
+            IngredientKind::Scent => Group::Scent,
             _ if ingredient.melt_high_c < LIQUID_BELOW_C => Group::Liquid,
             _ if ingredient.melt_high_c > WAXY_ABOVE_C => Group::Wax,
             _ => Group::Butter,
@@ -41,6 +47,8 @@ impl Group {
             Group::Wax => "wax",
             Group::Butter => "butter",
             Group::Liquid => "liquid",
+            Group::Powder => "powder",
+            Group::Scent => "scent",
         }
     }
 }

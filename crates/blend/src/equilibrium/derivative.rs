@@ -28,6 +28,8 @@ pub struct Change {
     pub misfit: Vec<f64>,
     /// Change of temperature, K.
     pub temperature_k: f64,
+    /// Change of the logarithm of what powder multiplies the yield stress by; the crystals know nothing of it.
+    pub ln_stiffening: f64,
 }
 
 /// Rates of the crystals of each of the caller's families.

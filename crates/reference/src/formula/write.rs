@@ -240,7 +240,7 @@ mod tests {
     fn a_lot_goes_by_its_key() {
         let lots = "[lot.my-wax]\nlike = 'beeswax'\nname = 'May wax, 2nd'\n";
         let (library, _) = library().with_lots(lots).unwrap();
-        let text = to_toml(&formula("x", &[(4, 1.0), (0, 1.0)]), Some(" "), "", &library).unwrap();
+        let text = to_toml(&formula("x", &[(5, 1.0), (0, 1.0)]), Some(" "), "", &library).unwrap();
         assert_eq!(text, "name = \"x\"\n\n[parts]\nmy-wax = 50\nbeeswax = 50\n");
     }
 

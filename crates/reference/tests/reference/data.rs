@@ -46,6 +46,8 @@ fn counted() -> Vec<(&'static str, f64)> {
         ("sum of melt_low_c", ingredients().map(|ingredient| ingredient.melt_low_c).sum()),
         ("sum of melt_high_c", ingredients().map(|ingredient| ingredient.melt_high_c).sum()),
         ("sum of relative_firmness", ingredients().map(|ingredient| ingredient.relative_firmness).sum()),
+        ("powders", count(ingredients().filter(|one| one.powder.is_some()).count())),
+        ("sum of max_packing", ingredients().filter_map(|one| Some(one.powder.as_ref()?.max_packing)).sum()),
         ("sum of ln viscosity", viscosities().map(|point| point.viscosity.ln()).sum()),
         ("sum of ln_sd of viscosity", viscosities().map(|point| point.ln_sd).sum()),
     ]
@@ -56,27 +58,29 @@ fn counted() -> Vec<(&'static str, f64)> {
 fn the_tables_are_as_frozen() {
     let print: String = counted().iter().map(|(what, number)| format!("{what}: {number:.3}\n")).collect();
     expect![[r#"
-        species: 219.000
+        species: 224.000
         forms: 268.000
-        ingredients: 84.000
-        components: 859.000
-        synonyms: 335.000
+        ingredients: 131.000
+        components: 936.000
+        synonyms: 557.000
         sources: 134.000
-        viscosities: 207.000
-        parts of blends: 8.000
+        viscosities: 255.000
+        parts of blends: 12.000
         names on labels: 23.000
-        possibly from animals: 11.000
-        sum of molar_mass_g_mol: 145239.860
+        possibly from animals: 12.000
+        sum of molar_mass_g_mol: 147781.310
         sum of melt_c: 11463.190
         sum of heat_kj_mol: 29800.100
-        sum of percent: 8400.000
-        sum of sd_percent: 1055.760
-        sum of density_g_ml: 76.939
-        sum of melt_low_c: 1979.800
-        sum of melt_high_c: 2633.700
-        sum of relative_firmness: 64.120
-        sum of ln viscosity: 575.598
-        sum of ln_sd of viscosity: 38.880
+        sum of percent: 10800.000
+        sum of sd_percent: 1507.750
+        sum of density_g_ml: 161.656
+        sum of melt_low_c: 17401.800
+        sum of melt_high_c: 18932.700
+        sum of relative_firmness: 64.730
+        powders: 23.000
+        sum of max_packing: 11.200
+        sum of ln viscosity: 649.374
+        sum of ln_sd of viscosity: 75.580
     "#]]
     .assert_eq(&print);
 }
@@ -89,7 +93,7 @@ fn the_tables_are_complete_enough() {
 
 #[test]
 fn every_composition_closes() {
-    for ingredient in &LIBRARY.ingredients {
+    for ingredient in LIBRARY.ingredients.iter().filter(|one| one.powder.is_none()) {
         let total: f64 = ingredient.composition.iter().map(|component| component.percent).sum();
         assert!((total - 100.0).abs() <= 0.01, "{}: {total}", ingredient.key);
     }
@@ -131,6 +135,7 @@ fn every_source_is_in_the_bibliography() {
         named.extend([&*ingredient.melt_source, &*ingredient.density_source, &*ingredient.relative_firmness_source]);
         named.extend(ingredient.needle_source.as_deref());
         named.extend(ingredient.composition.iter().map(|component| component.source.as_str()));
+        named.extend(ingredient.powder.as_ref().map(|powder| powder.source.as_str()));
         named.extend(ingredient.viscosity.iter().map(|point| point.source.as_str()));
         named.extend(ingredient.inci_parts.iter().map(|part| part.source.as_str()));
     }
@@ -156,7 +161,8 @@ fn figures_are_physical() {
         }
     }
     for ingredient in &LIBRARY.ingredients {
-        assert!((0.7..=1.2).contains(&ingredient.density_g_ml), "{}", ingredient.key);
+        let heaviest = if ingredient.powder.is_some() { 6.0 } else { 1.2 };
+        assert!((0.7..=heaviest).contains(&ingredient.density_g_ml), "{}", ingredient.key);
         assert!(ingredient.melt_low_c <= ingredient.melt_high_c, "{}", ingredient.key);
         assert!(ingredient.composition.iter().all(|c| c.percent > 0.0 && c.sd_percent >= 0.0), "{}", ingredient.key);
     }

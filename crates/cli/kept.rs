@@ -155,6 +155,12 @@ fn lot_of(library: &Library, one: &Ingredient, parent: &Ingredient) -> Lot {
     if one.common_name != one.key {
         put("name", one.common_name.clone().into());
     }
+    if one.stands_alone {
+        put("kind", serde_json::to_value(one.kind).unwrap_or_default());
+    }
+    if let Some(powder) = one.powder.as_ref().filter(|powder| powder.source == LOT_SOURCE) {
+        put("grain_um", powder.diameter_um.into());
+    }
     let shares =
         |of: Vec<(String, f64)>| Value::Object(of.into_iter().map(|(key, percent)| (key, percent.into())).collect());
     let stated = |status: Status, source: &str| status == Status::Read && source == LOT_SOURCE;

@@ -11,7 +11,8 @@ fn every_demonstration_formula_works() {
         assert!(text.starts_with("# Invented for demonstration\n"), "{name}");
         let arguments = match name.as_str() {
             "lots-example.toml" => {
-                vec!["assess", "my-cocoa 30, local-wax 25, hard shea 10, olive oil 35", "--lots", &name]
+                let bar = "my-cocoa 22, local-wax 25, hard shea 10, garden butter 5, olive oil 31, blue clay 5, spring scent 2";
+                vec!["assess", bar, "--lots", &name]
             }
             _ if name.ends_with(".csv") => vec!["compare", &name],
             _ => vec!["assess", &name],
@@ -30,6 +31,10 @@ fn every_ingredient_can_be_assessed_alone() {
     for ingredient in document["ingredients"].as_array().unwrap() {
         let key = ingredient["key"].as_str().unwrap();
         let answer = run(&["assess", &format!("{key} 1"), "--draws", "16", "--json"]);
+        if ingredient["kind"] == "powder" {
+            assert!(answer.status != 0 && answer.stderr.contains("powder alone is no bar"), "{key}: {}", answer.stderr);
+            continue;
+        }
         assert_eq!(answer.status, 0, "{key}: {}", answer.stderr);
     }
 }

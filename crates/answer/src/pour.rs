@@ -37,7 +37,7 @@ pub(crate) const SEEDS: &str =
     "This blend may go grainy: so hot no old crystal is left to seed it. Cool it quickly afterwards, in a fridge.";
 
 /// Of powders.
-const GRAINS: &str = "By Stokes's law for single round grains. Fine oxides clump, and the clump sinks: rub them smooth in a little oil first. Wear a mask: fine powder does not belong in the lungs.";
+const GRAINS: &str = "By Stokes's law for single round grains. Fine oxides clump, and the clump sinks: rub them smooth in a little oil first.";
 
 /// What it rests on.
 const RESTS_ON: &str = "Clear points are the model's; viscosities are blended from published ones by two rules, those of molten waxes recalled. The time in the jug assumes a stirred jug, as high as wide, thin-walled, in still air. The margins (10 °C above clear, 5 °C above the haze, a water bath to 90 °C) are common practice.";

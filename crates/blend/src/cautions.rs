@@ -4,7 +4,9 @@ use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientKind, Lib
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::filler::{Filler, MAX_CROWDING, Space};
 use crate::outcome::Outcome;
+use crate::sampling::Draws;
 use crate::units::ROOM_C;
 
 /// One caution.
@@ -29,6 +31,9 @@ impl Caution {
 /// The caution that goes with every melt.
 pub const HEAT: &str = "Melt in a water bath, no hotter than 85 to 90 °C, never unattended. Keep water out of the melt and \
                         never put water on a wax fire: smother it. A microwave heats unevenly: short bursts, stir between.";
+
+/// The caution that goes with every powder.
+const DUST: &str = "Fine powder does not belong in the lungs: weigh it without stirring it up, and wear a mask.";
 
 /// What to ask for before a bar is called vegan; `names` are those of ingredients that come from animals or from plants, depending on the lot.
 ///
@@ -133,6 +138,20 @@ pub(crate) fn of(library: &Library, formula: &Formula, outcome: &Outcome, known_
              model does not describe."
         );
         add("mixing", "castor oil", text);
+    }
+    let none = Draws::none();
+    let spaces: Vec<_> = parts.iter().map(|(one, percent)| (*percent, Space::of(one, &none))).collect();
+    let filler = Filler::of(spaces.iter().map(|(percent, space)| (*percent, space)), None);
+    if filler.crowding >= MAX_CROWDING {
+        let volume = 100.0 * filler.volume;
+        let text = format!(
+            "Powder takes up {volume:.0} % of the volume, about as much as packs at all: there is too little fat to wet it, \
+             and it crumbles. Firmness is computed for less powder than that."
+        );
+        add("powder", "", text);
+    }
+    if filler.volume > 0.0 {
+        add("powder", "", DUST.to_owned());
     }
     add("heat", "", HEAT.to_owned());
     add(

@@ -9,6 +9,9 @@ use crate::viscosity::line::LineError;
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum BlendError {
+    /// Nothing but powder.
+    #[error("powder alone is no bar: it needs wax, butter or oil to hold it")]
+    OnlyPowder,
     /// A part of a formula made with another library.
     #[error("the formula is of another library: its ingredient number {index} is not in this one")]
     UnknownIngredient {

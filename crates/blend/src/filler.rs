@@ -148,7 +148,7 @@ mod tests {
     #[test]
     fn factors_are_those_of_the_published_rules() {
         // Round grains at 30 and 48 % by volume, φ_m 0.60: Maron and Pierce give 4 and 25; Chateau, Ovarlez and Trung √(0.7 · 4), √(0.52 · 25).
-        for (volume, thicker, stiffer) in [(0.30, 4.0, 2.8_f64.sqrt()), (0.48, 25.0, 13.0_f64.sqrt())] {
+        for (volume, thicker, stiffer) in [(0.30_f64, 4.0_f64, 2.8_f64.sqrt()), (0.48, 25.0, 13.0_f64.sqrt())] {
             let filler = Filler { volume, crowding: volume / 0.6, mass: 0.5 };
             assert!((filler.thickening() - thicker).abs() < 1e-9 && (filler.stiffening() - stiffer).abs() < 1e-9);
         }

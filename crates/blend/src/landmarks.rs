@@ -470,6 +470,31 @@ mod tests {
     }
 
     #[test]
+    fn rates_follow_the_powder_as_well_as_the_fat() {
+        let (text, step, celsius) = ("beeswax 20, kaolin 20, sunflower oil 60", 1e-3, 25.0);
+        let ([mut sampler, _], model) = fresh_samplers(text, None);
+        let central = Draw::central(&model);
+        let plain: Vec<f64> = sampler.mixture().parts().map(|(_, percent)| percent).collect();
+        let mut evaluator = sampler.at(central).unwrap();
+        let changes = evaluator.changes();
+        let (point, rates) = evaluator.rates(celsius, &changes).unwrap();
+        for (part, rate) in rates.iter().enumerate() {
+            let at = |more: f64| {
+                let mut percent = plain.clone();
+                percent[part] += more;
+                let ([mut sampler, _], _) = fresh_samplers(text, Some(&percent));
+                sampler.at(central).unwrap().point(celsius).unwrap()
+            };
+            let slope = |of: fn(&Point) -> f64| (of(&at(step)) - of(&at(-step))) / (2.0 * step);
+            let (structure, yield_kpa) = (slope(|point| point.structure), slope(|point| point.yield_kpa));
+            assert!((rate.structure / structure - 1.0).abs() < 1e-4, "{part}: {} {structure}", rate.structure);
+            assert!((rate.yield_kpa / yield_kpa - 1.0).abs() < 1e-4, "{part}: {} {yield_kpa}", rate.yield_kpa);
+        }
+        // The second part is the powder: more of it stiffens the bar and leaves its fat as it is.
+        assert!(rates[1].yield_kpa > 0.0 && rates[1].solids.abs() < 1e-9 * point.solids, "{rates:?}");
+    }
+
+    #[test]
     fn a_liquid_oil_has_no_landmark() {
         with_central("squalane 100", "", |evaluator, _, _| assert_eq!(evaluator.clear_point_c(), None));
     }

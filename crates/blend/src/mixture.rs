@@ -148,6 +148,9 @@ impl Mixture {
         let mut parts =
             present.map(|part| Ok((part, known(library, part.ingredient)?))).collect::<Result<Vec<_>, BlendError>>()?;
         parts.sort_by(|(_, a), (_, b)| a.key.cmp(&b.key));
+        if !parts.is_empty() && parts.iter().all(|(_, ingredient)| ingredient.powder.is_some()) {
+            return Err(BlendError::OnlyPowder);
+        }
         let recrystallises = |(_, ingredient): &(&Part, &Ingredient)| {
             let mut species = ingredient.composition.iter().map(|one| one.species);
             species.any(|one| library.species.get(one).is_some_and(|one| anew.crystal(one, state).is_some()))

@@ -260,6 +260,8 @@ pub struct Ingredient {
     pub price_per_kg: Option<f64>,
     /// Index of the ingredient this is a maker's lot of; `None` for an ingredient of the reference table.
     pub lot_of: Option<IngredientId>,
+    /// Whether the lot is of something the table lacks: only its composition is that of what it is a lot of, with a wide spread.
+    pub stands_alone: bool,
     /// Melting point of the lot's certificate, °C.
     pub lot_melt_c: Option<f64>,
     /// Needle penetration at 25 °C of the lot's certificate, 0.1 mm.

@@ -46,6 +46,7 @@ mod sample;
 pub mod sources;
 pub mod space;
 pub mod species;
+mod stand_in;
 pub mod status;
 pub mod suggest;
 mod tables;

@@ -11,12 +11,14 @@ use crate::formula::BYTE_ORDER_MARK;
 use crate::ingredient::AND;
 use crate::names::{Claim, Lookup, normalise};
 use crate::number::{Scan, scan};
+use crate::stand_in::{stand_in, widened};
 use crate::suggest::nearest;
-use crate::tables::{DENSITY_G_ML, MELT_C, NEEDLE_DMM};
+use crate::tables::{DENSITY_G_ML, DIAMETER_UM, GRAIN_DENSITY_G_ML, MELT_C, NEEDLE_DMM, kind_named};
 use crate::toml_text::{Entry, entries, filled_text, number_text, read, unknown_key, wrong_kind};
 use crate::wording::{list, quote, short};
 use crate::{
-    AnimalOrigin, Component, Diagnostic, Diagnostics, InciPart, Ingredient, IngredientId, Library, NutOrigin, Status,
+    AnimalOrigin, Component, Diagnostic, Diagnostics, InciPart, Ingredient, IngredientId, IngredientKind, Library,
+    NutOrigin, Powder, Status,
 };
 
 /// The source of every figure stated in a lot.
@@ -25,6 +27,8 @@ pub const LOT_SOURCE: &str = "lot";
 /// The keys a lot can have.
 const KEYS: &[&str] = &[
     "like",
+    "kind",
+    "grain_um",
     "name",
     "species",
     "melt_c",
@@ -63,7 +67,7 @@ impl Library {
     ///
     /// A lot is a copy of the ingredient it is `like`; what the file states replaces the copied figures. A stated composition
     /// is scaled to 100 %, and its spread shrinks to the error of an analysis: 0.5 % absolute or 5 % of the share, whichever
-    /// is larger. What a melting point or a needle penetration says of the composition takes a model, which is not here: both are kept with the lot.
+    /// is larger. A lot with a `kind` is of something the table lacks: see [`Ingredient::stands_alone`]. What a melting point or a needle penetration says of the composition takes a model, which is not here: both are kept with the lot.
     ///
     /// # Errors
     /// Every error of the text.
@@ -124,18 +128,11 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
     };
     check_name(library, &key, key_span.clone(), findings);
     let stated = Stated::read(base, table, offset, findings);
-    let Some(like) = stated.like else {
-        if !stated.like_written {
-            findings.push(
-                Diagnostic::error("like-missing", format!("the lot {} has no key `like`", quote(&key)), key_span)
-                    .hint("Write the ingredient the lot is a delivery of, such as `like = \"cocoa-butter\"`."),
-            );
-        }
-        return;
-    };
-    let Some(parent) = base.get(like) else {
-        return;
-    };
+    let Some(like) = stated.parent(base, &key, key_span, findings) else { return };
+    let Some(listed) = base.get(like) else { return };
+    stated.check_density(listed, findings);
+    let own = stated.kind.map(|kind| widened(listed, kind));
+    let parent = own.as_ref().unwrap_or(listed);
     if let Some((name, span)) = &stated.name {
         check_name(library, name, span.clone(), findings);
     }
@@ -145,11 +142,22 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         library.names.add(name, id, Claim::Own);
     }
     let density = stated.density_g_ml.map(|(density, _)| density);
-    let (inci_name, inci_parts) =
-        stated.inci.map_or_else(|| (parent.inci_name.clone(), parent.inci_parts.clone()), |inci| inci.beside(parent));
+    let common_name = stated.name.map_or_else(|| key.clone(), |(name, _)| name);
+    let (inci_name, inci_parts) = match stated.inci {
+        Some(inci) => inci.beside(parent),
+        // Nobody knows what else it is declared by.
+        None if own.is_some() && parent.inci_name.is_empty() => (common_name.clone(), Vec::new()),
+        None => (parent.inci_name.clone(), parent.inci_parts.clone()),
+    };
+    let powder = parent.powder.clone().map(|powder| match stated.grain_um {
+        Some((diameter_um, _)) => Powder { diameter_um, status: Status::Read, source: LOT_SOURCE.to_owned(), ..powder },
+        None => powder,
+    });
     library.ingredients.push(Ingredient {
-        common_name: stated.name.map_or_else(|| key.clone(), |(name, _)| name),
+        common_name,
         key,
+        powder,
+        stands_alone: own.is_some(),
         synonyms: Vec::new(),
         nut_origin: stated.nut_origin.unwrap_or(parent.nut_origin),
         animal_origin: stated.animal_origin.unwrap_or(parent.animal_origin),
@@ -257,6 +265,9 @@ fn names_of_blend(name: &str) -> Vec<&str> {
 struct Stated {
     like: Option<IngredientId>,
     like_written: bool,
+    kind: Option<IngredientKind>,
+    kind_written: bool,
+    grain_um: Figure,
     name: Option<(String, Range<usize>)>,
     composition: Option<Vec<Component>>,
     melt_c: Figure,
@@ -284,11 +295,16 @@ impl Stated {
                         stated.like = Finder::new(base).find(&name, entry.value_span, findings);
                     }
                 }
+                "kind" => {
+                    stated.kind_written = true;
+                    stated.kind = kind(&entry, findings);
+                }
+                "grain_um" => stated.grain_um = figure(&entry, DIAMETER_UM, "µm", findings),
                 "name" => stated.name = filled_text(&entry, findings).map(|name| (name, entry.value_span)),
                 "melt_c" => stated.melt_c = figure(&entry, MELT_C, "°C", findings),
                 "needle_dmm" => stated.needle_dmm = figure(&entry, NEEDLE_DMM, "tenths of a millimetre", findings),
                 "price_per_kg" => stated.price_per_kg = figure(&entry, PRICE_PER_KG, "per kilogram", findings),
-                "density_g_ml" => stated.density_g_ml = figure(&entry, DENSITY_G_ML, "g/ml", findings),
+                "density_g_ml" => stated.density_g_ml = figure(&entry, GRAIN_DENSITY_G_ML, "g/ml", findings),
                 "flash_c" => stated.flash_c = figure(&entry, FLASH_C, "°C", findings),
                 "inci" => stated.inci = inci(entry, offset, findings),
                 "limit_percent" => stated.limit_percent = figure(&entry, LIMIT_PERCENT, "mass %", findings),
@@ -308,6 +324,67 @@ impl Stated {
         }
         stated
     }
+
+    /// Returns what the lot is like: what it says, or what stands in for its kind; or reports that it says neither.
+    fn parent(
+        &self,
+        base: &Library,
+        key: &str,
+        key_span: Range<usize>,
+        findings: &mut Findings,
+    ) -> Option<IngredientId> {
+        if self.like_written {
+            return self.like;
+        }
+        if self.kind_written && self.kind.is_none() {
+            return None;
+        }
+        let Some(kind) = self.kind else {
+            findings.push(
+                Diagnostic::error("like-missing", format!("the lot {} has no key `like`", quote(key)), key_span).hint(
+                    "Write the ingredient the lot is a delivery of, such as `like = \"cocoa-butter\"`; for what the table \
+                     lacks its `kind`, such as `kind = \"scent\"`.",
+                ),
+            );
+            return None;
+        };
+        let found = stand_in(base, kind, self.melt_c.as_ref().map(|(melt_c, _)| *melt_c));
+        if found.is_none() {
+            let message = format!("the lot {} is of a kind that melts, and has no key `melt_c`", quote(key));
+            findings.push(
+                Diagnostic::error("melt-missing", message, key_span)
+                    .hint("Write the melting point of its certificate, such as `melt_c = 34`, or what it is `like`."),
+            );
+        }
+        found
+    }
+
+    /// Reports a density that only a powder can have.
+    fn check_density(&self, parent: &Ingredient, findings: &mut Findings) {
+        let Some((density, span)) = &self.density_g_ml else { return };
+        if parent.powder.is_none() && !DENSITY_G_ML.contains(density) {
+            let (low, high) = (short(*DENSITY_G_ML.start()), short(*DENSITY_G_ML.end()));
+            let message = format!("`density_g_ml` is {density}, outside {low} to {high} g/ml");
+            findings
+                .push(Diagnostic::error("out-of-range", message, span.clone()).hint("Check the number and its unit."));
+        }
+    }
+}
+
+/// Reads the kind of something the table lacks, or reports it.
+fn kind(entry: &Entry<'_>, findings: &mut Findings) -> Option<IngredientKind> {
+    let word = filled_text(entry, findings)?;
+    let found = kind_named(&word);
+    if found.is_none() {
+        findings.push(
+            Diagnostic::error("unknown-kind", format!("{} is not a kind", quote(&word)), entry.value_span.clone())
+                .hint(
+                    "Write `wax`, `butter`, `oil`, `ester`, `fatty-alcohol`, `fatty-acid`, `hydrocarbon`, `scent`, `powder` \
+                     or `other`.",
+                ),
+        );
+    }
+    found
 }
 
 /// Reads a number in a range, or reports it.
@@ -537,6 +614,29 @@ mod tests {
     }
 
     #[test]
+    fn what_the_table_lacks_is_described_by_its_kind() {
+        let text = "[lot.clay]\nkind='powder'\nname='Blue clay'\ndensity_g_ml=2.4\ngrain_um=7\n\
+                    [lot.seed-oil]\nkind='oil'\ninci='Seed Oil'\nnut_origin='no'\n\
+                    [lot.odd-wax]\nkind='wax'\nmelt_c=79\n[lot.soft-wax]\nkind='wax'\nmelt_c=52\n";
+        let (library, _) = library().with_lots(text).unwrap();
+        let lot = |key: &str| library.ingredient(key).unwrap();
+        let clay = lot("clay");
+        assert_eq!(
+            (clay.common_name.as_str(), clay.inci_name.as_str(), clay.density_g_ml),
+            ("Blue clay", "Blue clay", 2.4)
+        );
+        assert_eq!((clay.powder.as_ref().map(|it| it.diameter_um), clay.composition.len()), (Some(7.0), 0));
+        let oil = lot("seed-oil");
+        assert_eq!((oil.lot_of, oil.stands_alone, oil.inci_name.as_str()), (Some(id(3)), true, "Seed Oil"));
+        assert_eq!((oil.nut_origin, oil.animal_origin), (NutOrigin::No, AnimalOrigin::Possible));
+        assert!(oil.inci_parts.is_empty() && oil.sensitiser.is_none());
+        // The wax that melts nearest stands in for it, with a wider spread, and nothing of its name.
+        assert_eq!((lot("odd-wax").lot_of, lot("soft-wax").lot_of), (Some(id(2)), Some(id(1))));
+        assert_eq!((lot("odd-wax").inci_name.as_str(), lot("odd-wax").nut_origin), ("odd-wax", NutOrigin::Possible));
+        assert!(lot("odd-wax").composition[0].sd_percent > 5.0 * library.ingredients[2].composition[0].sd_percent);
+    }
+
+    #[test]
     fn a_lot_inherits_name_and_origins_of_what_it_is_like() {
         let text =
             "[lot.wax]\nlike='beeswax'\n[lot.free]\nlike='beeswax'\nanimal_origin='no'\n[lot.oil-2]\nlike='castor-oil'";
@@ -629,6 +729,11 @@ mod tests {
             ("[lots.a]\nlike='beeswax'", "unknown-key", "lots"),
             ("[lot]\na = 1", "wrong-kind", "1"),
             ("[lot.a]\n", "like-missing", "a"),
+            ("[lot.a]\nkind = 'stone'", "unknown-kind", "'stone'"),
+            ("[lot.a]\nkind = 'wax'", "melt-missing", "a"),
+            ("[lot.a]\nkind = 'oil'\ndensity_g_ml = 2.6", "out-of-range", "2.6"),
+            ("[lot.a]\nkind = 'powder'\ndensity_g_ml = 26", "out-of-range", "26"),
+            ("[lot.a]\nkind = 'powder'\ngrain_um = 0", "out-of-range", "0"),
             ("[lot.a]\nlike = 3", "wrong-kind", "3"),
             ("[lot.a]\nlike = 'beswax'", "unknown-ingredient", "'beswax'"),
             ("[lot.a]\nlike = 'shared wax'", "ambiguous-ingredient", "'shared wax'"),

@@ -30,7 +30,7 @@ pub(crate) const GRAIN_DENSITY_G_ML: RangeInclusive<f64> = 0.7..=8.0;
 /// Temperatures at which a powder melts or breaks up, °C.
 const GRAIN_MELT_C: RangeInclusive<f64> = 40.0..=4000.0;
 /// Diameters of grains that can occur, µm.
-const DIAMETER_UM: RangeInclusive<f64> = 0.01..=2000.0;
+pub(crate) const DIAMETER_UM: RangeInclusive<f64> = 0.01..=2000.0;
 /// Spreads of their logarithm that can occur.
 const DIAMETER_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
 /// Largest packings that can occur: needles and plates to mixtures of round grains.
@@ -608,7 +608,7 @@ pub(crate) fn read_label_names(label_names: &str, faults: &mut Vec<DataFault>) -
 }
 
 /// The kind with this word of the tables.
-fn kind_named(word: &str) -> Option<IngredientKind> {
+pub(crate) fn kind_named(word: &str) -> Option<IngredientKind> {
     let word: StrDeserializer<'_, WordError> = word.into_deserializer();
     IngredientKind::deserialize(word).ok()
 }
@@ -685,6 +685,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         viscosity: Vec::new(),
         price_per_kg: None,
         lot_of: None,
+        stands_alone: false,
         lot_melt_c: None,
         lot_needle_dmm: None,
         lot_flash_c: None,

@@ -3,3 +3,4 @@
 mod assess;
 mod cautions;
 mod penetration;
+mod scent_and_powder;

@@ -47,17 +47,22 @@ pub struct Linearised<'a> {
     phases: Phases<'a>,
     /// Blocks with crystals.
     present: Vec<usize>,
+    /// In the problem's own order.
+    states: Vec<State>,
     /// `None` where all is liquid or all is solid: nothing to solve then.
     factors: Option<LU<f64, Dyn, Dyn>>,
 }
 
 /// State of one species in the solution.
+#[derive(Debug, Clone, Copy)]
 struct State {
     n: f64,
     k: f64,
     e: f64,
     solid: f64,
     apart: f64,
+    /// Position among the unknowns of its solid solution, where that is there.
+    column: Option<usize>,
 }
 
 impl<'a> Phases<'a> {
@@ -65,7 +70,25 @@ impl<'a> Phases<'a> {
     pub(crate) fn linearise(self) -> Linearised<'a> {
         let present: Vec<usize> =
             (0..self.problem.blocks().len()).filter(|&block| self.block_moles(block) > 0.0).collect();
-        let mut linearised = Linearised { phases: self, present, factors: None };
+        let blocks = self.problem.blocks();
+        let (crystallising, all) = (self.problem.crystallising(), self.problem.len());
+        let in_blocks = (0..blocks.len())
+            .flat_map(|block| std::iter::repeat_n(Some(block), blocks[block].end - blocks[block].start));
+        let block_of = in_blocks.chain(std::iter::repeat_n(None, all - crystallising));
+        let state = |(i, block): (usize, Option<usize>)| {
+            let solid = block.map_or(0.0, |block| self.block_moles(block));
+            let k = self.work.k(self.problem, i);
+            State {
+                n: self.problem.species_moles(i),
+                k,
+                e: self.liquid_moles() + k * solid,
+                solid,
+                apart: self.problem.species_delta(i) - self.delta_bar(),
+                column: present.iter().position(|one| Some(*one) == block).map(|at| at + 2),
+            }
+        };
+        let states = block_of.enumerate().map(state).collect();
+        let mut linearised = Linearised { phases: self, present, states, factors: None };
         if !linearised.present.is_empty() && self.liquid_moles() > 0.0 {
             linearised.factors = Some(linearised.matrix().lu());
         }
@@ -78,34 +101,18 @@ impl Linearised<'_> {
         self.phases.problem
     }
 
-    /// Position among the unknowns of the solid solution of species `i`.
-    fn column(&self, i: usize) -> Option<usize> {
-        let blocks = self.problem().blocks();
-        self.present.iter().position(|&block| blocks[block].start <= i && i < blocks[block].end).map(|at| at + 2)
-    }
-
-    fn state(&self, i: usize) -> State {
-        let problem = self.problem();
-        let block = problem.blocks().iter().position(|block| block.start <= i && i < block.end);
-        let solid = block.map_or(0.0, |block| self.phases.block_moles(block));
-        let k = self.phases.work.k(problem, i);
-        let apart = problem.species_delta(i) - self.phases.delta_bar();
-        State { n: problem.species_moles(i), k, e: self.phases.liquid_moles() + k * solid, solid, apart }
-    }
-
     fn matrix(&self) -> DMatrix<f64> {
         let size = self.present.len() + 2;
         let liquid = self.phases.liquid_moles();
         let mut matrix = DMatrix::zeros(size, size);
         matrix[(1, 1)] = -1.0;
-        for i in 0..self.problem().len() {
-            let State { n, k, e, solid, apart } = self.state(i);
+        for &State { n, k, e, solid, apart, column } in &self.states {
             let by_square = n / (e * e);
             matrix[(0, 0)] -= by_square;
             matrix[(0, 1)] += 2.0 * by_square * k * solid * apart;
             matrix[(1, 0)] -= by_square * apart;
             matrix[(1, 1)] += 2.0 * by_square * k * solid * apart * apart;
-            if let Some(column) = self.column(i) {
+            if let Some(column) = column {
                 matrix[(0, column)] -= by_square * k;
                 matrix[(1, column)] -= by_square * k * apart;
                 matrix[(column, 0)] -= by_square * k;
@@ -133,14 +140,13 @@ impl Linearised<'_> {
             })
             .collect();
         let mut right = DVector::zeros(self.present.len() + 2);
-        for i in 0..problem.len() {
-            let State { n, k, e, solid, apart } = self.state(i);
+        for (i, &State { n, k, e, solid, apart, column }) in self.states.iter().enumerate() {
             let by_square = n / (e * e);
             // Species that never crystallise have k = 0: their ln K does not count.
             let total = moles[i] / e - by_square * k * solid * ln_k[i];
             right[0] -= total;
             right[1] -= total * apart;
-            if let Some(column) = self.column(i) {
+            if let Some(column) = column {
                 right[column] -= moles[i] * k / e + by_square * k * liquid * ln_k[i];
             }
         }
@@ -154,7 +160,7 @@ impl Linearised<'_> {
             let family = problem.blocks()[block].family;
             let range = problem.blocks()[block].start..problem.blocks()[block].end;
             for i in range {
-                let State { n, k, e, solid, apart } = self.state(i);
+                let State { n, k, e, solid, apart, .. } = self.states[i];
                 let (molar_mass, melt_k) = (problem.species_molar_mass(i), 1.0 / problem.inverse_melt[i]);
                 let crystal = n * k * solid / e;
                 let change_ln_k = ln_k[i] - 2.0 * apart * step[1];

@@ -156,17 +156,21 @@ impl Problem {
         }
         let key = |i: usize| species[i].family.map_or((usize::MAX, 0), |family| (family, species[i].solution));
         // What draws and amounts leave as it is comes first: the order of the last one is right, or nearly.
-        let place = |&i: &usize| {
-            let one = &species[i];
-            let bits = [one.delta, one.molar_mass_kg_mol, one.melt_k, one.mass].map(f64::to_bits);
-            (key(i), bits, i)
+        let compare = |&a: &usize, &b: &usize| {
+            let (one, other) = (&species[a], &species[b]);
+            (key(a).cmp(&key(b)))
+                .then_with(|| one.delta.to_bits().cmp(&other.delta.to_bits()))
+                .then_with(|| one.molar_mass_kg_mol.to_bits().cmp(&other.molar_mass_kg_mol.to_bits()))
+                .then_with(|| one.melt_k.to_bits().cmp(&other.melt_k.to_bits()))
+                .then_with(|| one.mass.to_bits().cmp(&other.mass.to_bits()))
+                .then_with(|| a.cmp(&b))
         };
         if self.order.len() != species.len() {
             self.order.clear();
             self.order.extend(0..species.len());
         }
-        if !self.order.is_sorted_by_key(place) {
-            self.order.sort_unstable_by_key(place);
+        if !self.order.is_sorted_by(|a, b| compare(a, b).is_lt()) {
+            self.order.sort_unstable_by(compare);
         }
         self.source.clear();
         self.source.extend(self.order.iter().filter(|&&i| species[i].mass > 0.0));
@@ -176,49 +180,41 @@ impl Problem {
         for list in [&mut self.moles, &mut self.heat_k, &mut self.inverse_melt, &mut self.molar_mass] {
             list.clear();
         }
+        let there = self.source.iter().map(|&i| &species[i]);
+        self.molar_mass.extend(there.clone().map(|one| one.molar_mass_kg_mol));
+        self.heat_k.extend(there.clone().map(|one| one.heat_j_mol / GAS_CONSTANT));
+        self.inverse_melt.extend(there.clone().map(|one| 1.0 / one.melt_k));
+        self.moles.extend(there.clone().map(|one| one.mass / one.molar_mass_kg_mol));
+        let total_moles: f64 = self.moles.iter().sum();
+        let total_mass: f64 = there.map(|one| one.mass).sum();
+        for moles in &mut self.moles {
+            *moles /= total_moles;
+        }
         self.class.clear();
         self.class_delta.clear();
         self.blocks.clear();
         self.runs.clear();
-        let (mut total_moles, mut total_mass) = (0.0, 0.0);
-        for (position, &i) in self.source.iter().enumerate() {
-            let one = &species[i];
-            let moles = one.mass / one.molar_mass_kg_mol;
-            total_moles += moles;
-            total_mass += one.mass;
-            self.moles.push(moles);
-            self.heat_k.push(one.heat_j_mol / GAS_CONSTANT);
-            self.inverse_melt.push(1.0 / one.melt_k);
-            self.molar_mass.push(one.molar_mass_kg_mol);
-            let before = position.checked_sub(1).map(|before| self.source[before]);
-            let class = match (before, self.class.last()) {
-                (Some(before), Some(&class)) if species[before].delta == one.delta => class,
-                _ => self.class_delta.iter().position(|&d| d == one.delta).unwrap_or_else(|| {
-                    self.class_delta.push(one.delta);
-                    self.class_delta.len() - 1
-                }),
-            };
-            self.class.push(class);
-            let same_family = before.is_some_and(|before| key(before) == key(i));
-            match self.runs.last_mut() {
-                Some(run) if same_family && run.class == class => run.end = position + 1,
-                _ => self.runs.push(Run { start: position, end: position + 1, class, moles: 0.0 }),
+        let mut start = 0;
+        while let Some(&first) = self.source.get(start) {
+            let one = &species[first];
+            let alike = |&&i: &&usize| species[i].delta == one.delta && key(i) == key(first);
+            let end = start + self.source[start..].iter().take_while(alike).count();
+            let class = self.class_delta.iter().position(|&d| d == one.delta).unwrap_or_else(|| {
+                self.class_delta.push(one.delta);
+                self.class_delta.len() - 1
+            });
+            self.class.resize(end, class);
+            self.runs.push(Run { start, end, class, moles: self.moles[start..end].iter().sum() });
+            if let Some(family) = one.family {
+                let end_run = self.runs.len();
+                match self.blocks.last_mut() {
+                    Some(block) if key(self.source[block.start]) == key(first) => {
+                        (block.end, block.end_run) = (end, end_run);
+                    }
+                    _ => self.blocks.push(FamilyBlock { family, start, end, first_run: end_run - 1, end_run }),
+                }
             }
-            let end_run = self.runs.len();
-            let Some(family) = one.family else { continue };
-            match self.blocks.last_mut() {
-                Some(block) if same_family => (block.end, block.end_run) = (position + 1, end_run),
-                _ => self.blocks.push(FamilyBlock {
-                    family,
-                    start: position,
-                    end: position + 1,
-                    first_run: end_run - 1,
-                    end_run,
-                }),
-            }
-        }
-        for moles in &mut self.moles {
-            *moles /= total_moles;
+            start = end;
         }
         for list in [&mut self.mass_kg, &mut self.mass_kg_k, &mut self.moles_heat_k] {
             list.clear();
@@ -226,9 +222,6 @@ impl Problem {
         self.mass_kg.extend(self.moles.iter().zip(&self.molar_mass).map(|(n, molar)| n * molar));
         self.mass_kg_k.extend(self.mass_kg.iter().zip(&self.inverse_melt).map(|(kg, inverse)| kg / inverse));
         self.moles_heat_k.extend(self.moles.iter().zip(&self.heat_k).map(|(n, heat)| n * heat));
-        for run in &mut self.runs {
-            run.moles = self.moles[run.start..run.end].iter().sum();
-        }
         self.mean_molar_mass = total_mass / total_moles;
         self.filled_moles = total_moles;
         let (low, high) = self.delta_range();

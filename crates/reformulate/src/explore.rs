@@ -506,15 +506,15 @@ impl<'a> Explorer<'a> {
         };
         // Each demand as soon as it can be judged: those of the bar in use first, since crystals that form anew make a fresh one two problems.
         let mut evaluator = in_use.one.at_drawn(central, &in_use.drawn)?;
-        let face = evaluator.point(skin.temperature_c)?;
-        if misses(&on_skin, &face) {
-            return Ok(None);
-        }
         for (index, demand) in self.demands.iter().enumerate() {
             let spot = spot(demand);
             if !at_release(spot) && !on_skin(spot) && !measure.met(index, &evaluator.point(spot.temperature_c)?) {
                 return Ok(None);
             }
+        }
+        let face = evaluator.point(skin.temperature_c)?;
+        if misses(&on_skin, &face) {
+            return Ok(None);
         }
         let firm = evaluator.point(settings.firmness_at_c)?;
         let off = |body_kpa: f64| skin_ln_off(skin, body_kpa.max(MIN_SKIN_KPA), face.yield_kpa.max(MIN_SKIN_KPA));

@@ -8,7 +8,8 @@
 //!
 //! A front of five coordinates grows nearly as fast as the number of points shown to it. So it is kept in blocks of neighbours, each with its lowest and
 //! highest value in every coordinate: a query skips the blocks whose corners already decide it. Every block owns a box of the space; a full one
-//! is cut in two at its median, one coordinate after the other in turn.
+//! is cut in two at its median, one coordinate after the other in turn. The halves stay side by side, so that blocks near each other in the list are near each
+//! other in the space: some of them together have corners, too, and are skipped together.
 //!
 //! # Source
 //! Definition: Pareto (textbook; recalled); blocks with corners: after the ND-tree of Jaszkiewicz and Lust 2018, IEEE Trans. Evol. Comput. 22:778 (recalled); thinning by the
@@ -25,7 +26,8 @@ pub type Scores = [f64; SCORES];
 
 /// Whether `a` is nowhere worse than `b`.
 fn as_good(a: &Scores, b: &Scores) -> bool {
-    a.iter().zip(b).all(|(a, b)| a <= b)
+    // Without a branch: which coordinate tells is anybody's guess.
+    a.iter().zip(b).fold(true, |good, (a, b)| good & (a <= b))
 }
 
 /// Whether `a` is nowhere worse than `b` and somewhere better.
@@ -43,11 +45,38 @@ pub fn dominates(a: &Scores, b: &Scores) -> bool {
 /// Points in a block before it is cut in two.
 const BLOCK: usize = 64;
 
+/// Blocks that are skipped together.
+const GROUP: usize = 16;
+
 /// A set of points of which none beats another.
 #[derive(Debug, Clone)]
 pub struct Front<T> {
     /// Their boxes are all of the space, without overlap.
     blocks: Vec<Block<T>>,
+    /// Corners of every [`GROUP`] of them.
+    groups: Vec<Corners>,
+}
+
+/// A box that holds some points.
+#[derive(Debug, Clone, Copy)]
+struct Corners {
+    /// No point is lower in any coordinate.
+    low: Scores,
+    /// No point is higher in any coordinate.
+    high: Scores,
+}
+
+impl Corners {
+    /// Without points, beyond every question.
+    const NONE: Corners = Corners { low: [f64::INFINITY; SCORES], high: [f64::NEG_INFINITY; SCORES] };
+
+    /// Those of its points and others.
+    fn with(&self, other: &Corners) -> Self {
+        Corners {
+            low: std::array::from_fn(|i| self.low[i].min(other.low[i])),
+            high: std::array::from_fn(|i| self.high[i].max(other.high[i])),
+        }
+    }
 }
 
 /// Neighbouring points.
@@ -57,10 +86,8 @@ struct Block<T> {
     from: Scores,
     /// …to below here.
     below: Scores,
-    /// Lowest value of its points in each coordinate.
-    low: Scores,
-    /// Highest value of its points in each coordinate.
-    high: Scores,
+    /// Lowest and highest value of its points in each coordinate.
+    corners: Corners,
     /// Coordinate to cut next.
     axis: usize,
     scores: Vec<Scores>,
@@ -70,7 +97,7 @@ struct Block<T> {
 impl<T> Default for Front<T> {
     fn default() -> Self {
         let (from, below) = ([f64::NEG_INFINITY; SCORES], [f64::INFINITY; SCORES]);
-        Front { blocks: vec![Block::new(from, below, 0)] }
+        Front { blocks: vec![Block::new(from, below, 0)], groups: vec![Corners::NONE] }
     }
 }
 
@@ -87,9 +114,12 @@ impl<T> Front<T> {
 
     /// Whether a point would not be taken in: one here is nowhere worse, or it is not a number.
     pub fn covers(&self, scores: &Scores) -> bool {
-        let in_block =
-            |block: &Block<T>| as_good(&block.low, scores) && block.scores.iter().any(|known| as_good(known, scores));
-        scores.iter().any(|score| score.is_nan()) || self.blocks.iter().any(in_block)
+        let in_block = |block: &Block<T>| {
+            as_good(&block.corners.low, scores) && block.scores.iter().any(|known| as_good(known, scores))
+        };
+        let in_group =
+            |(group, blocks): (&Corners, &[Block<T>])| as_good(&group.low, scores) && blocks.iter().any(in_block);
+        scores.iter().any(|score| score.is_nan()) || self.groups.iter().zip(self.blocks.chunks(GROUP)).any(in_group)
     }
 
     /// The lowest coordinate `free`, on its own scale, among the points here that are nowhere worse in all others; `None` without such a point.
@@ -100,14 +130,19 @@ impl<T> Front<T> {
         let mut limit = *scores;
         limit[free] = f64::INFINITY;
         let mut least = None;
-        for block in &self.blocks {
-            if !as_good(&block.low, &limit) {
+        for (group, blocks) in self.groups.iter().zip(self.blocks.chunks(GROUP)) {
+            if !as_good(&group.low, &limit) {
                 continue;
             }
-            for known in &block.scores {
-                if as_good(known, &limit) {
-                    limit[free] = known[free];
-                    least = Some(known[free]);
+            for block in blocks {
+                if !as_good(&block.corners.low, &limit) {
+                    continue;
+                }
+                for known in &block.scores {
+                    if as_good(known, &limit) {
+                        limit[free] = known[free];
+                        least = Some(known[free]);
+                    }
                 }
             }
         }
@@ -133,13 +168,24 @@ impl<T> Front<T> {
         if self.covers(&scores) {
             return false;
         }
-        for block in &mut self.blocks {
-            block.drop_beaten(&scores);
+        // What is dropped leaves the corners of its group as they are: too wide is no mistake.
+        for (group, blocks) in self.groups.iter().zip(self.blocks.chunks_mut(GROUP)) {
+            if as_good(&scores, &group.high) {
+                blocks.iter_mut().for_each(|block| block.drop_beaten(&scores));
+            }
         }
-        if let Some(block) = self.blocks.iter_mut().find(|block| block.owns(&scores)) {
+        let owner = self.blocks.iter().position(|block| block.owns(&scores));
+        if let Some((owner, block)) = owner.and_then(|owner| Some((owner, self.blocks.get_mut(owner)?))) {
             block.push(scores, item);
+            let group = &mut self.groups[owner / GROUP];
+            *group = group.with(&block.corners);
             let other = if block.items.len() > BLOCK { block.cut() } else { None };
-            self.blocks.extend(other);
+            if let Some(other) = other {
+                self.blocks.insert(owner + 1, other);
+                let around = |blocks: &[Block<T>]| blocks.iter().fold(Corners::NONE, |all, one| all.with(&one.corners));
+                self.groups.clear();
+                self.groups.extend(self.blocks.chunks(GROUP).map(around));
+            }
         }
         true
     }
@@ -157,9 +203,7 @@ impl<T> Front<T> {
 
 impl<T> Block<T> {
     fn new(from: Scores, below: Scores, axis: usize) -> Self {
-        // Without points, corners that are beyond every question.
-        let (low, high) = ([f64::INFINITY; SCORES], [f64::NEG_INFINITY; SCORES]);
-        Block { from, below, low, high, axis, scores: Vec::new(), items: Vec::new() }
+        Block { from, below, corners: Corners::NONE, axis, scores: Vec::new(), items: Vec::new() }
     }
 
     /// Whether a point lies in its box. Infinity lies in the last one.
@@ -170,15 +214,14 @@ impl<T> Block<T> {
     }
 
     fn push(&mut self, scores: Scores, item: T) {
-        self.low = std::array::from_fn(|i| self.low[i].min(scores[i]));
-        self.high = std::array::from_fn(|i| self.high[i].max(scores[i]));
+        self.corners = self.corners.with(&Corners { low: scores, high: scores });
         self.scores.push(scores);
         self.items.push(item);
     }
 
     /// Drops the points that another is as good as.
     fn drop_beaten(&mut self, by: &Scores) {
-        if !as_good(by, &self.high) || !self.scores.iter().any(|known| as_good(by, known)) {
+        if !as_good(by, &self.corners.high) || !self.scores.iter().any(|known| as_good(by, known)) {
             return;
         }
         let mut left = Block::new(self.from, self.below, self.axis);
@@ -378,9 +421,14 @@ mod tests {
                 assert!(block.items.len() <= BLOCK && block.scores.iter().all(|scores| block.owns(scores)));
                 for i in 0..SCORES {
                     let values = || block.scores.iter().map(|scores| scores[i]);
-                    assert_eq!(block.low[i], values().fold(f64::INFINITY, f64::min));
-                    assert_eq!(block.high[i], values().fold(f64::NEG_INFINITY, f64::max));
+                    assert_eq!(block.corners.low[i], values().fold(f64::INFINITY, f64::min));
+                    assert_eq!(block.corners.high[i], values().fold(f64::NEG_INFINITY, f64::max));
                 }
+            }
+            assert_eq!(front.groups.len(), front.blocks.len().div_ceil(GROUP));
+            for (group, blocks) in front.groups.iter().zip(front.blocks.chunks(GROUP)) {
+                let mut inside = blocks.iter().flat_map(|block| &block.scores);
+                assert!(inside.all(|scores| as_good(&group.low, scores) && as_good(scores, &group.high)));
             }
         }
     }

@@ -22,8 +22,8 @@ use serde::Serialize;
 
 use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
-use crate::limits::{LimitError, Limits, check_step};
-use crate::linear::{best_step, cost, mass_moved, missing, most_missing};
+use crate::limits::{LimitError, Limits, check_step, mass_moved};
+use crate::linear::{best_step, cost, missing, most_missing};
 
 /// Draws of the first search.
 const FEW_DRAWS: usize = 48;
@@ -225,6 +225,17 @@ pub fn adjust(
     formula: &Formula,
     task: &Task,
 ) -> Result<Adjustment, AdjustError> {
+    // On a thread of the pool from the start: a search has thousands of small steps to share.
+    rayon::scope(|_| searched(library, model, options, formula, task))
+}
+
+fn searched(
+    library: &Library,
+    model: &Model,
+    options: &Options,
+    formula: &Formula,
+    task: &Task,
+) -> Result<Adjustment, AdjustError> {
     if task.demands.is_empty() && task.limits.price.is_none() {
         return Err(AdjustError::NoDemand);
     }
@@ -400,12 +411,24 @@ impl Search<'_> {
         Ok(standings.map(|standings| self.with(percent, standings)).filter(|found| found.cost < most_cost))
     }
 
-    /// A formula, where it meets everything.
+    /// A formula, where it meets everything in all draws.
     fn met(&mut self, all: &Judge<'_>, percent: Vec<f64>) -> Result<Option<Found>, BlendError> {
         self.count(all);
-        let standings = all.judge_within(&percent, MARGIN_TOLERANCE, false)?;
-        let found = standings.map(|standings| self.with(percent, standings));
-        Ok(found.filter(|found| found.missing <= MARGIN_TOLERANCE))
+        if all.judge_within(&percent, MARGIN_TOLERANCE, false)?.is_none() {
+            return Ok(None);
+        }
+        Ok(Some(self.found(all, percent, false)?).filter(|found| found.missing <= MARGIN_TOLERANCE))
+    }
+
+    /// The same formula judged in all draws; where the search was wrong about it, what it leads to from there.
+    fn confirmed(&mut self, all: &Judge<'_>, found: Found) -> Result<Found, BlendError> {
+        let exact = self.found(all, found.percent, false)?;
+        if exact.missing <= found.missing + MARGIN_TOLERANCE {
+            return Ok(exact);
+        }
+        let again = self.descend(all, exact.percent, MAX_STEPS)?;
+        let exact = self.found(all, again.percent, false)?;
+        self.nudged(all, exact)
     }
 
     /// The best formula found with `all` draws where the usual starts led to none that meets everything: from formulas that each meet one demand, from those
@@ -438,6 +461,7 @@ impl Search<'_> {
         let coarse = self.followed(few, starts, most)?;
         let best = self.finish(all, coarse, FINALISTS)?;
         let best = self.polish(all, best)?;
+        let best = self.confirmed(all, best)?;
         self.same_set = false;
         Ok(best)
     }
@@ -462,18 +486,19 @@ impl Search<'_> {
                 best = other;
             }
         }
-        self.polish(all, best)
+        let best = self.polish(all, best)?;
+        self.confirmed(all, best)
     }
 
     /// Searches from the first and the best of some starts.
-    fn followed(&mut self, few: &Judge<'_>, starts: Vec<Vec<f64>>, most: usize) -> Result<Vec<Found>, BlendError> {
-        let mut starts =
-            starts.into_iter().map(|start| self.found(few, start, false)).collect::<Result<Vec<_>, _>>()?;
+    fn followed(&mut self, few: &Judge<'_>, mut starts: Vec<Vec<f64>>, most: usize) -> Result<Vec<Found>, BlendError> {
         if starts.len() > most {
-            starts[1..].sort_by(|a, b| a.cost.total_cmp(&b.cost));
-            starts.truncate(most);
+            let judged = starts.into_iter().map(|start| self.found(few, start, false));
+            let mut judged = judged.collect::<Result<Vec<_>, _>>()?;
+            judged[1..].sort_by(|a, b| a.cost.total_cmp(&b.cost));
+            starts = judged.into_iter().take(most).map(|one| one.percent).collect();
         }
-        starts.into_iter().map(|start| self.descend(few, start.percent, FEW_STEPS)).collect()
+        starts.into_iter().map(|start| self.descend(few, start, FEW_STEPS)).collect()
     }
 
     /// Transfers from one ingredient to another that lower the cost. The margin that decides is that of one draw and then of another, so it
@@ -651,7 +676,9 @@ impl Search<'_> {
 
     /// Sequential linear programming from one start.
     fn descend(&mut self, judge: &Judge<'_>, start: Vec<f64>, most_steps: usize) -> Result<Found, BlendError> {
-        let mut now = self.found(judge, start, true)?;
+        self.count(judge);
+        let standings = judge.judge_within(&start, f64::INFINITY, true)?.unwrap_or_default();
+        let mut now = self.with(start, standings);
         let mut reach = FIRST_REACH;
         let mut limits = Cow::Borrowed(self.limits);
         for _ in 0..most_steps {

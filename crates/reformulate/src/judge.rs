@@ -8,21 +8,29 @@
 //! The draws are those of [`barwright_blend::assess()`], and so are the probabilities. A result does not depend on the number of
 //! threads: each draw is computed on its own, and sums run in the order of draws.
 //!
+//! A search asks for one formula near another. Which draws decide is then nearly known: from a formula judged in full the margins of all draws shift by much
+//! the same. So a demand is judged in a window of draws around the one that decided there, and the window widens until no draw outside it could come between,
+//! if it shifts as those inside do, give or take half of what they differ by.
+//!
 //! # Source
 //! Order statistics of the draws (textbook; recalled).
 
 use std::cmp::Ordering;
 use std::collections::HashMap;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::ops::Range;
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::equilibrium::EquilibriumError;
 use barwright_blend::landmarks::{Direction, Evaluator};
-use barwright_blend::{BlendError, DiscrepancyDraws, Draw, Model, Options, Point, Sampler, Spread, ZERO_CELSIUS_K};
+use barwright_blend::{
+    BlendError, DiscrepancyDraws, Draw, DrawnMixture, Model, Options, Point, Sampler, Spread, ZERO_CELSIUS_K,
+};
 use barwright_reference::{Formula, IngredientId, Library, Part};
 use rayon::prelude::*;
 
 use crate::demand::{Demand, DemandError, Measure, Spot};
+use crate::limits::mass_moved;
 
 /// An ingredient below this counts as absent, mass %.
 pub const TRACE_PERCENT: f64 = 1e-6;
@@ -41,6 +49,18 @@ const MIN_NEIGHBOURS: usize = 3;
 
 /// Draws that a thread takes at once, so that setting the amounts pays.
 const MIN_AT_ONCE: usize = 16;
+
+/// A formula further from every one judged in full is judged in full, too, mass % moved.
+const MAX_APART: f64 = 3.0;
+
+/// Draws of a first window on either side of the one that decides, as a share of all.
+const WINDOW: f64 = 1.0 / 16.0;
+
+/// And at least this many.
+const MIN_WINDOW: usize = 4;
+
+/// How far the shift of a draw outside a window may lie beyond those inside, as a share of their range.
+const BEYOND: f64 = 0.5;
 
 /// Step of the difference that stands in for a derivative where nothing has crystallised, mass %.
 const DIFFERENCE_PERCENT: f64 = 0.05;
@@ -83,8 +103,77 @@ pub struct Judge<'a> {
     discrepancy: Mutex<HashMap<Vec<IngredientId>, Arc<DiscrepancyDraws>>>,
     /// Samplers that were used before and are free, with their buffers.
     idle: Mutex<Vec<Vec<Sampler>>>,
-    /// The draws, the hardest of the formula last judged in full first. It decides only how soon a formula is found wanting.
-    hardest: Mutex<Vec<usize>>,
+    /// What each draw says of the mixture of each sampler.
+    drawn: Vec<Vec<OnceLock<DrawnMixture>>>,
+    /// Formulas judged in full.
+    known: Mutex<Vec<Arc<Full>>>,
+}
+
+/// A formula judged in all draws.
+struct Full {
+    percent: Vec<f64>,
+    /// Of each demand: its margin in each draw, and the draws in their order.
+    demands: Vec<Ranked>,
+}
+
+/// The margins of one demand, and the draws from the smallest margin up.
+struct Ranked {
+    margins: Vec<f64>,
+    order: Vec<usize>,
+}
+
+impl Ranked {
+    fn new(margins: Vec<f64>) -> Self {
+        let mut order: Vec<usize> = (0..margins.len()).collect();
+        order.sort_by(|&a, &b| margins[a].partial_cmp(&margins[b]).unwrap_or(Ordering::Equal).then(a.cmp(&b)));
+        Ranked { margins, order }
+    }
+}
+
+/// The draws in which one demand is judged: neighbours in the order of a formula judged in full.
+struct Window<'f> {
+    full: &'f Ranked,
+    places: Range<usize>,
+    /// Margins of all draws: computed of those in the window, of the others as they would be if they shifted like those.
+    margins: Vec<f64>,
+    computed: Vec<bool>,
+}
+
+impl<'f> Window<'f> {
+    /// Around the place that decides.
+    fn new(full: &'f Ranked, rank: usize, reach: usize) -> Self {
+        let count = full.order.len();
+        let beside = ((WINDOW * count as f64) as usize).max(MIN_WINDOW);
+        let places = rank.saturating_sub(beside)..(rank + beside.max(reach) + 1).min(count);
+        Window { full, places, margins: full.margins.clone(), computed: vec![false; count] }
+    }
+
+    /// Draws in it that are not computed yet.
+    fn waiting(&self) -> impl Iterator<Item = usize> + '_ {
+        self.full.order[self.places.clone()].iter().copied().filter(|&draw| !self.computed[draw])
+    }
+
+    /// Widens it as far as draws outside could come between, and returns the margin that decides.
+    fn widen(&mut self, rank: usize) -> f64 {
+        let Ranked { margins: before, order } = self.full;
+        let inside = &order[self.places.clone()];
+        let shifts = inside.iter().map(|&draw| self.margins[draw] - before[draw]);
+        let (least, most) = shifts.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), one| (a.min(one), b.max(one)));
+        let beyond = BEYOND * (most - least);
+        let mut sorted: Vec<f64> = inside.iter().map(|&draw| self.margins[draw]).collect();
+        let (_, &mut decides, _) = sorted.select_nth_unstable_by(rank - self.places.start, f64::total_cmp);
+        let Range { start, end } = &mut self.places;
+        while *start > 0 && before[order[*start - 1]] + most + beyond >= decides {
+            *start -= 1;
+        }
+        while *end < order.len() && before[order[*end]] + least - beyond <= decides {
+            *end += 1;
+        }
+        for &draw in order[..*start].iter().chain(&order[*end..]) {
+            self.margins[draw] = before[draw] + 0.5 * (least + most);
+        }
+        decides
+    }
 }
 
 /// Samplers with the amounts of a candidate; given back when done with.
@@ -155,6 +244,7 @@ impl<'a> Judge<'a> {
             samplers.first().and_then(|one| one.mixture().parts().position(|(known, _)| known == ingredient))
         };
         let places = ingredients.iter().map(|&ingredient| place(ingredient).unwrap_or(0)).collect();
+        let drawn = samplers.iter().map(|_| (0..options.draws.max(1)).map(|_| OnceLock::new()).collect()).collect();
         Ok(Judge {
             bench,
             confidence,
@@ -167,7 +257,8 @@ impl<'a> Judge<'a> {
             ingredients: ingredients.to_vec(),
             discrepancy: Mutex::default(),
             idle: Mutex::default(),
-            hardest: Mutex::new((0..options.draws).collect()),
+            drawn,
+            known: Mutex::default(),
         })
     }
 
@@ -233,14 +324,27 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`BlendError::Equilibrium`]; never seen on valid input.
     pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
-        Ok(self.judge_within(percent, f64::INFINITY, with_gradients)?.unwrap_or_default())
+        let mix = self.mix(percent);
+        let count = self.draws().max(1);
+        let items: Vec<(usize, Vec<bool>)> = (0..count).map(|draw| (draw, vec![true; self.demands.len()])).collect();
+        let found = self.margins(&mix, &items)?;
+        let of = |demand: usize| Ranked::new(found.iter().map(|margins| margins[demand]).collect());
+        let full = Full { percent: percent.to_vec(), demands: (0..self.demands.len()).map(of).collect() };
+        let all = vec![true; count];
+        let standing = |(demand, one): (usize, &Ranked)| self.standing(&mix, demand, one, &all, with_gradients);
+        let standings = full.demands.iter().enumerate().map(standing).collect();
+        locked(&self.known).push(Arc::new(full));
+        standings
     }
 
-    /// The same; `None` as soon as some margin is sure to be below minus `most_missing`.
+    /// The same near a formula that was judged in full, in the draws that decide; `None` as soon as some margin is below minus `most_missing`.
     ///
     /// # Arguments
     /// * `percent`, `with_gradients`: as for [`Judge::judge`].
     /// * `most_missing`: how far a margin may be below 0 (dimensionless).
+    ///
+    /// # Returns
+    /// Probabilities are about right, and so are margins if a draw shifts so far beyond all others that it comes between.
     ///
     /// # Errors
     /// As [`Judge::judge`].
@@ -250,79 +354,131 @@ impl<'a> Judge<'a> {
         most_missing: f64,
         with_gradients: bool,
     ) -> Result<Option<Vec<Standing>>, BlendError> {
-        let mix = self.mix(percent);
-        let draws: Vec<Draw<'_>> = if self.draws() == 0 {
-            vec![self.bench.draw(None)]
-        } else {
-            (0..self.draws()).map(|number| self.bench.draw(Some(number))).collect()
+        let Some(near) = self.nearest(percent) else {
+            let standings = self.judge(percent, with_gradients)?;
+            return Ok(standings.iter().all(|one| one.margin >= -most_missing).then_some(standings));
         };
-        let count = draws.len();
-        let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
-        let rank = count - needed;
-        let order: Vec<usize> = if self.draws() == 0 { vec![0] } else { locked(&self.hardest).clone() };
-        let mut margins: Vec<Vec<f64>> = vec![Vec::new(); count];
-        let mut short = vec![0; self.demands.len()];
-        let mut waiting = order.as_slice();
-        while !waiting.is_empty() {
-            // Enough to find it wanting.
-            let at_once = if most_missing.is_finite() { (rank + MIN_AT_ONCE).min(waiting.len()) } else { count };
-            let (now, later) = waiting.split_at(at_once);
-            let found: Result<Vec<Vec<f64>>, EquilibriumError> = now
-                .par_iter()
-                .with_min_len(MIN_AT_ONCE)
-                .map_init(|| self.lend(&mix), |lent, &draw| self.margins(&mut lent.samplers, draws[draw]))
-                .collect();
-            for (&draw, found) in now.iter().zip(found?) {
-                for (short, margin) in short.iter_mut().zip(&found) {
-                    *short += usize::from(*margin < -most_missing);
+        let mix = self.mix(percent);
+        let (rank, reach) = self.deciding();
+        let mut windows: Vec<Window<'_>> = near.demands.iter().map(|full| Window::new(full, rank, reach)).collect();
+        loop {
+            let mut wanted = vec![Vec::new(); self.draws().max(1)];
+            for (demand, window) in windows.iter().enumerate() {
+                for draw in window.waiting() {
+                    wanted[draw].resize(self.demands.len(), false);
+                    wanted[draw][demand] = true;
                 }
-                margins[draw] = found;
             }
-            if short.iter().any(|short| *short > rank) {
+            let items: Vec<(usize, Vec<bool>)> =
+                wanted.into_iter().enumerate().filter(|(_, demands)| !demands.is_empty()).collect();
+            if items.is_empty() {
+                break;
+            }
+            for ((draw, demands), margins) in items.iter().zip(self.margins(&mix, &items)?) {
+                for (demand, window) in windows.iter_mut().enumerate().filter(|(demand, _)| demands[*demand]) {
+                    window.margins[*draw] = margins[demand];
+                    window.computed[*draw] = true;
+                }
+            }
+            // In a window that is too narrow more draws may lie below, never fewer.
+            if windows.iter_mut().any(|window| window.widen(rank) < -most_missing) {
                 return Ok(None);
             }
-            waiting = later;
         }
-        if self.draws() > 0 {
-            let worst = |draw: usize| margins[draw].iter().copied().fold(f64::INFINITY, f64::min);
-            let mut order = order;
-            order.sort_by(|&a, &b| worst(a).total_cmp(&worst(b)).then(a.cmp(&b)));
-            *locked(&self.hardest) = order;
-        }
-        let reach = ((NEIGHBOURS * count as f64) as usize).max(MIN_NEIGHBOURS);
-        let standing = |demand: usize| -> Result<Standing, BlendError> {
-            let mut order: Vec<usize> = (0..count).collect();
-            let margin = |draw: usize| margins[draw][demand];
-            order.sort_by(|&a, &b| margin(a).partial_cmp(&margin(b)).unwrap_or(Ordering::Equal).then(a.cmp(&b)));
-            let met = (0..count).filter(|&draw| margin(draw) >= -MARGIN_TOLERANCE).count();
-            let tangents: Result<Vec<Tangent>, EquilibriumError> = if with_gradients {
-                let deciding = order[rank..(rank + reach + 1).min(count)].par_iter();
-                let tangent = |lent: &mut Lent<'_>, &draw: &usize| {
-                    let gradient = self.gradient(&mut lent.samplers, draws[draw], demand)?;
-                    Ok(Tangent { margin: margin(draw), gradient })
-                };
-                deciding.map_init(|| self.lend(&mix), tangent).collect()
-            } else {
-                Ok(Vec::new())
-            };
-            Ok(Standing { probability: met as f64 / count as f64, margin: margin(order[rank]), tangents: tangents? })
+        let standing = |(demand, window): (usize, Window<'_>)| {
+            self.standing(&mix, demand, &Ranked::new(window.margins), &window.computed, with_gradients)
         };
-        (0..self.demands.len()).map(standing).collect::<Result<_, _>>().map(Some)
+        windows.into_iter().enumerate().map(standing).collect::<Result<_, _>>().map(Some)
     }
 
-    fn margins(&self, samplers: &mut [Sampler], draw: Draw<'_>) -> Result<Vec<f64>, EquilibriumError> {
-        let mut found = vec![0.0; self.demands.len()];
-        for sampler in samplers {
-            let state = sampler.mixture().state();
-            let mut evaluator = sampler.at(draw)?;
-            for (number, spot) in self.spots.iter().enumerate().filter(|(_, spot)| spot.state == state) {
-                let point = evaluator.point(spot.temperature_c)?;
-                for (demand, margin) in found.iter_mut().enumerate().filter(|(i, _)| self.spot_of[*i] == number) {
-                    *margin = self.margin(demand, draw, &point, &evaluator);
+    /// Place of the draw that decides, from the smallest margin up, and how many beyond it are its neighbours.
+    fn deciding(&self) -> (usize, usize) {
+        let count = self.draws().max(1);
+        let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
+        (count - needed, ((NEIGHBOURS * count as f64) as usize).max(MIN_NEIGHBOURS))
+    }
+
+    /// The nearest formula of the same ingredients that was judged in full.
+    fn nearest(&self, percent: &[f64]) -> Option<Arc<Full>> {
+        let same_set = |full: &&Arc<Full>| {
+            full.percent.iter().zip(percent).all(|(a, b)| (*a > TRACE_PERCENT) == (*b > TRACE_PERCENT))
+        };
+        let apart = |full: &Full| mass_moved(&full.percent, percent);
+        let known = locked(&self.known);
+        let nearest = known.iter().filter(same_set).min_by(|a, b| apart(a).total_cmp(&apart(b)));
+        nearest.filter(|full| apart(full) <= MAX_APART).cloned()
+    }
+
+    /// The standing of one demand.
+    ///
+    /// # Arguments
+    /// * `computed`: the draws whose margins are not guessed.
+    fn standing(
+        &self,
+        mix: &Mix,
+        demand: usize,
+        Ranked { margins, order }: &Ranked,
+        computed: &[bool],
+        with_gradients: bool,
+    ) -> Result<Standing, BlendError> {
+        let (rank, reach) = self.deciding();
+        let tangents = if with_gradients {
+            let neighbours = order[rank..].iter().copied().filter(|&draw| computed[draw]).take(reach + 1);
+            let deciding: Vec<usize> = neighbours.collect();
+            let tangent = |lent: &mut Lent<'_>, draw: usize| {
+                let gradient = self.gradient(&mut lent.samplers, draw, demand)?;
+                Ok(Tangent { margin: margins[draw], gradient })
+            };
+            let tangents: Result<_, EquilibriumError> =
+                deciding.into_par_iter().map_init(|| self.lend(mix), tangent).collect();
+            tangents?
+        } else {
+            Vec::new()
+        };
+        let met = margins.iter().filter(|margin| **margin >= -MARGIN_TOLERANCE).count();
+        Ok(Standing { probability: met as f64 / margins.len() as f64, margin: margins[order[rank]], tangents })
+    }
+
+    /// A draw by its place; the central one where there are none.
+    fn draw(&self, place: usize) -> Draw<'_> {
+        self.bench.draw((self.draws() > 0).then_some(place))
+    }
+
+    /// A sampler in a draw.
+    fn at<'s>(
+        &'s self,
+        (number, sampler): (usize, &'s mut Sampler),
+        draw: usize,
+    ) -> Result<Evaluator<'s>, EquilibriumError> {
+        let drawn = self.drawn[number][draw].get_or_init(|| sampler.drawn(self.draw(draw)));
+        sampler.at_drawn(self.draw(draw), drawn)
+    }
+
+    /// Margins of some demands in some draws; 0 for demands that are not wanted.
+    fn margins(&self, mix: &Mix, items: &[(usize, Vec<bool>)]) -> Result<Vec<Vec<f64>>, EquilibriumError> {
+        let one = |lent: &mut Lent<'_>, (draw, wanted): &(usize, Vec<bool>)| {
+            let mut found = vec![0.0; self.demands.len()];
+            for (number, sampler) in lent.samplers.iter_mut().enumerate() {
+                let state = sampler.mixture().state();
+                let here = |demand: &usize| wanted[*demand] && self.spots[self.spot_of[*demand]].state == state;
+                if !(0..wanted.len()).any(|demand| here(&demand)) {
+                    continue;
+                }
+                let mut evaluator = self.at((number, sampler), *draw)?;
+                for (number, spot) in self.spots.iter().enumerate() {
+                    let of_spot = |demand: &usize| here(demand) && self.spot_of[*demand] == number;
+                    let Some(first) = (0..wanted.len()).find(of_spot) else { continue };
+                    // Which others are wanted changes nothing, not even the last bit.
+                    evaluator.forget();
+                    let point = evaluator.point(spot.temperature_c)?;
+                    for demand in (first..wanted.len()).filter(of_spot) {
+                        found[demand] = self.margin(demand, self.draw(*draw), &point, &evaluator);
+                    }
                 }
             }
-        }
-        Ok(found)
+            Ok(found)
+        };
+        items.par_iter().with_min_len(MIN_AT_ONCE).map_init(|| self.lend(mix), one).collect()
     }
 
     /// Margin of one demand at its temperature.
@@ -340,13 +496,15 @@ impl<'a> Judge<'a> {
     }
 
     /// Derivative of the margin of one demand in one draw with the mass % of each ingredient.
-    fn gradient(&self, samplers: &mut [Sampler], draw: Draw<'_>, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
+    fn gradient(&self, samplers: &mut [Sampler], place: usize, demand: usize) -> Result<Vec<f64>, EquilibriumError> {
+        let draw = self.draw(place);
         let spot = self.spots[self.spot_of[demand]];
         let measure = self.measure();
         let mut gradient = vec![0.0; self.places.len()];
-        let its_own = |one: &&mut Sampler| one.mixture().state() == spot.state;
-        let Some(sampler) = samplers.iter_mut().find(its_own) else { return Ok(gradient) };
-        let mut evaluator = sampler.at(draw)?;
+        let its_own = |one: &Sampler| one.mixture().state() == spot.state;
+        let Some(number) = samplers.iter().position(its_own) else { return Ok(gradient) };
+        let sampler = &mut samplers[number];
+        let mut evaluator = self.at((number, sampler), place)?;
         // In the order of the ingredients, not of the mixture.
         let along = evaluator.changes();
         let changes: Vec<Direction> = self.places.iter().map(|&place| along[place].clone()).collect();

@@ -132,6 +132,11 @@ pub fn price_per_kg(price: &[f64], percent: &[f64]) -> f64 {
     price.iter().zip(percent).map(|(price, percent)| price * percent / 100.0).sum()
 }
 
+/// Mass moved from one formula to another, mass %.
+pub fn mass_moved(original: &[f64], percent: &[f64]) -> f64 {
+    0.5 * original.iter().zip(percent).map(|(before, after)| (after - before).abs()).sum::<f64>()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -13,7 +13,7 @@
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
 
 use crate::judge::Standing;
-use crate::limits::{Limits, PriceLimit};
+use crate::limits::{Limits, PriceLimit, mass_moved};
 
 /// Cost of a unit of margin missing, mass % moved: far above what any change of a formula costs for a unit.
 const MISSING_COST: f64 = 1000.0;
@@ -40,11 +40,6 @@ pub(crate) fn most_missing(original: &[f64], percent: &[f64], limits: &Limits, m
 /// What is missing of the margins and the price, as a sum of margins (dimensionless).
 pub fn missing(standings: &[Standing], limits: &Limits, percent: &[f64]) -> f64 {
     standings.iter().map(|one| (-one.margin).max(0.0)).sum::<f64>() + limits.over_price(percent)
-}
-
-/// Mass moved from one formula to another, mass %.
-pub fn mass_moved(original: &[f64], percent: &[f64]) -> f64 {
-    0.5 * original.iter().zip(percent).map(|(before, after)| (after - before).abs()).sum::<f64>()
 }
 
 /// Finds the best step from `current`; `None` when the limits leave none.

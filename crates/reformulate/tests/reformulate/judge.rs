@@ -346,3 +346,31 @@ fn a_formula_is_found_wanting_early_or_judged_in_full() {
     }
     assert!(stopped > 12 && full > 12, "{stopped} {full}");
 }
+
+/// Near a formula judged in full the draws around the one that decides give the margin that all of them give, to the last bit, and the same tangents.
+#[test]
+fn near_a_formula_judged_in_full_few_draws_decide_the_same() {
+    let mut looked_at = 0;
+    for text in BARS {
+        let (ingredients, percent) = split(&bar(text));
+        let last = percent.len() - 1;
+        for confidence in [0.5, 0.9, 1.0] {
+            let near = judge(&options(256), &ingredients, &demands(), confidence);
+            near.judge(&percent, false).unwrap();
+            for moved in [-2.5, -0.4, 0.01, 0.7, 2.9] {
+                let mut percent = percent.clone();
+                percent[0] += moved;
+                percent[last] -= moved;
+                let full = judge(&options(256), &ingredients, &demands(), confidence).judge(&percent, true).unwrap();
+                let few = near.judge_within(&percent, f64::INFINITY, true).unwrap().unwrap();
+                for (few, full) in few.iter().zip(&full) {
+                    assert_eq!(few.margin, full.margin, "{text} {moved} at {confidence}");
+                    assert_eq!(few.tangents[0], full.tangents[0], "{text} {moved} at {confidence}");
+                    assert!((few.probability - full.probability).abs() < 0.1, "{few:?} {full:?}");
+                    looked_at += 1;
+                }
+            }
+        }
+    }
+    assert!(looked_at > 50, "{looked_at}");
+}

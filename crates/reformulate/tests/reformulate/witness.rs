@@ -7,7 +7,7 @@ use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::judge::Judge;
-use barwright_reformulate::linear::mass_moved;
+use barwright_reformulate::limits::mass_moved;
 use barwright_reformulate::{Demand, Firmness, Limits};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;

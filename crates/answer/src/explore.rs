@@ -1,14 +1,15 @@
 //! The best trade-offs of a space: how many there are, a selection that represents them, what is in each.
 
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 use barwright_blend::{Assessment, Options};
-use barwright_reference::{Formula, IngredientId, Library, Part};
+use barwright_reference::{Formula, Library, Part};
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::{Demand, Space};
 use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Serialize, Serializer};
 
 use crate::Answered;
 use crate::assess::{RULE_OF_THUMB, interval_words};
@@ -99,7 +100,8 @@ pub struct Explored {
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct TradeOff {
     /// What is in it.
-    pub parts: Vec<Share>,
+    #[schemars(with = "Vec<Share<'static>>")]
+    pub parts: Parts,
     /// Yield stress, kPa.
     pub firmness_kpa: f64,
     /// Temperature it keeps its shape at for a day, °C.
@@ -112,11 +114,26 @@ pub struct TradeOff {
     pub price_per_kg: Option<f64>,
 }
 
+/// What is in a trade-off: its [`Share`]s when written. The keys are there once for all trade-offs, of which there are tens of thousands.
+#[derive(Debug, Clone)]
+pub struct Parts {
+    keys: Arc<[String]>,
+    /// Mass % of each.
+    percent: Vec<f64>,
+}
+
+impl Serialize for Parts {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let there = self.keys.iter().zip(&self.percent).filter(|(_, percent)| **percent > 0.0);
+        serializer.collect_seq(there.map(|(ingredient, &percent)| Share { ingredient, percent }))
+    }
+}
+
 /// A part of a trade-off.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Share {
+pub struct Share<'k> {
     /// Key of the ingredient.
-    pub ingredient: String,
+    pub ingredient: &'k str,
     /// Mass %.
     pub percent: f64,
 }
@@ -185,7 +202,7 @@ pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<
         judged: found.judged,
         rejected: found.rejected,
         firmness_at_c: asked.firmness_at_c,
-        front: found.front.iter().map(|one| question.trade_off(one)).collect(),
+        front: question.trade_offs(&found.front),
         shown: shown.into_iter().map(|(_, shown)| shown).collect(),
     };
     Ok(Answered { figures, document, picture })
@@ -280,18 +297,19 @@ impl<'a> Question<'a> {
         picked.iter().map(shown).collect()
     }
 
-    /// The figures of a trade-off.
-    fn trade_off(&self, one: &Candidate) -> TradeOff {
-        let parts = self.formulas().ingredients.iter().zip(&one.percent).filter(|(_, percent)| **percent > 0.0);
-        let key = |id: IngredientId| self.library().key(id).to_owned();
-        TradeOff {
-            parts: parts.map(|(&id, &percent)| Share { ingredient: key(id), percent }).collect(),
+    /// The figures of the trade-offs.
+    fn trade_offs(&self, front: &[Candidate]) -> Vec<TradeOff> {
+        let keys: Arc<[String]> =
+            self.formulas().ingredients.iter().map(|&id| self.library().key(id).to_owned()).collect();
+        let trade_off = |one: &Candidate| TradeOff {
+            parts: Parts { keys: Arc::clone(&keys), percent: one.percent.clone() },
             firmness_kpa: one.properties.firmness_kpa,
             hold_c: one.properties.hold_c,
             finest_mm: one.properties.finest_mm,
             skin_ln_off: one.properties.skin_ln_off,
             price_per_kg: one.properties.price,
-        }
+        };
+        front.iter().map(trade_off).collect()
     }
 
     /// How many there are, and what was weighed.

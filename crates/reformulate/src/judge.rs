@@ -325,16 +325,25 @@ impl<'a> Judge<'a> {
     /// [`BlendError::Equilibrium`]; never seen on valid input.
     pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
         let mix = self.mix(percent);
-        let count = self.draws().max(1);
-        let items: Vec<(usize, Vec<bool>)> = (0..count).map(|draw| (draw, vec![true; self.demands.len()])).collect();
-        let found = self.margins(&mix, &items)?;
-        let of = |demand: usize| Ranked::new(found.iter().map(|margins| margins[demand]).collect());
-        let full = Full { percent: percent.to_vec(), demands: (0..self.demands.len()).map(of).collect() };
-        let all = vec![true; count];
+        let full = self.full(percent, &mix)?;
+        let all = vec![true; self.draws().max(1)];
         let standing = |(demand, one): (usize, &Ranked)| self.standing(&mix, demand, one, &all, with_gradients);
-        let standings = full.demands.iter().enumerate().map(standing).collect();
-        locked(&self.known).push(Arc::new(full));
-        standings
+        full.demands.iter().enumerate().map(standing).collect()
+    }
+
+    /// A formula judged in all draws, or what is known of it.
+    fn full(&self, percent: &[f64], mix: &Mix) -> Result<Arc<Full>, EquilibriumError> {
+        if let Some(full) = locked(&self.known).iter().find(|full| full.percent == percent) {
+            return Ok(Arc::clone(full));
+        }
+        let all = vec![true; self.demands.len()];
+        let items: Vec<(usize, Vec<bool>)> = (0..self.draws().max(1)).map(|draw| (draw, all.clone())).collect();
+        let found = self.margins(mix, &items)?;
+        let of = |demand: usize| Ranked::new(found.iter().map(|margins| margins[demand]).collect());
+        let demands = (0..self.demands.len()).map(of).collect();
+        let full = Arc::new(Full { percent: percent.to_vec(), demands });
+        locked(&self.known).push(Arc::clone(&full));
+        Ok(full)
     }
 
     /// The same near a formula that was judged in full, in the draws that decide; `None` as soon as some margin is below minus `most_missing`.

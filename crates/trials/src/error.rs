@@ -26,13 +26,11 @@ pub enum LearnError {
     /// What was learned cannot be used: a score lies where none can.
     #[error("what the trials say together cannot be: {0}")]
     Beyond(#[from] LearnedError),
-    /// The mode was not found.
-    #[error("no most likely maker found in {steps} steps; another step would still gain {gain:.1e}")]
-    NotConverged {
+    /// The mode was not found: slopes there are no numbers.
+    #[error("no most likely maker found: after {steps} steps the slopes are no longer numbers")]
+    NotFinite {
         /// Steps taken.
         steps: usize,
-        /// What another step would gain in `U`.
-        gain: f64,
     },
 }
 

@@ -42,7 +42,7 @@ pub const CREEP_SHARE: f64 = 0.1;
 /// point reached stands.
 pub const MAX_CORNERS: usize = 8;
 
-/// Steps before giving up.
+/// Steps of one search; beyond these the point reached stands.
 pub const MAX_STEPS: usize = 60;
 
 /// Share of the variance of one result that the scores left out of learning may make up together. They scatter on in every prediction, and ten trials leave a
@@ -54,6 +54,9 @@ pub const COARSE: f64 = 0.01;
 
 /// Rounds of flagging before the weights are taken as they are.
 pub const FLAG_ROUNDS: usize = 12;
+
+/// Looks around the mode once the weights are taken as they are, each of which found a point more than [`STALL_GAIN`] lower.
+const MAX_LOOKS: usize = 3;
 
 /// Change of a weight that counts as none.
 pub(super) const WEIGHT_TOLERANCE: f64 = 1e-3;
@@ -92,6 +95,8 @@ pub(super) struct Mode {
     pub(super) values: Vec<Value>,
     pub(super) derivatives: DMatrix<f64>,
     pub(super) hessian: Cholesky<f64, Dyn>,
+    /// Whether slopes still promise something: the search ended at a corner of the model, or its steps ran out.
+    pub(super) cornered: bool,
 }
 
 /// Scores, what the model says there, and `U`.
@@ -225,21 +230,23 @@ impl<'a> Posterior<'a> {
     pub(super) fn mode(&mut self, start: Spot, known: Option<DMatrix<f64>>) -> Result<Mode, LearnError> {
         let (mut here, mut known) = (start, known);
         let mut damping = 0.0;
-        let mut gain = f64::INFINITY;
         let mut history = Vec::new();
-        for _ in 0..MAX_STEPS {
+        let mut steps = 0;
+        loop {
             let derivatives = match known.take() {
                 Some(known) => known,
                 None => self.readings.derivatives(&here.scores, &here.values)?,
             };
             let (gradient, matrix) = self.slopes(&here.scores, &here.values, &derivatives);
-            let Some(hessian) = Cholesky::new(matrix.clone()) else { break };
-            gain = 0.5 * gradient.dot(&hessian.solve(&gradient));
+            let hessian = Cholesky::new(matrix.clone()).ok_or(LearnError::NotFinite { steps })?;
+            let gain = 0.5 * gradient.dot(&hessian.solve(&gradient));
+            let cornered = gain > GAIN_TOLERANCE;
+            steps += 1;
             history.push(here.energy);
             let before = history.len().checked_sub(1 + STALL_STEPS).and_then(|index| history.get(index));
             let stalled = before.is_some_and(|before| before - here.energy < STALL_GAIN);
-            if gain <= GAIN_TOLERANCE || stalled {
-                return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian });
+            if !cornered || stalled || steps > MAX_STEPS {
+                return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian, cornered });
             }
             let creeps = damping > 0.0 && before.is_some_and(|before| before - here.energy < CREEP_SHARE * gain);
             let mut next = None;
@@ -266,37 +273,33 @@ impl<'a> Posterior<'a> {
                 continue;
             }
             // A corner of the model: a crystal family appears there, and slopes say nothing of the other side.
-            let found = if self.corners_left > 0 { self.lower_nearby(&here, &hessian)? } else { None };
+            let axes = if self.corners_left > 0 { told_of(&hessian) } else { Vec::new() };
             self.corners_left = self.corners_left.saturating_sub(1);
-            match found {
+            match lowest(self.lower_along(&axes, &here)?.into_iter()) {
                 Some(found) => here = found,
-                None => return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian }),
+                None => return Ok(Mode { scores: here.scores, values: here.values, derivatives, hessian, cornered }),
             }
             damping = 0.0;
             history.clear();
         }
-        Err(LearnError::NotConverged { steps: MAX_STEPS, gain })
     }
 
-    /// The lowest of the points [`PROBES`] standard deviations away along each axis of the posterior that the trials tell of ([`INFORMED`]), if it is lower
-    /// than here. There are no more of these than trials; along the others the prior alone speaks.
-    pub(super) fn lower_nearby(
-        &mut self,
-        here: &Spot,
-        hessian: &Cholesky<f64, Dyn>,
-    ) -> Result<Option<Spot>, BlendError> {
-        let lower = hessian.l();
-        let eigen = (&lower * lower.transpose()).symmetric_eigen();
-        let told = |(curvature, _): &(&f64, _)| 1.0 / **curvature < INFORMED;
-        let axes = eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()).filter(told);
-        let around = axes.flat_map(|(curvature, axis)| {
-            let axis = axis / curvature.sqrt();
-            PROBES.into_iter().flat_map(|step| [step, -step]).map(move |step| &here.scores + step * &axis)
-        });
+    /// Along each axis of the posterior the lowest of the points [`PROBES`] standard deviations away, where one is lower than here.
+    fn lower_along(&self, axes: &[DVector<f64>], here: &Spot) -> Result<Vec<Spot>, BlendError> {
         let below = here.energy - GAIN_TOLERANCE;
-        let found = self.spots_below(around.map(|scores| (scores, below)).collect())?;
-        let found = found.into_iter().flatten().filter(|there| there.energy < below);
-        Ok(found.min_by(|one, other| one.energy.total_cmp(&other.energy)))
+        let steps = || PROBES.into_iter().flat_map(|step| [step, -step]);
+        let around = axes.iter().flat_map(|axis| steps().map(move |step| (&here.scores + step * axis, below)));
+        let mut found = self.spots_below(around.collect())?.into_iter();
+        let along = |_| lowest(found.by_ref().take(steps().count()).flatten().filter(|there| there.energy < below));
+        Ok(axes.iter().filter_map(along).collect())
+    }
+
+    /// A last look around a corner, along every score: the lowest point found, that of all steps that gain taken together among them.
+    fn last_look(&mut self, here: &Spot, hessian: &Cholesky<f64, Dyn>) -> Result<Option<Spot>, BlendError> {
+        let each = self.lower_along(&pulled(hessian), here)?;
+        let together = each.iter().fold(here.scores.clone(), |sum, there| sum + &there.scores - &here.scores);
+        let together = self.spot_below(together, here.energy)?;
+        Ok(lowest(each.into_iter().chain(together)))
     }
 
     /// How far a trial lies from what the prior and the other trials say of it.
@@ -315,22 +318,47 @@ impl<'a> Posterior<'a> {
     pub(super) fn robust_mode(&mut self) -> Result<Mode, LearnError> {
         let start = self.spot(DVector::zeros(self.readings.names().len()))?;
         let mut mode = self.mode(start, None)?;
-        for _ in 0..FLAG_ROUNDS {
+        for round in 0..FLAG_ROUNDS + MAX_LOOKS {
             let weights: Vec<f64> = (0..self.sites.len()).map(|index| weight(self.surprise(index, &mode))).collect();
-            let settled = weights.iter().zip(&self.weights).all(|(a, b)| (a - b).abs() <= WEIGHT_TOLERANCE);
-            if settled {
-                break;
+            let alike = weights.iter().zip(&self.weights).all(|(a, b)| (a - b).abs() <= WEIGHT_TOLERANCE);
+            let Mode { scores, values, derivatives, hessian, cornered } = mode.clone();
+            if alike || round >= FLAG_ROUNDS {
+                let here = Spot { energy: self.energy(&scores, &values), scores, values };
+                match if cornered { self.last_look(&here, &hessian)? } else { None } {
+                    Some(lower) if here.energy - lower.energy > STALL_GAIN => mode = self.mode(lower, None)?,
+                    _ => break,
+                }
+                continue;
             }
             // Half way in the logarithm: two trials that contradict all else take turns otherwise, each round further than the last.
             for (w, target) in self.weights.iter_mut().zip(weights) {
                 *w = (*w * target).sqrt();
             }
-            let Mode { scores, values, derivatives, .. } = mode;
             let energy = self.energy(&scores, &values);
             mode = self.mode(Spot { scores, values, energy }, Some(derivatives))?;
         }
         Ok(mode)
     }
+}
+
+fn lowest(spots: impl Iterator<Item = Spot>) -> Option<Spot> {
+    spots.min_by(|one, other| one.energy.total_cmp(&other.energy))
+}
+
+/// Axes of the posterior that the trials tell of ([`INFORMED`]), a standard deviation long. There are no more of these than trials; along the others the
+/// prior alone speaks.
+fn told_of(hessian: &Cholesky<f64, Dyn>) -> Vec<DVector<f64>> {
+    let lower = hessian.l();
+    let eigen = (&lower * lower.transpose()).symmetric_eigen();
+    let told = |(curvature, _): &(&f64, _)| 1.0 / **curvature < INFORMED;
+    let axes = eigen.eigenvalues.iter().zip(eigen.eigenvectors.column_iter()).filter(told);
+    axes.map(|(curvature, axis)| axis / curvature.sqrt()).collect()
+}
+
+/// Where all scores go when one of them is pulled a standard deviation away: more axes than [`told_of`] has, for corners that no slope tells of.
+fn pulled(hessian: &Cholesky<f64, Dyn>) -> Vec<DVector<f64>> {
+    let covariance = hessian.inverse();
+    covariance.column_iter().enumerate().map(|(score, column)| column / covariance[(score, score)].sqrt()).collect()
 }
 
 /// Damping after a step that gained a share of what the quadratic model of `U` promised. A step that gains little lands on the far side of the valley, and the

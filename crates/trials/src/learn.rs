@@ -32,8 +32,8 @@
 //!   mean and covariance does not follow (it held 95, 98 and 100 %). Where the mode and its curvature stand, the Gaussian is all there is, and wider than it need be.
 //! * Lots are learned under the key of their ingredient. A new delivery is a new lot: give it a key of its own, or its composition is taken for that of the
 //!   last.
-//! * With many trials that contradict each other every step ends at a corner; after [`MAX_CORNERS`] of them the lowest point found stands, and what does not fit
-//!   is flagged.
+//! * With many trials that contradict each other every step ends at a corner; after [`MAX_CORNERS`] of them, or [`MAX_STEPS`], the lowest point found stands, and
+//!   what does not fit is flagged. Once the weights stand, such a point is looked around along every score. Another path to it may end up to [`STALL_GAIN`] lower in `U`.
 //! * Where a crystal family appears the model has a corner. The mode is then the lowest point around, and slopes are taken over a third of a standard
 //!   deviation of the prior. Trials are flagged by the mode and its curvature.
 //!

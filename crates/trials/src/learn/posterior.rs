@@ -56,7 +56,7 @@ pub const COARSE: f64 = 0.01;
 pub const FLAG_ROUNDS: usize = 12;
 
 /// Looks around the mode once the weights are taken as they are, each of which found a point more than [`STALL_GAIN`] lower.
-const MAX_LOOKS: usize = 3;
+const MAX_LOOKS: usize = 8;
 
 /// Change of a weight that counts as none.
 pub(super) const WEIGHT_TOLERANCE: f64 = 1e-3;

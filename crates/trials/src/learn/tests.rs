@@ -608,6 +608,143 @@ fn two_trials_that_take_turns_settle() {
     }
 }
 
+/// Trials of a formula, age in days, tempered, test.
+fn odd(rows: &[(&str, f64, bool, Test)]) -> Vec<Trial> {
+    rows.iter().map(|&(text, days, tempered, test)| Trial { days, tempered, ..trial(&bar(text), test) }).collect()
+}
+
+const CASTOR_BAR: &str = "hydrogenated-castor-wax 25.7, almond-butter 18.5, avocado-oil 52.2, corn-oil 3.6";
+
+/// Half of the trials are of one bar and contradict each other. Slopes end at a corner, and so did the search along the directions the trials tell of: nine in
+/// `U` above a mode that lies along single scores.
+#[test]
+fn no_point_near_a_corner_is_much_lower() {
+    let trials = odd(&[
+        (
+            "jojoba-esters-soft 10.3, cocoa-butter 10.0, avocado-oil 70.0, sugarcane-wax 9.7",
+            7.0,
+            false,
+            Test::Shelf { at_c: 34.02, hours: 0.5, kept: false },
+        ),
+        (CASTOR_BAR, 7.0, false, Test::Shelf { at_c: 35.70, hours: 24.0, kept: false }),
+        (
+            "lanolin 3.1, olive-butter 18.9, apricot-kernel-oil 61.2, high-oleic-safflower-oil 16.9",
+            0.5,
+            true,
+            Test::Rod { diameter_mm: 3.0, grams: 2483.67, at_c: 28.49 },
+        ),
+        (CASTOR_BAR, 7.0, false, Test::Relief { survived_mm: None, broke_mm: Some(0.09), release_c: 9.08 }),
+        (
+            "soy-wax-fully-hydrogenated 5.0, avocado-butter 17.1, jojoba-oil 77.9",
+            7.0,
+            false,
+            Test::Needle { depth_dmm: 32.94, at_c: 25.79 },
+        ),
+        (CASTOR_BAR, 0.5, false, Test::Tube { melt_c: 39.71, sd_k: None }),
+        (
+            "jojoba-esters-soft 6.4, kokum-butter 56.4, sesame-oil 37.2",
+            7.0,
+            false,
+            Test::Relief { survived_mm: Some(0.18), broke_mm: Some(0.11), release_c: 21.02 },
+        ),
+        (CASTOR_BAR, 7.0, false, Test::Needle { depth_dmm: 37.70, at_c: 25.13 }),
+        ("japan-wax 11.4, sal-butter 5.7, peanut-oil 82.9", 0.5, false, Test::Tube { melt_c: 35.43, sd_k: None }),
+        (CASTOR_BAR, 0.5, false, Test::Relief { survived_mm: Some(5.75), broke_mm: Some(3.45), release_c: 20.10 }),
+    ]);
+    let mut posterior = Posterior::new(&LIBRARY, &MODEL.parameters, &trials).unwrap();
+    let mode = posterior.robust_mode().unwrap();
+    assert!(mode.cornered);
+    let (energy, covariance) = (posterior.energy(&mode.scores, &mode.values), mode.covariance());
+    for (score, column) in covariance.column_iter().enumerate() {
+        for step in PROBES.into_iter().flat_map(|step| [step, -step]) {
+            let there = &mode.scores + step * column / covariance[(score, score)].sqrt();
+            let lower = energy - posterior.spot(there).unwrap().energy;
+            assert!(lower < STALL_GAIN, "{} by {step} sd: lower by {lower}", posterior.readings.names()[score]);
+        }
+    }
+}
+
+/// Sixty steps led down all the time and not to the end: it was an error.
+#[test]
+fn a_search_whose_steps_run_out_has_an_answer() {
+    let trials = odd(&[
+        (
+            "hydrogenated-castor-wax 16.7, mango-butter 22.9, rice-bran-oil 14.6, lanolin 7.5, carnauba-wax 38.3",
+            0.5,
+            false,
+            Test::Shelf { at_c: 43.82, hours: 0.5, kept: true },
+        ),
+        (
+            "candelilla-wax 51.3, coconut-oil-76 7.0, macadamia-oil 15.8, hemp-oil 17.4, peanut-oil 8.5",
+            0.5,
+            false,
+            Test::Shelf { at_c: 50.46, hours: 240.0, kept: true },
+        ),
+        (
+            "rice-bran-wax 8.0, olive-butter 40.5, high-oleic-safflower-oil 7.6, almond-butter 15.7, sunflower-oil 28.2",
+            0.5,
+            false,
+            Test::Rod { diameter_mm: 3.0, grams: 2078.62, at_c: 20.71 },
+        ),
+        (
+            "berry-wax 30.2, kokum-butter 23.7, meadowfoam-oil 46.2",
+            7.0,
+            true,
+            Test::Rod { diameter_mm: 3.0, grams: 1953.43, at_c: 19.96 },
+        ),
+        (
+            "fully-hydrogenated-rapeseed-oil 10.9, coconut-oil-76 26.0, sunflower-oil 27.6, sunflower-wax 35.4",
+            7.0,
+            true,
+            Test::Tube { melt_c: 63.83, sd_k: Some(5.0) },
+        ),
+        (
+            "bayberry-wax 19.1, olive-butter 4.5, camellia-oil 44.5, rosehip-oil 31.9",
+            7.0,
+            false,
+            Test::Tube { melt_c: 48.60, sd_k: Some(5.0) },
+        ),
+        (
+            "hydrogenated-jojoba 23.7, babassu-oil 33.3, sweet-almond-oil 3.3, carnauba-wax 8.3, argan-oil 31.4",
+            0.5,
+            false,
+            Test::Needle { depth_dmm: 30.94, at_c: 24.12 },
+        ),
+        (
+            "hydrogenated-jojoba 11.0, kokum-butter 38.2, soybean-oil 3.7, beeswax 21.8, jojoba-oil 5.7, meadowfoam-oil 19.5",
+            7.0,
+            false,
+            Test::Relief { survived_mm: Some(7.93), broke_mm: Some(4.76), release_c: 8.24 },
+        ),
+        (
+            "hydrogenated-castor-wax 26.8, babassu-oil 45.9, safflower-oil 27.2",
+            7.0,
+            true,
+            Test::Tube { melt_c: 47.01, sd_k: Some(0.5) },
+        ),
+        (
+            "berry-wax 40.2, shea-butter 7.8, linseed-oil 9.7, avocado-oil 14.3, hydrogenated-castor-wax 27.9",
+            7.0,
+            false,
+            Test::Tube { melt_c: 35.37, sd_k: Some(20.0) },
+        ),
+    ]);
+    let learned = learn(&LIBRARY, &MODEL.parameters, &trials).unwrap();
+    assert_eq!(learned.trials, 10);
+    assert!(learned.flagged.len() > 1);
+}
+
+/// Scores, readings and samples are the same to the last bit on one core and on several.
+#[test]
+fn the_number_of_threads_changes_nothing() {
+    let trials = hundred(&mut Chance(Pcg64::seed_from_u64(3)))[..10].to_vec();
+    let on = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| fit(&LIBRARY, &MODEL.parameters, &trials).unwrap())
+    };
+    assert_eq!(on(1), on(3));
+}
+
 #[test]
 fn what_is_never_learned_is_refused_with_its_figures() {
     let learned = learn(&LIBRARY, &MODEL.parameters, &faultless()).unwrap();

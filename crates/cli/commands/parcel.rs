@@ -9,6 +9,7 @@ use barwright_answer::parcel::{Moment, Parcel, parcel};
 use barwright_answer::routes::routes;
 use barwright_answer::words::number::fixed;
 use barwright_blend::Options;
+use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
 use barwright_reference::length::parse_length;
 
 use crate::args::{OUTPUT, PRECISION, Showing, State, mass, model_temperature, whole, with_formula_help};
@@ -150,8 +151,33 @@ fn cell(text: &str) -> Result<f64, String> {
     parse_length(text, 0.5..=20.0)
 }
 
-/// Reads the mass of an ice pack, or none; returns kg.
+/// Reads the mass of an ice pack, or none, which has a unit of mass or no unit; returns kg.
 fn ice(text: &str) -> Result<f64, String> {
-    let digits = text.trim().trim_end_matches(|letter: char| letter.is_alphabetic()).trim_end();
-    if digits.parse() == Ok(0.0) { Ok(0.0) } else { mass(text) }
+    let digits = text.trim().trim_end_matches(|letter: char| letter.is_alphabetic() || letter == ' ');
+    if digits.parse() != Ok(0.0) {
+        return mass(text);
+    }
+    let unit = text.trim().trim_start_matches(digits).trim();
+    let weighed = |quantity: Quantity| quantity.unit == Unit::Gram;
+    if unit.is_empty() || parse_quantity(&format!("1{unit}")).is_ok_and(weighed) {
+        Ok(0.0)
+    } else {
+        Err(format!("`{text}` has no unit of mass; write such as `300g` or `12oz`, or `0g` for none"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_ice_is_a_mass_of_none() {
+        for none in ["0", "0g", "0.0 oz", " 0 kg "] {
+            assert_eq!(ice(none), Ok(0.0), "{none}");
+        }
+        assert_eq!(ice("300g"), Ok(0.3));
+        for wrong in ["0 spoons", "0tsp", "0 ml", "0 %", "0C", "spoons", "", "300", "-0.5g"] {
+            assert!(ice(wrong).is_err(), "{wrong}");
+        }
+    }
 }

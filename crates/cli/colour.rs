@@ -1,4 +1,4 @@
-//! A colour as the command line names it: by mass, or by spoon with its bulk density; into one jug, or into all.
+//! A pigment as the command line names it: by mass, or by spoon with its bulk density; into one jug, or into all.
 
 use barwright_making::batch::{BULK_G_ML, Colour};
 use barwright_reference::formula::quantity::{METRIC_TEASPOON_ML, Measure, parse_measure};
@@ -56,7 +56,7 @@ pub fn parse_colour(text: &str) -> Result<ColourWish, String> {
     let (name, rest) = text.rsplit_once('=').ok_or_else(|| format!("there is no `=`; {SUCH_AS}"))?;
     let name = name.trim();
     if name.is_empty() {
-        return Err(format!("the colour has no name; {SUCH_AS}"));
+        return Err(format!("the pigment has no name; {SUCH_AS}"));
     }
     let (rest, jug) = match rest.split_once('#') {
         Some((rest, jug)) => (rest, Some(parse_jug(jug)?)),

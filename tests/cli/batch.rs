@@ -50,9 +50,9 @@ fn a_scented_and_coloured_batch_in_full() {
         "2",
         "--scent",
         "spring-scent=10ml",
-        "--colour",
+        "--pigment",
         "CI 77491=2g@0.9",
-        "--colour",
+        "--pigment",
         "green mica=1/4 tsp@0.35g/ml#2",
         "--split",
         "2",
@@ -318,13 +318,13 @@ fn what_cannot_be_is_refused() {
         (vec!["--bars", "4", "--bar", "50g", "--scent", "spring-scent=5"], 1, "has no unit"),
         (vec!["--bars", "4", "--bar", "50g", "--scent", "spring-scent=1kg"], 1, "as much as the melt"),
         (vec!["--bars", "1", "--bar", "1g"], 1, "cannot weigh"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "=2g"], 2, "the colour has no name"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=1ml"], 2, "weigh ten level spoons"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=-1/4 tsp@0.3"], 2, "is negative"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=1/0 tsp@0.3"], 2, "not a finite amount"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=1 tsp@0"], 2, "outside 0.02 to 8 g/ml"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=1 shovel@0.3"], 2, "is not a unit"),
-        (vec!["--bars", "4", "--bar", "50g", "--colour", "red=1g#2"], 1, "goes into jug 2, and there are 1"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "=2g"], 2, "the pigment has no name"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=1ml"], 2, "weigh ten level spoons"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=-1/4 tsp@0.3"], 2, "is negative"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=1/0 tsp@0.3"], 2, "not a finite amount"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=1 tsp@0"], 2, "outside 0.02 to 8 g/ml"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=1 shovel@0.3"], 2, "is not a unit"),
+        (vec!["--bars", "4", "--bar", "50g", "--pigment", "red=1g#2"], 1, "goes into jug 2, and there are 1"),
         (vec!["--bars", "1", "--bar", "10g", "--split", "12"], 1, "cannot part 11 g into 12 jugs"),
         (vec!["--bars", "4", "--bar", "50g", "--left", "90"], 2, "outside 0 to 50 %"),
         (vec!["--bars", "4", "--bar", "50g", "--scale", "0g"], 2, "is zero"),
@@ -339,7 +339,7 @@ const ROUND: [&str; 4] = ["--bars", "4", "--bar", "50g"];
 
 #[test]
 fn spoons_are_five_millilitres_and_in_us_units_less() {
-    let colour = ["--no-plans", "--colour", "green mica=1 tsp@0.4", "--json"];
+    let colour = ["--no-plans", "--pigment", "green mica=1 tsp@0.4", "--json"];
     let metric = batch(&[&ROUND[..], &colour].concat()).json();
     let us = batch(&[&ROUND[..], &colour, &["--units", "us"]].concat()).json();
     assert_eq!(metric["colours"][0]["mass_g"], 2.0);
@@ -350,14 +350,14 @@ fn spoons_are_five_millilitres_and_in_us_units_less() {
     let lines = batch(&[&ROUND[..], &scent].concat()).json()["lines"].clone();
     assert_eq!(lines[3]["mass_g"], 2.3);
     // What is given by mass keeps it, and its spoons are told where its density is.
-    let shown = batch(&[&ROUND[..], &["--no-plans", "--colour", "CI 77491=2g@0.8"]].concat()).stdout;
+    let shown = batch(&[&ROUND[..], &["--no-plans", "--pigment", "CI 77491=2g@0.8"]].concat()).stdout;
     let shown = shown.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(shown.contains("[ ] CI 77491 2 g 1/2 level tsp of 5 ml, 0.8 g/ml loose"), "{shown}");
 }
 
 #[test]
 fn jugs_and_lots_are_told_to_scripts() {
-    let more = ["--no-plans", "--split", "2", "--colour", "white=3g", "--colour", "green=1g#2", "--json"];
+    let more = ["--no-plans", "--split", "2", "--pigment", "white=3g", "--pigment", "green=1g#2", "--json"];
     let json = batch(&[&ROUND[..], &more].concat()).json();
     let jugs = json["jugs"].as_array().unwrap();
     assert_eq!(jugs.len(), 2);

@@ -41,7 +41,7 @@ fn what_was_poured_is_in_the_records_with_its_deliveries() {
         "cocoa butter=C-18",
         "--scent",
         "spring-scent=6ml",
-        "--colour",
+        "--pigment",
         "CI 77491=2g",
         "--note",
         "relief of the third bar soft",

@@ -197,7 +197,7 @@ fn batch_pour_and_cool() {
     let mut answered = 0;
     for (number, formula) in formulas.enumerate() {
         let batch =
-            ["batch", &formula, "--bars", "7", "--bar", "33.3g", "--colour", "CI 77491=1tsp@0.8g/ml", "--no-plans"];
+            ["batch", &formula, "--bars", "7", "--bar", "33.3g", "--pigment", "CI 77491=1tsp@0.8g/ml", "--no-plans"];
         answered += usize::from(sound(folder.path(), &batch));
         if number % 2 == 0 {
             let pour = ["pour", &formula, "--draws", "16", "--flash", "60C", "--microwave", "800", "--with", BAR];

@@ -65,9 +65,9 @@ fn a_sheet_in_full_is_sound_whatever_names_say() {
     let more = [
         "--split",
         "2",
-        "--colour",
+        "--pigment",
         "<i>green</i>=1/4 tsp@0.35#2",
-        "--colour",
+        "--pigment",
         "\"white\"=2g",
         "--number",
         "</title>7",

@@ -14,6 +14,7 @@ use barwright_answer::{Engine, Fault};
 use barwright_reference::formula::quantity::{Measure, parse_measure};
 use barwright_reference::text_cell::guard;
 use barwright_reference::{IngredientId, Library};
+use clap::builder::UnknownArgumentValueParser;
 
 use super::batch_record::{Pour, Recording, record};
 use crate::args::{
@@ -32,6 +33,7 @@ use crate::progress;
 /// Arguments of `batch`.
 #[derive(Debug, clap::Args)]
 #[command(
+    arg = colour_of_what(),
     after_help = with_mould_help("\
 A lot file tells the price (`price_per_kg`), and of a scent its name on the label (`inci = \"Parfum\"`), density,
 the most its certificate allows (`limit_percent`) and its allergens (`allergens = { Linalool = 8.2 }`, % of the scent).
@@ -41,8 +43,8 @@ of a fatty acid whether its supplier states that it is from plants (`animal_orig
 Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
   barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
-  barwright batch winter.toml --mould fern-tray.toml --colour 'CI 77491=2g' --out sheet.csv
-  barwright batch winter.toml --mould fern-tray.toml --split 2 --colour 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
+  barwright batch winter.toml --mould fern-tray.toml --pigment 'CI 77491=2g' --out sheet.csv
+  barwright batch winter.toml --mould fern-tray.toml --split 2 --pigment 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
 )]
 pub struct Args {
     /// The formula, without its scent: a file, `-` for standard input, or a text
@@ -73,11 +75,11 @@ pub struct Args {
     /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
     #[arg(long, value_name = "NAME=AMOUNT")]
     pub scent: Vec<String>,
-    /// A colour by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
-    /// `#2` after it puts it into the second jug. Colours come on top of the melt
+    /// A pigment by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
+    /// `#2` after it puts it into the second jug. Pigments come on top of the melt
     #[arg(long, value_name = "NAME=AMOUNT", value_parser = parse_colour)]
-    pub colour: Vec<ColourWish>,
-    /// Jugs the melt is divided between, to colour each; a colour without `#` is shared by all
+    pub pigment: Vec<ColourWish>,
+    /// Jugs the melt is divided between, to colour each; a pigment without `#` is shared by all
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32>(1..=12))]
     pub split: u32,
     /// What the records keep of it.
@@ -125,6 +127,12 @@ pub struct Args {
     pub json: bool,
 }
 
+/// An option that there is not, lest `--color` is offered to someone who wants to colour a bar.
+fn colour_of_what() -> clap::Arg {
+    let neither = UnknownArgumentValueParser::suggest_arg("--pigment").and_suggest("`--color` is for this screen");
+    clap::Arg::new("colour").long("colour").hide(true).value_parser(neither)
+}
+
 impl Args {
     /// How many bars of what mass.
     fn size(&self) -> Result<Size, CliError> {
@@ -170,7 +178,7 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         left_percent: args.left,
         scale_g: 1e3 * args.scale,
         scents: args.scents(&loaded.library)?,
-        colours: args.colour.iter().map(|wish| wish.colour(teaspoon_ml)).collect(),
+        colours: args.pigment.iter().map(|wish| wish.colour(teaspoon_ml)).collect(),
         jugs: args.split,
         labour: args.labour,
         packaging: args.packaging,

@@ -741,7 +741,8 @@ mod tests {
             needle_dmm in prop::option::of(1.0..250.0_f64),
         ) {
             let base = Library::builtin().unwrap();
-            let parent = &base.ingredients[pick % base.ingredients.len()];
+            let fats: Vec<_> = base.ingredients.iter().filter(|one| one.powder.is_none()).collect();
+            let parent = fats[pick % fats.len()];
             let figure = |key: &str, value: Option<f64>| value.map_or(String::new(), |value| format!("{key} = {value:.2}\n"));
             let melt_c = off_k.map(|off_k| 0.5 * (parent.melt_low_c + parent.melt_high_c) + off_k);
             let text = format!("[lot.mine]\nlike = '{}'\n{}{}", parent.key, figure("melt_c", melt_c), figure("needle_dmm", needle_dmm));

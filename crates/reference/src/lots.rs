@@ -131,6 +131,7 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
     let Some(like) = stated.parent(base, &key, key_span, findings) else { return };
     let Some(listed) = base.get(like) else { return };
     stated.check_density(listed, findings);
+    stated.check_tests(listed, findings);
     let own = stated.kind.map(|kind| widened(listed, kind));
     let parent = own.as_ref().unwrap_or(listed);
     if let Some((name, span)) = &stated.name {
@@ -357,6 +358,21 @@ impl Stated {
             );
         }
         found
+    }
+
+    /// Reports a test that says nothing of a powder, or of what it is stated for.
+    fn check_tests(&self, parent: &Ingredient, findings: &mut Findings) {
+        let is_powder = parent.powder.is_some();
+        for (key, figure, of_powder) in [
+            ("melt_c", &self.melt_c, false),
+            ("needle_dmm", &self.needle_dmm, false),
+            ("grain_um", &self.grain_um, true),
+        ] {
+            let Some((_, span)) = figure.as_ref().filter(|_| is_powder != of_powder) else { continue };
+            let what = if is_powder { "is a powder, which stays as it is" } else { "is no powder" };
+            let message = format!("{} says nothing here: what the lot is like {what}", quote(key));
+            findings.push(Diagnostic::error("test-of-another-kind", message, span.clone()).hint("Leave it out."));
+        }
     }
 
     /// Reports a density that only a powder can have.
@@ -734,6 +750,9 @@ mod tests {
             ("[lot.a]\nkind = 'oil'\ndensity_g_ml = 2.6", "out-of-range", "2.6"),
             ("[lot.a]\nkind = 'powder'\ndensity_g_ml = 26", "out-of-range", "26"),
             ("[lot.a]\nkind = 'powder'\ngrain_um = 0", "out-of-range", "0"),
+            ("[lot.a]\nlike = 'white clay'\nmelt_c = 60", "test-of-another-kind", "60"),
+            ("[lot.a]\nkind = 'powder'\nneedle_dmm = 60", "test-of-another-kind", "60"),
+            ("[lot.a]\nlike = 'beeswax'\ngrain_um = 6", "test-of-another-kind", "6"),
             ("[lot.a]\nlike = 3", "wrong-kind", "3"),
             ("[lot.a]\nlike = 'beswax'", "unknown-ingredient", "'beswax'"),
             ("[lot.a]\nlike = 'shared wax'", "ambiguous-ingredient", "'shared wax'"),

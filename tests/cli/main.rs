@@ -37,6 +37,7 @@ mod parcel;
 mod plots;
 mod pour;
 mod readme;
+mod recipes;
 mod records;
 mod report;
 mod snapshots;

@@ -17,6 +17,7 @@ pub mod declaration;
 mod error;
 mod grids;
 pub mod ice_pack;
+pub mod keeping;
 pub mod packing;
 pub mod parcel;
 pub mod pour;

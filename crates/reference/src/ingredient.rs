@@ -197,6 +197,23 @@ pub struct Powder {
     pub note: String,
 }
 
+/// How long a fat withstands warm air before it turns rancid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Induction {
+    /// Induction time, h.
+    pub hours: f64,
+    /// Temperature of the test, °C.
+    pub at_c: f64,
+    /// Spread of its logarithm between lots, one standard deviation.
+    pub ln_sd: f64,
+    /// How it was obtained.
+    pub status: Status,
+    /// Key of the source in `data/sources.bib`.
+    pub source: String,
+    /// Remarks.
+    pub note: String,
+}
+
 /// One ingredient of the reference table, or a maker's own lot of one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ingredient {
@@ -254,6 +271,8 @@ pub struct Ingredient {
     pub composition: Vec<Component>,
     /// Its grains, of a powder.
     pub powder: Option<Powder>,
+    /// Its induction time, of a fat that turns rancid.
+    pub induction: Option<Induction>,
     /// Viscosities of the melt at two temperatures or more: its own, or those of its kind; a lot has those of what it is like.
     pub viscosity: Vec<ViscosityPoint>,
     /// Price per kilogram in the maker's own money, known only for a lot.

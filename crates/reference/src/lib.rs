@@ -61,7 +61,9 @@ pub use diagnostic::{Diagnostic, Severity};
 pub use faults::{DataFaults, Diagnostics, Faults};
 pub use formula::{Formula, Part, Reading};
 pub use id::IngredientId;
-pub use ingredient::{AnimalOrigin, Component, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Powder};
+pub use ingredient::{
+    AnimalOrigin, Component, InciPart, Induction, Ingredient, IngredientKind, NutOrigin, Origin, Powder,
+};
 pub use jiff::civil::Date;
 pub use label::Market;
 pub use library::{Library, TableTexts};

@@ -6,7 +6,9 @@ use crate::DataFaults;
 use crate::data_fault::DataFault;
 use crate::label_name::LabelName;
 use crate::names::{Claim, Lookup, NameIndex, normalise};
-use crate::tables::{add_inci_parts, add_powders, add_viscosity, read_ingredients, read_label_names, read_species};
+use crate::tables::{
+    add_inci_parts, add_keeping, add_powders, add_viscosity, read_ingredients, read_label_names, read_species,
+};
 use crate::wording::quote;
 use crate::{Ingredient, IngredientId, Species};
 
@@ -23,6 +25,8 @@ pub struct TableTexts<'t> {
     pub compositions: &'t str,
     /// `powders.csv`.
     pub powders: &'t str,
+    /// `keeping.csv`.
+    pub keeping: &'t str,
     /// `viscosity.csv`.
     pub viscosity: &'t str,
     /// `inci_parts.csv`.
@@ -65,6 +69,7 @@ impl Library {
             ingredients: include_str!("../../../data/ingredients.csv"),
             compositions: include_str!("../../../data/compositions.csv"),
             powders: include_str!("../../../data/powders.csv"),
+            keeping: include_str!("../../../data/keeping.csv"),
             viscosity: include_str!("../../../data/viscosity.csv"),
             inci_parts: include_str!("../../../data/inci_parts.csv"),
             label_names: include_str!("../../../data/label_names.csv"),
@@ -82,6 +87,7 @@ impl Library {
             species.iter().enumerate().map(|(index, species)| (species.key.clone(), index)).collect();
         let mut rows = read_ingredients(texts.ingredients, texts.compositions, &species_of, &mut faults);
         add_powders(texts.powders, &mut rows, &mut faults);
+        add_keeping(texts.keeping, &mut rows, &mut faults);
         add_viscosity(texts.viscosity, &mut rows, &mut faults);
         add_inci_parts(texts.inci_parts, &mut rows, &mut faults);
         let label_names = read_label_names(texts.label_names, &mut faults);

@@ -48,6 +48,12 @@ ingredient,diameter_um,diameter_ln_sd,max_packing,max_packing_sd,status,source,n
 white-clay,3,0.6,0.45,0.06,estimated,s1,
 ";
 
+/// Table of induction times.
+pub(crate) const KEEPING: &str = "\
+ingredient,induction_h,at_c,ln_sd,status,source,note
+castor-oil,50,110,0.6,estimated,s1,
+";
+
 /// Viscosity table.
 pub(crate) const VISCOSITY: &str = "\
 ingredient,temperature_c,viscosity,unit,ln_sd,status,source,note
@@ -79,6 +85,7 @@ pub(crate) const TEXTS: TableTexts<'static> = TableTexts {
     ingredients: INGREDIENTS,
     compositions: COMPOSITIONS,
     powders: POWDERS,
+    keeping: KEEPING,
     viscosity: VISCOSITY,
     inci_parts: INCI_PARTS,
     label_names: LABEL_NAMES,

@@ -13,8 +13,8 @@ use crate::ingredient::AND;
 use crate::label_name::LabelName;
 use crate::wording::{list, quote, short};
 use crate::{
-    AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Ingredient, IngredientKind, NutOrigin, Origin, Powder,
-    Species, Status, ViscosityPoint, ViscosityUnit,
+    AnimalOrigin, Component, CrystalForm, FormRef, InciPart, Induction, Ingredient, IngredientKind, NutOrigin, Origin,
+    Powder, Species, Status, ViscosityPoint, ViscosityUnit,
 };
 
 /// Melting points that can occur in the tables and in a lot, °C.
@@ -35,6 +35,12 @@ pub(crate) const DIAMETER_UM: RangeInclusive<f64> = 0.01..=2000.0;
 const DIAMETER_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
 /// Largest packings that can occur: needles and plates to mixtures of round grains.
 const MAX_PACKING: RangeInclusive<f64> = 0.1..=0.8;
+/// Induction times that can occur, h.
+const INDUCTION_H: RangeInclusive<f64> = 0.1..=1000.0;
+/// Temperatures of the test of it, °C.
+const INDUCTION_AT_C: RangeInclusive<f64> = 60.0..=160.0;
+/// Spreads of its logarithm that can occur.
+const INDUCTION_LN_SD: RangeInclusive<f64> = 0.0..=2.0;
 /// Spreads of it that can occur.
 const MAX_PACKING_SD: RangeInclusive<f64> = 0.0..=0.2;
 /// Temperatures a density can belong to, °C.
@@ -226,6 +232,17 @@ struct CompositionRow {
     species: String,
     percent: f64,
     sd_percent: f64,
+    status: Status,
+    source: String,
+    note: String,
+}
+
+#[derive(Deserialize)]
+struct KeepingRow {
+    ingredient: String,
+    induction_h: f64,
+    at_c: f64,
+    ln_sd: f64,
     status: Status,
     source: String,
     note: String,
@@ -458,6 +475,28 @@ pub(crate) fn add_powders(powders: &str, ingredients: &mut [Row<Ingredient>], fa
     table.orphans(left, "the ingredient", "ingredients.csv");
 }
 
+/// Reads and checks the induction times and gives each fat its own.
+pub(crate) fn add_keeping(keeping: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
+    let mut table = Table { file: "keeping.csv", faults };
+    let mut induction_of: HashMap<String, Row<Induction>> = HashMap::new();
+    for Row { line, row } in table.rows::<KeepingRow>(keeping) {
+        table.filled(line, "source", &row.source);
+        table.range(line, "induction_h", row.induction_h, INDUCTION_H);
+        table.range(line, "at_c", row.at_c, INDUCTION_AT_C);
+        table.range(line, "ln_sd", row.ln_sd, INDUCTION_LN_SD);
+        let KeepingRow { ingredient, induction_h: hours, at_c, ln_sd, status, source, note } = row;
+        let (name, induction) = (quote(&ingredient), Induction { hours, at_c, ln_sd, status, source, note });
+        if let Some(earlier) = induction_of.insert(ingredient, Row { line, row: induction }) {
+            table.fault(line, format!("the induction time of {name} stands on line {} already", earlier.line));
+        }
+    }
+    for entry in ingredients.iter_mut() {
+        entry.row.induction = induction_of.remove(&entry.row.key).map(|induction| induction.row);
+    }
+    let left = induction_of.into_iter().map(|(owner, row)| (owner, vec![row])).collect();
+    table.orphans(left, "the ingredient", "ingredients.csv");
+}
+
 /// Reads and checks the viscosities and gives each ingredient its own, or those of its kind.
 pub(crate) fn add_viscosity(viscosity: &str, ingredients: &mut [Row<Ingredient>], faults: &mut Vec<DataFault>) {
     let mut table = Table { file: "viscosity.csv", faults };
@@ -682,6 +721,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         relative_firmness_source: row.relative_firmness_source,
         composition,
         powder: None,
+        induction: None,
         viscosity: Vec::new(),
         price_per_kg: None,
         lot_of: None,
@@ -699,19 +739,29 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
 #[cfg(test)]
 mod tests {
     use crate::sample::{
-        COMPOSITIONS, FORMS, INCI_PARTS, INGREDIENTS, LABEL_NAMES, POWDERS, SPECIES, TEXTS, VISCOSITY, library,
+        COMPOSITIONS, FORMS, INCI_PARTS, INGREDIENTS, KEEPING, LABEL_NAMES, POWDERS, SPECIES, TEXTS, VISCOSITY, library,
     };
     use crate::{Library, TableTexts, ViscosityUnit};
 
     /// The faults after replacing one piece of one table.
     fn faults(file: usize, from: &str, to: &str) -> Vec<String> {
         let mut tables =
-            [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY, INCI_PARTS, LABEL_NAMES, POWDERS].map(str::to_owned);
+            [SPECIES, FORMS, INGREDIENTS, COMPOSITIONS, VISCOSITY, INCI_PARTS, LABEL_NAMES, POWDERS, KEEPING]
+                .map(str::to_owned);
         assert!(tables[file].contains(from), "{from}");
         tables[file] = tables[file].replacen(from, to, 1);
-        let [species, forms, ingredients, compositions, viscosity, inci_parts, label_names, powders] = &tables;
-        let texts =
-            TableTexts { species, forms, ingredients, compositions, powders, viscosity, inci_parts, label_names };
+        let [species, forms, ingredients, compositions, viscosity, inci_parts, label_names, powders, keeping] = &tables;
+        let texts = TableTexts {
+            species,
+            forms,
+            ingredients,
+            compositions,
+            powders,
+            keeping,
+            viscosity,
+            inci_parts,
+            label_names,
+        };
         Library::from_tables(&texts).err().unwrap_or_default().iter().map(ToString::to_string).collect()
     }
 
@@ -802,6 +852,10 @@ mod tests {
             (7, ",3,", ",3000,", "powders.csv, line 2: diameter_um is 3000, outside 0.01 to 2000"),
             (7, "0.45", "0.9", "powders.csv, line 2: max_packing is 0.9, outside 0.1 to 0.8"),
             (7, "s1,\n", "s1,\nwhite-clay,3,0.6,0.4,0,read,s1,\n", "powders.csv, line 3: the powder `white-clay` stands on line 2 already"),
+            (8, "castor-oil", "castor", "keeping.csv, line 2: the ingredient `castor` is not in ingredients.csv"),
+            (8, ",50,", ",0,", "keeping.csv, line 2: induction_h is 0, outside 0.1 to 1000"),
+            (8, ",110,", ",20,", "keeping.csv, line 2: at_c is 20, outside 60 to 160"),
+            (8, "s1,\n", "s1,\ncastor-oil,9,110,0.4,read,s1,\n", "keeping.csv, line 3: the induction time of `castor-oil` stands on line 2 already"),
             (2, ",2.6,", ",9,", "ingredients.csv, line 6: density_g_ml is 9, outside 0.7 to 8"),
             (2, "450,450", "450,5000", "ingredients.csv, line 6: melt_high_c is 5000, outside 40 to 4000"),
             (3, "castor-oil", "white-clay", "ingredients.csv, line 6: `white-clay` is a powder and has a composition"),

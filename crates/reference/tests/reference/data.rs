@@ -48,6 +48,7 @@ fn counted() -> Vec<(&'static str, f64)> {
         ("sum of relative_firmness", ingredients().map(|ingredient| ingredient.relative_firmness).sum()),
         ("powders", count(ingredients().filter(|one| one.powder.is_some()).count())),
         ("sum of max_packing", ingredients().filter_map(|one| Some(one.powder.as_ref()?.max_packing)).sum()),
+        ("sum of ln induction time", ingredients().filter_map(|one| Some(one.induction.as_ref()?.hours.ln())).sum()),
         ("sum of ln viscosity", viscosities().map(|point| point.viscosity.ln()).sum()),
         ("sum of ln_sd of viscosity", viscosities().map(|point| point.ln_sd).sum()),
     ]
@@ -63,7 +64,7 @@ fn the_tables_are_as_frozen() {
         ingredients: 131.000
         components: 936.000
         synonyms: 557.000
-        sources: 134.000
+        sources: 135.000
         viscosities: 255.000
         parts of blends: 12.000
         names on labels: 23.000
@@ -79,6 +80,7 @@ fn the_tables_are_as_frozen() {
         sum of relative_firmness: 64.730
         powders: 23.000
         sum of max_packing: 11.200
+        sum of ln induction time: 136.341
         sum of ln viscosity: 649.374
         sum of ln_sd of viscosity: 75.580
     "#]]
@@ -135,6 +137,7 @@ fn every_source_is_in_the_bibliography() {
         named.extend([&*ingredient.melt_source, &*ingredient.density_source, &*ingredient.relative_firmness_source]);
         named.extend(ingredient.needle_source.as_deref());
         named.extend(ingredient.composition.iter().map(|component| component.source.as_str()));
+        named.extend(ingredient.induction.as_ref().map(|induction| induction.source.as_str()));
         named.extend(ingredient.powder.as_ref().map(|powder| powder.source.as_str()));
         named.extend(ingredient.viscosity.iter().map(|point| point.source.as_str()));
         named.extend(ingredient.inci_parts.iter().map(|part| part.source.as_str()));
@@ -146,6 +149,15 @@ fn every_source_is_in_the_bibliography() {
         let citation = source_citation(key).unwrap();
         assert!(citation.len() > 10 && !citation.contains('\n'), "{key}: {citation}");
     }
+}
+
+/// Whoever adds an oil or a butter says how long it keeps.
+#[test]
+fn every_fat_that_turns_rancid_has_an_induction_time() {
+    use barwright_reference::IngredientKind::{Butter, Oil};
+    let fats = LIBRARY.ingredients.iter().filter(|one| matches!(one.kind, Oil | Butter));
+    let without: Vec<&str> = fats.filter(|one| one.induction.is_none()).map(|one| one.key.as_str()).collect();
+    assert!(without.is_empty(), "{without:?}");
 }
 
 #[test]

@@ -550,7 +550,7 @@ fn likeliest_feel<T>(spread: &Spread<T>, feel_of: impl Fn(&T) -> SkinFeel) -> (S
 
 /// The verdict of a likeliest feel with these odds.
 fn named_feel(likeliest: SkinFeel, odds: f64) -> SkinFeel {
-    if odds < MIN_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest }
+    if suitability::whole_percent(odds) < 100.0 * MIN_ODDS_OF_A_FEEL { SkinFeel::Open } else { likeliest }
 }
 
 /// Needle penetration; draws softer than the test allows count as its limit.
@@ -619,7 +619,7 @@ mod tests {
     #[test]
     fn a_feel_is_named_from_six_odds_in_ten() {
         for feel in [Smears, Glides, Drags] {
-            assert_eq!([0.4, 0.59, 0.6, 1.0].map(|odds| named_feel(feel, odds)), [Open, Open, feel, feel]);
+            assert_eq!([0.4, 0.594, 0.596, 1.0].map(|odds| named_feel(feel, odds)), [Open, Open, feel, feel]);
         }
     }
 

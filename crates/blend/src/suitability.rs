@@ -19,30 +19,35 @@ use crate::parameters::{Detail, Grain, Skin};
 /// Relief coarser than this counts as this, mm: no mould has it.
 pub const COARSEST_FEATURE_MM: f64 = 1000.0;
 
+/// Returns a probability in whole %: as it is shown, and as every word for it is decided, so that the two agree.
+pub fn whole_percent(probability: f64) -> f64 {
+    (100.0 * probability).round()
+}
+
 /// A yes or no, with how sure it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// At least 9 in 10.
+    /// At least 90 %.
     Yes,
-    /// At least 2 in 3.
+    /// At least 67 %.
     Likely,
-    /// Between 1 in 3 and 2 in 3.
+    /// Above 33 %, below 67 %.
     Open,
-    /// At most 1 in 3.
+    /// At most 33 %.
     Unlikely,
-    /// At most 1 in 10.
+    /// At most 10 %.
     No,
 }
 
 impl Verdict {
-    /// Turns a probability into a word.
+    /// Turns a probability into a word, by its [`whole_percent`].
     pub fn from_probability(probability: f64) -> Self {
-        match probability {
-            p if p >= 0.9 => Verdict::Yes,
-            p if p >= 2.0 / 3.0 => Verdict::Likely,
-            p if p > 1.0 / 3.0 => Verdict::Open,
-            p if p > 0.1 => Verdict::Unlikely,
+        match whole_percent(probability) {
+            p if p >= 90.0 => Verdict::Yes,
+            p if p >= 67.0 => Verdict::Likely,
+            p if p > 33.0 => Verdict::Open,
+            p if p > 10.0 => Verdict::Unlikely,
             _ => Verdict::No,
         }
     }
@@ -101,7 +106,7 @@ pub enum SkinFeel {
     Open,
 }
 
-/// Odds below which no feel is named as the verdict.
+/// Odds, as [`whole_percent`] has them, below which no feel is named as the verdict.
 pub const MIN_ODDS_OF_A_FEEL: f64 = 0.6;
 
 impl SkinFeel {
@@ -287,14 +292,15 @@ mod tests {
 
     #[test]
     fn a_word_begins_where_its_odds_begin() {
+        // Where the whole % that is shown begins: at a half.
         for (at, word, below) in [
-            (0.9, Verdict::Yes, Verdict::Likely),
-            (2.0 / 3.0, Verdict::Likely, Verdict::Open),
-            (f64::from_bits((1.0_f64 / 3.0).to_bits() + 1), Verdict::Open, Verdict::Unlikely),
-            (f64::from_bits(0.1_f64.to_bits() + 1), Verdict::Unlikely, Verdict::No),
+            (0.895, Verdict::Yes, Verdict::Likely),
+            (0.665, Verdict::Likely, Verdict::Open),
+            (0.335, Verdict::Open, Verdict::Unlikely),
+            (0.105, Verdict::Unlikely, Verdict::No),
         ] {
-            assert_eq!(Verdict::from_probability(at), word, "{at}");
-            assert_eq!(Verdict::from_probability(f64::from_bits(at.to_bits() - 1)), below, "below {at}");
+            assert_eq!(Verdict::from_probability(at + 1e-9), word, "{at}");
+            assert_eq!(Verdict::from_probability(at - 1e-9), below, "below {at}");
         }
         let risks = [0.15, f64::from_bits(0.15_f64.to_bits() - 1), 0.4, f64::from_bits(0.4_f64.to_bits() + 1)];
         let words = risks.map(GrainRisk::from_index);

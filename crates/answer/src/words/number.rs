@@ -1,6 +1,7 @@
 //! Numbers with sensible digits, and estimates with their interval.
 
 use barwright_blend::Estimate;
+use barwright_blend::suitability::whole_percent;
 use barwright_reference::trim_zeros;
 
 /// Decimals of a small number, at most.
@@ -74,12 +75,20 @@ pub fn in_hundred(probability: f64) -> String {
     match probability * 100.0 {
         p if p < 1.0 => "under 1 %".to_owned(),
         p if p > 99.0 => "over 99 %".to_owned(),
-        p => format!("{p:.0} %"),
+        _ => format!("{:.0} %", whole_percent(probability)),
     }
+}
+
+/// Returns a probability beside the one wanted, in %: one that misses it is never shown as the same number.
+pub fn beside(probability: f64, wanted: f64) -> String {
+    let shown = in_hundred(probability);
+    if probability < wanted && shown == in_hundred(wanted) { format!("just under {shown}") } else { shown }
 }
 
 #[cfg(test)]
 mod tests {
+    use barwright_blend::suitability::Verdict;
+
     use super::*;
 
     #[test]
@@ -143,5 +152,18 @@ mod tests {
         assert_eq!(in_hundred(1.0), "over 99 %");
         assert_eq!(in_hundred(0.0), "under 1 %");
         assert_eq!(in_hundred(0.784), "78 %");
+        assert_eq!([0.898, 0.84, 0.9].map(|one| beside(one, 0.9)), ["just under 90 %", "84 %", "90 %"]);
+    }
+
+    #[test]
+    fn one_percentage_has_one_word() {
+        let mut words = std::collections::HashMap::new();
+        for step in 0..=2560 {
+            let probability = f64::from(step) / 2560.0;
+            let word = Verdict::from_probability(probability);
+            let shown = in_hundred(probability);
+            assert_eq!(*words.entry(shown.clone()).or_insert(word), word, "{shown}, {probability}");
+        }
+        assert_eq!((words["90 %"], words["67 %"], words["59 %"]), (Verdict::Yes, Verdict::Likely, Verdict::Open));
     }
 }

@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Answered;
-use crate::assess::{RULE_OF_THUMB, interval_words};
+use crate::assess::{RULE_OF_THUMB, bar_word, interval_words};
 use crate::cautions;
 use crate::demand;
 use crate::document::{Block, Document, Kind, Section, Table};
@@ -17,7 +17,7 @@ use crate::engine::{Engine, Recipe};
 use crate::limits::{self, NamedLimits};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::{capital, in_text, list, title};
-use crate::words::number::{amount, in_hundred, interval, significant, whole};
+use crate::words::number::{amount, beside, in_hundred, interval, significant, whole};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 
@@ -257,7 +257,10 @@ pub(crate) fn before_and_after(before: &Assessment, after: &Assessment, options:
     row(format!("keeps its shape up to, {}", units.degree()), &|one| {
         one.warmth.hold_c.as_ref().map_or_else(|| "never".to_owned(), |hold| units.temperature(hold))
     });
-    row(format!("finest relief, {}", units.length_unit()), &|one| units.relief(one.detail.finest_feature_mm.as_ref()));
+    let leaving = bar_word(options.release_state());
+    row(format!("finest relief {leaving}, {}", units.length_unit()), &|one| {
+        units.relief(one.detail.finest_feature_mm.as_ref())
+    });
     for (at, &celsius) in options.at_c.iter().enumerate() {
         row(format!("yield stress at {}, {}", units.given_degrees(celsius), units.stress()), &|one| {
             one.firmness.get(at).map_or_else(String::new, |at| units.yield_stress(&at.yield_stress_kpa))
@@ -285,16 +288,17 @@ fn changes(view: &View<'_>, found: &Adjustment) -> String {
 
 /// How a demand came out.
 fn outcome(met: &Met, units: Units, confidence: f64) -> String {
-    let (before, after) = (in_hundred(met.probability_before), in_hundred(met.probability_after));
+    let before = beside(met.probability_before, confidence);
     let said = capital(&demand::words(&met.demand, units));
     if met.met {
-        return format!("{said}: met, {after} (was {before}).");
+        return format!("{said}: met, {} (was {before}).", in_hundred(met.probability_after));
     }
     let alone = match met.met_alone {
         Some(true) => "; it could be met as the only target",
         Some(false) => "; not met as the only target either",
         None => "",
     };
+    let after = beside(met.probability_after, confidence);
     format!("{said}: not met, {after} where {} is wanted (was {before}){alone}.", in_hundred(confidence))
 }
 

@@ -89,7 +89,7 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
         .lead(filled.map(|filled| Block::said([filled])))
         .lead([Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&formula, library))])
-        .section("Melting", [Block::Table(melting_table(&assessment, units))])
+        .section("Melting", [Block::Table(melting_table(&assessment, units)), half_as_firm(units)])
         .section("Solids and firmness", [Block::Table(firmness_table(&assessment, units))]);
     document.sections.extend(effects.as_ref().map(|effects| why::section(&assessment, effects, options, units)));
     let rests_on = [Basis::of(library, &formula).sentence(), interval_words(&assessment)];
@@ -122,6 +122,12 @@ pub(crate) const LANDMARKS: [(&str, &str); 5] = [
     ("end of melting", "1 % of crystals left; calorimetry, AOCS Cj 1-94"),
     ("clear point", "last crystal gone; AOCS Cc 1-25"),
 ];
+
+/// How the first landmark goes together with what a bar keeps its shape to.
+pub(crate) fn half_as_firm(units: Units) -> Block {
+    let text = "Half as firm as at 20 °C is how early a bar softens under a finger; it keeps its shape until it sinks under its own weight or weeps oil, as a rule much hotter.";
+    Block::Small(in_units(text, units))
+}
 
 /// Landmarks of melting, each with the test it belongs to.
 pub(crate) fn melting_table(answer: &Assessment, units: Units) -> Table {
@@ -218,7 +224,7 @@ pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<Se
         let plain = "This blend does not set into a bar at room temperature.";
         add("setting", words.map_or_else(|| plain.to_owned(), |caution| visible(&caution.text)));
     }
-    add("detail", detail_sentence(answer, units));
+    add("detail", detail_sentence(answer, options, units));
     if let Some(firmness) = firmness_sentence(answer, options, units) {
         add("firmness", firmness);
     }
@@ -229,7 +235,7 @@ pub fn sentences(answer: &Assessment, options: &Options, units: Units) -> Vec<Se
 }
 
 /// Says whether the finest relief leaves the mould whole.
-fn detail_sentence(answer: &Assessment, units: Units) -> String {
+fn detail_sentence(answer: &Assessment, options: &Options, units: Units) -> String {
     let detail = &answer.detail;
     let relief = units.given_length(detail.relief_mm);
     let probability = in_hundred(detail.probability);
@@ -242,7 +248,19 @@ fn detail_sentence(answer: &Assessment, units: Units) -> String {
         Verdict::No => ("no", format!("Relief of {relief} will not leave the mould whole")),
     };
     let finest = with_unit(&units.relief(detail.finest_feature_mm.as_ref()), units.length_unit());
-    format!("Firm enough for fine detail: {verdict}. {outcome} at {cold} ({probability}). Finest relief: {finest}.")
+    let state = bar_word(options.release_state());
+    format!(
+        "Firm enough for fine detail: {verdict}. {outcome} at {cold}, {state} ({probability}). Finest relief: {finest}."
+    )
+}
+
+/// What a bar in a crystal state is called.
+pub(crate) fn bar_word(state: CrystalState) -> &'static str {
+    match state {
+        CrystalState::Fresh => "just set",
+        CrystalState::Rested => "once rested",
+        CrystalState::Tempered => "tempered",
+    }
 }
 
 /// Says how firm the bar is at the temperature of the table that is nearest to a room.
@@ -251,11 +269,7 @@ fn firmness_sentence(answer: &Assessment, options: &Options, units: Units) -> Op
         let distance = |celsius: f64| (celsius - options.release_c).abs();
         distance(a.temperature_c).total_cmp(&distance(b.temperature_c))
     })?;
-    let state = match answer.state {
-        CrystalState::Fresh => "just set",
-        CrystalState::Rested => "once rested",
-        CrystalState::Tempered => "tempered",
-    };
+    let state = bar_word(answer.state);
     let at = units.given_degrees(nearest.temperature_c);
     Some(match nearest.beeswax_equivalent {
         BeeswaxEquivalent::Percent { high: Some(_), .. } => {
@@ -351,6 +365,27 @@ pub fn share(percent: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sample::{flowing, recipe};
+
+    /// The relief is that of the bar as it leaves the mould, the firmness that of the bar in use; half as firm is told apart from out of shape.
+    #[test]
+    fn every_sentence_says_which_bar_it_speaks_of() {
+        let engine = Engine::builtin().unwrap_or_else(|_| unreachable!());
+        for (state, [leaving, used]) in [
+            (CrystalState::Fresh, ["just set"; 2]),
+            (CrystalState::Rested, ["just set", "once rested"]),
+            (CrystalState::Tempered, ["tempered"; 2]),
+        ] {
+            let options = Options { draws: 16, state, ..Options::default() };
+            let formula = recipe(&engine, "candelilla wax 18, mango butter 30, jojoba oil 52");
+            let asked = Assess { formula, options, ..Assess::default() };
+            let text = flowing(assess(&engine, &asked).unwrap_or_else(|_| unreachable!()));
+            assert!(text.contains(&format!("at 20 °C, {leaving} (")), "{text}");
+            assert!(text.contains(&format!("At 20 °C, {used}, it is as firm")), "{text}");
+            let note = text.find("Half as firm as at 20 °C is").zip(text.find("half as firm as at 20 °C "));
+            assert!(note.is_some_and(|(note, row)| row < note), "{text}");
+        }
+    }
 
     #[test]
     fn a_beeswax_equivalent_beyond_beeswax_says_so() {

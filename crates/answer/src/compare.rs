@@ -1,14 +1,16 @@
 //! Several assessments side by side for people: what decides, which to pour, the tables.
 
 use barwright_blend::compare::Difference;
-use barwright_blend::suitability::SkinFeel;
+use barwright_blend::suitability::{SkinFeel, whole_percent};
 use barwright_blend::{Assessment, Comparison, Estimate, Options, Property};
 use barwright_reference::{Formula, IngredientId, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Answered;
-use crate::assess::{RULE_OF_THUMB, beeswax_in_oil, below_the_scale, in_units, interval_words, landmarks, share};
+use crate::assess::{
+    RULE_OF_THUMB, bar_word, beeswax_in_oil, below_the_scale, half_as_firm, in_units, interval_words, landmarks, share,
+};
 use crate::cautions;
 use crate::document::{Block, Document, Kind, Table};
 use crate::engine::{Engine, Recipe};
@@ -114,9 +116,9 @@ fn document(view: &View<'_>) -> Document {
     if !all_same {
         document = document.section("Which to pour", [Block::terms(purposes(view))]);
     }
-    let rule = Block::Small(RULE_OF_THUMB.to_owned());
+    let small = [half_as_firm(view.units), Block::Small(RULE_OF_THUMB.to_owned())];
     document = document
-        .section("Side by side", side_by_side(view).into_iter().map(Block::Table).chain([rule]))
+        .section("Side by side", side_by_side(view).into_iter().map(Block::Table).chain(small))
         .section("Parts, % by mass", parts(view.formulas, view.library, titles).into_iter().map(Block::Table));
     let small = if all_same { Vec::new() } else { undecided(view) };
     if !small.is_empty() {
@@ -403,7 +405,7 @@ fn best_words(view: &View<'_>, difference: &Difference) -> String {
             let shown = with_unit(&shown(difference.property, best, view.units), unit(difference.property, view.units));
             let what = if low { "finest relief" } else { "keeps its shape up to" };
             let sure = odds(difference.property, probability);
-            if probability < WORTH_SAYING {
+            if whole_percent(probability) < 100.0 * WORTH_SAYING {
                 format!(
                     "{} by a little, too close to call against {} ({what} {shown}; {sure}).",
                     view.title(*first),
@@ -468,10 +470,11 @@ fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
     let mut row = |label: String, of: &dyn Fn(&Assessment) -> String| {
         rows.push(std::iter::once(label).chain(answers.iter().map(of)).collect());
     };
-    row(format!("fine detail, {}", units.given_length(view.options.relief_mm)), &|answer| {
+    let leaving = bar_word(view.options.release_state());
+    row(format!("fine detail {leaving}, {}", units.given_length(view.options.relief_mm)), &|answer| {
         format!("{} ({})", answer.detail.verdict.word(), in_hundred(answer.detail.probability))
     });
-    row(format!("finest relief, {}", units.length_unit()), &|answer| {
+    row(format!("finest relief {leaving}, {}", units.length_unit()), &|answer| {
         units.relief(answer.detail.finest_feature_mm.as_ref())
     });
     row(format!("holds {}", units.given_degrees(view.options.hold_c)), &|answer| {

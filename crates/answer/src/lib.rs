@@ -30,6 +30,8 @@ pub mod reading;
 pub mod refusal;
 pub mod report;
 pub mod routes;
+#[cfg(test)]
+mod sample;
 pub mod space;
 pub mod swap;
 pub mod terminal;

@@ -9,7 +9,7 @@ use barwright_reference::mould::Mould;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::assess::{RULE_OF_THUMB, firmness_table, interval_words, melting_table, sentences};
+use crate::assess::{RULE_OF_THUMB, firmness_table, half_as_firm, interval_words, melting_table, sentences};
 use crate::compare::{View, deciding, parts, side_by_side};
 use crate::document::{Block, Document, Section, Table};
 use crate::engine::{Engine, Recipe};
@@ -315,9 +315,15 @@ impl Shown<'_> {
         let parts = parts(self.formulas, &self.engine.library, self.titles);
         let mut sections = vec![section("Parts", parts, "Mass %, in groups with their sums.")];
         match (self.compared(), self.answers.first()) {
-            (Some(view), _) => sections.push(section("Side by side", side_by_side(&view), INTERVALS)),
+            (Some(view), _) => {
+                let mut beside = section("Side by side", side_by_side(&view), INTERVALS);
+                beside.blocks.push(half_as_firm(units));
+                sections.push(beside);
+            }
             (None, Some(answer)) => {
-                sections.push(section("Melting", vec![melting_table(answer, units)], INTERVALS));
+                let mut melting = section("Melting", vec![melting_table(answer, units)], INTERVALS);
+                melting.blocks.push(half_as_firm(units));
+                sections.push(melting);
                 sections.push(section("Solids and firmness", vec![firmness_table(answer, units)], INTERVALS));
             }
             (None, None) => {}

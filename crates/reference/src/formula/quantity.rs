@@ -13,6 +13,15 @@ const LARGEST: f64 = 1e12;
 /// Smallest amount taken, in its unit or in grams.
 pub const SMALLEST: f64 = 1e-9;
 
+/// What melts above this is solid where it is measured, °C.
+const ROOM_C: f64 = 20.0;
+
+/// Share of a heap of pellets that is not air: randomly packed spheres have 0.56 to 0.64 (textbook).
+const PACKED: f64 = 0.6;
+
+/// Density of a wax or butter just molten, over that of the solid block (judgement: they shrink by 8 to 15 % as they set).
+const MOLTEN: f64 = 0.9;
+
 /// What the value of a [`Quantity`] counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Unit {
@@ -164,13 +173,7 @@ impl QuantityError {
             QuantityError::UnknownUnit { nearest, .. } => diagnostic
                 .hint(format!("The nearest unit is `{nearest}`; mg, g, kg, oz, lb, % and parts are understood.")),
             QuantityError::Volume { written, millilitres } => match ingredient {
-                Some(ingredient) => diagnostic.hint(format!(
-                    "Weigh it: {} of {} is about {} g at {} °C.",
-                    visible(written),
-                    visible(&ingredient.common_name.to_lowercase()),
-                    short(millilitres * ingredient.density_g_ml),
-                    ingredient.density_at_c
-                )),
+                Some(ingredient) => diagnostic.hint(weigh_it(written, *millilitres, ingredient)),
                 None => diagnostic.hint("Weigh it, and write the mass in g, kg, oz or lb."),
             },
             QuantityError::NoMeasure { .. } => {
@@ -267,6 +270,22 @@ pub const METRIC_TEASPOON_ML: f64 = 5.0;
 
 /// Longest unit, in bytes, that can be in the table; a longer text is not compared at all.
 const LONGEST_UNIT: usize = 32;
+
+/// What a volume of an ingredient weighs, and, of one that is solid in a room, in which form.
+fn weigh_it(written: &str, millilitres: f64, ingredient: &Ingredient) -> String {
+    let (of, at_c) = (visible(&ingredient.common_name.to_lowercase()), ingredient.density_at_c);
+    let of = format!("{} of {of} is about", visible(written));
+    let grams = millilitres * ingredient.density_g_ml;
+    if ingredient.melt_low_c < ROOM_C {
+        return format!("Weigh it: {of} {} g at {at_c} °C.", short(grams));
+    }
+    let (block_g, molten_g) =
+        if at_c < ingredient.melt_low_c { (grams, MOLTEN * grams) } else { (grams / MOLTEN, grams) };
+    let [block, pellets, molten] = [block_g, PACKED * block_g, molten_g].map(short);
+    format!(
+        "Weigh it: {of} {block} g as a solid block, {pellets} g as pellets with the air between them, {molten} g molten."
+    )
+}
 
 /// Returns a unit in lower case without spaces and dots.
 fn plain_unit(unit: &str) -> String {
@@ -425,7 +444,7 @@ mod tests {
         let library = crate::sample::library();
         let hints =
             parse_quantity("0,5 fl o\nz").map_err(|error| error.diagnostic(0..10, library.ingredients.first()).hints);
-        assert_eq!(hints, Err(vec!["Weigh it: 0,5 fl o\\nz of beeswax is about 14.2 g at 20 °C.".to_owned()]));
+        assert_eq!(hints, Err(vec!["Weigh it: 0,5 fl o\\nz of beeswax is about 14.2 g as a solid block, 8.52 g as pellets with the air between them, 12.8 g molten.".to_owned()]));
     }
 
     #[test]
@@ -445,6 +464,27 @@ mod tests {
         ] {
             let seen = parse_quantity(text).unwrap_or(Quantity { value: f64::NAN, unit });
             assert!((seen.value - value).abs() <= 1e-12 * value && seen.unit == unit, "{text}: {seen:?}");
+        }
+    }
+
+    /// A litre of each: what is solid in a room has three masses, whichever state its density was measured in.
+    #[test]
+    fn a_volume_of_what_is_solid_says_in_which_form() {
+        let library = crate::Library::builtin().unwrap_or_else(|_| unreachable!());
+        for (key, hint) in [
+            (
+                "beeswax",
+                "Weigh it: 1 l of beeswax is about 960 g as a solid block, 576 g as pellets with the air between them, 864 g molten.",
+            ),
+            (
+                "cetearyl-alcohol",
+                "Weigh it: 1 l of cetearyl alcohol is about 911 g as a solid block, 547 g as pellets with the air between them, 820 g molten.",
+            ),
+            ("castor-oil", "Weigh it: 1 l of castor oil is about 959 g at 25 °C."),
+        ] {
+            let Some(ingredient) = library.ingredient(key) else { unreachable!() };
+            let volume = parse_quantity("1 l").err().map(|error| error.diagnostic(0..3, Some(ingredient)).hints);
+            assert_eq!(volume, Some(vec![hint.to_owned()]));
         }
     }
 

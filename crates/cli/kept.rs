@@ -7,7 +7,7 @@ use barwright_records::{
     Figures, Kept, Lot, MAX_NAME_BYTES, PouredFormula, PouredPart, RecordsError, Store, TrialKind,
 };
 use barwright_reference::lots::LOT_SOURCE;
-use barwright_reference::{Formula, Ingredient, Library, Part, Status};
+use barwright_reference::{Formula, Ingredient, IngredientId, Library, Part, Status};
 use barwright_trials::Test;
 use serde_json::Value;
 
@@ -110,12 +110,18 @@ pub fn keep_lots(
     store: &mut Store,
     library: &Library,
     formula: &Formula,
+    scents: &[IngredientId],
     streams: &mut Streams<'_>,
 ) -> Result<(), CliError> {
     for part in &formula.parts {
         let Some(one) = library.get(part.ingredient) else { continue };
         let Some(parent) = one.lot_of.and_then(|parent| library.get(parent)) else { continue };
-        if !keep_lot(store, &lot_of(library, one, parent))? {
+        let mut lot = lot_of(library, one, parent);
+        if scents.contains(&part.ingredient) {
+            let origin = one.nut_origin_as_scent();
+            lot.nut_origin = (origin != parent.nut_origin).then_some(origin);
+        }
+        if !keep_lot(store, &lot)? {
             streams.remarks.note(&format!(
                 "the records keep the lot `{}` with other figures, and nothing kept is replaced: a new delivery needs a key of its own",
                 names::name(&one.key)

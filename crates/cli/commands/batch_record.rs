@@ -67,7 +67,8 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     if store.batch(&number).is_ok() {
         return Err(CliError::from(RecordsError::AlreadyThere { what: "batch", name: names::name(&number) }));
     }
-    keep_lots(&mut store, pour.library, pour.formula, streams)?;
+    let scents = pour.asked.scents.iter().filter_map(|scent| pour.library.id_of(&scent.ingredient));
+    keep_lots(&mut store, pour.library, pour.formula, &scents.collect::<Vec<_>>(), streams)?;
     for lot in &own {
         keep_named(&mut store, lot)?;
     }

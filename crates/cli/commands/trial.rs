@@ -136,7 +136,7 @@ fn add(args: &Add, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), C
     let engine = Engine { library, model: profile.model_to_write(streams)? };
     let expected = Some(expected(&engine, &asked)?);
     let mut store = profile.store_to_write(streams)?;
-    keep_lots(&mut store, &engine.library, &formula, streams)?;
+    keep_lots(&mut store, &engine.library, &formula, &[], streams)?;
     let name = keep_formula(&mut store, &engine.library, &formula, nameless)?;
     if !nameless && name != formula.name.trim() {
         streams

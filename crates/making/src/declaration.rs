@@ -17,7 +17,6 @@
 //! # Validity
 //! A draft for a safety assessor or the local authority to check: it knows nothing of other annexes, of languages, or of what else a label must say.
 
-use barwright_reference::ingredient::AND;
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, Library, Market, NutOrigin};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -41,6 +40,9 @@ const LOCAL_RULES: &str = "A draft: your local rules decide what a label must sa
 /// The caution on allergens that an older certificate may leave out.
 pub const OLD_CERTIFICATE: &str = "A certificate from before the longer list of Regulation (EU) 2023/1545 (about 80 names; new products from 31 July 2026, \
                                    those on sale before until 31 July 2028) may list too few: ask the supplier for one by the longer list.";
+
+/// What a scent without a name of its own is declared as.
+const SCENT: &str = "Parfum";
 
 /// Words for a scent as a whole, in capitals or not.
 const SCENT_WORDS: [&str; 4] = ["parfum", "fragrance", "aroma", "flavor"];
@@ -151,10 +153,14 @@ impl Declaration {
                 scented |= SCENT_WORDS.iter().any(|word| name.eq_ignore_ascii_case(word));
                 add(&mut label.ingredients, &name, shares.map(|share| 0.01 * share * part.percent));
             };
-            if one.inci_parts.is_empty() {
+            let scent = task.scents.contains(&part.ingredient);
+            let named_by_parent = scent && unnamed(library, one);
+            if named_by_parent {
+                declare(SCENT, [100.0; 3]);
+            } else if one.inci_parts.is_empty() {
                 declare(&one.inci_name, [100.0; 3]);
             }
-            for blended in &one.inci_parts {
+            for blended in one.inci_parts.iter().filter(|_| !named_by_parent) {
                 declare(&blended.inci_name, [blended.percent, blended.low_percent, blended.high_percent]);
             }
             for (name, of_lot) in &one.lot_allergens {
@@ -166,7 +172,8 @@ impl Declaration {
                     list.push(name);
                 }
             };
-            if one.nut_origin != NutOrigin::No {
+            let nut_origin = if scent { one.nut_origin_as_scent() } else { one.nut_origin };
+            if nut_origin != NutOrigin::No {
                 put(&mut label.nuts, one.common_name.clone());
             }
             match one.animal_origin {
@@ -174,7 +181,8 @@ impl Declaration {
                 AnimalOrigin::Possible => put(&mut label.possibly_animal, one.common_name.clone()),
                 AnimalOrigin::Yes => put(&mut label.animal, one.common_name.clone()),
             }
-            if let Some(named) = barwright_blend::cautions::sensitiser(one, &one.common_name) {
+            let inherited = scent && one.lot_of.is_some();
+            if !inherited && let Some(named) = barwright_blend::cautions::sensitiser(one, &one.common_name) {
                 put(&mut label.sensitisers, named);
             }
         }
@@ -201,6 +209,11 @@ impl Declaration {
             Market::Us => one.percent <= MINOR_PERCENT,
         })
     }
+}
+
+/// Whether a lot has no name of its own on the label, but that of the ingredient it is like.
+fn unnamed(library: &Library, one: &Ingredient) -> bool {
+    one.lot_of.and_then(|parent| library.get(parent)).is_some_and(|parent| parent.inci_name == one.inci_name)
 }
 
 /// Adds a share, with its least and greatest, to the entry of this name.
@@ -231,16 +244,13 @@ fn notes(library: &Library, task: &LabelTask<'_>, label: &Declaration, scented: 
             ),
         );
     }
-    let unnamed = |one: &&Ingredient| {
-        one.lot_of.and_then(|parent| library.get(parent)).is_some_and(|parent| parent.inci_name == one.inci_name)
-    };
-    for one in task.scents.iter().filter_map(|index| library.get(*index)).filter(unnamed) {
+    for one in task.scents.iter().filter_map(|index| library.get(*index)).filter(|one| unnamed(library, one)) {
         note(
             "Scent",
             format!(
-                "{} is declared as {}, for its lot states no `inci`: for a scent write `inci = \"Parfum\"`.",
+                "{} is declared as {}, for its lot states no `inci`: write there what its supplier states.",
                 one.common_name,
-                library.label_name(&one.inci_name.replace(AND, ", "), task.market)
+                library.label_name(SCENT, task.market)
             ),
         );
     }

@@ -289,12 +289,24 @@ pub struct Ingredient {
     pub lot_flash_c: Option<f64>,
     /// Most of the lot that its certificate allows in this kind of product, mass %.
     pub lot_limit_percent: Option<f64>,
+    /// Nut origin that the lot states.
+    pub lot_nut_origin: Option<NutOrigin>,
     /// Scent allergens of the lot's certificate, mass % of the lot.
     pub lot_allergens: Vec<(String, f64)>,
     /// Day until which the lot is at its best, by its label or certificate.
     pub lot_best_before: Option<Date>,
     /// Remarks.
     pub note: String,
+}
+
+impl Ingredient {
+    /// Returns the nut origin of this as a scent: a scent's lot is `like` an oil for its physics alone, and comes from no nut unless it says so.
+    pub fn nut_origin_as_scent(&self) -> NutOrigin {
+        match self.lot_of {
+            Some(_) => self.lot_nut_origin.unwrap_or(NutOrigin::No),
+            None => self.nut_origin,
+        }
+    }
 }
 
 #[cfg(test)]

@@ -49,6 +49,12 @@ const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
 const SUM_NOISE_PERCENT: f64 = 1e-9;
 /// Prices taken, per kilogram in the maker's own money.
 pub(crate) const PRICE_PER_KG: RangeInclusive<f64> = 0.0..=1e6;
+/// A lot that flashes below this is a scent, °C: oils and waxes flash from some 180 °C on, scents below 130 (judgement).
+pub const SCENT_FLASH_C: f64 = 150.0;
+
+/// What a lot is declared as that is a scent.
+const SCENT_NAMES: [&str; 2] = ["parfum", "fragrance"];
+
 /// Flash points taken, °C.
 const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
 /// Limits of certificates taken, mass % of the bar.
@@ -142,6 +148,8 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
     if let Some((name, _)) = &stated.name {
         library.names.add(name, id, Claim::Own);
     }
+    let scent = stated.is_scent();
+    let unstated = if scent { NutOrigin::No } else { parent.nut_origin };
     let density = stated.density_g_ml.map(|(density, _)| density);
     let common_name = stated.name.map_or_else(|| key.clone(), |(name, _)| name);
     let (inci_name, inci_parts) = match stated.inci {
@@ -160,7 +168,9 @@ fn add_lot(base: &Library, library: &mut Library, lot: Entry<'_>, offset: usize,
         powder,
         stands_alone: own.is_some(),
         synonyms: Vec::new(),
-        nut_origin: stated.nut_origin.unwrap_or(parent.nut_origin),
+        nut_origin: stated.nut_origin.unwrap_or(unstated),
+        lot_nut_origin: stated.nut_origin,
+        sensitiser: parent.sensitiser.clone().filter(|_| !scent),
         animal_origin: stated.animal_origin.unwrap_or(parent.animal_origin),
         density_g_ml: density.unwrap_or(parent.density_g_ml),
         density_status: if density.is_some() { Status::Read } else { parent.density_status },
@@ -285,6 +295,16 @@ struct Stated {
 }
 
 impl Stated {
+    /// Whether the lot is a scent: its certificate has a limit or scent allergens, it flashes as no oil does, or it is declared as one. Such a lot is `like` an
+    /// oil for its physics alone.
+    fn is_scent(&self) -> bool {
+        let declared = |name: &str| SCENT_NAMES.iter().any(|scent| name.trim().eq_ignore_ascii_case(scent));
+        self.limit_percent.is_some()
+            || !self.allergens.is_empty()
+            || self.flash_c.as_ref().is_some_and(|(flash_c, _)| *flash_c < SCENT_FLASH_C)
+            || matches!(&self.inci, Some(Inci::Name(name)) if declared(name))
+    }
+
     /// Reads the table of one lot.
     fn read(base: &Library, table: DeTable<'_>, offset: usize, findings: &mut Findings) -> Stated {
         let mut stated = Stated::default();
@@ -600,6 +620,28 @@ mod tests {
     use crate::TableTexts;
     use crate::formula::read_inline;
     use crate::sample::{INGREDIENTS, TEXTS, codes, id, library, parts};
+
+    /// By its certificate, by where it flashes, or by its name; an oil that flashes as oils do is one.
+    #[test]
+    fn a_scent_inherits_no_nut_and_no_sensitiser() {
+        let mut library = library();
+        for one in &mut library.ingredients {
+            (one.nut_origin, one.sensitiser) = (NutOrigin::TreeNut, Some("wool alcohols".to_owned()));
+        }
+        let lot = |stated: &str| {
+            let (library, _) = library.with_lots(&format!("[lot.a]\nlike = 'castor-oil'\n{stated}")).unwrap();
+            let lot = library.ingredient("a").unwrap();
+            (lot.nut_origin, lot.nut_origin_as_scent(), lot.sensitiser.is_some())
+        };
+        use NutOrigin::{No, TreeNut};
+        for scent in ["limit_percent = 2", "allergens = { Linalool = 1 }", "flash_c = 65", "inci = 'Parfum'"] {
+            assert_eq!(lot(scent), (No, No, false), "{scent}");
+            assert_eq!(lot(&format!("{scent}\nnut_origin = 'tree-nut'")), (TreeNut, TreeNut, false), "{scent}");
+        }
+        for oil in ["", "flash_c = 250", "inci = 'Ricinus Communis Seed Oil'"] {
+            assert_eq!(lot(oil), (TreeNut, No, true), "{oil}");
+        }
+    }
 
     #[test]
     fn a_lot_copies_its_parent_and_states_its_own() {

@@ -729,6 +729,7 @@ fn ingredient(row: IngredientRow, composition: Vec<Component>) -> Ingredient {
         lot_melt_c: None,
         lot_needle_dmm: None,
         lot_flash_c: None,
+        lot_nut_origin: None,
         lot_limit_percent: None,
         lot_allergens: Vec::new(),
         lot_best_before: None,

@@ -7,7 +7,8 @@ use barwright_answer::document::{Block, Kind as Column, Section, Table};
 use barwright_answer::words::names::{capital, count, cut, name};
 use barwright_answer::words::number::amount;
 use barwright_answer::words::visible::visible;
-use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, LotTrace, Outcome, Went};
+use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, Lot, LotTrace, Outcome, Went};
+use barwright_reference::lots::SCENT_FLASH_C;
 
 /// Most characters of a cell shown in a list; an export has all of them.
 const CELL_LETTERS: usize = 40;
@@ -61,9 +62,17 @@ pub fn bars_words(first: u32, last: u32) -> String {
     if first == last { format!("bar {first}") } else { format!("bars {first} to {last}") }
 }
 
+/// What a lot is a delivery of; a scent is like an ingredient for its physics alone.
+fn of_what(lot: &Lot) -> String {
+    let like = visible(&lot.like);
+    let certified = ["limit_percent", "allergens"].iter().any(|key| lot.figures.contains_key(*key));
+    let scent = certified || lot.flash_c.is_some_and(|flash_c| flash_c < SCENT_FLASH_C);
+    if scent { format!("scent (like {like})") } else { like }
+}
+
 /// A lot and everything it went into.
 pub fn lot_trace(found: &LotTrace) -> Document {
-    let of = format!("a delivery of {}", visible(&found.lot.like));
+    let of = format!("a delivery of {}", of_what(&found.lot));
     let document = Document::new(format!("Lot {}", name(&found.lot.key)), of);
     if found.batches.is_empty() {
         return document.lead([Block::said(["It went into no batch that the records hold."])]);
@@ -126,7 +135,7 @@ pub fn batch_trace(found: &BatchTrace, bar: Option<u32>) -> Document {
     let lots = found.lots.iter().map(|one| {
         [
             visible(&one.lot.key),
-            visible(&one.lot.like),
+            of_what(&one.lot),
             grams(one.mass_g),
             day(one.lot.delivered_on),
             day(one.lot.best_before),

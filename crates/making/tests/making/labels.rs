@@ -282,8 +282,27 @@ fn a_scent_declared_as_what_its_lot_is_like_is_said() {
     let label =
         Declaration::of(&library, &LabelTask { whole: &bar, scents: &scents, colours: &[], market: Market::Eu });
     let scent = note(&label, "Scent").unwrap();
-    assert!(scent.contains("Spring scent is declared as Isopropyl Myristate") && scent.contains("inci"), "{scent}");
+    assert!(scent.contains("Spring scent is declared as Parfum") && scent.contains("inci"), "{scent}");
+    assert_eq!(label.text(), "Olea Europaea Fruit Oil, Parfum");
     assert!(note(&label, "Certificate").is_some());
+}
+
+/// A scent is like an oil for its density: neither the nut nor the sensitiser nor the name of that oil is its own. What it states of itself is, and a nut oil weighed
+/// as a scent stays one.
+#[test]
+fn a_scent_is_no_nut_unless_it_says_so() {
+    let of = |lot: &str, name: &str| {
+        let library = with_lots(&format!("[lot.s]\nlike = 'sweet almond oil'\n{lot}\n[lot.w]\nlike = 'lanolin'"));
+        let bar =
+            formula::read_inline(&format!("{name} 1, sunflower oil 99"), "bar", &library).unwrap().formulas.remove(0);
+        let scents = [bar.parts[0].ingredient];
+        Declaration::of(&library, &LabelTask { whole: &bar, scents: &scents, colours: &[], market: Market::Eu })
+    };
+    let plain = of("", "s");
+    assert_eq!((plain.nuts.as_slice(), plain.text().as_str()), (&[][..], "Helianthus Annuus Seed Oil, Parfum"));
+    assert_eq!(of("nut_origin = 'tree-nut'", "s").nuts, ["s"]);
+    assert_eq!(of("", "sweet almond oil").nuts, ["Sweet almond oil"]);
+    assert!(of("", "w").sensitisers.is_empty());
 }
 
 #[test]

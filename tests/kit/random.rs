@@ -13,11 +13,15 @@ pub fn generator(seed: u64) -> Pcg64 {
     Pcg64::seed_from_u64(seed)
 }
 
-/// A formula of 1 to `most` different ingredients; shares span three decades.
+/// A formula of 1 to `most` different ingredients, one of them no powder; shares span three decades.
 pub fn formula(generator: &mut impl Rng, library: &Library, most: usize) -> Formula {
     let count = generator.random_range(1..=most.min(library.ingredients.len()));
     let mut chosen: Vec<IngredientId> = library.by_id().map(|(id, _)| id).collect();
     chosen.shuffle(generator);
+    // Powder alone is no bar.
+    let is_powder = |id: &IngredientId| library.get(*id).is_some_and(|one| one.powder.is_some());
+    let holds = chosen.iter().position(|id| !is_powder(id)).unwrap_or(0);
+    chosen.swap(0, holds);
     let masses: Vec<f64> = (0..count).map(|_| 10_f64.powf(generator.random_range(-3.0..0.0))).collect();
     let total: f64 = masses.iter().sum();
     let parts =

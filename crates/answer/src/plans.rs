@@ -5,8 +5,8 @@ use std::ops::ControlFlow;
 use barwright_blend::Options;
 use barwright_making::batch::{Batch, Scent};
 use barwright_making::{CoolTask, MakingError};
-use barwright_reference::Formula;
 use barwright_reference::mould::Mould;
+use barwright_reference::{Formula, IngredientId};
 
 use crate::engine::Engine;
 use crate::places::{self, Room};
@@ -63,6 +63,8 @@ pub(crate) fn plan<'a>(engine: &'a Engine, task: &PlanTask<'a>, control: Control
         units: task.units,
         ..Pour::default()
     };
+    let scents: Vec<IngredientId> = task.scents.iter().map(|scent| scent.ingredient).collect();
+    pour::flash_above_room(engine, &asked, task.formula, &scents)?;
     let mut notes = Vec::new();
     let stages = if task.mould.is_some() { 2 } else { 1 };
     let poured = pour::Plan::new(&bench, &asked, task.formula, None, &stage(control, 0, stages));

@@ -4,11 +4,11 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::viscosity::HIGHEST_C;
 use barwright_blend::{Estimate, Options};
-use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, Limit, MeltStep, Stage};
+use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, JUG_WATCHED_S, Limit, MeltStep, POURED_ABOVE_K, ScentTime, Stage};
 use barwright_making::sinking::Sinking;
 use barwright_making::{MakingError, PourTask, Pouring};
 use barwright_reference::mould::Mould;
-use barwright_reference::{Formula, Library};
+use barwright_reference::{Formula, IngredientId, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -18,7 +18,7 @@ use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe};
 use crate::mould::mass;
 use crate::places::Room;
-use crate::refusal::Refusal;
+use crate::refusal::{Fault, Refusal};
 use crate::usual::{USUAL_KG, filling_kg};
 use crate::words::names::{capital, in_text, title};
 use crate::words::number::{interval, significant};
@@ -31,6 +31,12 @@ const STEP_C: f64 = 5.0;
 
 /// Rows of that table.
 const ROWS: usize = 7;
+
+/// What a flash point is.
+const FIRE: &str = "A flash point is a fire figure: from there on the vapour of the scent catches fire at a flame. Top notes are another matter: they leave a warm melt at any temperature, the sooner the hotter, so the scent goes in last and is poured at once.";
+
+/// Of a pour that a scent does not fit.
+const WITHOUT_SCENT: &str = ", without this scent";
 
 /// Of a blend that is held hot for the sake of old crystals.
 pub(crate) const SEEDS: &str =
@@ -78,6 +84,14 @@ pub struct Poured {
     haze_c: Option<Estimate>,
     ceiling_c: f64,
     scent_below_c: Option<f64>,
+    /// Flash point from which a scent changes nothing in the pour, °C.
+    flash_needed_c: Option<f64>,
+    /// From where the scent may go in until the first haze.
+    scent_min: Option<Estimate>,
+    /// The same with a lid on the jug.
+    scent_lid_min: Option<Estimate>,
+    /// The same in a jug of half the mass.
+    scent_half_jug_min: Option<Estimate>,
     limit: Limit,
     window: bool,
     hold_c: f64,
@@ -122,9 +136,11 @@ struct ViscosityAt {
 /// Answers [`Pour`].
 ///
 /// # Errors
-/// A formula is not one, the options are outside the model, the pour is too cold to be clear, or `control` stopped it.
+/// A formula is not one, the options are outside the model, a flash point is none for this room, the pour is too cold to be clear or too hot for the scent,
+/// or `control` stopped it.
 pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answered<Poured>, Refusal> {
     let formula = engine.formula(&asked.formula)?;
+    flash_above_room(engine, asked, &formula, &[])?;
     let second = asked.second.as_ref().map(|second| engine.formula(second)).transpose()?;
     let plan = Plan::new(&engine.bench(&asked.options)?, asked, &formula, second.as_ref(), control)?;
     let assessment = &plan.found.assessment;
@@ -132,6 +148,37 @@ pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answe
     let document = Document { title: title(&formula, &engine.library), aside: "melt".to_owned(), ..plan.document() }
         .ending(rests_on, cautions::section(&[assessment], &[]));
     Ok(Answered { figures: plan.figures(&formula.name), document, picture: None })
+}
+
+/// Refuses a flash point that the room itself reaches: of the scent named beside the formula, of what is in it, of scents by their lots.
+///
+/// # Errors
+/// Names the option or the lot.
+pub(crate) fn flash_above_room(
+    engine: &Engine,
+    asked: &Pour,
+    formula: &Formula,
+    scents: &[IngredientId],
+) -> Result<(), Refusal> {
+    let (room_c, units) = (asked.room.air_c, asked.units);
+    let refused = |of: String, flash_c: f64, correct: &str| {
+        let [flash, room] = [flash_c, room_c].map(|celsius| units.given_degrees(celsius));
+        Fault::new("flash-below-room", format!("{of}: a flash point of {flash} is no higher than your room's {room}"))
+            .hint(format!(
+                "Look it up in its certificate, mind the unit (°C or °F), and {correct}. Where it is right, this is nothing to stir into a warm melt; `--room` says how warm your room is."
+            ))
+    };
+    let parts = formula.parts.iter().map(|part| part.ingredient).chain(scents.iter().copied());
+    let lots = parts.filter_map(|id| engine.library.get(id)).filter_map(|one| {
+        let flash_c = one.lot_flash_c.filter(|flash_c| *flash_c <= room_c)?;
+        Some(refused(format!("`flash_c` of the lot `{}`", one.key), flash_c, "correct it in your lot file"))
+    });
+    let named = scents.is_empty().then_some(asked.flash_c).flatten().filter(|flash_c| *flash_c <= room_c);
+    let named = named.map(|flash_c| refused("--flash".to_owned(), flash_c, "write it such as `65C` or `150F`"));
+    match named.into_iter().chain(lots).next() {
+        Some(fault) => Err(fault.into()),
+        None => Ok(()),
+    }
 }
 
 /// A plan, with what it is put into words with.
@@ -150,8 +197,6 @@ pub(crate) struct Plan<'a> {
     two_streams: bool,
     /// Power of a microwave, W.
     microwave_w: Option<f64>,
-    /// Flash point of the scent, °C.
-    flash_c: Option<f64>,
     /// Units shown.
     units: Units,
 }
@@ -171,7 +216,7 @@ impl<'a> Plan<'a> {
         second: Option<&Formula>,
         control: Control<'_>,
     ) -> Result<Self, MakingError> {
-        let (library, mould, flash_c) = (bench.library(), asked.mould.as_ref(), asked.flash_c);
+        let (library, mould) = (bench.library(), asked.mould.as_ref());
         let filling_kg = mould.map(|mould| filling_kg(mould, library, formula));
         let mass_kg = asked.mass_kg.or(filling_kg).unwrap_or(USUAL_KG);
         let task = PourTask {
@@ -180,7 +225,7 @@ impl<'a> Plan<'a> {
             mass_kg,
             room_c: asked.room.air_c,
             mould_most_c: mould.and_then(|mould| mould.most_c),
-            flash_c,
+            flash_c: asked.flash_c,
             pour_c: asked.pour_c,
         };
         Ok(Plan {
@@ -191,7 +236,6 @@ impl<'a> Plan<'a> {
             of_mould: asked.mass_kg.is_none() && mould.is_some(),
             two_streams: second.is_some(),
             microwave_w: asked.microwave_w,
-            flash_c,
             units: asked.units,
         })
     }
@@ -209,6 +253,8 @@ impl<'a> Plan<'a> {
         let viscosity = temperatures(found)
             .into_iter()
             .map(|temperature_c| ViscosityAt { temperature_c, viscosity_mpa_s: found.viscosity.at(temperature_c) });
+        let minutes = |time_s: &Option<Estimate>| time_s.map(|time| time.map(|time_s| time_s * (1.0 / 60.0)));
+        let scent_min = |of: fn(&ScentTime) -> &Option<Estimate>| minutes(found.scent_time.as_ref().map(of)?);
         Poured {
             formula: formula.to_owned(),
             mass_kg: self.mass_kg,
@@ -217,11 +263,15 @@ impl<'a> Plan<'a> {
             haze_c: found.haze_c,
             ceiling_c: found.ceiling_c,
             scent_below_c: found.scent_below_c,
+            flash_needed_c: found.flash_needed_c,
+            scent_min: scent_min(|time| &time.jug_s),
+            scent_lid_min: scent_min(|time| &time.lid_s),
+            scent_half_jug_min: scent_min(|time| &time.half_s),
             limit: found.limit.clone(),
             window: found.window,
             hold_c: found.hold_c,
             pour_c: found.pour_c,
-            workable_min: found.workable_s.map(|time| time.map(|time_s| time_s * (1.0 / 60.0))),
+            workable_min: minutes(&found.workable_s),
             heat_kj: found.heat_j.map(|heat_j| 1e-3 * heat_j),
             viscosity: viscosity.collect(),
             second_c: found.second_c,
@@ -256,9 +306,11 @@ impl<'a> Plan<'a> {
         let bath = [Some(bath), found.seeds.then(|| SEEDS.to_owned()), Some(self.filling_sentence())];
         let mut document = Document::default()
             .lead([Block::said(self.decisive().into_iter().chain(self.two_streams()))])
-            .section("Melting, the hardest first", [Block::Table(self.steps())])
-            .section("In a water bath", [Block::said(bath.into_iter().flatten())]);
-        if let Some(watts) = self.microwave_w {
+            .section("Melting, the hardest first", [Block::Table(self.steps())]);
+        if found.melts {
+            document = document.section("In a water bath", [Block::said(bath.into_iter().flatten())]);
+        }
+        if let Some(watts) = self.microwave_w.filter(|_| found.melts) {
             let bursts = format!(
                 "The same order; the wax cut small, with some of the oil over it: wax alone hardly warms. About {} bursts of {BURST_S:.0} s at {watts:.0} W, perhaps half or twice as many, stirred and measured after each; stop at {hold}.",
                 found.bursts(watts)
@@ -271,6 +323,10 @@ impl<'a> Plan<'a> {
             .columns(Kind::Number, [units.degree()])
             .columns(Kind::Figure, ["viscosity, mPa·s"])
             .rows(thick);
+        let scent = self.scent();
+        if !scent.is_empty() {
+            document = document.section("The scent", [Block::said(scent)]);
+        }
         let known = "Water at room temperature has 1, olive oil about 80.";
         document = document.section("How thick it is", [Block::Table(thick), Block::said([known])]);
         if !found.sinking.is_empty() {
@@ -318,8 +374,12 @@ impl<'a> Plan<'a> {
             }
             _ => String::new(),
         };
-        let scent = self.scent().map_or_else(String::new, |scent| format!("{scent} and "));
-        capital(&format!("{wait}{scent}pour at {pour}."))
+        let (scent, without) = match (self.found.scent_below_c, &self.found.scent_time) {
+            (Some(_), Some(_)) => ("stir in the scent and ", ""),
+            (Some(_), None) => ("", WITHOUT_SCENT),
+            (None, _) => ("", ""),
+        };
+        capital(&format!("{wait}{scent}pour at {pour}{without}."))
     }
 
     /// What to melt, the hardest first.
@@ -363,6 +423,9 @@ impl<'a> Plan<'a> {
             _ => "It is liquid in your room and needs no melting.".to_owned(),
         };
         let ceiling = format!("No hotter than {}: {}.", given(found.ceiling_c), self.because());
+        if !found.melts {
+            return vec![self.window(), all, ceiling, self.way_out()];
+        }
         let jug = found.workable_s.as_ref().map(|workable| {
             format!(
                 "A jug of {}, taken off at {}, pours well for {}.",
@@ -378,31 +441,45 @@ impl<'a> Plan<'a> {
     fn window(&self) -> String {
         let (found, units) = (&self.found, self.units);
         let given = |celsius: f64| units.whole_degrees(celsius);
-        let clear_c = found.clear_c.map_or(f64::NEG_INFINITY, |clear| clear.value);
-        match (&found.haze_c, found.scent_below_c) {
-            _ if found.window => {}
-            (Some(haze), Some(scent_c)) if clear_c < found.ceiling_c => {
-                return format!(
-                    "There is no safe window for this scent: the melt has its first haze at {}, and the scent goes in below {}.",
-                    given(haze.value),
-                    given(scent_c)
-                );
-            }
-            _ => {
-                return format!(
-                    "There is no safe window: it must be hotter than {} to be clear, and may not be hotter than {}.",
-                    given(clear_c),
-                    given(found.ceiling_c)
-                );
-            }
+        if !found.melts {
+            let clear_c = found.clear_c.map_or(found.ceiling_c, |clear| clear.value);
+            return format!(
+                "It cannot be melted like this: it is clear only above {}, and may not be hotter than {}.",
+                given(clear_c),
+                given(found.ceiling_c)
+            );
         }
+        let without = if found.window { "" } else { WITHOUT_SCENT };
         let of = if self.of_mould { ", the mould's filling and what stays in the jug," } else { "" };
         format!(
-            "Melt {}{of} to {}, then pour at {}.",
+            "Melt {}{of} to {}, then pour at {}{without}.",
             mass(1e3 * self.melt_kg, units),
             given(found.hold_c),
             given(found.pour_c)
         )
+    }
+
+    /// What can be done where it cannot be melted.
+    fn way_out(&self) -> String {
+        match self.found.limit {
+            Limit::Bath => format!("What can be done: less of {}, or a wax that melts lower.", self.hardest()),
+            Limit::Flash(index) => {
+                let scent = in_text(self.library.common_name(index));
+                format!(
+                    "What can be done: leave {scent} out of the formula, and ask for a plan with `--flash`: stirred in last it need not be as hot as the wax."
+                )
+            }
+            Limit::Mould => {
+                let least_c = self.found.haze_c.map_or(self.found.pour_c, |haze| haze.value) + POURED_ABOVE_K;
+                let least = self.units.whole_degrees(least_c.ceil());
+                format!("What can be done: a mould that takes {least} or more, or less of {}.", self.hardest())
+            }
+        }
+    }
+
+    /// What melts highest.
+    fn hardest(&self) -> String {
+        self.found.order.first().map_or_else(String::new, |step| in_text(self.library.common_name(step.ingredient)))
     }
 
     /// Why it may not get hotter.
@@ -417,13 +494,54 @@ impl<'a> Plan<'a> {
         }
     }
 
-    /// How hot the melt may be when the scent goes in, where there is one.
-    pub(crate) fn scent(&self) -> Option<String> {
-        let margin = self.units.difference(FLASH_MARGIN_K);
-        let below = self.units.whole_degrees(self.flash_c? - FLASH_MARGIN_K);
-        Some(format!(
-            "stir in the scent (below {below}, {margin} from its flash point; as much as its certificate allows for leave-on use)"
-        ))
+    /// When the scent goes in, and how long that lasts; or why it does not, and what can be done; nothing without a scent, or where nothing melts.
+    pub(crate) fn scent(&self) -> Vec<String> {
+        let (found, units) = (&self.found, self.units);
+        let given = |celsius: f64| units.whole_degrees(celsius);
+        let (Some(below_c), Some(needed_c), true) = (found.scent_below_c, found.flash_needed_c, found.melts) else {
+            return Vec::new();
+        };
+        let below = format!(
+            "below {}, {} from its flash point of {}",
+            given(below_c),
+            units.difference(FLASH_MARGIN_K),
+            given(below_c + FLASH_MARGIN_K)
+        );
+        let mut said = match &found.scent_time {
+            Some(ScentTime { jug_s, lid_s, half_s }) => {
+                let long = || format!("over {:.0} h", JUG_WATCHED_S / 3600.0);
+                let jug = jug_s.as_ref().map_or_else(long, |time_s| times(Some(time_s)));
+                let [lid, half] = [lid_s, half_s].map(|time_s| {
+                    let minutes = |time_s: &Estimate| format!("{} min", significant(time_s.value / 60.0, 2));
+                    time_s.as_ref().map_or_else(long, minutes)
+                });
+                vec![
+                    format!("The scent goes in {below}; as much as its certificate allows for leave-on use."),
+                    format!(
+                        "From there to the first haze, the last moment to pour: {jug} in this jug, {lid} with a lid on it between stirs, {half} in a jug of half as much, which is stirred and poured sooner."
+                    ),
+                ]
+            }
+            None => {
+                let haze = found.haze_c.map_or_else(
+                    || "your room is no colder".to_owned(),
+                    |haze| format!("the first haze comes at {} already", given(haze.value)),
+                );
+                vec![
+                    format!(
+                        "This scent does not go into this melt: it may go in {below}, and {haze}. A lid or a smaller jug changes how fast it cools, not this."
+                    ),
+                    format!(
+                        "What can be done: pour it without; or take a scent with a flash point of {} or more; or a formula with its first haze below {}, of less {} or of a wax that melts lower.",
+                        given(needed_c),
+                        given(below_c),
+                        self.hardest()
+                    ),
+                ]
+            }
+        };
+        said.push(FIRE.to_owned());
+        said
     }
 
     /// At which temperatures two melts pour alike in one stream.

@@ -161,6 +161,9 @@ impl From<MakingError> for Refusal {
             error @ MakingError::NotMelted { .. } => {
                 Fault::new("not-melted", error.to_string()).hint("Pour hotter with `--pour`, or leave it out.").into()
             }
+            error @ MakingError::TooHotForScent { .. } => Fault::new("too-hot-for-scent", error.to_string())
+                .hint("Pour cooler with `--pour`, or leave it out.")
+                .into(),
             error @ MakingError::NotCooled { .. } => {
                 Fault::new("not-cooled", error.to_string()).hint("Name a colder place with `--place`.").into()
             }

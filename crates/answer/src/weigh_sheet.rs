@@ -15,7 +15,7 @@ use crate::mould::mass;
 use crate::plans::Plans;
 use crate::pour;
 use crate::words::names::{in_text, list, name, title};
-use crate::words::number::{amount, significant, trimmed};
+use crate::words::number::{amount, fixed, significant, trimmed};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 
@@ -119,7 +119,7 @@ impl View<'_> {
         let fields = [field("Batch", self.number.map(visible)), field("Date", None), field("Made by", None)];
         let mut document = Document::new(title(self.task.formula, self.library), "")
             .lead([Block::Fields(fields.into()), Block::said([self.summary()])])
-            .lead(self.over_limits().map(Block::Alarm));
+            .lead(self.over_limits().chain(self.scent_left_out()).map(Block::Alarm));
         let sections = [
             Some(self.weighing()),
             self.jugs(),
@@ -170,6 +170,13 @@ impl View<'_> {
         })
     }
 
+    /// A scent that is on the sheet and does not go into the melt.
+    fn scent_left_out(&self) -> Option<String> {
+        let found = &self.plans?.pour.as_ref()?.found;
+        let out = found.melts && !found.window;
+        out.then(|| "The scent does not go into this melt: see \"Melt and pour\" before you weigh.".to_owned())
+    }
+
     /// What goes on the scale.
     fn weighing(&self) -> Section {
         let scale = Scale(self.units);
@@ -180,9 +187,11 @@ impl View<'_> {
             .columns(Kind::Mass, [weigh])
             .columns(Kind::Number, [shows])
             .with_ticks();
+        let places = |percent: f64| amount(percent).split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let decimals = self.sheet.lines.iter().map(|line| places(line.percent)).max().unwrap_or(0);
         let table = table.rows(self.sheet.lines.iter().map(|line| {
             let [mass, running] = [line.mass_g, line.running_g].map(|grams| scale.number(grams));
-            [visible(self.called(line.ingredient)), share(line.percent), mass, running]
+            [visible(self.called(line.ingredient)), of_recipe(line.percent, decimals), mass, running]
         }));
         let blocks = std::iter::once(Block::Table(table)).chain(self.exactness().map(Block::Small));
         Section::new("Weigh, in the order of melting", blocks)
@@ -191,7 +200,10 @@ impl View<'_> {
     /// How exact the scale is, and for what that is too coarse.
     fn exactness(&self) -> impl Iterator<Item = String> {
         let half_g = 0.5 * self.task.scale_g;
-        let half = format!("Each is within ±{}, half the last digit of your scale.", Scale(self.units).mass(half_g));
+        let half = format!(
+            "The scale is right within ±{}, half its last digit; the % are the recipe's, before rounding to it.",
+            Scale(self.units).mass(half_g)
+        );
         let too_little = |mass_g: f64| half_g > COARSE * mass_g;
         let lines = self.sheet.lines.iter().filter(|line| too_little(line.mass_g));
         let mut coarse: Vec<String> = lines.map(|line| in_text(self.called(line.ingredient))).collect();
@@ -273,7 +285,7 @@ impl View<'_> {
         let plan = self.plans?.pour.as_ref()?;
         let found = &plan.found;
         let first = match found.order.as_slice() {
-            [first, _, ..] => first.melts_c.map(|melts_c| {
+            [first, _, ..] if found.melts => first.melts_c.map(|melts_c| {
                 format!(
                     "{} first, the hardest: it melts up to {}. Then the rest, in the order of the sheet.",
                     visible(self.called(first.ingredient)),
@@ -282,11 +294,9 @@ impl View<'_> {
             }),
             _ => None,
         };
-        let scent = match plan.scent() {
-            Some(scent) => Some(format!("Before the pour, {scent}.")),
-            None => (!self.task.scents.is_empty()).then(|| NO_FLASH_POINT.to_owned()),
-        };
-        let seeds = found.seeds.then(|| pour::SEEDS.to_owned());
+        let unknown = !self.task.scents.is_empty() && found.scent_below_c.is_none();
+        let scent = plan.scent().into_iter().chain(unknown.then(|| NO_FLASH_POINT.to_owned()));
+        let seeds = (found.seeds && found.melts).then(|| pour::SEEDS.to_owned());
         let said = first.into_iter().chain(plan.decisive()).chain(seeds).chain(scent);
         Some(Section::new("Melt and pour", [Block::said(said)]))
     }
@@ -301,7 +311,7 @@ impl View<'_> {
     /// What is ticked off at the bench, and what the plans rest on.
     fn bench(&self) -> Section {
         let pour = self.plans.and_then(|plans| plans.pour.as_ref()).map(|plan| &plan.found);
-        let planned = pour.filter(|found| found.window);
+        let planned = pour.filter(|found| found.melts);
         let planned =
             planned.map_or_else(String::new, |found| format!(", {} planned", self.units.whole_degrees(found.pour_c)));
         let steps = [
@@ -427,6 +437,11 @@ impl View<'_> {
         let all = all.into_iter().filter_map(|(about, text)| Some(Caution::new(about, text?).into()));
         Section::new(cautions::HEADING, [Block::Cautions(all.collect())])
     }
+}
+
+/// A share of the recipe: with the decimals that its shares have, or two digits below 1.
+fn of_recipe(percent: f64, decimals: usize) -> String {
+    if percent < 1.0 { share(percent) } else { fixed(percent, decimals) }
 }
 
 /// What is stated of the content, and what a market asks of it.

@@ -104,12 +104,12 @@ impl Filler {
         }
     }
 
-    /// What the viscosity is multiplied by.
+    /// What the viscosity is multiplied by, dimensionless.
     pub fn thickening(self) -> f64 {
         (1.0 - self.crowding).powi(-2)
     }
 
-    /// What the yield stress is multiplied by.
+    /// What the yield stress is multiplied by, dimensionless.
     pub fn stiffening(self) -> f64 {
         (1.0 - self.volume).sqrt() / (1.0 - self.crowding)
     }

@@ -19,7 +19,10 @@ pub struct Estimate {
 }
 
 impl Estimate {
-    /// Builds the interval of `value` from `draws`; the interval always holds the value.
+    /// Builds the interval of a value from draws of it; it always holds the value.
+    ///
+    /// # Arguments
+    /// * `value`, `draws`: in the same unit, any.
     pub fn from_draws(value: f64, draws: Vec<f64>) -> Self {
         if draws.is_empty() {
             return Estimate { value, low: value, high: value };

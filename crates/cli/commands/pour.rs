@@ -100,7 +100,10 @@ fn flash(text: &str) -> Result<f64, String> {
     if (20.0..=400.0).contains(&celsius) {
         Ok(celsius)
     } else {
-        Err(format!("{} °C is no flash point of a scent, which lie between 20 and 400 °C", short(celsius)))
+        Err(format!(
+            "{} °C is no flash point of a scent to stir into a warm melt, which lie between 20 and 400 °C: look it up in its certificate, and write its unit, such as `65C` or `150F`",
+            short(celsius)
+        ))
     }
 }
 

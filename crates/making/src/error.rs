@@ -21,6 +21,14 @@ pub enum MakingError {
         /// Clear point of the blend, °C.
         clear_c: f64,
     },
+    /// The melt would be poured hotter than the scent in it may be.
+    #[error("a pour at {pour_c:.1} °C is hotter than the scent allows, {most_c:.1} °C")]
+    TooHotForScent {
+        /// Temperature of the pour, °C.
+        pour_c: f64,
+        /// Hottest the melt may be with the scent in it, °C.
+        most_c: f64,
+    },
     /// The air of a place is no colder than the pour.
     #[error("{place}: air of {air_c:.1} °C does not cool a melt of {pour_c:.1} °C")]
     NotCooled {

@@ -7,7 +7,7 @@
 //! | held at | above that by a margin; hotter for a blend that may go grainy, so that no old crystal is left to seed it |
 //! | first haze | clear point of the setting melt ([`HeatCurves::haze_c`]) |
 //! | ceiling | the lowest of: water bath, flash point of a lot less a margin, what the mould takes |
-//! | scent | goes in below its flash point less a margin, so the pour is no hotter |
+//! | scent | goes in below its flash point less a margin, so the pour is no hotter; until the first haze, in the jug, in the jug with a lid, in half of it |
 //! | workable | a jug, stirred, open at the top, cools from the pour to the first haze ([`barwright_heat`]) |
 //! | heat to melt | enthalpy from the room to the pour, along the curve in use |
 //!
@@ -36,6 +36,9 @@ pub const BATH_C: f64 = 90.0;
 /// A melt stays this much below the flash point of anything in it, K (common practice, no source).
 pub const FLASH_MARGIN_K: f64 = 10.0;
 
+/// Resistance of a lid with the air below it, m²K/W (own figure: still air of 10 mm, less half for convection and radiation).
+const LID_M2K_PER_W: f64 = 0.2;
+
 /// A melt is held this much above where the last crystal dissolves, K (common practice, no source).
 const HELD_ABOVE_K: f64 = 10.0;
 
@@ -43,7 +46,7 @@ const HELD_ABOVE_K: f64 = 10.0;
 pub const SEEDLESS_C: f64 = 70.0;
 
 /// A melt is poured this much above the first haze, K (common practice, no source: 3 to 8).
-const POURED_ABOVE_K: f64 = 5.0;
+pub const POURED_ABOVE_K: f64 = 5.0;
 
 /// Below this melting point an ingredient is liquid at the bench, °C.
 const LIQUID_BELOW_C: f64 = 20.0;
@@ -81,6 +84,17 @@ pub struct PourTask<'a> {
     pub flash_c: Option<f64>,
     /// Temperature of the pour, °C; without it, a little above the first haze.
     pub pour_c: Option<f64>,
+}
+
+/// How long a scent may be stirred in and poured, s; `None` for longer than a jug is watched.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScentTime {
+    /// In the jug.
+    pub jug_s: Option<Estimate>,
+    /// With a lid on it.
+    pub lid_s: Option<Estimate>,
+    /// In one of half the mass.
+    pub half_s: Option<Estimate>,
 }
 
 /// One step of melting.
@@ -154,8 +168,14 @@ pub struct Pouring {
     pub pour_c: f64,
     /// Hottest the melt may be when the scent goes in, °C.
     pub scent_below_c: Option<f64>,
-    /// Whether it can be melted below the ceiling and poured above the first haze.
+    /// Flash point from which a scent lets it be poured as it is without one, °C.
+    pub flash_needed_c: Option<f64>,
+    /// How long a scent may be stirred in and poured: until the first haze, from where it may go in; `None` without a scent or a window for it.
+    pub scent_time: Option<ScentTime>,
+    /// Whether it can be melted below the ceiling and poured above the first haze, with the scent in it.
     pub window: bool,
+    /// Whether it can be without the scent.
+    pub melts: bool,
     /// Viscosity against temperature from the haze up.
     pub viscosity: MeltViscosity,
     /// Until the first haze in the jug, from the temperature it is held at, s.
@@ -191,6 +211,17 @@ struct Jug {
     haze_s: Option<f64>,
 }
 
+/// A stirred jug, as high as wide, that cools in the room.
+#[derive(Clone, Copy)]
+struct Cooling {
+    mass_kg: f64,
+    density: f64,
+    lid: bool,
+    room_c: f64,
+    start_c: f64,
+    pour_c: f64,
+}
+
 /// Plans melting and pouring.
 ///
 /// # Arguments
@@ -199,7 +230,7 @@ struct Jug {
 /// * `control`: progress; may stop it.
 ///
 /// # Errors
-/// [`MakingError`]; [`MakingError::NotMelted`] for a pour below the clear point.
+/// [`MakingError`]; [`MakingError::NotMelted`] for a pour below the clear point, [`MakingError::TooHotForScent`] for one above what the scent takes.
 ///
 /// # Example
 /// ```
@@ -242,13 +273,45 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
     let least_c = if seeds { SEEDLESS_C } else { f64::NEG_INFINITY };
     let hold_c = (clear + HELD_ABOVE_K).ceil().max(least_c).min(ceiling_c);
     let scent_below_c = task.flash_c.map(|flash_c| flash_c - FLASH_MARGIN_K);
-    let hottest_c = scent_below_c.map_or(hold_c, |scent_c| scent_c.min(hold_c));
-    let pour_c = task.pour_c.unwrap_or_else(|| (haze + POURED_ABOVE_K).ceil().min(hottest_c.max(haze)));
-    let density = bar::density_kg_per_m3(library, task.formula);
-    let start_c = hold_c.max(pour_c);
-    let jug = compute(&curves, bench.options().seed, control, |_, one, factor| {
-        jug(task, one, density, factor, start_c, pour_c)
-    })?;
+    // A scent that can go in nowhere is left out, and limits nothing.
+    let scent_c = scent_below_c.filter(|scent_c| haze < scent_c.min(hold_c));
+    let pour_c = match (task.pour_c, scent_c) {
+        (Some(pour_c), Some(most_c)) if pour_c > most_c => {
+            return Err(MakingError::TooHotForScent { pour_c, most_c });
+        }
+        (Some(pour_c), _) => pour_c,
+        (None, _) => {
+            (haze + POURED_ABOVE_K).ceil().min(scent_c.map_or(hold_c, |scent_c| scent_c.min(hold_c)).max(haze))
+        }
+    };
+    let cooling = Cooling {
+        mass_kg: task.mass_kg,
+        density: bar::density_kg_per_m3(library, task.formula),
+        lid: false,
+        room_c: task.room_c,
+        start_c: hold_c.max(pour_c),
+        pour_c,
+    };
+    let start_c = cooling.start_c;
+    let runs = if scent_c.is_some() { 4 } else { 1 };
+    let cooled = |run: usize, cooling: Cooling| {
+        let part = |done: usize, total: usize| control(run * total + done, runs * total);
+        compute(&curves, bench.options().seed, &part, |_, one, factor| jug(&cooling, one, factor))
+    };
+    let jug = cooled(0, cooling)?;
+    let until_haze = |run: usize, cooling: Cooling| {
+        Ok::<_, MakingError>(cooled(run, cooling)?.estimate_or(JUG_WATCHED_S, |one| one.haze_s))
+    };
+    let scented = |scent_c: f64| {
+        let jug = Cooling { start_c: scent_c.min(start_c), ..cooling };
+        Ok::<_, MakingError>(ScentTime {
+            jug_s: until_haze(1, jug)?,
+            lid_s: until_haze(2, Cooling { lid: true, ..jug })?,
+            half_s: until_haze(3, Cooling { mass_kg: 0.5 * jug.mass_kg, ..jug })?,
+        })
+    };
+    let scent_time = scent_c.map(scented).transpose()?;
+    let melts = clear < ceiling_c;
     let viscosity = bench.melt_viscosity(task.formula, draws)?;
     let (mut second_c, mut second_haze_c) = (None, None);
     if let Some(second) = task.second {
@@ -268,7 +331,10 @@ pub fn pour(bench: &Workbench<'_>, task: &PourTask<'_>, control: Control<'_>) ->
         seeds,
         pour_c,
         scent_below_c,
-        window: haze < hottest_c && clear < ceiling_c,
+        flash_needed_c: task.flash_c.map(|_| (haze + POURED_ABOVE_K + FLASH_MARGIN_K).ceil()),
+        window: melts && scent_below_c.is_none_or(|_| scent_time.is_some()),
+        scent_time,
+        melts,
         viscosity,
         workable_s: jug.estimate_or(JUG_WATCHED_S, |one| one.haze_s),
         down_s: jug.estimate_or(JUG_WATCHED_S, |one| one.down_s),
@@ -318,15 +384,9 @@ fn ceiling<'l>(task: &PourTask<'_>, known: impl Fn(IngredientId) -> Option<&'l I
     flashes.chain(mould).fold(bath, |lowest, one| if one.0 < lowest.0 { one } else { lowest })
 }
 
-/// Follows a stirred jug from where it is held down to the first haze.
-fn jug(
-    task: &PourTask<'_>,
-    curves: &HeatCurves,
-    density: f64,
-    factor: f64,
-    start_c: f64,
-    pour_c: f64,
-) -> Result<Jug, MakingError> {
+/// Follows a stirred jug down to the first haze.
+fn jug(task: &Cooling, curves: &HeatCurves, factor: f64) -> Result<Jug, MakingError> {
+    let Cooling { density, start_c, pour_c, .. } = *task;
     if start_c <= task.room_c {
         return Ok(Jug { down_s: None, haze_s: None });
     }
@@ -335,7 +395,9 @@ fn jug(
     let side_m = (4.0 * task.mass_kg / density / std::f64::consts::PI).cbrt();
     let open = Exposure::natural(EMISSIVITY)?.scaled(factor)?;
     let shape = Shape::Puck { diameter_m: side_m, height_m: side_m };
-    let body = Body::new(shape, stirred, None, Faces::all(open), bar::few_cells(shape, CELLS))?;
+    let top = if task.lid { open.wrapped(LID_M2K_PER_W)? } else { open };
+    let faces = Faces { top, ..Faces::all(open) };
+    let body = Body::new(shape, stirred, None, faces, bar::few_cells(shape, CELLS))?;
     let air = Ambient::constant(task.room_c)?;
     let falls = |level: f64| Watch { probe: Probe::Mean, crossing: Crossing::Falls, level };
     let watches: Vec<Watch> = std::iter::once(falls(pour_c)).chain(curves.haze_c.map(falls)).collect();

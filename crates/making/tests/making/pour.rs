@@ -66,7 +66,7 @@ fn the_lowest_limit_is_the_ceiling() {
     assert_eq!(of(&PourTask { mould_most_c: Some(80.0), ..half_kilogram(&scented) }), flash);
     // Nothing is held above the ceiling, and a ceiling below the clear point leaves no window.
     let hot = planned(&PourTask { mould_most_c: Some(40.0), ..half_kilogram(&wax) }).unwrap();
-    assert!(hot.hold_c == 40.0 && !hot.window, "{hot:?}");
+    assert!(hot.hold_c == 40.0 && !hot.window && !hot.melts, "{hot:?}");
 }
 
 #[test]
@@ -78,8 +78,32 @@ fn the_pour_is_cool_enough_for_the_scent() {
     let with = planned(&PourTask { flash_c: Some(flash_c), ..half_kilogram(&wax) }).unwrap();
     assert_eq!(with.scent_below_c, Some(flash_c - FLASH_MARGIN_K));
     assert!(with.pour_c == haze_c + 2.0 && with.window && with.hold_c == free.hold_c, "{with:?}");
+    // One that goes in nowhere is left out: the melt is poured as without it.
     let low = planned(&PourTask { flash_c: Some(haze_c + FLASH_MARGIN_K - 2.0), ..half_kilogram(&wax) }).unwrap();
-    assert!(low.pour_c == haze_c && !low.window, "{low:?}");
+    assert!(low.pour_c == free.pour_c && !low.window && low.melts && low.scent_time.is_none(), "{low:?}");
+    // With the flash point asked for, the scent changes nothing.
+    let needed_c = low.flash_needed_c.unwrap();
+    let fit = planned(&PourTask { flash_c: Some(needed_c), ..half_kilogram(&wax) }).unwrap();
+    assert!(fit.window && fit.pour_c == free.pour_c, "{fit:?}");
+    assert!(needed_c - FLASH_MARGIN_K - 1.0 < free.pour_c, "{needed_c}");
+    assert_eq!((free.flash_needed_c, free.scent_time), (None, None));
+    // A pour hotter than the scent may be is refused, one at its limit is not.
+    let at = |pour_c: f64| planned(&PourTask { flash_c: Some(flash_c), pour_c: Some(pour_c), ..half_kilogram(&wax) });
+    assert_eq!(at(haze_c + 2.0).unwrap().pour_c, haze_c + 2.0);
+    assert!(matches!(at(haze_c + 2.5), Err(MakingError::TooHotForScent { .. })));
+}
+
+/// From where the scent may go in to the haze: Newton's law as in the jug; a lid makes it longer by at most the share of the top, a jug of half the mass shorter by
+/// the cube root of 2, since its outside over its mass is larger by as much.
+#[test]
+fn a_lid_and_a_smaller_jug_change_how_long_a_scent_can_go_in() {
+    let wax = bar("beeswax 30, sunflower oil 70");
+    let plan = planned(&PourTask { flash_c: Some(78.0), ..half_kilogram(&wax) }).unwrap();
+    let time = plan.scent_time.unwrap();
+    let [jug_s, lid_s, half_s] = [time.jug_s, time.lid_s, time.half_s].map(|time| time.unwrap().value);
+    assert!(jug_s < plan.workable_s.unwrap().value, "{jug_s}");
+    assert!((1.05..1.25).contains(&(lid_s / jug_s)), "{lid_s} {jug_s}");
+    assert!((1.2..1.35).contains(&(jug_s / half_s)), "{jug_s} {half_s}");
 }
 
 #[test]

@@ -79,7 +79,7 @@ pub struct WeighLine {
     /// The ingredient.
     #[serde(skip)]
     pub ingredient: IngredientId,
-    /// Share of the melt, mass %.
+    /// Share of the melt by the recipe, before it is rounded to the scale, mass %: without scents to the last bit what the formula says.
     pub percent: f64,
     /// Mass to weigh out, g.
     pub mass_g: f64,
@@ -260,22 +260,23 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
         return Err(BatchError::AllScent { scents_g, melt_g });
     }
     let base_g = melt_g - scents_g;
-    let parts = task.formula.parts.iter().map(|part| (part.ingredient, 0.01 * part.percent * base_g));
-    let all: Vec<(IngredientId, f64)> =
-        parts.chain(task.scents.iter().map(|scent| (scent.ingredient, scent.mass_g))).collect();
-    let exact: Vec<f64> = all.iter().map(|(_, mass_g)| *mass_g).collect();
+    let base_share = base_g / melt_g;
+    let parts = task.formula.parts.iter().map(|part| (part.ingredient, part.percent * base_share));
+    let scents = task.scents.iter().map(|scent| (scent.ingredient, 100.0 * scent.mass_g / melt_g));
+    let all: Vec<(IngredientId, f64)> = parts.chain(scents).collect();
+    let exact: Vec<f64> = all.iter().map(|(_, percent)| 0.01 * percent * melt_g).collect();
     let rounded = apportion(&exact, melt_g, task.scale_g);
     let one = |id: IngredientId| library.get(id);
     let mut running_g = 0.0;
     let mut lines = Vec::with_capacity(all.len());
-    for (&(ingredient, exact_g), &mass_g) in all.iter().zip(&rounded) {
+    for ((&(ingredient, percent), &exact_g), &mass_g) in all.iter().zip(&exact).zip(&rounded) {
         if mass_g <= 0.0 {
             let ingredient = one(ingredient).map_or_else(String::new, |one| one.key.clone());
             return Err(BatchError::TooCoarse { scale_g: task.scale_g, mass_g: exact_g, ingredient });
         }
         running_g += mass_g;
         let price = one(ingredient).and_then(|one| one.price_per_kg).map(|price| 1e-3 * mass_g * price);
-        lines.push(WeighLine { ingredient, percent: 100.0 * mass_g / melt_g, mass_g, running_g, price });
+        lines.push(WeighLine { ingredient, percent, mass_g, running_g, price });
     }
     let mut whole: Vec<Part> = Vec::new();
     for line in &lines {
@@ -285,12 +286,12 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
         }
     }
     let limit = |id: IngredientId| one(id).and_then(|one| one.lot_limit_percent);
-    let over = whole
-        .iter()
-        .filter_map(|part| {
-            let limit_percent = limit(part.ingredient)?;
-            let over = OverLimit { ingredient: part.ingredient, percent: part.percent, limit_percent };
-            (part.percent > limit_percent).then_some(over)
+    // What is weighed decides, not what the recipe says.
+    let over = uses(&lines)
+        .into_iter()
+        .filter_map(|(ingredient, mass_g)| {
+            let (limit_percent, percent) = (limit(ingredient)?, 100.0 * mass_g / melt_g);
+            (percent > limit_percent).then_some(OverLimit { ingredient, percent, limit_percent })
         })
         .collect();
     let unlimited = task.scents.iter().map(|scent| scent.ingredient).filter(|id| limit(*id).is_none()).collect();

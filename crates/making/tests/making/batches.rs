@@ -1,11 +1,47 @@
 //! Weigh sheets close, and labels follow them, for any batch.
 #![allow(clippy::unwrap_used, missing_docs)]
 
-use barwright_making::batch::{BatchError, BatchTask, batch};
+use barwright_making::batch::{BatchError, BatchTask, Scent, batch};
 use barwright_making::declaration::{Declaration, LabelTask};
 use barwright_reference::{Formula, Library, Market, Part};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
+
+/// Whatever the scale: the % of the sheet are those of the recipe; with a scent all of them are less by its share.
+#[test]
+fn the_percent_are_the_recipes() {
+    let library = Library::builtin().unwrap();
+    let read =
+        |text: &str| barwright_reference::formula::read_inline(text, "bar", &library).unwrap().formulas.remove(0);
+    for (text, expected) in [
+        ("beeswax 26, mango butter 22, sunflower oil 52", [26.0, 22.0, 52.0]),
+        ("beeswax 22.25 %, mango butter 11.1 %, sunflower oil 66.65 %", [22.25, 11.1, 66.65]),
+    ] {
+        let formula = read(text);
+        for (bars, scale_g) in [(6, 1.0), (7, 5.0), (3, 0.1)] {
+            let task = BatchTask {
+                formula: &formula,
+                bars,
+                bar_g: 57.3,
+                left_share: 0.05,
+                scale_g,
+                scents: &[],
+                colours: &[],
+                jugs: 1,
+                labour: None,
+                packaging: None,
+            };
+            let sheet = batch(&library, &task).unwrap();
+            assert_eq!(sheet.lines.iter().map(|line| line.percent).collect::<Vec<_>>(), expected, "{scale_g}");
+            let scents = [Scent { ingredient: library.id_of("olive-oil").unwrap(), mass_g: 0.1 * sheet.melt_g }];
+            let scented = batch(&library, &BatchTask { scents: &scents, ..task }).unwrap();
+            for (line, percent) in scented.lines.iter().zip(expected.map(|percent| 0.9 * percent)) {
+                assert!((line.percent - percent).abs() < 1e-9, "{line:?}");
+            }
+            assert!((scented.lines[3].percent - 10.0).abs() < 1e-9);
+        }
+    }
+}
 
 #[test]
 fn ten_thousand_random_batches_close_within_the_last_digit_of_the_scale() {

@@ -30,11 +30,11 @@ const SHOWN: usize = 9;
 /// The edges of a bar are told when they get warmer than the mean by this, K.
 const TOLD_K: f64 = 3.0;
 
-/// A bar as sure as that needs no more wax.
-const SURE: f64 = 0.9;
+/// Confidence that more wax is asked with, %: with the 5 % of draws that get warmer than [`barwright_making::Parcel::needed_c`], 90 % are left for the bar.
+const ASKED_PERCENT: u8 = 95;
 
 /// How the bar is computed, and what is left out.
-const CONDUCTION: &str = "Conduction with the melting curve of this blend, along the crystals it has. It fails when its mean temperature reaches that to which it keeps its shape for a day (a rule of thumb): a short peak is judged strictly. Still air; sun on the parcel, shocks and the weight of other parcels are left out.";
+const CONDUCTION: &str = "Conduction with the melting curve of this blend, along the crystals it has. It fails when its mean temperature reaches that to which it keeps its shape for a day (a rule of thumb): a short peak is judged strictly. Of several bars in a box the warmest is judged, one at a corner. Still air; sun on the parcel, shocks and the weight of other parcels are left out.";
 
 /// What does a hot route do to a bar?
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -129,12 +129,15 @@ struct SentSo {
     keeps_shape: f64,
     verdict: Verdict,
     core_c: Estimate,
+    /// Highest mean temperature of the warmest bar: it decides.
+    warmest_bar_c: Estimate,
+    /// Of all bars.
     mean_c: Estimate,
     edge_c: Estimate,
     melted_percent: Estimate,
     fails_h: Option<Estimate>,
     ice_gone_h: Option<f64>,
-    /// Mean temperature of the bar along the way: it decides.
+    /// Mean temperature of the warmest bar along the way: it decides.
     course: Vec<MeanAt>,
 }
 
@@ -156,8 +159,10 @@ pub struct Moment {
     pub inside_c: f64,
     /// Middle of the bar, °C.
     pub core_c: f64,
-    /// Mean of the bar, °C.
+    /// Mean of the bar, of several all of them, °C.
     pub mean_c: f64,
+    /// Mean of the warmest bar, °C.
+    pub warmest_bar_c: f64,
     /// Warmest spot of the bar, °C.
     #[serde(skip)]
     pub warmest_c: f64,
@@ -216,6 +221,7 @@ impl Sent {
             keeps_shape: one.keeps,
             verdict: Verdict::from_probability(one.keeps),
             core_c: one.core_c,
+            warmest_bar_c: one.warmest_bar_c,
             mean_c: one.mean_c,
             edge_c: one.edge_c,
             melted_percent: one.melted_share.map(|share| 100.0 * share),
@@ -229,6 +235,7 @@ impl Sent {
             inside_c: one.ambient_c,
             core_c: one.centre_c,
             mean_c: one.mean_c,
+            warmest_bar_c: one.warmest_bar_c,
             warmest_c: one.warmest_c,
             melted_percent: 100.0 * one.melted_share,
         });
@@ -332,7 +339,10 @@ fn course(view: &View<'_>) -> Table {
     let View { found, units, .. } = *view;
     let boxed = view.task.packing.ice_kg > 0.0;
     let air = format!("air, {}", units.degree());
-    let heads = ["h", &air].into_iter().chain(boxed.then_some("air in the box")).chain(["core", "mean", "liquid, %"]);
+    let several = view.task.packing.bars > 1;
+    let means: &[&str] = if several { &["warmest bar", "mean of all"] } else { &["mean"] };
+    let heads = ["h", &air].into_iter().chain(boxed.then_some("air in the box")).chain(["core"]);
+    let heads = heads.chain(means.iter().copied()).chain(["liquid, %"]);
     let mut table = Table::new("Along the way.").columns(Kind::Number, heads);
     let moments: Vec<_> = found.asked.history.iter().zip(&found.outside).collect();
     let step_s = found.length_s / (SHOWN - 1) as f64;
@@ -346,8 +356,10 @@ fn course(view: &View<'_>) -> Table {
         }
         let start = [hours(one.time_s), whole(units.scaled(*outside_c))].into_iter();
         let inside = boxed.then(|| whole(units.scaled(one.ambient_c)));
-        let bar = [whole(units.scaled(one.centre_c)), whole(units.scaled(one.mean_c)), whole(100.0 * one.melted_share)];
-        table.row(start.chain(inside).chain(bar));
+        let shown = |celsius: f64| whole(units.scaled(celsius));
+        let warmest = several.then(|| shown(one.warmest_bar_c));
+        let bar = [Some(shown(one.centre_c)), warmest, Some(shown(one.mean_c)), Some(whole(100.0 * one.melted_share))];
+        table.row(start.chain(inside).chain(bar.into_iter().flatten()));
     }
     table
 }
@@ -369,25 +381,38 @@ fn answer(view: &View<'_>) -> Vec<String> {
         (_, high) => format!("{} to {high}", units.given(low_c.round())),
     };
     let verdict = Verdict::from_probability(asked.keeps).word();
-    said.push(format!("Keeps its shape on this route: {verdict} ({}).", in_hundred(asked.keeps)));
+    let several = task.packing.bars > 1;
+    let what = if several { "Every bar keeps" } else { "Keeps" };
+    said.push(format!("{what} its shape on this route: {verdict} ({}).", in_hundred(asked.keeps)));
     said.push(format!(
         "The core gets to {}; at most {} of the bar is liquid, oils included, against {} when it is sent.",
         units.degrees(&asked.core_c),
         with_unit(&interval(&asked.melted_share, |share| whole(100.0 * share)), "%"),
         with_unit(&whole(100.0 * asked.melted_before.value), "%"),
     ));
+    let it = if several { "A bar" } else { "It" };
     let holds = match &found.holds_c {
-        Some(holds) => format!("It keeps its shape for a day up to {}", units.degrees(holds)),
-        None => "It keeps its shape for a day at no temperature".to_owned(),
+        Some(holds) => format!("{it} keeps its shape for a day up to {}", units.degrees(holds)),
+        None => format!("{it} keeps its shape for a day at no temperature"),
     };
-    let gets = format!("here its mean temperature gets to {}", units.degrees(&asked.mean_c));
+    let warmest = units.degrees(&asked.warmest_bar_c);
+    let gets = if several {
+        format!(
+            "here the warmest one, at a corner of the box, gets to {warmest} in its mean, all together to {}",
+            units.degrees(&asked.mean_c)
+        )
+    } else {
+        format!("here its mean temperature gets to {warmest}")
+    };
     said.push(format!("{holds}; {gets}."));
     if let Some(fails) = &asked.fails_s {
-        said.push(format!("It fails after {}.", failure(fails, found.length_s)));
+        let who = if several { "The warmest" } else { "It" };
+        said.push(format!("{who} fails after {}.", failure(fails, found.length_s)));
     }
-    if asked.edge_c.value - asked.mean_c.value > TOLD_K {
-        let whose = if task.packing.bars > 1 { "The bars at the outside of the box get" } else { "Its edges get" };
-        said.push(format!("{whose} to {}: they go first.", units.degrees(&asked.edge_c)));
+    let edge_c = &asked.edge_c;
+    let soft = found.holds_c.as_ref().is_none_or(|holds| edge_c.value >= holds.value);
+    if soft && edge_c.value - asked.warmest_bar_c.value > TOLD_K {
+        said.push(format!("Its edges get to {}: they go soft before the bar as a whole.", units.degrees(edge_c)));
     }
     let what = match task.packing.bars {
         1 => format!("One bar of {}, {}", mass(1e3 * found.bars_kg, units), size(task.packing.shape, units)),
@@ -432,14 +457,14 @@ fn helps(view: &View<'_>) -> Vec<String> {
     };
     let gone: Vec<String> = found.ways.iter().filter_map(melted).collect();
     let gone = (!gone.is_empty()).then(|| format!("The ice has melted: {}.", gone.join("; ")));
-    let wax = (found.asked.keeps < SURE).then(|| {
+    let wax = (Verdict::from_probability(found.asked.keeps) != Verdict::Yes).then(|| {
         let letter = match units {
             Units::Metric => "C",
             Units::Us => "F",
         };
         let needed = whole(units.scaled(found.needed_c).ceil());
         format!(
-            "More wax: a bar that holds to {needed} {} would keep its shape sent like this; `barwright adjust FORMULA --hold {needed}{letter}` says whether there is one.",
+            "More wax: a bar that with {ASKED_PERCENT} % confidence holds to {needed} {} keeps its shape sent like this with 90 % or more; `barwright adjust FORMULA --hold {needed}{letter} --confidence {ASKED_PERCENT}` says whether there is one.",
             units.degree()
         )
     });

@@ -153,6 +153,8 @@ pub struct Body {
     pub(crate) materials: Vec<Material>,
     /// Weights of cells that give the temperature in the middle.
     pub(crate) centre: Vec<(usize, f64)>,
+    /// The same for the mean of a bar at a top and at a bottom corner of a box of bars; none of a bar alone.
+    pub(crate) corner_bars: Vec<Vec<(usize, f64)>>,
     /// Bodies like the computed one that make the whole.
     pub(crate) copies: f64,
     cell_m: f64,
@@ -340,6 +342,7 @@ impl Body {
             groups,
             materials,
             centre: Vec::new(),
+            corner_bars: Vec::new(),
             copies,
             cell_m,
         };
@@ -459,6 +462,41 @@ impl Body {
             stride *= axis.cells.len();
         }
         self.centre = weights;
+    }
+
+    /// Weights for the mean of the bars at a top and at a bottom corner: of cells as far as they are within one bar of the outer faces.
+    ///
+    /// # Arguments
+    /// * `lengths_m`: of the box.
+    /// * `bars`: along each axis.
+    /// * `whole`: whether the planes of symmetry upright are unused.
+    fn find_corner_bars(&mut self, lengths_m: [f64; 3], bars: [usize; 3], whole: bool) {
+        // The middle height is a plane of symmetry where a third doubling makes the whole.
+        let level = self.copies > 4.0;
+        let mirrored = [!whole, !whole, level];
+        // Shares of a bar that the cells along an axis hold, counted from its high end.
+        let along: [Vec<f64>; 3] = [0, 1, 2].map(|axis: usize| {
+            let count = self.counts[axis];
+            let part = if mirrored[axis] { 0.5 } else { 1.0 };
+            let cell_m = part * lengths_m[axis] / count as f64;
+            let bar_m = (lengths_m[axis] / bars[axis] as f64).min(part * lengths_m[axis]);
+            (0..count).map(|from_face| (bar_m / cell_m - from_face as f64).clamp(0.0, 1.0) * cell_m / bar_m).collect()
+        });
+        let [nx, ny, nz] = self.counts;
+        let corner = |bottom: bool| {
+            let mut weights = Vec::new();
+            for (k, z) in along[2].iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                let k = if bottom { k } else { nz - 1 - k };
+                for (j, y) in along[1].iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                    for (i, x) in along[0].iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                        weights.push((nx - 1 - i + nx * (ny - 1 - j + ny * k), x * y * z));
+                    }
+                }
+            }
+            weights
+        };
+        let ends: &[bool] = if level { &[false] } else { &[false, true] };
+        self.corner_bars = ends.iter().map(|&bottom| corner(bottom)).collect();
     }
 
     /// Number of cells computed.
@@ -600,7 +638,10 @@ impl Packed {
         let around = |face: Exposure| face.wrapped(board);
         let faces = Faces { top: around(faces.top)?, bottom: around(faces.bottom)?, side: around(faces.side)? };
         let [length_m, width_m, height_m] = lengths;
-        Body::build(Shape::Box { length_m, width_m, height_m }, bar.thinned(filled), None, faces, resolution, series)
+        let shape = Shape::Box { length_m, width_m, height_m };
+        let mut body = Body::build(shape, bar.thinned(filled), None, faces, resolution, series)?;
+        body.find_corner_bars(lengths, self.counts, resolution.whole);
+        Ok(body)
     }
 }
 
@@ -638,6 +679,39 @@ mod tests {
                 assert!((outer_area(&body) / area - 1.0).abs() < 1e-12, "{shape:?} {}", outer_area(&body));
                 let weights: f64 = body.centre.iter().map(|(_, weight)| weight).sum();
                 assert!((weights - 1.0).abs() < 1e-12);
+            }
+        }
+    }
+
+    /// In whole cells and in parts of one, over every plane of symmetry: what is weighed is one bar at the end of each axis.
+    #[test]
+    fn a_corner_bar_is_one_bar() {
+        let natural = Faces::all(Exposure::natural(0.9).unwrap());
+        for (faces, ends) in [(faces(), 1), (natural, 2)] {
+            for counts in [[1, 1, 1], [2, 3, 1], [1, 2, 6], [5, 4, 7]] {
+                let packed = Packed {
+                    bar_m: [0.06, 0.04, 0.02],
+                    counts,
+                    gap_m: 0.002,
+                    gap_m2k_per_w: 0.06,
+                    board_m2k_per_w: 0.05,
+                };
+                for cell_m in [3e-3, 7e-3] {
+                    let body = packed.body(wax(), faces, Resolution { cell_m, ..Resolution::default() }).unwrap();
+                    assert_eq!(body.corner_bars.len(), ends);
+                    for bar in &body.corner_bars {
+                        let sum: f64 = bar.iter().map(|(_, weight)| weight).sum();
+                        // No cell counts for more than its share of a bar.
+                        let one_m3 = 0.062 * 0.042 * 0.022;
+                        let part = if ends == 1 { 8.0 } else { 4.0 } * body.volume_m3.iter().sum::<f64>();
+                        let bars = counts.iter().product::<usize>() as f64;
+                        assert!((part - bars * one_m3).abs() < 1e-12);
+                        assert!((sum - 1.0).abs() < 1e-12, "{counts:?} {cell_m}: {sum}");
+                        let last = body.volume_m3.len() - 1;
+                        let top = bar.iter().any(|(cell, _)| *cell == last);
+                        assert!(top || ends == 2, "the corner itself is of it");
+                    }
+                }
             }
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! Air gives its heat to the packing and the packing to the bar ([`crate::packing`], [`crate::ice_pack`], [`barwright_heat`]); the bar follows the curve of
 //! the crystals it has, up and down. It fails when its mean temperature reaches that to which it keeps its shape
-//! ([`HeatCurves::holds_c`]), in the same draw.
+//! ([`HeatCurves::holds_c`]), in the same draw. Of several bars in a box the warmest is judged, one at a corner.
 //!
 //! # Validity
 //! That temperature is meant for a day: a peak of an hour is judged strictly. What melts and sets again goes back along the same curve; in
@@ -71,6 +71,9 @@ const MAX_WIDENED: f64 = 5.0;
 /// Cells of a rough grid from the middle of the bars to a face, along their shortest side and along the others: a parcel is warmed from all sides alike.
 const ROUGH_CELLS: (usize, usize) = (2, 1);
 
+/// The same of a stack, of which one bar at a corner is looked at: fewer cells want more draws on the middling grid, and take longer in all.
+const ROUGH_STACK_CELLS: (usize, usize) = (3, 2);
+
 /// Largest number of cells, however fine.
 const MAX_CELLS: usize = 200_000;
 
@@ -125,7 +128,9 @@ pub struct Outcome {
     pub way: Way,
     /// Highest temperature in the middle, °C.
     pub core_c: Estimate,
-    /// Highest mean temperature, °C.
+    /// Highest mean temperature of the warmest bar, °C: it decides.
+    pub warmest_bar_c: Estimate,
+    /// Highest mean temperature of all bars, °C.
     pub mean_c: Estimate,
     /// Highest temperature anywhere in a bar, °C: its edges, or those of the bars at the outside of the box.
     pub edge_c: Estimate,
@@ -133,7 +138,7 @@ pub struct Outcome {
     pub melted_share: Estimate,
     /// Share melted before it was sent.
     pub melted_before: Estimate,
-    /// Probability that it keeps its shape.
+    /// Probability that it keeps its shape, of several the warmest.
     pub keeps: f64,
     /// Until it fails, s; draws in which it does not count as the length of the route; `None` when it does not by the central model.
     pub fails_s: Option<Estimate>,
@@ -141,7 +146,7 @@ pub struct Outcome {
     pub ice_gone_s: Option<f64>,
     /// The bar by the central model.
     pub history: Vec<Sample>,
-    /// Mean temperature of the bar against time: s and °C.
+    /// Mean temperature of the warmest bar against time: s and °C.
     pub course_c: Vec<(f64, Estimate)>,
     /// Largest gap of the heat balance in any draw, relative.
     pub energy_gap: f64,
@@ -156,7 +161,7 @@ pub struct Parcel {
     pub ways: Vec<Outcome>,
     /// Highest temperature at which it keeps its shape for a day, °C.
     pub holds_c: Option<Estimate>,
-    /// Temperature up to which a formula would have to keep its shape to be safe as asked: the upper end of the highest mean temperature, °C.
+    /// Temperature up to which a formula would have to keep its shape to be safe as asked: the upper end of the highest mean temperature of the warmest bar, °C.
     pub needed_c: f64,
     /// Length of the route, s.
     pub length_s: f64,
@@ -175,6 +180,7 @@ pub struct Parcel {
 /// Course of one draw.
 struct Course {
     core_c: f64,
+    warmest_bar_c: f64,
     mean_c: f64,
     edge_c: f64,
     melted_share: f64,
@@ -240,7 +246,7 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
     let runner = Runner { task, curves: &curves, film, density, length_s, runs, control };
 
     let asked = runner.outcome(0, Way::AsAsked, &packing, &air)?;
-    let needed_c = asked.mean_c.high;
+    let needed_c = asked.warmest_bar_c.high;
     let mut ways = vec![asked.clone()];
     let mut finished = true;
     let mut tried = |found: Result<Option<Outcome>, MakingError>| match found {
@@ -261,7 +267,7 @@ pub fn parcel(bench: &Workbench<'_>, task: &ParcelTask<'_>, control: Control<'_>
     if night && go_on {
         tried(runner.later(runs - 1, &air, &asked))?;
     }
-    ways.sort_by(|a, b| b.keeps.total_cmp(&a.keeps).then(a.mean_c.value.total_cmp(&b.mean_c.value)));
+    ways.sort_by(|a, b| b.keeps.total_cmp(&a.keeps).then(a.warmest_bar_c.value.total_cmp(&b.warmest_bar_c.value)));
     let outside = asked.history.iter().map(|one| (one.time_s, air.temperature_c(one.time_s, Side::After)));
     Ok(Parcel {
         outside: outside.collect(),
@@ -364,25 +370,30 @@ impl Runner<'_> {
         let gap = AtomicU64::new(central.energy.relative_gap.to_bits());
         let temperatures = around.looks_s.iter().map(|_| Kind::Temperature);
         let fails = Kind::Time { watched_s: self.length_s, added_s: MINUTE_S };
-        let kinds: Vec<Kind> = HIGHEST.iter().map(|one| one.1).chain([fails]).chain(temperatures).collect();
+        // Of several bars the mean of all comes last.
+        let of_all = (packing.bars > 1).then_some(Probe::Mean);
+        let kinds = HIGHEST.iter().map(|one| one.1).chain([fails]).chain(temperatures);
+        let kinds: Vec<Kind> = kinds.chain(of_all.map(|_| Kind::Temperature)).collect();
         let figures = |run: &Run, course_c: &[f64]| -> Vec<Option<f64>> {
             let fails_s = run.events_s.first().copied().flatten();
             let known = HIGHEST.iter().map(|one| Some(highest(run, one.0)));
-            known.chain([fails_s]).chain(course_c.iter().copied().map(Some)).collect()
+            let of_all = of_all.map(|probe| Some(highest(run, probe)));
+            known.chain([fails_s]).chain(course_c.iter().copied().map(Some)).chain(of_all).collect()
         };
         // The central run is looked at more often, those times among them to the last bit.
         let looks = central.samples.iter().filter(|one| around.looks_s.contains(&one.time_s));
-        let course_c: Vec<f64> = looks.map(|one| one.mean_c).collect();
+        let course_c: Vec<f64> = looks.map(|one| one.warmest_bar_c).collect();
         let fine = figures(&central, &course_c);
         let sweep = Sweep { curves: self.curves, film: &self.film, fine: self.task.fine };
         let drawn = every_draw(sweep, &fine, &control, &kinds, 0, |curves, factor, grid| {
             let run = self.run(packing, &around, curves, factor, grid, &around.looks_s)?;
             gap.fetch_max(run.energy.relative_gap.to_bits(), Ordering::Relaxed);
-            let course_c: Vec<f64> = run.samples.iter().map(|one| one.mean_c).collect();
+            let course_c: Vec<f64> = run.samples.iter().map(|one| one.warmest_bar_c).collect();
             Ok(figures(&run, &course_c))
         })?;
         let drawn = drawn.iter().zip(&self.curves.drawn).map(|(figures, curves)| self.course(figures, curves, &around));
         let middle = Course {
+            warmest_bar_c: highest(&central, Probe::WarmestBar),
             mean_c: highest(&central, Probe::Mean),
             fails_s: central.events_s.first().copied().flatten(),
             ..self.course(&fine, &self.curves.central, &around)
@@ -392,6 +403,7 @@ impl Runner<'_> {
         Ok(Outcome {
             way,
             core_c: found.estimate(|one| one.core_c),
+            warmest_bar_c: found.estimate(|one| one.warmest_bar_c),
             mean_c: found.estimate(|one| one.mean_c),
             edge_c: found.estimate(|one| one.edge_c),
             melted_share: found.estimate(|one| one.melted_share),
@@ -421,14 +433,14 @@ impl Runner<'_> {
                 let air = begun_later(air, self.length_s, shift_s)?;
                 let around = Around::new(packing, &air, self.length_s)?;
                 let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Rough, &around.looks_s)?;
-                Ok((highest(&run, Probe::Mean), air, shift_s))
+                Ok((highest(&run, Probe::WarmestBar), air, shift_s))
             })
             .collect();
         let tried = tried.into_iter().collect::<Result<Vec<_>, _>>()?;
         let Some((_, air, shift_s)) = tried.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)) else { return Ok(None) };
         let around = Around::new(packing, &air, self.length_s)?;
         let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Fine, &around.looks_s)?;
-        if highest(&run, Probe::Mean) >= asked.mean_c.value - SPARES_K {
+        if highest(&run, Probe::WarmestBar) >= asked.warmest_bar_c.value - SPARES_K {
             return Ok(None);
         }
         self.outcome(number, Way::Later { hours: shift_s / HOUR_S }, packing, &air).map(Some)
@@ -445,12 +457,13 @@ impl Runner<'_> {
         samples_s: &[f64],
     ) -> Result<Run, MakingError> {
         let (cells, accuracy) = match grid {
+            Grid::Rough if packing.bars > 1 => (packing.few_cells(ROUGH_STACK_CELLS), ROUGH_ACCURACY),
             Grid::Rough => (packing.few_cells(ROUGH_CELLS), ROUGH_ACCURACY),
             Grid::Middling => (packing.few_cells(MIDDLING_CELLS), ACCURACY),
             Grid::Fine => (cells(self.task.cell_m, packing), ACCURACY),
         };
         let body = packing.body(bar::material(curves, self.density)?, factor, cells)?;
-        let holds = curves.holds_c().map(|level| Watch { probe: Probe::Mean, crossing: Crossing::Rises, level });
+        let holds = curves.holds_c().map(|level| Watch { probe: Probe::WarmestBar, crossing: Crossing::Rises, level });
         let watches: Vec<Watch> = holds.into_iter().collect();
         let task = Task::new(&body, &around.air, self.task.start_c, self.length_s);
         Ok(solve(&Task { samples_s, watches: &watches, accuracy, ..task }, &|_| ControlFlow::Continue(()))?)
@@ -459,12 +472,14 @@ impl Runner<'_> {
     /// What becomes of the bars of one draw by its figures: whether they fail is told by their mean temperature, when, by the run as far as it knows.
     fn course(&self, figures: &[Option<f64>], curves: &HeatCurves, around: &Around) -> Course {
         let figure = |at: usize| figures.get(at).copied().flatten();
-        let course_c: Vec<f64> =
-            figures.iter().skip(HIGHEST.len() + 1).map(|mean_c| mean_c.unwrap_or(f64::NAN)).collect();
+        let mut rest = figures.iter().skip(HIGHEST.len() + 1).map(|mean_c| mean_c.unwrap_or(f64::NAN));
+        let course_c: Vec<f64> = rest.by_ref().take(around.looks_s.len()).collect();
+        let warmest_bar_c = course_c.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let reached_s = curves.holds_c().and_then(|holds_c| rises_s(&around.looks_s, &course_c, holds_c));
         Course {
             core_c: figure(0).unwrap_or(f64::NAN),
-            mean_c: course_c.iter().copied().fold(f64::NEG_INFINITY, f64::max),
+            warmest_bar_c,
+            mean_c: rest.next().unwrap_or(warmest_bar_c),
             edge_c: figure(1).unwrap_or(f64::NAN),
             melted_share: figure(2).unwrap_or(f64::NAN),
             melted_before: at(&curves.in_use, self.task.start_c, HeatPoint::melted_share),

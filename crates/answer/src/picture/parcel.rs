@@ -52,7 +52,7 @@ pub fn picture(found: &Parcel, route: &str, titles: &[String], units: Units) -> 
         series,
         places: Vec::new(),
     };
-    let caption = "The surest way first, each with its chance to keep its shape. Lines: central estimates; shaded, and the bar at a failure: 90 % band. In a draw it fails where its own mean meets its own level, a rule of thumb. The air in the box is without the bars' heat.";
+    let caption = "The surest way first, each with its chance to keep its shape. Lines: central estimates; shaded, and the bar at a failure: 90 % band. In a draw it fails where its own mean, of several bars that of the warmest, meets its own level, a rule of thumb. The air in the box is without the bars' heat.";
     Picture {
         title: format!("Along {route}"),
         charts: ways.into_iter().map(chart).collect(),

@@ -79,6 +79,22 @@ fn the_probability_follows_the_hold() {
     assert!(send(64, ALONE, &steady(hold.high + 2.0, 2.0)).asked.keeps < 0.1);
 }
 
+/// Sixty bars in hot air for some hours: those at the corners are past what they hold to while the mean of all is far below it, and the box fails.
+#[test]
+fn the_warmest_bar_of_a_box_decides() {
+    let sixty = Packing { bars: 60, ..ALONE };
+    let found = send(16, sixty, &[(0.0, 60.0), (3.0 * 3600.0, 60.0)]);
+    let (asked, holds_c) = (&found.asked, found.holds_c.unwrap().value);
+    assert!(asked.mean_c.value + 1.0 < holds_c && holds_c < asked.warmest_bar_c.value, "{asked:?} {holds_c}");
+    assert!(asked.keeps < 0.5 && asked.fails_s.is_some(), "{}", asked.keeps);
+    assert_eq!(found.needed_c, asked.warmest_bar_c.high);
+    let highest = asked.course_c.iter().map(|(_, one)| one.value).fold(f64::NEG_INFINITY, f64::max);
+    assert!((highest - asked.warmest_bar_c.value).abs() < 0.1, "{highest}");
+    // One bar is its own warmest.
+    let one = send(16, ALONE, &[(0.0, 60.0), (3600.0, 60.0)]).asked;
+    assert_eq!(one.mean_c, one.warmest_bar_c);
+}
+
 /// Conservation of energy, every draw, every way; as `heat` promises.
 #[test]
 fn energy_closes() {
@@ -116,7 +132,12 @@ fn the_other_ways_are_more_foam_more_ice_both_and_none() {
     };
     assert_eq!(tried(&found), [(0.0, 300.0), (20.0, 0.0), (20.0, 300.0)]);
     assert!(found.ways.iter().all(|one| one.way != Way::Bare));
-    assert!(found.ways.windows(2).all(|two| two[0].keeps > two[1].keeps || two[0].mean_c.value <= two[1].mean_c.value));
+    assert!(
+        found
+            .ways
+            .windows(2)
+            .all(|two| two[0].keeps > two[1].keeps || two[0].warmest_bar_c.value <= two[1].warmest_bar_c.value)
+    );
     let lined = send(0, Packing { foam_m: 0.01, ice_kg: 0.1, ..ALONE }, &steady(30.0, 0.2));
     assert_eq!(tried(&lined), [(10.0, 300.0), (30.0, 100.0), (30.0, 300.0)]);
     assert_eq!(lined.ways.iter().filter(|one| one.way == Way::Bare).count(), 1);
@@ -206,20 +227,20 @@ fn a_later_start_is_offered_only_where_there_is_a_night() {
     let foam = Packing { foam_m: 0.05, bars: 12, ..ALONE };
     let found = send(0, foam, &[(0.0, 45.0), (21_600.0, 45.0), (21_600.0, 5.0), (DAY_S, 5.0)]);
     let later = found.ways.iter().find(|one| matches!(one.way, Way::Later { .. }));
-    assert!(later.is_some_and(|one| one.mean_c.value < found.asked.mean_c.value - 1.0));
+    assert!(later.is_some_and(|one| one.warmest_bar_c.value < found.asked.warmest_bar_c.value - 1.0));
 }
 
-/// Twelve bars in foam, from a shed: hours and highest mean temperature of the later start, and that as asked.
+/// Twelve bars in foam, from a shed: hours and highest mean temperature of the warmest bar of the later start, and that as asked.
 fn later(start_c: f64, route: &[(f64, f64)]) -> (Option<(f64, f64)>, f64) {
     let formula = bar();
     let packing = Packing { foam_m: 0.05, bars: 12, ..ALONE };
     let task = ParcelTask { formula: &formula, packing, bar_ml: 48.0, start_c, route, cell_m: CELL_M, fine: false };
     let found = parcel(&bench(0), &task, &|_, _| ControlFlow::Continue(())).unwrap();
     let later = found.ways.iter().find_map(|one| match one.way {
-        Way::Later { hours } => Some((hours, one.mean_c.value)),
+        Way::Later { hours } => Some((hours, one.warmest_bar_c.value)),
         _ => None,
     });
-    (later, found.asked.mean_c.value)
+    (later, found.asked.warmest_bar_c.value)
 }
 
 /// Six hours of sun and eighteen of cold. Sent some hours later, in whole ones, the bars have the cold before most of the sun comes; in frost it is no other.

@@ -4,7 +4,9 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::cautions::Caution;
 use barwright_blend::viscosity::HIGHEST_C;
 use barwright_blend::{Estimate, Options};
-use barwright_making::pour::{BURST_S, FLASH_MARGIN_K, JUG_WATCHED_S, Limit, MeltStep, POURED_ABOVE_K, ScentTime, Stage};
+use barwright_making::pour::{
+    BURST_S, FLASH_MARGIN_K, JUG_WATCHED_S, Limit, MeltStep, POURED_ABOVE_K, ScentTime, Stage,
+};
 use barwright_making::sinking::Sinking;
 use barwright_making::{MakingError, PourTask, Pouring};
 use barwright_reference::mould::Mould;

@@ -281,6 +281,8 @@ struct Stated {
     grain_um: Figure,
     name: Option<(String, Range<usize>)>,
     composition: Option<Vec<Component>>,
+    /// Where they stand.
+    species: Option<Range<usize>>,
     melt_c: Figure,
     needle_dmm: Figure,
     price_per_kg: Figure,
@@ -339,7 +341,10 @@ impl Stated {
                     let all = AnimalOrigin::ALL.map(|origin| (origin.word(), origin));
                     stated.animal_origin = one_of(&entry, &all, "unknown-animal-origin", "an animal origin", findings);
                 }
-                "species" => stated.composition = composition(base, entry, offset, findings),
+                "species" => {
+                    stated.species = Some(entry.key_span.clone());
+                    stated.composition = composition(base, entry, offset, findings);
+                }
                 _ => findings.push(unknown_key(&entry, KEYS)),
             }
         }
@@ -383,15 +388,17 @@ impl Stated {
     /// Reports a test that says nothing of a powder, or of what it is stated for.
     fn check_tests(&self, parent: &Ingredient, findings: &mut Findings) {
         let is_powder = parent.powder.is_some();
-        for (key, figure, of_powder) in [
-            ("melt_c", &self.melt_c, false),
-            ("needle_dmm", &self.needle_dmm, false),
-            ("grain_um", &self.grain_um, true),
+        let place = |figure: &Figure| figure.as_ref().map(|(_, span)| span.clone());
+        for (key, span, of_powder) in [
+            ("melt_c", place(&self.melt_c), false),
+            ("needle_dmm", place(&self.needle_dmm), false),
+            ("species", self.species.clone(), false),
+            ("grain_um", place(&self.grain_um), true),
         ] {
-            let Some((_, span)) = figure.as_ref().filter(|_| is_powder != of_powder) else { continue };
+            let Some(span) = span.filter(|_| is_powder != of_powder) else { continue };
             let what = if is_powder { "is a powder, which stays as it is" } else { "is no powder" };
             let message = format!("{} says nothing here: what the lot is like {what}", quote(key));
-            findings.push(Diagnostic::error("test-of-another-kind", message, span.clone()).hint("Leave it out."));
+            findings.push(Diagnostic::error("test-of-another-kind", message, span).hint("Leave it out."));
         }
     }
 
@@ -794,6 +801,7 @@ mod tests {
             ("[lot.a]\nkind = 'powder'\ngrain_um = 0", "out-of-range", "0"),
             ("[lot.a]\nlike = 'white clay'\nmelt_c = 60", "test-of-another-kind", "60"),
             ("[lot.a]\nkind = 'powder'\nneedle_dmm = 60", "test-of-another-kind", "60"),
+            ("[lot.a]\nkind = 'powder'\nspecies = { POP = 100 }", "test-of-another-kind", "species"),
             ("[lot.a]\nlike = 'beeswax'\ngrain_um = 6", "test-of-another-kind", "6"),
             ("[lot.a]\nlike = 3", "wrong-kind", "3"),
             ("[lot.a]\nlike = 'beswax'", "unknown-ingredient", "'beswax'"),

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
-use barwright_reference::{Diagnostic, Formula, IngredientId, Library, Severity};
+use barwright_reference::{Diagnostic, Formula, Ingredient, IngredientId, Library, Severity};
 use serde_json::Value;
 
 /// Rounding of a sum of shares, mass %.
@@ -65,6 +65,15 @@ pub fn formula(formula: &Formula, library: &Library) {
     assert_eq!(places.len(), formula.parts.len(), "an ingredient twice: {formula:?}");
     assert!(places.iter().all(|place| library.get(*place).is_some()), "no such ingredient: {formula:?}");
     assert!(formula.parts.iter().all(|part| part.percent > 0.0), "a part of nothing: {formula:?}");
+}
+
+/// What an ingredient is made of: nothing where it is a powder.
+pub fn composition(ingredient: &Ingredient) {
+    if ingredient.powder.is_some() {
+        assert!(ingredient.composition.is_empty(), "a powder of species: {ingredient:?}");
+    } else {
+        shares(ingredient.composition.iter().map(|one| one.percent));
+    }
 }
 
 /// Shares of one whole.

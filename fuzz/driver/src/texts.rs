@@ -54,9 +54,9 @@ pub fn lots(data: &[u8]) -> u64 {
     for (id, lot) in library.by_id().skip(first) {
         assert_eq!(library.find(&lot.key), Lookup::Found(id), "{} is not found", lot.key);
         assert!(!lot.common_name.trim().is_empty() && !lot.inci_name.trim().is_empty(), "{lot:?}");
-        claims::shares(lot.composition.iter().map(|one| one.percent));
+        claims::composition(lot);
         assert!(lot.composition.iter().all(|one| one.sd_percent.is_finite() && one.sd_percent >= 0.0), "{lot:?}");
-        claims::within("density", lot.density_g_ml, 0.5, 1.5);
+        claims::within("density", lot.density_g_ml, 0.5, if lot.powder.is_some() { 8.0 } else { 1.5 });
         let figures = [lot.price_per_kg, lot.lot_melt_c, lot.lot_needle_dmm, lot.lot_flash_c, lot.lot_limit_percent];
         assert!(figures.into_iter().flatten().all(f64::is_finite), "{lot:?}");
         assert!(lot.lot_allergens.iter().all(|(_, percent)| (0.0..=100.0).contains(percent)), "{lot:?}");
@@ -76,9 +76,7 @@ pub fn certificate(data: &[u8]) -> u64 {
         Err(digest) => return digest,
     };
     let (fitted, shifts) = fit_lots(&library, &MODEL.parameters).expect("the certificates are followed");
-    for lot in &fitted.ingredients {
-        claims::shares(lot.composition.iter().map(|one| one.percent));
-    }
+    fitted.ingredients.iter().for_each(claims::composition);
     for shift in &shifts {
         assert!(shift.most_sd.is_finite() && shift.most_sd >= 0.0, "{shift:?}");
         for figure in &shift.figures {

@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::cool::Cooled;
 use crate::engine::{Engine, Recipe, find};
+use crate::keeping::{Keeps, keeps};
 use crate::places::Room;
 use crate::plans::{PlanTask, Plans, plan};
 use crate::pour::Poured;
@@ -178,6 +179,8 @@ pub struct Batched {
     pub over_limit: Vec<Over>,
     /// Cost; `None` when a price is missing.
     pub cost: Option<Cost>,
+    /// How long it keeps; none where nothing in it turns rancid.
+    pub keeping: Option<Keeps>,
     /// The label.
     pub declaration: Declaration,
     /// Its list of ingredients.
@@ -360,6 +363,7 @@ fn figures(
         declaration_text: label.text(),
         declaration: label,
         content,
+        keeping: keeps(library, &sheet.whole),
         tolerable_error_g: content.and_then(|content| content.tolerable_error_g),
         pour: plans.and_then(|plans| Some(plans.pour.as_ref()?.figures(name))),
         cool: plans.and_then(|plans| Some(plans.cool.as_ref()?.figures(name))),
@@ -419,7 +423,15 @@ mod tests {
         let headings: Vec<&str> = answer.document.sections.iter().map(|section| section.heading.as_str()).collect();
         assert_eq!(
             headings,
-            ["Weigh, in the order of melting", "Colour", "At the bench", "Lots used", "Label, a draft", "Cautions"]
+            [
+                "Weigh, in the order of melting",
+                "Colour",
+                "At the bench",
+                "Lots used",
+                "Label, a draft",
+                "Keeping",
+                "Cautions"
+            ]
         );
     }
 }

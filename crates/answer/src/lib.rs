@@ -15,6 +15,7 @@ pub mod explore;
 pub mod firmness;
 pub mod html;
 pub mod ingredients;
+mod keeping;
 pub mod limits;
 pub mod live;
 pub mod lot;

@@ -11,6 +11,7 @@ use crate::assess::{interval_words, share};
 use crate::cautions;
 use crate::document::{Block, Document, Field, Kind, Section, Step, Table};
 use crate::html;
+use crate::keeping;
 use crate::mould::mass;
 use crate::plans::Plans;
 use crate::pour;
@@ -129,6 +130,7 @@ impl View<'_> {
             Some(self.lots()),
             self.cost(),
             Some(self.label()),
+            keeping::section(self.library, &self.sheet.whole),
             Some(self.cautions()),
         ];
         document.sections.extend(sections.into_iter().flatten());

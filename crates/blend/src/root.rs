@@ -16,10 +16,13 @@ const MAX_BESIDE: usize = 2;
 /// A point that neither halves the bracket nor lowers the value to this part of itself is followed by one in the middle.
 const SLOWEST_FALL: f64 = 0.25;
 
+/// A root that one point more or less moves by less than this part of the tolerance of the argument is found: slopes are taken of roots.
+const SMALLEST_CHANGE: f64 = 0.01;
+
 /// When a search ends, whichever comes first; what is left is interpolated.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tolerance {
-    /// Distance of the two ends, or how far one point more or less moves the root.
+    /// Distance of the two ends; the search ends, too, where one point more would not move the root.
     pub argument: f64,
     /// Size of the function.
     pub value: f64,
@@ -88,7 +91,7 @@ pub fn try_refine<P, E>(
         guess = best;
         let width = (beyond.at - before.at).abs();
         let smallest = before.value.abs().min(beyond.value.abs());
-        if width < tolerance.argument || smallest < tolerance.value || change < tolerance.argument {
+        if width < tolerance.argument || smallest < tolerance.value || change < SMALLEST_CHANGE * tolerance.argument {
             break;
         }
         let point = at(if bisect { 0.5 * (before.at + beyond.at) } else { guess })?;
@@ -183,7 +186,7 @@ mod tests {
                 spent += 1;
                 f(x)
             });
-            assert!((found - root).abs() < 1e-4 && spent <= 6, "{found} for {root} after {spent}");
+            assert!((found - root).abs() < 1e-6 && spent <= 7, "{found} for {root} after {spent}");
         }
     }
 

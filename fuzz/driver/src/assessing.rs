@@ -1,6 +1,7 @@
 //! Formulas assessed and compared.
 
 use arbitrary::{Result, Unstructured};
+use barwright_blend::BlendError;
 use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library};
@@ -30,7 +31,10 @@ fn assess_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let options = task::options(bytes, MAX_DRAWS)?;
     let formula = task::formula(bytes, library, MAX_PARTS)?;
     task::show(&(&options, &formula));
-    let answer = barwright_blend::assess(library, &MODEL, &formula, &options).expect("any formula is assessed");
+    let answer = match barwright_blend::assess(library, &MODEL, &formula, &options) {
+        Err(BlendError::OnlyPowder) => return Ok(1),
+        answer => answer.expect("any formula is assessed"),
+    };
     Ok(sound(library, &formula, &options, &answer))
 }
 
@@ -100,7 +104,10 @@ fn compare_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         formulas.push(task::formula(bytes, library, MAX_PARTS)?);
     }
     task::show(&(&options, &formulas));
-    let found = barwright_blend::compare(library, &MODEL, &formulas, &options).expect("formulas are compared");
+    let found = match barwright_blend::compare(library, &MODEL, &formulas, &options) {
+        Err(BlendError::OnlyPowder) => return Ok(1),
+        found => found.expect("formulas are compared"),
+    };
     claims::figures(&serde_json::to_value(&found).expect("JSON"));
     for (answer, formula) in found.formulas.iter().zip(&formulas) {
         sound(library, formula, &options, answer);

@@ -3,6 +3,7 @@
 use std::ops::ControlFlow;
 
 use arbitrary::{Result, Unstructured};
+use barwright_blend::BlendError;
 use barwright_blend::{Options, assess};
 use barwright_reference::{Formula, IngredientId, Library, NutOrigin, Origin};
 use barwright_reformulate::adjust::{AdjustError, Met, Task};
@@ -37,6 +38,7 @@ fn adjust_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     task::show(&(&options, &formula, &task));
     let found = match barwright_reformulate::adjust(library, &MODEL, &options, &formula, &task) {
         Ok(found) => found,
+        Err(AdjustError::Blend(BlendError::OnlyPowder)) => return Ok(1),
         Err(AdjustError::Blend(error)) => panic!("{error}"),
         Err(error) => {
             claims::sentence(&error.to_string());

@@ -130,11 +130,7 @@ pub struct Args {
 /// An option that there is not, lest `--color` is offered to someone who wants to colour a bar.
 fn colour_of_what() -> clap::Arg {
     let neither = UnknownArgumentValueParser::suggest_arg("--pigment").and_suggest("`--color` is for this screen");
-    clap::Arg::new("colour")
-        .long("colour")
-        .hide(true)
-        .help("Not there: `--pigment` colours the bar")
-        .value_parser(neither)
+    clap::Arg::new("colour").long("colour").hide(true).help("Is none").value_parser(neither)
 }
 
 impl Args {

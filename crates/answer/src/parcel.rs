@@ -161,8 +161,8 @@ pub struct Moment {
     pub core_c: f64,
     /// Mean of the bar, of several all of them, °C.
     pub mean_c: f64,
-    /// Mean of the warmest bar, °C.
-    pub warmest_bar_c: f64,
+    /// Mean of a bar at a corner of the box, which follows the air first, °C.
+    pub corner_bar_c: f64,
     /// Warmest spot of the bar, °C.
     #[serde(skip)]
     pub warmest_c: f64,
@@ -235,7 +235,7 @@ impl Sent {
             inside_c: one.ambient_c,
             core_c: one.centre_c,
             mean_c: one.mean_c,
-            warmest_bar_c: one.warmest_bar_c,
+            corner_bar_c: one.corner_bar_c,
             warmest_c: one.warmest_c,
             melted_percent: 100.0 * one.melted_share,
         });
@@ -340,7 +340,7 @@ fn course(view: &View<'_>) -> Table {
     let boxed = view.task.packing.ice_kg > 0.0;
     let air = format!("air, {}", units.degree());
     let several = view.task.packing.bars > 1;
-    let means: &[&str] = if several { &["warmest bar", "mean of all"] } else { &["mean"] };
+    let means: &[&str] = if several { &["corner bar", "mean of all"] } else { &["mean"] };
     let heads = ["h", &air].into_iter().chain(boxed.then_some("air in the box")).chain(["core"]);
     let heads = heads.chain(means.iter().copied()).chain(["liquid, %"]);
     let mut table = Table::new("Along the way.").columns(Kind::Number, heads);
@@ -357,8 +357,8 @@ fn course(view: &View<'_>) -> Table {
         let start = [hours(one.time_s), whole(units.scaled(*outside_c))].into_iter();
         let inside = boxed.then(|| whole(units.scaled(one.ambient_c)));
         let shown = |celsius: f64| whole(units.scaled(celsius));
-        let warmest = several.then(|| shown(one.warmest_bar_c));
-        let bar = [Some(shown(one.centre_c)), warmest, Some(shown(one.mean_c)), Some(whole(100.0 * one.melted_share))];
+        let corner = several.then(|| shown(one.corner_bar_c));
+        let bar = [Some(shown(one.centre_c)), corner, Some(shown(one.mean_c)), Some(whole(100.0 * one.melted_share))];
         table.row(start.chain(inside).chain(bar.into_iter().flatten()));
     }
     table

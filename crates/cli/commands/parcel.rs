@@ -131,11 +131,11 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
 fn table(history: &[Moment]) -> Result<Vec<u8>, CliError> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let failed = |error: csv::Error| CliError::internal(format!("the table could not be made: {error}"));
-    let header = ["hours", "outside_c", "inside_c", "core_c", "mean_c", "warmest_c", "melted_percent", "warmest_bar_c"];
+    let header = ["hours", "outside_c", "inside_c", "core_c", "mean_c", "warmest_c", "melted_percent", "corner_bar_c"];
     writer.write_record(header).map_err(failed)?;
     for one in history {
         let figures =
-            [one.outside_c, one.inside_c, one.core_c, one.mean_c, one.warmest_c, one.melted_percent, one.warmest_bar_c];
+            [one.outside_c, one.inside_c, one.core_c, one.mean_c, one.warmest_c, one.melted_percent, one.corner_bar_c];
         let row = std::iter::once(format!("{:.4}", one.hours)).chain(figures.map(|figure| fixed(figure, 2)));
         writer.write_record(row).map_err(failed)?;
     }

@@ -384,7 +384,7 @@ impl<'a> Field<'a> {
             centre_c: self.body.centre.iter().map(|&(cell, weight)| weight * temperature[cell]).sum(),
             surface_c: 0.0,
             mean_c: 0.0,
-            warmest_bar_c: f64::NEG_INFINITY,
+            corner_bar_c: f64::NEG_INFINITY,
             melted_share: 0.0,
             coolest_c: f64::INFINITY,
             warmest_c: f64::NEG_INFINITY,
@@ -410,9 +410,9 @@ impl<'a> Field<'a> {
         sample.mean_c /= bar_kg;
         sample.melted_share /= bar_kg;
         let mean_c = |bar: &Vec<(usize, f64)>| bar.iter().map(|&(cell, weight)| weight * temperature[cell]).sum();
-        sample.warmest_bar_c = self.body.corner_bars.iter().map(mean_c).fold(f64::NEG_INFINITY, f64::max);
+        sample.corner_bar_c = self.body.corner_bars.iter().map(mean_c).fold(f64::NEG_INFINITY, f64::max);
         if self.body.corner_bars.is_empty() {
-            sample.warmest_bar_c = sample.mean_c;
+            sample.corner_bar_c = sample.mean_c;
         }
         let (mut area, mut sum) = (0.0, 0.0);
         for skin in self.skins.iter().filter(|skin| self.body.material[skin.face.cell] == BAR) {

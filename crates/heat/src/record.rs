@@ -11,8 +11,8 @@ pub enum Probe {
     WarmestSurface,
     /// Mean temperature of the bar, °C; of several in a box, of all of them.
     Mean,
-    /// Mean temperature of the warmest bar of those at the corners of a box, which follow the air first, °C; of one alone [`Probe::Mean`].
-    WarmestBar,
+    /// Mean temperature of a bar at a corner of a box, which follows the air first, °C: the warmer of one at the top and one at the bottom; of one alone [`Probe::Mean`].
+    CornerBar,
     /// Coolest cell of the bar, °C.
     Coolest,
     /// Warmest cell of the bar, °C.
@@ -72,8 +72,8 @@ pub struct Sample {
     pub warmest_surface_c: f64,
     /// [`Probe::Mean`].
     pub mean_c: f64,
-    /// [`Probe::WarmestBar`].
-    pub warmest_bar_c: f64,
+    /// [`Probe::CornerBar`].
+    pub corner_bar_c: f64,
     /// [`Probe::Coolest`].
     pub coolest_c: f64,
     /// [`Probe::Warmest`].
@@ -94,7 +94,7 @@ impl Sample {
             Probe::Surface => self.surface_c,
             Probe::WarmestSurface => self.warmest_surface_c,
             Probe::Mean => self.mean_c,
-            Probe::WarmestBar => self.warmest_bar_c,
+            Probe::CornerBar => self.corner_bar_c,
             Probe::Coolest => self.coolest_c,
             Probe::Warmest => self.warmest_c,
             Probe::Melted => self.melted_share,

@@ -382,18 +382,18 @@ impl Runner<'_> {
         };
         // The central run is looked at more often, those times among them to the last bit.
         let looks = central.samples.iter().filter(|one| around.looks_s.contains(&one.time_s));
-        let course_c: Vec<f64> = looks.map(|one| one.warmest_bar_c).collect();
+        let course_c: Vec<f64> = looks.map(|one| one.corner_bar_c).collect();
         let fine = figures(&central, &course_c);
         let sweep = Sweep { curves: self.curves, film: &self.film, fine: self.task.fine };
         let drawn = every_draw(sweep, &fine, &control, &kinds, 0, |curves, factor, grid| {
             let run = self.run(packing, &around, curves, factor, grid, &around.looks_s)?;
             gap.fetch_max(run.energy.relative_gap.to_bits(), Ordering::Relaxed);
-            let course_c: Vec<f64> = run.samples.iter().map(|one| one.warmest_bar_c).collect();
+            let course_c: Vec<f64> = run.samples.iter().map(|one| one.corner_bar_c).collect();
             Ok(figures(&run, &course_c))
         })?;
         let drawn = drawn.iter().zip(&self.curves.drawn).map(|(figures, curves)| self.course(figures, curves, &around));
         let middle = Course {
-            warmest_bar_c: highest(&central, Probe::WarmestBar),
+            warmest_bar_c: highest(&central, Probe::CornerBar),
             mean_c: highest(&central, Probe::Mean),
             fails_s: central.events_s.first().copied().flatten(),
             ..self.course(&fine, &self.curves.central, &around)
@@ -433,14 +433,14 @@ impl Runner<'_> {
                 let air = begun_later(air, self.length_s, shift_s)?;
                 let around = Around::new(packing, &air, self.length_s)?;
                 let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Rough, &around.looks_s)?;
-                Ok((highest(&run, Probe::WarmestBar), air, shift_s))
+                Ok((highest(&run, Probe::CornerBar), air, shift_s))
             })
             .collect();
         let tried = tried.into_iter().collect::<Result<Vec<_>, _>>()?;
         let Some((_, air, shift_s)) = tried.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)) else { return Ok(None) };
         let around = Around::new(packing, &air, self.length_s)?;
         let run = self.run(packing, &around, &self.curves.central, 1.0, Grid::Fine, &around.looks_s)?;
-        if highest(&run, Probe::WarmestBar) >= asked.warmest_bar_c.value - SPARES_K {
+        if highest(&run, Probe::CornerBar) >= asked.warmest_bar_c.value - SPARES_K {
             return Ok(None);
         }
         self.outcome(number, Way::Later { hours: shift_s / HOUR_S }, packing, &air).map(Some)
@@ -463,7 +463,7 @@ impl Runner<'_> {
             Grid::Fine => (cells(self.task.cell_m, packing), ACCURACY),
         };
         let body = packing.body(bar::material(curves, self.density)?, factor, cells)?;
-        let holds = curves.holds_c().map(|level| Watch { probe: Probe::WarmestBar, crossing: Crossing::Rises, level });
+        let holds = curves.holds_c().map(|level| Watch { probe: Probe::CornerBar, crossing: Crossing::Rises, level });
         let watches: Vec<Watch> = holds.into_iter().collect();
         let task = Task::new(&body, &around.air, self.task.start_c, self.length_s);
         Ok(solve(&Task { samples_s, watches: &watches, accuracy, ..task }, &|_| ControlFlow::Continue(()))?)

@@ -297,7 +297,7 @@ fn a_packed_single_bar_is_a_wrapped_bar() {
     let end = |body| run(&Task::new(body, &oven, 22.0, 5.0 * HOUR_S)).last;
     let (one, other) = (end(&one), end(&other));
     assert!((one.centre_c - other.centre_c).abs() < 1e-9, "{one:?} {other:?}");
-    assert!((one.warmest_bar_c - one.mean_c).abs() < 1e-9 && other.warmest_bar_c == other.mean_c, "{one:?} {other:?}");
+    assert!((one.corner_bar_c - one.mean_c).abs() < 1e-9 && other.corner_bar_c == other.mean_c, "{one:?} {other:?}");
 }
 
 /// In warm air the bars at the corners are ahead of the mean of all, and the warmest spot ahead of them.
@@ -313,8 +313,8 @@ fn the_corner_bar_of_a_box_is_ahead_of_the_mean() {
     };
     let body = packed.body(blend(), Faces::all(Exposure::natural(0.9).unwrap()), coarse()).unwrap();
     let last = run(&Task::new(&body, &oven, 22.0, 3.0 * HOUR_S)).last;
-    assert!(last.mean_c + 1.0 < last.warmest_bar_c && last.warmest_bar_c < last.warmest_c, "{last:?}");
-    assert_eq!(last.value(Probe::WarmestBar), last.warmest_bar_c);
+    assert!(last.mean_c + 1.0 < last.corner_bar_c && last.corner_bar_c < last.warmest_c, "{last:?}");
+    assert_eq!(last.value(Probe::CornerBar), last.corner_bar_c);
 }
 
 /// Palm-sized bar poured at 70 °C: common practice, no source, has it set in 2 to 4 hours in a room, sooner cold. Silicone mould on a rack.

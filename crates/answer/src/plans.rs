@@ -64,7 +64,7 @@ pub(crate) fn plan<'a>(engine: &'a Engine, task: &PlanTask<'a>, control: Control
         ..Pour::default()
     };
     let scents: Vec<IngredientId> = task.scents.iter().map(|scent| scent.ingredient).collect();
-    pour::flash_above_room(engine, &asked, task.formula, &scents)?;
+    pour::flash_above_room(&engine.library, &asked, task.formula, &scents)?;
     let mut notes = Vec::new();
     let stages = if task.mould.is_some() { 2 } else { 1 };
     let poured = pour::Plan::new(&bench, &asked, task.formula, None, &stage(control, 0, stages));

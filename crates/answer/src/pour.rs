@@ -142,7 +142,7 @@ struct ViscosityAt {
 /// or `control` stopped it.
 pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answered<Poured>, Refusal> {
     let formula = engine.formula(&asked.formula)?;
-    flash_above_room(engine, asked, &formula, &[])?;
+    flash_above_room(&engine.library, asked, &formula, &[])?;
     let second = asked.second.as_ref().map(|second| engine.formula(second)).transpose()?;
     let plan = Plan::new(&engine.bench(&asked.options)?, asked, &formula, second.as_ref(), control)?;
     let assessment = &plan.found.assessment;
@@ -157,7 +157,7 @@ pub fn pour(engine: &Engine, asked: &Pour, control: Control<'_>) -> Result<Answe
 /// # Errors
 /// Names the option or the lot.
 pub(crate) fn flash_above_room(
-    engine: &Engine,
+    library: &Library,
     asked: &Pour,
     formula: &Formula,
     scents: &[IngredientId],
@@ -171,7 +171,7 @@ pub(crate) fn flash_above_room(
             ))
     };
     let parts = formula.parts.iter().map(|part| part.ingredient).chain(scents.iter().copied());
-    let lots = parts.filter_map(|id| engine.library.get(id)).filter_map(|one| {
+    let lots = parts.filter_map(|id| library.get(id)).filter_map(|one| {
         let flash_c = one.lot_flash_c.filter(|flash_c| *flash_c <= room_c)?;
         Some(refused(format!("`flash_c` of the lot `{}`", one.key), flash_c, "correct it in your lot file"))
     });

@@ -188,6 +188,7 @@ impl<'a> Plans<'a> {
     ) -> Result<Option<Section>, Refusal> {
         let Report { mould, room, units, .. } = self.asked;
         let asked = Pour { mould: mould.clone(), room: *room, units: *units, ..Pour::default() };
+        pour::flash_above_room(self.bench.library(), &asked, formula, &[])?;
         let plan = within_reach(pour::Plan::new(&self.bench, &asked, formula, None, control), "pour", notes)?;
         Ok(plan.map(|plan| plan.section()))
     }

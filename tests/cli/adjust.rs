@@ -33,7 +33,7 @@ fn a_summer_bar_in_full() {
                                    before               after
      ────────────────────────────────────────────────────────────────────────
       keeps its shape up to, °C    40 (29 to 47)        47 (40 to 54)
-      finest relief, mm            0.53 (0.16 to 1.9)   0.18 (0.060 to 0.57)
+      finest relief just set, mm   0.53 (0.16 to 1.9)   0.18 (0.060 to 0.57)
       yield stress at 20 °C, kPa   68 (27 to 220)       150 (63 to 430)
       yield stress at 25 °C, kPa   33 (13 to 110)       86 (34 to 240)
       yield stress at 30 °C, kPa   12 (3.7 to 39)       43 (17 to 120)
@@ -85,7 +85,7 @@ fn what_cannot_be_is_said_with_what_stands_against_it() {
                                    before               after
      ─────────────────────────────────────────────────────────────────────────
       keeps its shape up to, °C    40 (30 to 48)        53 (48 to 60)
-      finest relief, mm            0.53 (0.12 to 1.8)   0.055 (0.017 to 0.14)
+      finest relief just set, mm   0.53 (0.12 to 1.8)   0.055 (0.017 to 0.14)
       yield stress at 20 °C, kPa   68 (24 to 180)       330 (150 to 880)
       yield stress at 25 °C, kPa   33 (11 to 88)        250 (110 to 670)
       yield stress at 30 °C, kPa   12 (5.1 to 38)       180 (80 to 460)

@@ -140,7 +140,7 @@ fn compare_decides_first() {
             "Finest detail: Beeswax 40 / mango butter 25 / sunflower oil 20 / … (finest",
             "Skin: ",
             "\nSide by side\n",
-            "fine detail, 0.8 mm",
+            "fine detail just set, 0.8 mm",
             "keeps its shape to, °C",
             "on skin",
             "risk of grain",

@@ -74,13 +74,14 @@ fn a_scented_and_coloured_batch_in_full() {
     12 bars of 57 g in the fern tray: weigh 726 g, of which 5 % may stay in the jug.
 
     Weigh, in the order of melting
-            ingredient        %   weigh, g   scale shows, g
-     ───────────────────────────────────────────────────────
-      [ ]   my-wax         25.6        186              186
-      [ ]   =cmd           31.7        230              416
-      [ ]   my-oil         41.5        301              717
-      [ ]   Spring scent    1.2          9              726
-      Each is within ±0.5 g, half the last digit of your scale.
+            ingredient         %   weigh, g   scale shows, g
+     ────────────────────────────────────────────────────────
+      [ ]   my-wax         25.67        186              186
+      [ ]   =cmd           31.59        230              416
+      [ ]   my-oil         41.47        301              717
+      [ ]   Spring scent    1.27          9              726
+      The scale is right within ±0.5 g, half its last digit; the % are the recipe's, before
+        rounding to it.
       That is coarse for spring scent and CI 77491: weigh such small amounts on a finer
         scale.
 
@@ -148,7 +149,7 @@ fn a_scented_and_coloured_batch_in_full() {
     Label, a draft
       Ingredients: Helianthus Annuus Seed Oil, Mangifera Indica Seed Butter, Cera Flava,
         Parfum, Linalool, Limonene, CI 77491, green mica
-      Allergens of the scent: above 0.001 %: Linalool 0.10 % and Limonene 0.038 %
+      Allergens of the scent: above 0.001 %: Linalool 0.10 % and Limonene 0.039 %
       Content: 57 g (2.01 oz), rounded down; the mean of the bars at least that, few of them
         (in general no more than 2.5 %) short by more than 4.5 g, the tolerable error, and
         none by more than 9 g, twice that (EU)
@@ -163,8 +164,6 @@ fn a_scented_and_coloured_batch_in_full() {
         Have it checked by your authority or a safety assessor before you sell.
 
     Cautions
-      Nuts: From nuts, or counted so by some rules or lots: spring scent. Say so plainly on
-        the label.
       Origin: Animal-derived: my-wax. The bar is not vegan.
       Origin: From animals or from plants, by the lot: spring scent. Ask the supplier for a
         plant-origin statement before you call the bar vegan.
@@ -176,10 +175,10 @@ fn a_scented_and_coloured_batch_in_full() {
     stderr:
     note: weigh sheet written into sheet.csv
     ingredient,percent,mass_g,running_g,price
-    my-wax,25.6198,186,186,3.5340
-    '=cmd,31.6804,230,416,3.2200
-    my-oil,41.4601,301,717,1.5050
-    spring-scent,1.2397,9,726,1.4400
+    my-wax,25.6705,186,186,3.5340
+    '=cmd,31.5945,230,416,3.2200
+    my-oil,41.4678,301,717,1.5050
+    spring-scent,1.2672,9,726,1.4400
     ");
 }
 
@@ -297,10 +296,10 @@ fn ounces_come_first_in_us_units() {
     4 bars of 2.0 oz: weigh 8.420 oz, of which 5 % may stay in the jug.
 
     Weigh, in the order of melting
-            ingredient      %   weigh, oz   scale shows, oz
-     ───────────────────────────────────────────────────────
-      [ ]   Beeswax      30.0       2.526             2.526
-      [ ]   Olive oil    70.0       5.894             8.420
+            ingredient    %   weigh, oz   scale shows, oz
+     ─────────────────────────────────────────────────────
+      [ ]   Beeswax      30       2.526             2.526
+      [ ]   Olive oil    70       5.894             8.420
     ");
 }
 
@@ -333,6 +332,34 @@ fn what_cannot_be_is_refused() {
         assert_eq!(done.status, status, "{more:?}: {}", done.shown());
         assert!(done.shown().contains(words), "{more:?}: {}", done.shown());
     }
+}
+
+/// A scent that is like almond oil for its density is no nut, on the sheet and in what is kept of it; and one that does not go into the melt is told before anything
+/// is weighed.
+#[test]
+fn a_scent_is_no_nut_and_is_left_out_where_it_does_not_go() {
+    let folder = TempDir::new().unwrap();
+    let lots = "[lot.spice]\nlike = 'sweet almond oil'\ndensity_g_ml = 0.95\nlimit_percent = 2\nflash_c = 62\n\
+                [lot.mild]\nlike = 'sweet almond oil'\n";
+    std::fs::write(folder.path().join("lots.toml"), lots).unwrap();
+    let bar = ["batch", "candelilla wax 22, cupuacu butter 30, jojoba oil 48", "--bars", "6", "--bar", "50g"];
+    let sheet = |more: &[&str]| {
+        let done = run_in(folder.path(), &[&bar[..], &["--lots", "lots.toml"], more].concat(), b"");
+        done.stdout.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let spice = sheet(&["--scent", "spice=5g"]);
+    assert!(!spice.contains("Nuts:") && spice.contains("Parfum") && !spice.contains("Dulcis"), "{spice}");
+    let [alarm, weigh] =
+        ["The scent does not go into this melt: see", "Weigh, in the order"].map(|text| spice.find(text));
+    assert!(alarm.is_some() && alarm < weigh, "{spice}");
+    assert!(!spice.contains("stir in the scent"), "{spice}");
+    // Without a scent a recipe's % are as written, on any scale.
+    assert!(spice.contains("Candelilla wax 21.65"), "{spice}");
+    let plain = sheet(&["--scale", "5g", "--no-plans"]);
+    assert!(plain.contains("Candelilla wax 22 ") && plain.contains("Jojoba oil 48 "), "{plain}");
+    assert!(plain.contains("right within ±2.5 g, half its last digit"), "{plain}");
+    assert!(!sheet(&["--scent", "mild=5g", "--no-plans"]).contains("Nuts:"));
+    assert!(sheet(&["--scent", "sweet almond oil=5g", "--no-plans"]).contains("Nuts:"));
 }
 
 const ROUND: [&str; 4] = ["--bars", "4", "--bar", "50g"];

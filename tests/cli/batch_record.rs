@@ -20,6 +20,24 @@ fn workshop() -> TempDir {
     folder
 }
 
+/// A recall tells a scent from the oil whose density it has, and what is kept of it is no nut.
+#[test]
+fn a_recall_tells_a_scent_from_an_oil() {
+    let folder = workshop();
+    let path = folder.path();
+    let lots = "[lot.my-wax]\nlike = 'beeswax'\n[lot.spice]\nlike = 'sweet almond oil'\nlimit_percent = 2\n\
+                [lot.mild]\nlike = 'sweet almond oil'\n";
+    std::fs::write(path.join("bench/lots.toml"), lots).unwrap();
+    let poured = pour(path, "S-1", &["--scent", "spice=6g", "--scent", "mild=2g"]);
+    assert_eq!(poured.status, 0, "{}", poured.shown());
+    let traced = at(path, &["records", "trace", "S-1"]).stdout;
+    assert!(traced.contains("scent (like sweet-almond-oil)"), "{traced}");
+    assert!(at(path, &["records", "trace", "spice"]).stdout.contains("scent (like sweet-almond-oil)"));
+    let kept = at(path, &["records", "list", "lots", "--json"]).json();
+    let kept = kept.to_string();
+    assert_eq!(kept.matches(r#""nut_origin":"no""#).count(), 2, "{kept}");
+}
+
 fn at(folder: &Path, arguments: &[&str]) -> Run {
     run_in(folder, &[&["--profile", "bench"], arguments].concat(), b"")
 }
@@ -65,16 +83,17 @@ fn what_was_poured_is_in_the_records_with_its_deliveries() {
      ──────────────────────
       my-wax          29.7
       cocoa-butter    29.7
-      sunflower-oil   39.7
-      spring-scent     1.0
+      sunflower-oil   39.6
+      spring-scent     0.9
 
     Lots weighed in
-      lot            a delivery of          mass   delivered on   best before   certificate
-     ───────────────────────────────────────────────────────────────────────────────────────
-      my-wax         beeswax               178 g
-      C-17/2         cocoa-butter          100 g
-      C-18           cocoa-butter           78 g
-      spring-scent   isopropyl-myristate     6 g
+      lot            a delivery of           mass   delivered on   best before   certificate
+     ────────────────────────────────────────────────────────────────────────────────────────
+      my-wax         beeswax                178 g
+      C-17/2         cocoa-butter           100 g
+      C-18           cocoa-butter            78 g
+      spring-scent   scent (like              6 g
+                     isopropyl-myristate)
 
     Where the bars went
       Nothing was written down.

@@ -40,6 +40,28 @@ fn wrong_command_lines() {
     }
 }
 
+/// Pigment and the colour of the screen: neither is taken for the other.
+#[test]
+fn what_colours_a_bar_is_a_pigment() {
+    let bar = ["batch", "beeswax 1, olive oil 3", "--bars", "4", "--bar", "50g", "--no-plans"];
+    let batch = |more: &[&str]| run(&[&bar[..], more].concat());
+    assert_snapshot!(batch(&["--colour", "CI 77491=2g"]).shown(), @"
+    exit 2
+    stderr:
+    error: unexpected argument '--colour <colour>' found
+
+      tip: a similar argument exists: '--pigment'
+      tip: `--color` is for this screen
+
+    Usage: barwright batch [OPTIONS] <FORMULA>
+
+    For more information, try '--help'.
+    ");
+    let both = batch(&["--pigment", "CI 77491=2g", "--color", "never"]);
+    assert!(both.status == 0 && both.stdout.contains("CI 77491"), "{}", both.shown());
+    assert_eq!(batch(&["--color", "CI 77491=2g"]).status, 2);
+}
+
 #[test]
 fn an_empty_profile_is_none_in_the_environment_and_a_mistake_on_the_command_line() {
     let in_environment = |arguments: &[&str]| {

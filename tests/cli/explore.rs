@@ -81,7 +81,7 @@ fn without_demands_and_prices_in_us_units() {
     stdout:
     S  (rested)
 
-    Of 18788 bars tried (60 across the space, the others close to the best of these), 18052
+    Of 18788 bars tried (60 across the space, the others close to the best of these), 18053
       are the best trade-offs: what is better in one way is worse in another.
     Weighed by central estimates: softness, warmth, fine relief and feel on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.

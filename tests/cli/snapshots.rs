@@ -13,8 +13,8 @@ fn assess_in_full() {
     A gardener's hand bar in a fern-relief mould, for cold sheds: soft enough to glide on
       cold hands.
 
-    Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C
-      (75 %). Finest relief: 0.53 mm (0.16 to 1.9).
+    Firm enough for fine detail: likely. Relief of 0.8 mm should leave the mould whole at 20 °C,
+      just set (75 %). Finest relief: 0.53 mm (0.16 to 1.9).
     At 20 °C, once rested, it is as firm as liquid oil with 40 % (32 to 52) beeswax in it.
     Keeps its shape for a day up to 40 °C (29 to 47); at 40 °C: uncertain, 48 %.
     On skin it glides (98 %): 80 % (78 to 83) of it is melted at 33 °C.
@@ -38,6 +38,8 @@ fn assess_in_full() {
       drop point                 57 (54 to 60)         falling drop; AOCS Cc 18-80, ASTM D127
       end of melting             57 (54 to 61)         1 % of crystals left; calorimetry, AOCS Cj 1-94
       clear point                59 (57 to 63)         last crystal gone; AOCS Cc 1-25
+      Half as firm as at 20 °C is how early a bar softens under a finger; it keeps its shape
+        until it sinks under its own weight or weeps oil, as a rule much hotter.
 
     Solids and firmness
       °C   solids, %       yield stress, kPa   as firm as beeswax in oil, %   needle, 0.1 mm
@@ -86,8 +88,8 @@ fn compare_in_full() {
     Side by side
                                       Fern hand bar, winter   Fern hand bar, summer
      ───────────────────────────────────────────────────────────────────────────────
-      fine detail, 0.8 mm             likely (75 %)           yes (98 %)
-      finest relief, mm               0.53 (0.16 to 1.9)      0.22 (0.067 to 0.70)
+      fine detail just set, 0.8 mm    likely (75 %)           yes (98 %)
+      finest relief just set, mm      0.53 (0.16 to 1.9)      0.22 (0.067 to 0.70)
       holds 40 °C                     uncertain (48 %)        likely (88 %)
       keeps its shape to, °C          40 (29 to 47)           46 (37 to 51)
       on skin                         glides (98 %)           glides (85 %)
@@ -114,6 +116,8 @@ fn compare_in_full() {
       needle at 25 °C, 0.1 mm         180 (52 to over 250)    78 (37 to 230)
       needle at 30 °C, 0.1 mm         over 250                180 (61 to over 250)
       needle at 35 °C, 0.1 mm         over 250                over 250
+      Half as firm as at 20 °C is how early a bar softens under a finger; it keeps its shape
+        until it sinks under its own weight or weeps oil, as a rule much hotter.
       Detail, warmth, skin feel and grain: rule of thumb, no published relation.
 
     Parts, % by mass

@@ -41,7 +41,7 @@ fn a_wax_that_ran_out_in_full() {
                                    before               after
      ──────────────────────────────────────────────────────────────────────
       keeps its shape up to, °C    40 (29 to 47)        43 (28 to 52)
-      finest relief, mm            0.53 (0.16 to 1.9)   0.73 (0.19 to 2.3)
+      finest relief just set, mm   0.53 (0.16 to 1.9)   0.73 (0.19 to 2.3)
       yield stress at 20 °C, kPa   68 (27 to 220)       57 (20 to 200)
       yield stress at 25 °C, kPa   33 (13 to 110)       29 (9.9 to 96)
       yield stress at 30 °C, kPa   12 (3.7 to 39)       11 (3.8 to 39)

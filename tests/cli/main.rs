@@ -41,6 +41,7 @@ mod recipes;
 mod records;
 mod report;
 mod snapshots;
+mod stock;
 mod streams;
 mod swap;
 mod trial;

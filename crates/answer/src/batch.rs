@@ -16,12 +16,16 @@ use crate::places::Room;
 use crate::plans::{PlanTask, Plans, plan};
 use crate::pour::Poured;
 use crate::refusal::{Fault, Refusal};
+use crate::stock::{BarsFrom, Have, StockLine, Stocked, set_bars, there};
 use crate::weigh_sheet::View;
 use crate::words::units::Units;
 use crate::{Answered, Control};
 
 /// Default number of simulated draws behind the plans of a sheet: fewer than `pour` and `cool` take, so that the sheet is quick.
 pub const PLAN_DRAWS: usize = 64;
+
+/// Batches that are bought for at once, at most.
+pub const MAX_BATCHES: u32 = 10_000;
 
 /// What to weigh out for a number of bars?
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -31,6 +35,12 @@ pub struct Batch {
     pub formula: Recipe,
     /// How many bars of what mass.
     pub size: Size,
+    /// What decides how many bars are made.
+    pub bars_from: BarsFrom,
+    /// What is there of the ingredients; of the others there is enough.
+    pub have: Vec<Have>,
+    /// How many such batches are bought for.
+    pub batches: Option<u32>,
     /// Share of the melt that stays in jug and mould rim, mass %.
     pub left_percent: f64,
     /// Last digit of the scale, g.
@@ -60,6 +70,9 @@ impl Default for Batch {
         Batch {
             formula: Recipe::default(),
             size: Size::default(),
+            bars_from: BarsFrom::default(),
+            have: Vec::new(),
+            batches: None,
             left_percent: 5.0,
             scale_g: 1.0,
             scents: Vec::new(),
@@ -175,6 +188,12 @@ pub struct Batched {
     pub jugs: Vec<JugFilled>,
     /// The maker's lots that are used.
     pub lots: Vec<LotUsed>,
+    /// How many batches the stock is held against.
+    pub batches: u32,
+    /// The ingredients held against what is there; none when nobody asked.
+    pub stock: Vec<StockLine>,
+    /// The ingredient that runs out first, where that decides how many bars are made.
+    pub runs_out: Option<String>,
     /// Scents above the limits of their certificates.
     pub over_limit: Vec<Over>,
     /// Cost; `None` when a price is missing.
@@ -270,7 +289,11 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
     let scents = scents.collect::<Result<Vec<_>, Refusal>>()?;
     let mould = asked.size.mould();
     let (bars, bar_g) = asked.size.bars(library, &formula);
-    let task = BatchTask {
+    let there = there(library, &asked.have)?;
+    if asked.batches.is_some_and(|batches| !(1..=MAX_BATCHES).contains(&batches)) {
+        return Err(Fault::new("batches", format!("the number of batches is outside 1 to {MAX_BATCHES}")).into());
+    }
+    let mut task = BatchTask {
         formula: &in_melting_order(library, &formula),
         bars,
         bar_g,
@@ -282,7 +305,9 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
         labour: asked.labour,
         packaging: asked.packaging,
     };
+    let runs_out = set_bars(library, &mut task, asked.bars_from, &there)?;
     let sheet = making::batch(library, &task).map_err(refused)?;
+    let stocked = Stocked::of(library, &sheet, there, asked.batches, runs_out);
     let label = label(library, asked, &sheet, &scents);
     let planned = |planning: &Planning| {
         let Planning { room, draws } = *planning;
@@ -298,11 +323,17 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
         label: &label,
         library,
         plans: plans.as_ref(),
+        stocked: stocked.as_ref(),
         number: asked.number.as_deref(),
         units: asked.units,
     }
     .document();
-    let figures = figures(library, &task, &sheet, label, plans.as_ref(), asked.number.clone());
+    let mut figures = figures(library, &task, &sheet, label, plans.as_ref(), asked.number.clone());
+    if let Some(stocked) = &stocked {
+        figures.batches = asked.batches.unwrap_or(1);
+        figures.stock = stocked.lines(library);
+        figures.runs_out = stocked.runs_out(library);
+    }
     Ok(Answered { figures, document, picture: None })
 }
 
@@ -358,6 +389,9 @@ fn figures(
         lines: sheet.lines.iter().map(line).collect(),
         colours: task.colours.iter().map(colour).collect(),
         lots,
+        batches: 1,
+        stock: Vec::new(),
+        runs_out: None,
         over_limit: sheet.over.iter().map(over).collect(),
         cost: sheet.cost,
         declaration_text: label.text(),
@@ -378,7 +412,7 @@ fn in_melting_order(library: &Library, formula: &Formula) -> Formula {
 }
 
 /// Says why there is no batch.
-fn refused(error: BatchError) -> Refusal {
+pub(crate) fn refused(error: BatchError) -> Refusal {
     let fault = Fault::new("batch", error.to_string());
     let fault = match error {
         BatchError::TooCoarse { .. } => {
@@ -387,6 +421,10 @@ fn refused(error: BatchError) -> Refusal {
         BatchError::NoJug { .. } => fault.hint("Say how many jugs there are, `--split 2`, or name another behind `#`."),
         BatchError::TooManyJugs { .. } => {
             fault.hint("Part it into fewer, or say what your scale shows: `--scale 0.1g`.")
+        }
+        BatchError::NotOneBar { .. } => fault.hint("Make smaller bars, or get more of it: `--bars 20 --batches 1` says how much."),
+        BatchError::NothingRunsOut => {
+            fault.hint("Say how many bars, `--bars 20 --bar 50g`, or what is there of an ingredient of the bar: `--have 'beeswax=120g'`.")
         }
         BatchError::AllScent { .. } => fault.hint("Check the amounts behind `--scent`."),
         _ => fault,

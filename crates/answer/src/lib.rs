@@ -34,6 +34,7 @@ pub mod routes;
 #[cfg(test)]
 mod sample;
 pub mod space;
+pub mod stock;
 pub mod swap;
 pub mod terminal;
 pub mod trial;

@@ -15,6 +15,7 @@ use crate::keeping;
 use crate::mould::mass;
 use crate::plans::Plans;
 use crate::pour;
+use crate::stock::Stocked;
 use crate::words::names::{in_text, list, name, title};
 use crate::words::number::{amount, fixed, significant, trimmed};
 use crate::words::units::Units;
@@ -69,6 +70,8 @@ pub(crate) struct View<'a> {
     pub(crate) library: &'a Library,
     /// Plans of pouring and cooling, if they are wanted.
     pub(crate) plans: Option<&'a Plans<'a>>,
+    /// What is there, if it was asked for.
+    pub(crate) stocked: Option<&'a Stocked>,
     /// Number of the batch.
     pub(crate) number: Option<&'a str>,
     /// Units shown.
@@ -91,24 +94,24 @@ pub fn page(sheet: &Document, number: Option<&str>) -> String {
 
 /// Masses as the scale shows them.
 #[derive(Clone, Copy)]
-struct Scale(Units);
+pub(crate) struct Scale(pub(crate) Units);
 
 impl Scale {
-    fn unit(self) -> &'static str {
+    pub(crate) fn unit(self) -> &'static str {
         match self.0 {
             Units::Metric => "g",
             Units::Us => "oz",
         }
     }
 
-    fn number(self, grams: f64) -> String {
+    pub(crate) fn number(self, grams: f64) -> String {
         match self.0 {
             Units::Metric => plain(grams),
             Units::Us => format!("{:.3}", grams / OUNCE_G),
         }
     }
 
-    fn mass(self, grams: f64) -> String {
+    pub(crate) fn mass(self, grams: f64) -> String {
         format!("{} {}", self.number(grams), self.unit())
     }
 }
@@ -120,7 +123,8 @@ impl View<'_> {
         let fields = [field("Batch", self.number.map(visible)), field("Date", None), field("Made by", None)];
         let mut document = Document::new(title(self.task.formula, self.library), "")
             .lead([Block::Fields(fields.into()), Block::said([self.summary()])])
-            .lead(self.over_limits().chain(self.scent_left_out()).map(Block::Alarm));
+            .lead(self.over_limits().chain(self.scent_left_out()).map(Block::Alarm))
+            .lead(self.stocked.and_then(|stocked| stocked.short(self.library, self.units)).map(Block::Alarm));
         let sections = [
             Some(self.weighing()),
             self.jugs(),
@@ -128,6 +132,7 @@ impl View<'_> {
             self.cooling(),
             Some(self.bench()),
             Some(self.lots()),
+            self.stocked.map(|stocked| stocked.section(self.library, self.task.colours, self.units)),
             self.cost(),
             Some(self.label()),
             keeping::section(self.library, &self.sheet.whole),
@@ -150,8 +155,14 @@ impl View<'_> {
     /// Bars, and what to weigh.
     fn summary(&self) -> String {
         let named = self.mould.and_then(|mould| mould.name.as_ref());
+        let over = |mould: &Mould| {
+            self.task.bars.checked_rem(mould.cavities).filter(|over| *over > 0).map(|over| (over, mould.cavities))
+        };
+        let over = self.mould.and_then(over).map_or_else(String::new, |(over, cavities)| {
+            format!(" The last filling takes {over} of {cavities} cavities.")
+        });
         format!(
-            "{} bars of {}{}: weigh {}, of which {} % may stay in the jug.",
+            "{} bars of {}{}: weigh {}, of which {} % may stay in the jug.{over}",
             self.task.bars,
             mass(self.task.bar_g, self.units),
             named.map_or_else(String::new, |named| format!(" in the {}", name(named))),

@@ -7,6 +7,7 @@ use crate::save::save;
 use barwright_answer::batch::{Batch, Line, PLAN_DRAWS, Planning, ScentMass, Size, batch};
 use barwright_answer::engine::{builtin_model, find};
 use barwright_answer::places::Room;
+use barwright_answer::stock::{BarsFrom, Have};
 use barwright_answer::weigh_sheet::{page, plain};
 use barwright_answer::words::names::{name, nameless};
 use barwright_answer::words::units::Units;
@@ -42,6 +43,8 @@ of a fatty acid whether its supplier states that it is from plants (`animal_orig
 
 Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
+  barwright batch winter.toml --weigh 1.2kg --bar 50g
+  barwright batch winter.toml --bar 50g --have 'beeswax=120g' --have 'shea butter=400g'   # which runs out first
   barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
   barwright batch winter.toml --mould fern-tray.toml --pigment 'CI 77491=2g' --out sheet.csv
   barwright batch winter.toml --mould fern-tray.toml --split 2 --pigment 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
@@ -56,16 +59,23 @@ pub struct Args {
     /// Your mould: bars and their mass follow from it
     #[arg(long, value_name = "FILE", conflicts_with = "bars")]
     pub mould: Option<PathBuf>,
-    /// Fillings of the mould
-    #[arg(long, value_name = "N", default_value_t = 1, conflicts_with = "bars")]
+    /// Fillings of the mould; without it one, or what `--weigh` or `--have` decides
+    #[arg(long, value_name = "N", conflicts_with = "bars")]
     #[arg(value_parser = whole::<u32>(1..=10_000))]
-    pub fillings: u32,
+    pub fillings: Option<u32>,
     /// Bars wanted, when you have no mould file
     #[arg(long, value_name = "N", requires = "bar", value_parser = whole::<u32>(1..=1_000_000))]
     pub bars: Option<u32>,
     /// Mass of one bar, such as `50g` or `2oz`
     #[arg(long, value_name = "MASS", value_parser = mass, allow_hyphen_values = true)]
     pub bar: Option<f64>,
+    /// Weigh out this much in all, such as `1.2kg`: as many whole bars as it makes, of your mould or of `--bar`
+    #[arg(long, value_name = "MASS", value_parser = mass, conflicts_with_all = ["bars", "fillings"], allow_hyphen_values = true)]
+    pub weigh: Option<f64>,
+    /// What is there of an ingredient: `beeswax=120g`. Where nothing else says how many, as many bars as what runs out first
+    /// makes; what is not named there is enough of
+    #[arg(long, value_name = "NAME=AMOUNT")]
+    pub have: Vec<String>,
     /// Share of the melt left behind in the jug and on the mould's rim
     #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
     pub left: f64,
@@ -130,19 +140,39 @@ pub struct Args {
 /// An option that there is not, lest `--color` is offered to someone who wants to colour a bar.
 fn colour_of_what() -> clap::Arg {
     let neither = UnknownArgumentValueParser::suggest_arg("--pigment").and_suggest("`--color` is for this screen");
-    clap::Arg::new("colour").long("colour").hide(true).help("Is none").value_parser(neither)
+    clap::Arg::new("colour")
+        .long("colour")
+        .hide(true)
+        .help("Not there: `--pigment` colours the bar")
+        .value_parser(neither)
 }
 
 impl Args {
     /// How many bars of what mass.
     fn size(&self) -> Result<Size, CliError> {
-        match (&self.mould, self.bars, self.bar) {
-            (Some(path), ..) => Ok(Size::Fillings { count: self.fillings, mould: Box::new(load_mould(path)?) }),
+        // A count that something else decides is not looked at.
+        let count = self.bars.or((self.bars_from() != BarsFrom::Size).then_some(1));
+        match (&self.mould, count, self.bar) {
+            (Some(path), ..) => {
+                Ok(Size::Fillings { count: self.fillings.unwrap_or(1), mould: Box::new(load_mould(path)?) })
+            }
             (None, Some(count), Some(bar_kg)) => Ok(Size::Bars { count, bar_g: 1e3 * bar_kg }),
-            _ => Err(CliError::command_line(
-                Fault::new("no-bars", "nobody said how many bars")
-                    .hint("Name a mould, `--mould FILE`, or say how many: `--bars 20 --bar 50g`."),
+            (None, Some(_), None) => Err(CliError::command_line(
+                Fault::new("no-bar", "nobody said what a bar weighs")
+                    .hint("Name a mould, `--mould FILE`, or say what one weighs: `--bar 50g`."),
             )),
+            (None, None, _) => Err(CliError::command_line(Fault::new("no-bars", "nobody said how many bars").hint(
+                "Name a mould, `--mould FILE`, or say how many: `--bars 20 --bar 50g`, or what to weigh out: `--weigh 1.2kg --bar 50g`.",
+            ))),
+        }
+    }
+
+    /// What decides how many bars.
+    fn bars_from(&self) -> BarsFrom {
+        match self.weigh {
+            Some(mass_kg) => BarsFrom::Weighed(1e3 * mass_kg),
+            None if self.bars.is_none() && self.fillings.is_none() && !self.have.is_empty() => BarsFrom::Stock,
+            None => BarsFrom::Size,
         }
     }
 
@@ -154,30 +184,59 @@ impl Args {
         }
     }
 
-    /// The scents.
-    fn scents(&self, library: &Library) -> Result<Vec<ScentMass>, CliError> {
-        let (mut scents, mut faults) = (Vec::new(), Vec::new());
-        for text in &self.scent {
-            match scent(library, text, self.units.teaspoon_ml()) {
-                Ok(scent) => scents.push(scent),
+    /// The masses of ingredients behind an option.
+    fn masses(&self, library: &Library, option: &Masses, texts: &[String]) -> Result<Vec<(String, f64)>, CliError> {
+        let (mut masses, mut faults) = (Vec::new(), Vec::new());
+        for text in texts {
+            match named_mass(library, option, text, self.units.teaspoon_ml()) {
+                Ok(mass) => masses.push(mass),
                 Err(fault) => faults.push(*fault),
             }
         }
-        if faults.is_empty() { Ok(scents) } else { Err(CliError::input(faults)) }
+        if faults.is_empty() { Ok(masses) } else { Err(CliError::input(faults)) }
     }
 }
+
+/// An option that takes masses of ingredients.
+struct Masses {
+    /// As it is written.
+    option: &'static str,
+    /// Code of its faults.
+    code: &'static str,
+    /// What to write.
+    hint: &'static str,
+}
+
+/// `--scent`.
+const SCENT: Masses = Masses {
+    option: "--scent",
+    code: "bad-scent",
+    hint: "Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`.",
+};
+
+/// `--have`.
+const HAVE: Masses = Masses {
+    option: "--have",
+    code: "bad-have",
+    hint: "Write a name and an amount: `beeswax=120g` or `jojoba oil=1kg`.",
+};
 
 /// Runs the subcommand.
 pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let loaded = load(&[&args.formula], profile.lots(args.lots.as_deref()).as_deref(), streams)?;
     let index = pick(&loaded.formulas, args.named.as_deref(), "batch")?;
     let teaspoon_ml = args.units.teaspoon_ml();
+    let scents = args.masses(&loaded.library, &SCENT, &args.scent)?;
+    let have = args.masses(&loaded.library, &HAVE, &args.have)?;
     let asked = Batch {
         formula: loaded.recipe(index)?,
         size: args.size()?,
+        bars_from: args.bars_from(),
+        have: have.into_iter().map(|(ingredient, mass_g)| Have { ingredient, mass_g }).collect(),
+        batches: None,
         left_percent: args.left,
         scale_g: 1e3 * args.scale,
-        scents: args.scents(&loaded.library)?,
+        scents: scents.into_iter().map(|(ingredient, mass_g)| ScentMass { ingredient, mass_g }).collect(),
         colours: args.pigment.iter().map(|wish| wish.colour(teaspoon_ml)).collect(),
         jugs: args.split,
         labour: args.labour,
@@ -237,21 +296,16 @@ fn table(lines: &[Line]) -> Result<Vec<u8>, CliError> {
     writer.into_inner().map_err(|error| CliError::internal(format!("the table could not be made: {error}")))
 }
 
-/// Reads `NAME=AMOUNT` of a scent.
-fn scent(library: &Library, text: &str, teaspoon_ml: f64) -> Result<ScentMass, Box<Fault>> {
-    let wrong = |what: String| {
-        Box::new(
-            Fault::new("bad-scent", format!("--scent: {what}"))
-                .hint("Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`."),
-        )
-    };
+/// Reads `NAME=AMOUNT`; returns the key of the ingredient and g.
+fn named_mass(library: &Library, of: &Masses, text: &str, teaspoon_ml: f64) -> Result<(String, f64), Box<Fault>> {
+    let wrong = |what: String| Box::new(Fault::new(of.code, format!("{}: {what}", of.option)).hint(of.hint));
     let (written, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", name(text))))?;
-    let ingredient = library.get(find(library, written.trim(), "--scent")?);
+    let ingredient = library.get(find(library, written.trim(), of.option)?);
     let of_volume = |millilitres: f64| millilitres * ingredient.map_or(f64::NAN, |one| one.density_g_ml);
     let mass_g = match parse_measure(amount).map_err(|error| wrong(error.to_string()))? {
         Measure::Grams(grams) => grams,
         Measure::Millilitres(millilitres) => of_volume(millilitres),
         Measure::Teaspoons(count) => of_volume(count * teaspoon_ml),
     };
-    Ok(ScentMass { ingredient: ingredient.map_or_else(String::new, |one| one.key.clone()), mass_g })
+    Ok((ingredient.map_or_else(String::new, |one| one.key.clone()), mass_g))
 }

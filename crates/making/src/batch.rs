@@ -16,6 +16,9 @@ use serde::{Deserialize, Serialize};
 /// Accepted bulk densities, g/ml: from the fluffiest silica to metal powder (judgement).
 pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
 
+/// Bars of a batch, at most.
+pub const MAX_BARS: u32 = 1_000_000;
+
 /// A scent by mass, which takes the place of some of the formula.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scent {
@@ -192,6 +195,19 @@ pub enum BatchError {
         /// Number of jugs asked for.
         jugs: u32,
     },
+    /// What is there does not make a bar.
+    #[error("one bar takes {needed_g} g of `{ingredient}`, and there are {there_g} g")]
+    NotOneBar {
+        /// Key of the ingredient.
+        ingredient: String,
+        /// What one bar takes of it, g.
+        needed_g: f64,
+        /// What is there, g.
+        there_g: f64,
+    },
+    /// Nothing that is there is in the bar.
+    #[error("nothing of what is there is in the bar, or there is more of it than any batch takes")]
+    NothingRunsOut,
     /// The scale is too coarse.
     #[error("a scale that shows {scale_g} g cannot weigh {mass_g} g of `{ingredient}`")]
     TooCoarse {
@@ -238,7 +254,7 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
             Err(BatchError::OutOfRange { what, value, least, most })
         }
     };
-    within("the number of bars", f64::from(task.bars), 1.0, 1e6)?;
+    within("the number of bars", f64::from(task.bars), 1.0, f64::from(MAX_BARS))?;
     within("the mass of a bar in g", task.bar_g, 0.01, 1e6)?;
     within("the share left in the jug", task.left_share, 0.0, 0.9)?;
     within("the number of jugs", f64::from(task.jugs), 1.0, 1e3)?;

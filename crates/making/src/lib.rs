@@ -4,7 +4,7 @@
 //!
 //! # Contents
 //! - [`bar`]: a bar of a blend as the heat model sees it.
-//! - [`batch`](mod@batch): weigh sheet and cost; [`declaration`]: what the label says of the formula.
+//! - [`batch`](mod@batch): weigh sheet and cost; [`stock`]: how far what is there goes; [`declaration`]: what the label says of the formula.
 //! - [`cool`](mod@cool): from the poured melt to a bar that can leave the mould, in each place the maker has.
 //! - [`pour`](mod@pour): what to melt first, how hot, when to pour, how long that lasts.
 //! - [`parcel`](mod@parcel): a bar in the post, along a route; [`packing`]: what it is in; [`ice_pack`]: the air in a box with ice.
@@ -23,6 +23,7 @@ pub mod parcel;
 pub mod pour;
 pub mod sinking;
 pub mod spread;
+pub mod stock;
 pub mod times;
 
 pub use cool::{CoolTask, Cooling, Place, cool};

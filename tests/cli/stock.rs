@@ -1,0 +1,92 @@
+//! `batch` from what is there: a mass, what runs out first, what to buy, what the records keep of each delivery.
+
+use insta::assert_snapshot;
+
+use crate::{Run, run};
+
+/// A scented bar with clay.
+const CLAY: &str = "beeswax 25, shea butter 35, jojoba oil 33, lavender oil 2, kaolin 5";
+
+/// The demonstration mould.
+const TRAY: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/moulds/fern-tray.toml");
+
+fn batch(formula: &str, more: &[&str]) -> Run {
+    run(&[&["batch", formula, "--no-plans"], more].concat())
+}
+
+/// A section of a sheet, and the lines under its title.
+fn section(done: &Run, heading: &str) -> String {
+    assert_eq!(done.status, 0, "{}", done.shown());
+    let sections: Vec<&str> = done.stdout.split("\n\n").collect();
+    let its = sections.iter().find(|section| section.starts_with(heading)).unwrap_or(&"none");
+    format!("{}\n\n{its}", sections[1])
+}
+
+#[test]
+fn what_runs_out_first_decides_how_many_bars() {
+    let have = ["--bar", "50g", "--have", "beeswax=120g", "--have", "shea=0.4kg", "--have", "cocoa butter=1kg"];
+    assert_snapshot!(section(&batch(CLAY, &have), "Stock"), @"
+    Batch ________; Date ________; Made by ________
+    9 bars of 50 g: weigh 474 g, of which 5 % may stay in the jug.
+
+    Stock
+      ingredient       there, g   goes in, g      left, g
+     ─────────────────────────────────────────────────────
+      Beeswax               120          119            1
+      Shea butter           400          166          234
+      Jojoba oil     not stated          156   not stated
+      Kaolin clay    not stated           24   not stated
+      Lavender oil   not stated            9   not stated
+      It is the beeswax that runs out first: it does not reach for one bar more.
+      Not in this bar: cocoa butter.
+    ");
+    let json = batch(CLAY, &[&have[..], &["--json"]].concat()).json();
+    assert_eq!((&json["bars"], &json["runs_out"]), (&9.into(), &"beeswax".into()));
+}
+
+#[test]
+fn too_little_for_the_bars_asked_for_is_said() {
+    let short = batch(CLAY, &["--bars", "20", "--bar", "2oz", "--units", "us", "--have", "beeswax=4oz"]);
+    assert_snapshot!(section(&short, "Stock"), @"
+    Batch ________; Date ________; Made by ________
+    20 bars of 2.0 oz: weigh 42.117 oz, of which 5 % may stay in the jug.
+    There is too little for this batch: it lacks 6.512 oz of beeswax.
+
+    Stock
+      ingredient      there, oz   goes in, oz      left, oz
+     ───────────────────────────────────────────────────────
+      Beeswax             4.000        10.512   6.512 short
+      Shea butter    not stated        14.745    not stated
+      Jojoba oil     not stated        13.898    not stated
+      Kaolin clay    not stated         2.116    not stated
+      Lavender oil   not stated         0.847    not stated
+    ");
+}
+
+#[test]
+fn a_mass_is_weighed_out_in_full() {
+    let told =
+        batch(CLAY, &["--mould", TRAY, "--weigh", "0.5kg"]).stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = "8 bars of 59 g in the fern tray: weigh 500 g, of which 5.93 % may stay in the jug. The last filling takes 2 of 6 cavities.";
+    assert!(told.contains(words), "{told}");
+}
+
+#[test]
+fn what_cannot_be_is_refused() {
+    for (more, status, words) in [
+        (vec!["--weigh", "1kg"], 2, "nobody said what a bar weighs"),
+        (vec!["--weigh", "1kg", "--bar", "50g", "--bars", "3"], 2, "cannot be used with"),
+        (vec!["--weigh", "60C", "--bar", "50g"], 2, "is a temperature, not an amount"),
+        (vec!["--weigh", "40g", "--bar", "50g"], 1, "40 g make 0 bars of 50 g"),
+        (vec!["--have", "beeswax=12g", "--bar", "57g"], 1, "one bar takes 15 g of `beeswax`, and there are 12 g"),
+        (vec!["--have", "cocoa butter=1kg", "--bar", "57g"], 1, "nothing of what is there is in the bar"),
+        (vec!["--have", "beeswax=-1g", "--bar", "57g"], 1, "--have: `-1g` is negative"),
+        (vec!["--have", "beeswax", "--bar", "57g"], 1, "has no `=`"),
+        (vec!["--have", "bluewax=1g", "--bar", "57g"], 1, "no ingredient is called `bluewax`"),
+    ] {
+        let done = batch(CLAY, &more);
+        assert_eq!(done.status, status, "{more:?}: {}", done.shown());
+        let shown = done.shown().split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(shown.contains(words), "{more:?}: {shown}");
+    }
+}

@@ -140,6 +140,7 @@ pub fn keep_lot(store: &mut Store, lot: &Lot) -> Result<bool, CliError> {
                     delivered_on: kept.delivered_on,
                     certificate: kept.certificate.clone(),
                     note: kept.note.clone(),
+                    delivered_g: kept.delivered_g,
                     ..lot.clone()
                 };
                 return Ok(kept == told);

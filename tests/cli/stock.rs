@@ -1,8 +1,11 @@
 //! `batch` from what is there: a mass, what runs out first, what to buy, what the records keep of each delivery.
 
-use insta::assert_snapshot;
+use std::path::Path;
 
-use crate::{Run, run};
+use insta::assert_snapshot;
+use tempfile::TempDir;
+
+use crate::{Run, run, run_in};
 
 /// A scented bar with clay.
 const CLAY: &str = "beeswax 25, shea butter 35, jojoba oil 33, lavender oil 2, kaolin 5";
@@ -89,4 +92,65 @@ fn what_cannot_be_is_refused() {
         let shown = done.shown().split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(shown.contains(words), "{more:?}: {shown}");
     }
+}
+
+/// A profile with a delivery of beeswax, 300 g of it, and one of which nobody wrote down how much came.
+fn workshop() -> TempDir {
+    let folder = TempDir::new().unwrap();
+    std::fs::create_dir(folder.path().join("bench")).unwrap();
+    let lots = [
+        &["records", "lot", "W-2311", "--like", "beeswax", "--mass", "300g", "--best-before", "2028-03-01"][..],
+        &["records", "lot", "S-88", "--like", "shea butter"],
+    ];
+    lots.iter().for_each(|lot| assert_eq!(at(folder.path(), lot).status, 0));
+    folder
+}
+
+fn at(folder: &Path, arguments: &[&str]) -> Run {
+    run_in(folder, &[&["--profile", "bench"], arguments].concat(), b"")
+}
+
+/// Records a batch of ten bars of 50 g without loss, with 125 g of beeswax and 175 g of shea butter.
+fn pour(folder: &Path, number: &str, more: &[&str]) -> Run {
+    let asked =
+        ["batch", CLAY, "--bars", "10", "--bar", "50g", "--left", "0", "--no-plans", "--record", "--number", number];
+    at(folder, &[&asked[..], &["--from", "beeswax=W-2311", "--from", "shea=S-88"], more].concat())
+}
+
+#[test]
+fn what_is_weighed_in_comes_off_the_stock_of_its_delivery() {
+    let folder = workshop();
+    let path = folder.path();
+    for number in ["F-1", "F-2"] {
+        assert_eq!(pour(path, number, &[]).status, 0);
+    }
+    assert_snapshot!(at(path, &["records", "stock"]).shown(), @"");
+    let before = at(path, &["records", "export", "batches"]).stdout;
+    let refused = pour(path, "F-3", &[]);
+    assert_snapshot!(refused.shown(), @"");
+    assert_eq!(at(path, &["records", "export", "batches"]).stdout, before);
+    assert_eq!(pour(path, "F-3", &["--beyond-stock"]).status, 0);
+    let traced = at(path, &["records", "trace", "F-3"]).stdout;
+    assert!(traced.contains("Beyond stock: W-2311 by 75 g."), "{traced}");
+    let json = at(path, &["records", "stock", "--json"]).json();
+    let told = |index: usize| {
+        [&json[index]["delivered_g"], &json[index]["used_g"], &json[index]["left_g"]].map(|one| one.as_f64())
+    };
+    assert_eq!(told(0), [Some(300.0), Some(375.0), Some(-75.0)]);
+    assert_eq!(told(1), [None, Some(525.0), None]);
+}
+
+#[test]
+fn what_to_buy_is_the_sum_less_the_stock() {
+    let folder = workshop();
+    let path = folder.path();
+    assert_eq!(pour(path, "F-1", &[]).status, 0);
+    let asked = ["batch", CLAY, "--bar", "50g", "--no-plans", "--stock"];
+    let more = ["--bars", "10", "--left", "0", "--batches", "3", "--have", "kaolin=0.2kg", "--pigment", "CI 77491=2g"];
+    let bought = at(path, &[&asked[..], &more].concat());
+    assert_snapshot!(section(&bought, "To buy"), @"");
+    // Without a count of bars the stock decides: 175 g of beeswax.
+    assert_eq!(at(path, &[&asked[..], &["--json"]].concat()).json()["bars"], 13);
+    let nobody = batch(CLAY, &["--bar", "50g", "--stock"]);
+    assert!(nobody.stderr.contains("no folder was named to keep records in"), "{}", nobody.shown());
 }

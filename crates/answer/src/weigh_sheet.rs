@@ -93,25 +93,28 @@ pub fn page(sheet: &Document, number: Option<&str>) -> String {
 }
 
 /// Masses as the scale shows them.
-#[derive(Clone, Copy)]
-pub(crate) struct Scale(pub(crate) Units);
+#[derive(Debug, Clone, Copy)]
+pub struct Scale(pub Units);
 
 impl Scale {
-    pub(crate) fn unit(self) -> &'static str {
+    /// Name of the unit.
+    pub fn unit(self) -> &'static str {
         match self.0 {
             Units::Metric => "g",
             Units::Us => "oz",
         }
     }
 
-    pub(crate) fn number(self, grams: f64) -> String {
+    /// A mass in that unit.
+    pub fn number(self, grams: f64) -> String {
         match self.0 {
             Units::Metric => plain(grams),
             Units::Us => format!("{:.3}", grams / OUNCE_G),
         }
     }
 
-    pub(crate) fn mass(self, grams: f64) -> String {
+    /// A mass with its unit.
+    pub fn mass(self, grams: f64) -> String {
         format!("{} {}", self.number(grams), self.unit())
     }
 }

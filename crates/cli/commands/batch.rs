@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::path::PathBuf;
 
 use crate::save::save;
-use barwright_answer::batch::{Batch, Line, PLAN_DRAWS, Planning, ScentMass, Size, batch};
+use barwright_answer::batch::{Batch, Line, MAX_BATCHES, PLAN_DRAWS, Planning, ScentMass, Size, batch};
 use barwright_answer::engine::{builtin_model, find};
 use barwright_answer::places::Room;
 use barwright_answer::stock::{BarsFrom, Have};
@@ -12,6 +12,7 @@ use barwright_answer::weigh_sheet::{page, plain};
 use barwright_answer::words::names::{name, nameless};
 use barwright_answer::words::units::Units;
 use barwright_answer::{Engine, Fault};
+use barwright_records::LotStock;
 use barwright_reference::formula::quantity::{Measure, parse_measure};
 use barwright_reference::text_cell::guard;
 use barwright_reference::{IngredientId, Library};
@@ -45,6 +46,8 @@ Examples:
   barwright batch winter.toml --mould fern-tray.toml --fillings 2
   barwright batch winter.toml --weigh 1.2kg --bar 50g
   barwright batch winter.toml --bar 50g --have 'beeswax=120g' --have 'shea butter=400g'   # which runs out first
+  barwright --profile bench batch winter.toml --bar 50g --stock        # of what is left of your deliveries
+  barwright --profile bench batch winter.toml --mould fern-tray.toml --stock --batches 4    # what to buy
   barwright batch winter.toml --bars 20 --bar 50g --scale 0.1g --lots my-lots.toml --scent 'spring-scent=6ml'
   barwright batch winter.toml --mould fern-tray.toml --pigment 'CI 77491=2g' --out sheet.csv
   barwright batch winter.toml --mould fern-tray.toml --split 2 --pigment 'green mica=1/4 tsp@0.35g/ml#2' --page sheet.html")
@@ -76,6 +79,12 @@ pub struct Args {
     /// makes; what is not named there is enough of
     #[arg(long, value_name = "NAME=AMOUNT")]
     pub have: Vec<String>,
+    /// Take what your records say is left of each delivery as what is there, too; needs `--profile`
+    #[arg(long)]
+    pub stock: bool,
+    /// What to buy for this many such batches: the sum of each ingredient, less what is there by `--have` and `--stock`
+    #[arg(long, value_name = "N", value_parser = whole::<u32>(1..=u64::from(MAX_BATCHES)))]
+    pub batches: Option<u32>,
     /// Share of the melt left behind in the jug and on the mould's rim
     #[arg(long, value_name = "PERCENT", default_value = "5", value_parser = loss)]
     pub left: f64,
@@ -171,7 +180,13 @@ impl Args {
     fn bars_from(&self) -> BarsFrom {
         match self.weigh {
             Some(mass_kg) => BarsFrom::Weighed(1e3 * mass_kg),
-            None if self.bars.is_none() && self.fillings.is_none() && !self.have.is_empty() => BarsFrom::Stock,
+            None if self.batches.is_none()
+                && self.bars.is_none()
+                && self.fillings.is_none()
+                && (self.stock || !self.have.is_empty()) =>
+            {
+                BarsFrom::Stock
+            }
             None => BarsFrom::Size,
         }
     }
@@ -227,13 +242,16 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     let index = pick(&loaded.formulas, args.named.as_deref(), "batch")?;
     let teaspoon_ml = args.units.teaspoon_ml();
     let scents = args.masses(&loaded.library, &SCENT, &args.scent)?;
-    let have = args.masses(&loaded.library, &HAVE, &args.have)?;
+    let mut have = args.masses(&loaded.library, &HAVE, &args.have)?;
+    if args.stock {
+        have.extend(in_stock(&profile.store()?.stock()?, &loaded.library));
+    }
     let asked = Batch {
         formula: loaded.recipe(index)?,
         size: args.size()?,
         bars_from: args.bars_from(),
         have: have.into_iter().map(|(ingredient, mass_g)| Have { ingredient, mass_g }).collect(),
-        batches: None,
+        batches: args.batches,
         left_percent: args.left,
         scale_g: 1e3 * args.scale,
         scents: scents.into_iter().map(|(ingredient, mass_g)| ScentMass { ingredient, mass_g }).collect(),
@@ -280,6 +298,20 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         streams.remarks.note(&format!("page to print written into {}", path.display()))?;
     }
     Ok(())
+}
+
+/// What is left of each delivery, by its key, or, where the lot file does not know it, by the ingredient it is a delivery of.
+fn in_stock(stock: &[LotStock], library: &Library) -> Vec<(String, f64)> {
+    let of = |one: &LotStock| {
+        let left_g = one.left_g()?.max(0.0);
+        // A scent is like an ingredient for its physics alone.
+        let own = ["inci", "kind", "limit_percent", "allergens"].iter().any(|key| one.lot.figures.contains_key(*key));
+        match library.id_of(&one.lot.key) {
+            Some(_) => Some((one.lot.key.clone(), left_g)),
+            None => (!own).then(|| (one.lot.like.clone(), left_g)),
+        }
+    };
+    stock.iter().filter_map(of).collect()
 }
 
 /// The weigh sheet as CSV.

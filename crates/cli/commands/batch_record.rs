@@ -6,7 +6,7 @@ use barwright_answer::engine::find;
 use barwright_answer::weigh_sheet::plain;
 use barwright_answer::words::names::{self, capital};
 use barwright_making::batch::uses;
-use barwright_records::{Batch, Date, Lot, LotUse, RecordsError, Store};
+use barwright_records::{Batch, Date, Lot, LotUse, RecordsError, Shortage, Store};
 use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};
 use barwright_reference::{Formula, IngredientId, Library};
 
@@ -27,6 +27,9 @@ pub struct Recording {
     /// deliveries of your lot file are known by themselves
     #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
     from: Vec<String>,
+    /// Keep the batch even where it takes more of a delivery than your records say is left; a note says so
+    #[arg(long, requires = "record")]
+    beyond_stock: bool,
     /// Day of the pour, as 2026-11-25; without it, today
     #[arg(long, value_name = "DATE", value_parser = date, requires = "record")]
     date: Option<Date>,
@@ -68,6 +71,10 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         return Err(CliError::from(RecordsError::AlreadyThere { what: "batch", name: names::name(&number) }));
     }
     let scents = pour.asked.scents.iter().filter_map(|scent| pour.library.id_of(&scent.ingredient));
+    let short = store.shortages(&used)?;
+    if !short.is_empty() && !pour.recording.beyond_stock {
+        return Err(beyond_stock(&RecordsError::TooLittle { shortages: short }));
+    }
     keep_lots(&mut store, pour.library, pour.formula, &scents.collect::<Vec<_>>(), streams)?;
     for lot in &own {
         keep_named(&mut store, lot)?;
@@ -80,9 +87,13 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
         mass_g: pour.figures.melt_g,
         cavities: Some(pour.figures.bars),
         lots: used,
-        note: note(pour),
+        note: note(pour, &short),
     };
-    store.add_batch(&batch, today)?;
+    // Another command may have taken of it meanwhile.
+    match pour.recording.beyond_stock {
+        true => store.add_batch(&batch, today)?,
+        false => store.add_batch_from_stock(&batch, today)?,
+    }
     let lots = match batch.lots.len() {
         0 => "no delivery named".to_owned(),
         1 => "1 delivery".to_owned(),
@@ -104,12 +115,22 @@ pub fn record(pour: &Pour<'_>, profile: &Profile, streams: &mut Streams<'_>) -> 
     Ok(())
 }
 
-/// The remark on a batch: what was written, and the colours.
-fn note(pour: &Pour<'_>) -> Option<String> {
+/// Says that a batch takes more of a delivery than is left.
+fn beyond_stock(error: &RecordsError) -> CliError {
+    let fault = Fault::new("stock", format!("{error}; nothing was kept"))
+        .hint("Name another delivery for the rest, as `--from 'beeswax=A:120g' --from 'beeswax=B'`.")
+        .hint("`--beyond-stock` keeps the batch all the same, with a note.");
+    fault.into()
+}
+
+/// The remark on a batch: what was written, the colours, and what was weighed in beyond the stock.
+fn note(pour: &Pour<'_>, short: &[Shortage]) -> Option<String> {
     let colours = pour.asked.colours.iter().map(|colour| format!("{} {} g", colour.name, plain(colour.mass_g)));
     let colours = colours.collect::<Vec<_>>();
     let colours = (!colours.is_empty()).then(|| format!("Colour: {}.", colours.join(", ")));
-    let parts: Vec<String> = pour.recording.note.clone().into_iter().chain(colours).collect();
+    let beyond =
+        short.iter().map(|one| format!("Beyond stock: {} by {} g.", one.lot, plain(one.needed_g - one.left_g)));
+    let parts: Vec<String> = pour.recording.note.clone().into_iter().chain(colours).chain(beyond).collect();
     (!parts.is_empty()).then(|| parts.join("\n"))
 }
 

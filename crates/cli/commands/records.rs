@@ -6,11 +6,13 @@ mod words;
 use barwright_answer::words::names;
 use std::path::Path;
 
-use barwright_records::{Bars, BatchTrace, Imported, Kind, Lot, LotTrace, Outcome, RecordsError, Store, Went};
+use barwright_records::{
+    Bars, BatchTrace, Imported, Kind, Lot, LotStock, LotTrace, Outcome, RecordsError, Store, Went,
+};
 use barwright_reference::text_cell;
 use serde_json::{Map, Value, json};
 
-use args::{Export, Import, ListKind, LotArgs, Records, RecordsAction, Remark, Trace, WentArgs};
+use args::{Export, Import, ListKind, LotArgs, Records, RecordsAction, Remark, Stock, Trace, WentArgs};
 
 use super::trial::days;
 use crate::error::CliError;
@@ -26,11 +28,12 @@ use barwright_answer::refusal::{Fault, Place};
 use barwright_answer::words::names::capital;
 
 /// Columns that hold numbers.
-const NUMBERS: [&str; 10] = [
+const NUMBERS: [&str; 11] = [
     "id",
     "percent",
     "price_per_kg",
     "flash_c",
+    "delivered_g",
     "mass_g",
     "cavities",
     "lot_mass_g",
@@ -46,6 +49,7 @@ const FIGURES: &str = "figures";
 pub fn run(args: &Records, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     match &args.action {
         RecordsAction::List(args) => list(args, &profile.store()?, streams),
+        RecordsAction::Stock(args) => stock(args, &profile.store()?, streams),
         RecordsAction::Trace(args) => trace(args, &profile.store()?, streams),
         RecordsAction::Lot(args) => lot(args, profile, streams),
         RecordsAction::Went(args) => went(args, &mut profile.store()?, streams),
@@ -87,6 +91,19 @@ fn list(args: &ListKind, store: &Store, streams: &mut Streams<'_>) -> Result<(),
         return streams.data.json(&rows.iter().map(object).collect::<Vec<_>>());
     }
     Ok(streams.data.document(&words::list(kind.0, &rows), false)?)
+}
+
+/// `records stock`.
+fn stock(args: &Stock, store: &Store, streams: &mut Streams<'_>) -> Result<(), CliError> {
+    let stock = store.stock()?;
+    if args.json {
+        let of = |one: &LotStock| {
+            let LotStock { lot, used_g } = one;
+            json!({ "lot": lot.key, "like": lot.like, "delivered_g": lot.delivered_g, "used_g": used_g, "left_g": one.left_g() })
+        };
+        return streams.data.json(&stock.iter().map(of).collect::<Vec<_>>());
+    }
+    Ok(streams.data.document(&words::stock(&stock, args.units), false)?)
 }
 
 /// The rows of an exported table, each cell as it was kept.
@@ -227,6 +244,7 @@ fn lot(args: &LotArgs, profile: &Profile, streams: &mut Streams<'_>) -> Result<(
         delivered_on: args.delivered,
         best_before: args.best_before,
         certificate: args.certificate.clone(),
+        delivered_g: args.mass.map(|mass_kg| 1e3 * mass_kg),
         price_per_kg: args.price,
         note: args.note.clone(),
         ..Lot::new(&args.key, like)

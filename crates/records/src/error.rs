@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
+use crate::Shortage;
+
 /// Characters of a text that a message shows before it is cut.
 const SHOWN_CHARACTERS: usize = 60;
 
@@ -266,6 +268,12 @@ pub enum RecordsError {
         /// How many more there are.
         more: usize,
     },
+    /// A batch takes more of some lots than is left.
+    #[error("{}", shortage_words(shortages))]
+    TooLittle {
+        /// The lots.
+        shortages: Vec<Shortage>,
+    },
     /// A row of a table cannot be kept; nothing of the table was.
     #[error("line {line}: {source}")]
     Row {
@@ -305,6 +313,14 @@ fn schema_words(path: &Path, object: &str, fault: &SchemaFault) -> String {
             format!("`{path}` has {article} {object}, which barwright did not make")
         }
     }
+}
+
+/// Says of which lots a batch takes more than is left.
+fn shortage_words(shortages: &[Shortage]) -> String {
+    let one = |Shortage { lot, left_g, needed_g }: &Shortage| {
+        format!("of the lot `{lot}` {left_g} g are left, and the batch takes {needed_g} g")
+    };
+    shortages.iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 impl RecordsError {
@@ -350,6 +366,7 @@ impl RecordsError {
             RecordsError::BadFigures { .. } => "Keep the figures short and plain.",
             RecordsError::Table { .. } => "Export a table to see how one is written.",
             RecordsError::Faults { .. } => "Mend every row named and import the table again.",
+            RecordsError::TooLittle { .. } => "Name another delivery for the rest, or check what was weighed.",
             RecordsError::Row { source, .. } => source.hint(),
         }
     }

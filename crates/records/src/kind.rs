@@ -80,6 +80,7 @@ impl Kind {
                 "nut_origin",
                 "flash_c",
                 "note",
+                "delivered_g",
             ],
             Kind::Batches => &["batch", "poured_on", "formula", "mass_g", "cavities", "lot", "lot_mass_g", "note"],
             Kind::Bars => &["id", "batch", "first", "last", "went", "to", "on", "note"],

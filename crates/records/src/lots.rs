@@ -19,7 +19,7 @@ const FLASH_C: RangeInclusive<f64> = 20.0..=400.0;
 const WHAT: &str = "lot";
 /// The columns, in the order [`read`] takes them; the digest is of all before it.
 const SELECT: &str = "SELECT id, key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
-                      nut_origin, flash_c, note, digest FROM lots";
+                      nut_origin, flash_c, note, delivered_g, digest FROM lots";
 
 /// One delivery of an ingredient.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +44,8 @@ pub struct Lot {
     pub flash_c: Option<f64>,
     /// Remarks.
     pub note: Option<String>,
+    /// How much came, g.
+    pub delivered_g: Option<f64>,
 }
 
 impl Lot {
@@ -65,6 +67,7 @@ impl Lot {
             nut_origin: None,
             flash_c: None,
             note: None,
+            delivered_g: None,
         }
     }
 }
@@ -73,7 +76,7 @@ impl Store {
     /// Keeps a lot.
     ///
     /// # Arguments
-    /// * `lot`: price per kilogram 0 to 1,000,000; flash point 20 to 400 °C.
+    /// * `lot`: price per kilogram 0 to 1,000,000; flash point 20 to 400 °C; mass delivered 0.001 to 100,000,000 g.
     /// * `today`: the caller's day; a delivery after it is refused.
     ///
     /// # Errors
@@ -142,6 +145,9 @@ pub(crate) fn allow(lot: &Lot, today: Date) -> Result<(), RecordsError> {
     if let Some(flash_c) = lot.flash_c {
         check::number("flash point of the lot", flash_c, FLASH_C, "°C")?;
     }
+    if let Some(delivered_g) = lot.delivered_g {
+        check::mass_g("mass of the lot", delivered_g)?;
+    }
     if let Some(delivered_on) = lot.delivered_on {
         check::not_future("delivery of the lot", delivered_on, today)?;
     }
@@ -166,7 +172,7 @@ pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<
         connection,
         Kind::Lots,
         "INSERT INTO lots (key, like_ingredient, delivered_on, best_before, certificate, figures, price_per_kg, \
-         nut_origin, flash_c, note) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+         nut_origin, flash_c, note, delivered_g) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
         params![
             lot.key,
             lot.like,
@@ -178,6 +184,7 @@ pub(crate) fn insert(connection: &Connection, lot: &Lot, today: Date) -> Result<
             lot.nut_origin.map(NutOrigin::word),
             lot.flash_c,
             lot.note,
+            lot.delivered_g,
         ],
     )?;
     seal(connection, connection.last_insert_rowid())
@@ -212,6 +219,7 @@ fn read(row: &Row<'_>) -> Result<Kept<Lot>, Stop> {
             nut_origin: row.get::<_, Option<String>>(8)?.map(|word| nut_origin(&word)).transpose()?,
             flash_c: row.get(9)?,
             note: row.get(10)?,
+            delivered_g: row.get(11)?,
         };
         Ok(Kept { id: row.get(0)?, record })
     })

@@ -191,13 +191,31 @@ mod tests {
         drop(first);
         for _ in 0..2 {
             let store = Store::open_with(folder.path(), and_then(NEXT)).unwrap();
-            assert_eq!(version(&store.connection).unwrap(), 3);
+            assert_eq!(version(&store.connection).unwrap(), 4);
             let shelf: String = store.connection.query_row("SELECT shelf FROM lots", [], |row| row.get(0)).unwrap();
             assert_eq!(shelf, "top");
             // Digests made before a column was added still fit.
             store.check(TODAY).unwrap();
             assert_eq!(tables(&store), before);
         }
+    }
+
+    #[test]
+    fn deliveries_of_every_older_version_have_no_mass_and_new_ones_may() {
+        let folder = old_records();
+        let mut lots = Store::open(folder.path()).unwrap().lots().unwrap();
+        assert_eq!(lots.iter().map(|lot| lot.delivered_g).collect::<Vec<_>>(), [None, None]);
+        // What the second step made.
+        let raw = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+        raw.execute_batch("ALTER TABLE lots DROP COLUMN delivered_g; PRAGMA user_version = 2").unwrap();
+        drop(raw);
+        let mut store = Store::open(folder.path()).unwrap();
+        lots.push(Lot { delivered_g: Some(850.5), ..Lot::new("summer wax", "beeswax") });
+        store.add_lot(&lots[2], TODAY).unwrap();
+        store.check(TODAY).unwrap();
+        assert_eq!(store.lots().unwrap(), lots);
+        let left: Vec<_> = store.stock().unwrap().iter().map(|one| (one.used_g, one.left_g())).collect();
+        assert_eq!(left, [(240.1, None), (360.15, None), (0.0, Some(850.5))]);
     }
 
     #[test]
@@ -235,7 +253,7 @@ mod tests {
         drop(Store::open_with(folder.path(), and_then(NEXT)).unwrap());
         let before = fs::read(folder.path().join(FILE_NAME)).unwrap();
         let error = Store::open(folder.path()).unwrap_err();
-        assert!(matches!(error, RecordsError::Newer { found: 3, known: 2, .. }), "{error}");
+        assert!(matches!(error, RecordsError::Newer { found: 4, known: 3, .. }), "{error}");
         assert_eq!(fs::read(folder.path().join(FILE_NAME)).unwrap(), before);
     }
 

@@ -13,7 +13,7 @@ use crate::query::rows;
 pub(crate) const APPLICATION_ID: i64 = 0x4257_5243;
 
 /// What makes each version out of the one before; a step once released never changes.
-pub(crate) const STEPS: &[&str] = &[FIRST, SECOND];
+pub(crate) const STEPS: &[&str] = &[FIRST, SECOND, THIRD];
 
 /// Version 1.
 const FIRST: &str = "
@@ -118,6 +118,9 @@ INSERT INTO seals (kind, records, digest) VALUES
     ('trials', 0, zeroblob(32)),
     ('outcomes', 0, zeroblob(32));
 ";
+
+/// Version 3: how much came of a lot.
+const THIRD: &str = "ALTER TABLE lots ADD COLUMN delivered_g REAL CHECK (delivered_g > 0);";
 
 /// Returns the newest version a list of steps leads to.
 pub(crate) fn newest(steps: &[&str]) -> i64 {

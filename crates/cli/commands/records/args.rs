@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use barwright_answer::words::units::Units;
 use barwright_records::{Date, Kind};
 use clap::builder::PossibleValue;
 use clap::{ArgGroup, Subcommand, ValueEnum};
@@ -19,6 +20,7 @@ Examples:
   barwright --profile bench records trace my-wax                 # a recall: every batch and bar with this lot
   barwright --profile bench records trace F-0007 --bar 4         # and back: what is in that bar
   barwright --profile bench records went F-0007 --bars 1-4 --sold --to 'order 17'
+  barwright --profile bench records stock                        # what is left of each delivery
   barwright --profile bench records backup /media/stick/records-november.sqlite")]
 pub struct Records {
     /// What to do.
@@ -31,6 +33,8 @@ pub struct Records {
 pub enum RecordsAction {
     /// List one kind of record, or count all kinds
     List(ListKind),
+    /// What is left of each delivery
+    Stock(Stock),
     /// Follow a lot to every batch and bar, or a batch or a bar back to its lots
     Trace(Trace),
     /// Keep a delivery
@@ -95,6 +99,23 @@ pub struct ListKind {
     pub json: bool,
 }
 
+/// `records stock`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+What came (`records lot --mass`), less what went into batches (`batch --record`).
+
+Examples:
+  barwright --profile bench records stock
+  barwright --profile bench records stock --json")]
+pub struct Stock {
+    /// Units shown: `us` for ounces; JSON is always metric
+    #[arg(long, help_heading = OUTPUT, default_value = "metric", value_parser = crate::args::units())]
+    pub units: Units,
+    /// Print one JSON document and nothing else, for scripts
+    #[arg(long, help_heading = OUTPUT)]
+    pub json: bool,
+}
+
 /// `records trace`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
@@ -119,7 +140,7 @@ pub struct Trace {
 #[command(after_help = "\
 Examples:
   barwright --profile bench records lot W-2311 --like beeswax --delivered 2026-03-01 --best-before 2028-03-01
-  barwright --profile bench records lot S-88 --like 'shea butter' --certificate 'folder 3, page 12'")]
+  barwright --profile bench records lot S-88 --mass 1kg --like 'shea butter' --certificate 'folder 3, page 12'")]
 pub struct LotArgs {
     /// Key of the lot: what stands on the bag
     #[arg(value_name = "LOT")]
@@ -136,6 +157,9 @@ pub struct LotArgs {
     /// Text of the certificate, or where it is kept
     #[arg(long, value_name = "TEXT")]
     pub certificate: Option<String>,
+    /// How much came, such as `1kg`: `batch --record` takes what is weighed in off it
+    #[arg(long, value_name = "MASS", value_parser = crate::args::mass, allow_hyphen_values = true)]
+    pub mass: Option<f64>,
     /// Price of a kilogram
     #[arg(long, value_name = "PRICE", value_parser = crate::args::positive)]
     pub price: Option<f64>,

@@ -4,10 +4,12 @@ use std::path::Path;
 
 use barwright_answer::Document;
 use barwright_answer::document::{Block, Kind as Column, Section, Table};
+use barwright_answer::weigh_sheet::Scale;
 use barwright_answer::words::names::{capital, count, cut, name};
 use barwright_answer::words::number::amount;
+use barwright_answer::words::units::Units;
 use barwright_answer::words::visible::visible;
-use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, Lot, LotTrace, Outcome, Went};
+use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, Lot, LotStock, LotTrace, Outcome, Went};
 use barwright_reference::lots::SCENT_FLASH_C;
 
 /// Most characters of a cell shown in a list; an export has all of them.
@@ -50,6 +52,30 @@ pub fn list(kind: Kind, rows: &[Vec<String>]) -> Document {
         |row: &Vec<String>| shown.iter().map(|index| short(row.get(*index).map_or("", String::as_str))).collect();
     let rows: Vec<Vec<String>> = rows.iter().map(cells).collect();
     document.lead([Block::Table(Table::new("").columns(Column::Words, heads).rows(rows))])
+}
+
+/// What is left of each delivery.
+pub fn stock(stock: &[LotStock], units: Units) -> Document {
+    let document = Document::new("Stock", count(stock.len(), "delivery", "deliveries"));
+    if stock.is_empty() {
+        return document.lead([Block::said(["None."])]);
+    }
+    let scale = Scale(units);
+    let stated = |grams: Option<f64>| grams.map_or_else(|| "not stated".to_owned(), |grams| scale.number(grams));
+    let best_before = |one: &LotStock| one.lot.best_before.map_or_else(String::new, |date| date.to_string());
+    let row = |one: &LotStock| {
+        let masses = [stated(one.lot.delivered_g), scale.number(one.used_g), stated(one.left_g())];
+        [visible(&one.lot.key), of_what(&one.lot)].into_iter().chain(masses).chain([best_before(one)])
+    };
+    let heads = ["came", "weighed in", "left"].map(|head| format!("{head}, {}", scale.unit()));
+    let mut table = Table::new("")
+        .columns(Column::Words, ["lot", "a delivery of"])
+        .columns(Column::Number, heads)
+        .columns(Column::Words, ["best before"]);
+    stock.iter().for_each(|one| table.row(row(one)));
+    let below = stock.iter().any(|one| one.left_g().is_some_and(|left_g| left_g < 0.0));
+    let below = below.then(|| Block::said(["Below zero: more was weighed in than came, by what was written down."]));
+    document.lead(std::iter::once(Block::Table(table)).chain(below))
 }
 
 /// A cell cut to what fits.

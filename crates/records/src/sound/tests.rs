@@ -72,7 +72,7 @@ fn edit(store: &Store, sql: &str) {
 }
 
 /// Edits that no rule allows, and what is said of them.
-const FORBIDDEN: [(&str, &str); 27] = [
+const FORBIDDEN: [(&str, &str); 28] = [
     (
         "UPDATE batches SET poured_on = 'last spring' WHERE id = 1",
         "batch \"26-1\" (record 1): \"last spring\" is kept where a date",
@@ -97,6 +97,7 @@ const FORBIDDEN: [(&str, &str); 27] = [
     ),
     ("UPDATE lots SET best_before = '0026-03-01' WHERE id = 1", "the best before of the lot, 0026-03-01, is before"),
     ("UPDATE lots SET price_per_kg = 9e999 WHERE id = 1", "the price of the lot is inf"),
+    ("UPDATE lots SET delivered_g = 9e999 WHERE id = 1", "the mass of the lot is inf g"),
     ("UPDATE lots SET flash_c = -300 WHERE id = 1", "the flash point of the lot is -300 °C"),
     ("UPDATE lots SET nut_origin = 'maybe' WHERE id = 1", "\"maybe\" is kept where a nut origin should be"),
     ("UPDATE bars SET last_bar = 5 WHERE id = 1", "entry of bars 2: bars 1 to 5 of batch \"26-1\" are sold already"),

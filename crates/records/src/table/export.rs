@@ -77,6 +77,7 @@ fn lot(table: &mut Writer<Vec<u8>>, lot: &Lot) -> Result<(), Stop> {
             plain(lot.nut_origin.map(NutOrigin::word)),
             plain(lot.flash_c),
             text(lot.note.as_deref()),
+            plain(lot.delivered_g),
         ],
     )
 }

@@ -266,6 +266,7 @@ fn lot(row: &Row<'_>) -> Result<Lot, RecordsError> {
         nut_origin: row.word("nut_origin", nut_origin_called)?,
         flash_c: row.value("flash_c", NUMBER)?,
         note: row.text("note"),
+        delivered_g: row.value("delivered_g", NUMBER)?,
     })
 }
 

@@ -41,6 +41,7 @@ fn fill(store: &mut Store, name: &str, text: &str, number: f64) {
         nut_origin: Some(NutOrigin::Possible),
         flash_c: Some(61.7),
         note: note.clone(),
+        delivered_g: Some(number),
         ..Lot::new(name, name)
     };
     store.add_lot(&lot, today()).unwrap();

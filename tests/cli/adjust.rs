@@ -244,7 +244,7 @@ fn every_fault_of_the_options_is_named_at_once() {
     stderr:
     error[unknown-ingredient]: --raise: no ingredient is called `butter oil`
      |
-     = hint: The nearest names are `mineral-oil-heavy`, `hazelnut-oil` and `castor-oil`.
+     = hint: The nearest names are `mineral-oil-heavy`, `hazelnut-oil` and `tea-tree-oil`.
 
     error[not-in-formula]: --lower: there is no esters in the formula
      |

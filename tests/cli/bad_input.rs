@@ -521,7 +521,8 @@ fn every_error_of_every_file_at_once() {
     1 | [lot.mine]
       |      ^^^^
       |
-      = hint: Write the ingredient the lot is a delivery of, such as `like = "cocoa-butter"`.
+      = hint: Write the ingredient the lot is a delivery of, such as `like = "cocoa-butter"`; for
+              what the table lacks its `kind`, such as `kind = "scent"`.
 
     error[unknown-key]: `lik` is not a key here
      --> lots.toml:2:1
@@ -529,9 +530,10 @@ fn every_error_of_every_file_at_once() {
     2 | lik = 'beeswax'
       | ^^^
       |
-      = hint: The nearest key is `like`; `like`, `name`, `species`, `melt_c`, `needle_dmm`,
-              `price_per_kg`, `density_g_ml`, `nut_origin`, `animal_origin`, `flash_c`, `inci`,
-              `limit_percent`, `allergens` and `best_before` can be written here.
+      = hint: The nearest key is `like`; `like`, `kind`, `grain_um`, `name`, `species`, `melt_c`,
+              `needle_dmm`, `price_per_kg`, `density_g_ml`, `nut_origin`, `animal_origin`,
+              `flash_c`, `inci`, `limit_percent`, `allergens` and `best_before` can be written
+              here.
 
     error[negative-amount]: `-1` is negative
      --> a.toml:3:15
@@ -566,8 +568,7 @@ fn long_lines_are_cut() {
     1 | …                            , waxx 4
       |                                ^^^^ not in the table
       |
-      = hint: The nearest names are `soy-wax-fully-hydrogenated`, `soy-wax-soft` and
-              `white-beeswax`.
+      = hint: The nearest name is `emulsifying-wax`.
     ");
 }
 
@@ -650,10 +651,10 @@ fn bad_lots() {
     3 | price = 3
       | ^^^^^
       |
-      = hint: The nearest key is `price_per_kg`; `like`, `name`, `species`, `melt_c`,
-              `needle_dmm`, `price_per_kg`, `density_g_ml`, `nut_origin`, `animal_origin`,
-              `flash_c`, `inci`, `limit_percent`, `allergens` and `best_before` can be written
-              here.
+      = hint: The nearest key is `price_per_kg`; `like`, `kind`, `grain_um`, `name`, `species`,
+              `melt_c`, `needle_dmm`, `price_per_kg`, `density_g_ml`, `nut_origin`,
+              `animal_origin`, `flash_c`, `inci`, `limit_percent`, `allergens` and `best_before`
+              can be written here.
 
     2 errors in all
     "

@@ -163,6 +163,15 @@ fn a_scented_and_coloured_batch_in_full() {
       Rules: A draft: your local rules decide what a label must say, and in which language.
         Have it checked by your authority or a safety assessor before you sell.
 
+    Keeping
+      my-oil turns rancid first: the bar keeps some 15 (4.8 to 44) months in a room, 46 in a
+        fridge.
+      No lot states a date, so the label has none: a `best_before` in each lot gives one.
+      From induction times in hot air, most of them recalled, carried down to a room: an
+        order of things, no date. Vitamin E, a fifth of a percent to one, slows it; light,
+        warmth, metal and oil that was old before hasten it. A bar that smells of crayons or
+        old nuts is past it.
+
     Cautions
       Origin: Animal-derived: my-wax. The bar is not vegan.
       Origin: From animals or from plants, by the lot: spring scent. Ask the supplier for a

@@ -24,7 +24,7 @@ fn a_shelf_in_full() {
     Fern hand bar, from the shelf  (rested)
 
     Invented. Which bars could be poured from this shelf for summer?
-    Of 19289 bars tried (500 across the space, the others close to the best of these), 10030
+    Of 19289 bars tried (500 across the space, the others close to the best of these), 10028
       that meet your limits are the best trade-offs: what is better in one way is worse in
       another.
     Weighed by central estimates: firmness, warmth, fine relief, feel on skin and price.
@@ -81,7 +81,7 @@ fn without_demands_and_prices_in_us_units() {
     stdout:
     S  (rested)
 
-    Of 18788 bars tried (60 across the space, the others close to the best of these), 18053
+    Of 18788 bars tried (60 across the space, the others close to the best of these), 18052
       are the best trade-offs: what is better in one way is worse in another.
     Weighed by central estimates: softness, warmth, fine relief and feel on skin.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
@@ -196,8 +196,8 @@ fn every_error_of_a_space_at_once() {
     6 | shea = 3
       | ^^^^
       |
-      = hint: Write `waxes`, `butters`, `oils`, `esters` or `hydrocarbons`, or a name of your own
-              with `{ of = ["..."], range = "..10" }`.
+      = hint: Write `waxes`, `butters`, `oils`, `esters`, `hydrocarbons`, `scents` or `powders`,
+              or a name of your own with `{ of = ["..."], range = "..10" }`.
       = hint: The range of one ingredient belongs below `[ingredients]`.
 
     error[out-of-range]: -1 is not a price

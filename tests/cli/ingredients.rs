@@ -84,7 +84,7 @@ fn unknown_names_are_refused() {
     stderr:
     error[unknown-ingredient]: no ingredient is called `beezwaxx`
      |
-     = hint: The nearest names are `beeswax`, `white-beeswax` and `berry-wax`.
+     = hint: The nearest names are `beeswax`, `emulsifying-wax` and `white-beeswax`.
     ");
     assert_snapshot!(run(&["ingredients", "cocoa butter", "--kind", "wax"]).shown(), @"
     exit 1

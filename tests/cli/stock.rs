@@ -124,10 +124,26 @@ fn what_is_weighed_in_comes_off_the_stock_of_its_delivery() {
     for number in ["F-1", "F-2"] {
         assert_eq!(pour(path, number, &[]).status, 0);
     }
-    assert_snapshot!(at(path, &["records", "stock"]).shown(), @"");
+    assert_snapshot!(at(path, &["records", "stock"]).shown(), @"
+    exit 0
+    stdout:
+    Stock  (2 deliveries)
+
+      lot      a delivery of      came, g   weighed in, g      left, g   best before
+     ────────────────────────────────────────────────────────────────────────────────
+      W-2311   beeswax                300             250           50   2028-03-01
+      S-88     shea-butter     not stated             350   not stated
+    ");
     let before = at(path, &["records", "export", "batches"]).stdout;
     let refused = pour(path, "F-3", &[]);
-    assert_snapshot!(refused.shown(), @"");
+    assert_snapshot!(refused.shown(), @"
+    exit 1
+    stderr:
+    error[stock]: of the lot `W-2311` 50 g are left, and the batch takes 125 g; nothing was kept
+     |
+     = hint: Name another delivery for the rest, as `--from 'beeswax=A:120g' --from 'beeswax=B'`.
+     = hint: `--beyond-stock` keeps the batch all the same, with a note.
+    ");
     assert_eq!(at(path, &["records", "export", "batches"]).stdout, before);
     assert_eq!(pour(path, "F-3", &["--beyond-stock"]).status, 0);
     let traced = at(path, &["records", "trace", "F-3"]).stdout;
@@ -148,7 +164,20 @@ fn what_to_buy_is_the_sum_less_the_stock() {
     let asked = ["batch", CLAY, "--bar", "50g", "--no-plans", "--stock"];
     let more = ["--bars", "10", "--left", "0", "--batches", "3", "--have", "kaolin=0.2kg", "--pigment", "CI 77491=2g"];
     let bought = at(path, &[&asked[..], &more].concat());
-    assert_snapshot!(section(&bought, "To buy"), @"");
+    assert_snapshot!(section(&bought, "To buy"), @"
+    Batch ________; Date ________; Made by ________
+    10 bars of 50 g: weigh 500 g, of which 0 % may stay in the jug.
+
+    To buy for 3 batches
+            ingredient     needed, g     there, g   to buy, g
+     ─────────────────────────────────────────────────────────
+      [ ]   Beeswax              375          175         200
+      [ ]   Shea butter          525   not stated         525
+      [ ]   Jojoba oil           495   not stated         495
+      [ ]   Kaolin clay           75          200           0
+      [ ]   Lavender oil          30   not stated          30
+      [ ]   CI 77491               6   not stated           6
+    ");
     // Without a count of bars the stock decides: 175 g of beeswax.
     assert_eq!(at(path, &[&asked[..], &["--json"]].concat()).json()["bars"], 13);
     let nobody = batch(CLAY, &["--bar", "50g", "--stock"]);

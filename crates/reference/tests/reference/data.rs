@@ -63,7 +63,7 @@ fn the_tables_are_as_frozen() {
         forms: 268.000
         ingredients: 131.000
         components: 936.000
-        synonyms: 557.000
+        synonyms: 556.000
         sources: 135.000
         viscosities: 255.000
         parts of blends: 12.000

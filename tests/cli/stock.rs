@@ -183,3 +183,38 @@ fn what_to_buy_is_the_sum_less_the_stock() {
     let nobody = batch(CLAY, &["--bar", "50g", "--stock"]);
     assert!(nobody.stderr.contains("no folder was named to keep records in"), "{}", nobody.shown());
 }
+
+#[test]
+fn a_scent_of_the_formula_and_one_on_top_add_up() {
+    let ten = ["--bars", "10", "--bar", "50g", "--scale", "0.1g"];
+    let twice = batch(CLAY, &[&ten[..], &["--scent", "lavender=6g"]].concat());
+    assert_snapshot!(twice.shown(), @"
+    exit 1
+    stderr:
+    error[batch]: `lavender-oil` is added as a scent, and the formula has 2 % of `lavender-oil` already
+     |
+     = hint: Leave out `--scent`: the formula's share is weighed in as it is. Or take the scent
+             out of the formula, and say its mass with `--scent`.
+    ");
+    let on_top = batch(CLAY, &[&ten[..], &["--scent", "rosemary oil=6g"]].concat());
+    assert_snapshot!(section(&on_top, "Weigh"), @"
+    Batch ________; Date ________; Made by ________
+    10 bars of 50 g: weigh 526.3 g, of which 5 % may stay in the jug.
+
+    Weigh, in the order of melting
+            ingredient         %   weigh, g   scale shows, g
+     ────────────────────────────────────────────────────────
+      [ ]   Beeswax        24.71      130.1            130.1
+      [ ]   Shea butter    34.60      182.1            312.2
+      [ ]   Jojoba oil     32.62      171.7            483.9
+      [ ]   Kaolin clay     4.94         26            509.9
+      [ ]   Lavender oil    1.98       10.4            520.3
+      [ ]   Rosemary oil    1.14          6            526.3
+      Scent in all: 3.1 % of the bar, of which lavender oil 2.0 % and rosemary oil 1.1 %.
+      The scale is right within ±0.05 g, half its last digit; the % are the recipe's, before
+        rounding to it.
+    ");
+    let negative = batch(CLAY, &[&ten[..], &["--scent", "rosemary oil=-6g"]].concat());
+    assert_eq!(negative.status, 1);
+    assert!(negative.stderr.contains("--scent: `-6g` is negative"), "{}", negative.shown());
+}

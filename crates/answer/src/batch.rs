@@ -194,6 +194,8 @@ pub struct Batched {
     pub stock: Vec<StockLine>,
     /// The ingredient that runs out first, where that decides how many bars are made.
     pub runs_out: Option<String>,
+    /// Scents in all, those of the formula and those added, mass % of the bar.
+    pub scent_percent: f64,
     /// Scents above the limits of their certificates.
     pub over_limit: Vec<Over>,
     /// Cost; `None` when a price is missing.
@@ -392,6 +394,7 @@ fn figures(
         batches: 1,
         stock: Vec::new(),
         runs_out: None,
+        scent_percent: sheet.scents.iter().fold(0.0, |sum, (_, percent)| sum + percent),
         over_limit: sheet.over.iter().map(over).collect(),
         cost: sheet.cost,
         declaration_text: label.text(),
@@ -426,6 +429,9 @@ pub(crate) fn refused(error: BatchError) -> Refusal {
         BatchError::NothingRunsOut => {
             fault.hint("Say how many bars, `--bars 20 --bar 50g`, or what is there of an ingredient of the bar: `--have 'beeswax=120g'`.")
         }
+        BatchError::ScentTwice { .. } => fault.hint(
+            "Leave out `--scent`: the formula's share is weighed in as it is. Or take the scent out of the formula, and say its mass with `--scent`.",
+        ),
         BatchError::AllScent { .. } => fault.hint("Check the amounts behind `--scent`."),
         _ => fault,
     };

@@ -209,8 +209,19 @@ impl View<'_> {
             let [mass, running] = [line.mass_g, line.running_g].map(|grams| scale.number(grams));
             [visible(self.called(line.ingredient)), of_recipe(line.percent, decimals), mass, running]
         }));
-        let blocks = std::iter::once(Block::Table(table)).chain(self.exactness().map(Block::Small));
+        let blocks =
+            std::iter::once(Block::Table(table)).chain(self.scent_in_all()).chain(self.exactness().map(Block::Small));
         Section::new("Weigh, in the order of melting", blocks)
+    }
+
+    /// The sum of the scents, where there are several.
+    fn scent_in_all(&self) -> Option<Block> {
+        let scents = &self.sheet.scents;
+        let each: Vec<String> =
+            scents.iter().map(|&(id, percent)| format!("{} {} %", in_text(self.called(id)), share(percent))).collect();
+        let sum = scents.iter().map(|(_, percent)| percent).sum();
+        let said = || format!("Scent in all: {} % of the bar, of which {}.", share(sum), list(&each, "and"));
+        (scents.len() > 1).then(|| Block::said([said()]))
     }
 
     /// How exact the scale is, and for what that is too coarse.
@@ -443,7 +454,7 @@ impl View<'_> {
             ("skin", (!label.sensitisers.is_empty()).then(|| sensitises(&in_list(&label.sensitisers)))),
             ("scent", (!unlimited.is_empty()).then(|| {
                 format!(
-                    "The lot of {} states no `limit_percent`: look up in its certificate how much may stay on the skin. This tool has no limit of its own.",
+                    "No lot of {} states a `limit_percent`: look up in its certificate how much may stay on the skin. This tool has no limit of its own.",
                     self.in_list(unlimited)
                 )
             })),

@@ -9,9 +9,11 @@
 //! Our own arithmetic.
 
 use barwright_reference::apportion::apportion;
-use barwright_reference::{Formula, IngredientId, Library, Part};
+use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+
+use crate::stock::is_delivery_of;
 
 /// Accepted bulk densities, g/ml: from the fluffiest silica to metal powder (judgement).
 pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
@@ -141,9 +143,11 @@ pub struct Batch {
     pub jugs: Vec<Jug>,
     /// The melt with its scents as a formula, mass %.
     pub whole: Formula,
+    /// Its scents, those of the formula and those added, mass %.
+    pub scents: Vec<(IngredientId, f64)>,
     /// Scents above the limits of their certificates.
     pub over: Vec<OverLimit>,
-    /// Scents whose certificate states no limit.
+    /// Scents of which no certificate states a limit.
     pub unlimited: Vec<IngredientId>,
     /// Cost; `None` when a price is missing.
     pub cost: Option<Cost>,
@@ -174,6 +178,16 @@ pub enum BatchError {
         scents_g: f64,
         /// The melt, g.
         melt_g: f64,
+    },
+    /// A scent that stands in the formula already.
+    #[error("`{scent}` is added as a scent, and the formula has {percent} % of `{part}` already")]
+    ScentTwice {
+        /// Key of the scent.
+        scent: String,
+        /// Key of what is in the formula.
+        part: String,
+        /// Its share of the formula, mass %.
+        percent: f64,
     },
     /// A colour for a jug that does not exist.
     #[error("`{colour}` goes into jug {jug}, and there are {jugs}")]
@@ -262,6 +276,9 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     for scent in task.scents {
         within("the mass of a scent in g", scent.mass_g, 0.0, 1e6)?;
     }
+    if let Some(error) = task.scents.iter().find_map(|scent| scent_twice(library, task.formula, scent.ingredient)) {
+        return Err(error);
+    }
     for colour in task.colours {
         within("the mass of a colour in g", colour.mass_g, 0.0, 1e6)?;
         within("the bulk density of a colour in g/ml", colour.density_g_ml.unwrap_or(1.0), BULK_G_ML.0, BULK_G_ML.1)?;
@@ -302,15 +319,24 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
         }
     }
     let limit = |id: IngredientId| one(id).and_then(|one| one.lot_limit_percent);
-    // What is weighed decides, not what the recipe says.
-    let over = uses(&lines)
-        .into_iter()
-        .filter_map(|(ingredient, mass_g)| {
+    // What is weighed decides, not what the recipe says; of the same scent all deliveries.
+    let used = uses(&lines);
+    let over = used
+        .iter()
+        .filter_map(|&(ingredient, _)| {
+            let same = used.iter().filter(|(other, _)| is_same_scent(library, ingredient, *other));
+            let mass_g: f64 = same.map(|(_, mass_g)| mass_g).sum();
             let (limit_percent, percent) = (limit(ingredient)?, 100.0 * mass_g / melt_g);
             (percent > limit_percent).then_some(OverLimit { ingredient, percent, limit_percent })
         })
         .collect();
-    let unlimited = task.scents.iter().map(|scent| scent.ingredient).filter(|id| limit(*id).is_none()).collect();
+    let is_scent = |id: IngredientId| {
+        let of_kind = || one(id).is_some_and(|one| one.kind == IngredientKind::Scent);
+        task.scents.iter().any(|scent| scent.ingredient == id) || of_kind()
+    };
+    let scents: Vec<(IngredientId, f64)> =
+        whole.iter().map(|part| (part.ingredient, part.percent)).filter(|(id, _)| is_scent(*id)).collect();
+    let unlimited = scents.iter().map(|(id, _)| *id).filter(|id| limit(*id).is_none()).collect();
     let without_price: Vec<IngredientId> = whole
         .iter()
         .map(|part| part.ingredient)
@@ -326,10 +352,30 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     });
     let jugs = jugs(task, melt_g)?;
     let whole = Formula { name: task.formula.name.clone(), parts: whole };
-    Ok(Batch { lines, melt_g, jugs, whole, over, unlimited, cost, without_price })
+    Ok(Batch { lines, melt_g, jugs, whole, scents, over, unlimited, cost, without_price })
 }
 
-/// Mass of each ingredient, g, in the order of the lines: one with two lines, as a part and as a scent, is listed once.
+/// Whether two ingredients are the same scent: one, or deliveries of one of the table.
+fn is_same_scent(library: &Library, one: IngredientId, other: IngredientId) -> bool {
+    let of =
+        |id: IngredientId| library.get(id).filter(|one| one.kind == IngredientKind::Scent && !one.stands_alone)?.lot_of;
+    one == other || of(one).unwrap_or(one) == of(other).unwrap_or(other)
+}
+
+/// Refuses a scent of which the formula says already how much there is of it, or of the ingredient it is a delivery of.
+fn scent_twice(library: &Library, formula: &Formula, scent: IngredientId) -> Option<BatchError> {
+    let of_lot =
+        |id: IngredientId| library.get(id).is_some_and(|one| one.kind == IngredientKind::Scent || one.lot_of.is_some());
+    let same = |part: &&Part| {
+        let either = is_delivery_of(library, part.ingredient, scent) || is_delivery_of(library, scent, part.ingredient);
+        of_lot(scent) && (part.ingredient == scent || (either && is_same_scent(library, part.ingredient, scent)))
+    };
+    let Part { ingredient, percent } = *formula.parts.iter().find(same)?;
+    let [scent, part] = [scent, ingredient].map(|id| library.key(id).to_owned());
+    Some(BatchError::ScentTwice { scent, part, percent })
+}
+
+/// Mass of each ingredient, g, in the order of the lines: a scent that is added twice is listed once.
 pub fn uses<'l>(lines: impl IntoIterator<Item = &'l WeighLine>) -> Vec<(IngredientId, f64)> {
     let mut uses: Vec<(IngredientId, f64)> = Vec::new();
     for line in lines {

@@ -92,16 +92,41 @@ fn a_scent_at_its_limit_is_not_above_it_and_one_without_a_limit_or_a_price_is_to
 }
 
 #[test]
-fn what_is_part_and_scent_is_two_lines_and_one_share() {
+fn what_is_added_twice_is_two_lines_and_one_share() {
     let library = library();
-    let formula = bar(&library, "wax 25, oil 74, rose 1");
-    let sheet = ten_bars(&library, &formula, &[scent(&library, "rose", 15.0)]).unwrap();
-    // 985 g: 246.25, 728.9 and 9.85 g beside 15 g.
-    assert_eq!(sheet.lines.iter().map(|line| line.mass_g).collect::<Vec<_>>(), [246.0, 729.0, 10.0, 15.0]);
-    assert_eq!(uses(&sheet.lines).iter().map(|(_, mass_g)| *mass_g).collect::<Vec<_>>(), [246.0, 729.0, 25.0]);
-    assert_eq!(sheet.whole.parts.iter().map(|part| part.percent).collect::<Vec<_>>(), [24.625, 72.89, 2.485]);
+    let formula = bar(&library, "wax 25, oil 75");
+    let sheet = ten_bars(&library, &formula, &[10.0, 15.0].map(|mass_g| scent(&library, "rose", mass_g))).unwrap();
+    // 975 g: 243.75 and 731.25 g beside 10 and 15 g.
+    assert_eq!(sheet.lines.iter().map(|line| line.mass_g).collect::<Vec<_>>(), [244.0, 731.0, 10.0, 15.0]);
+    assert_eq!(uses(&sheet.lines).iter().map(|(_, mass_g)| *mass_g).collect::<Vec<_>>(), [244.0, 731.0, 25.0]);
+    assert_eq!(sheet.whole.parts.iter().map(|part| part.percent).collect::<Vec<_>>(), [24.375, 73.125, 2.5]);
     // Each is below the limit, both together are not.
     assert_eq!(sheet.over.len(), 1);
+}
+
+#[test]
+fn a_scent_of_the_formula_is_not_added_again_and_another_is_on_top() {
+    let lots = "[lot.A]\nlike = 'lavender-oil'\nlimit_percent = 2\n[lot.B]\nlike = 'lavender-oil'\n\
+                [lot.rose]\nlike = 'isopropyl-myristate'\ninci = 'Parfum'\nlimit_percent = 2\n";
+    let library = Library::builtin().unwrap().with_lots(lots).unwrap().0;
+    let sheet = |text: &str, key: &str| ten_bars(&library, &bar(&library, text), &[scent(&library, key, 15.0)]);
+    for (text, key) in [
+        ("beeswax 25, olive oil 74, lavender-oil 1", "lavender-oil"),
+        ("beeswax 25, olive oil 74, lavender-oil 1", "A"),
+        ("beeswax 25, olive oil 74, A 1", "lavender-oil"),
+        ("beeswax 25, olive oil 74, A 1", "A"),
+        ("beeswax 25, olive oil 74, rose 1", "rose"),
+    ] {
+        assert!(matches!(sheet(text, key), Err(BatchError::ScentTwice { percent: 1.0, .. })), "{text}: {key}");
+    }
+    // Two deliveries are one scent to the limit of either: 10 g in the formula, 15 on top.
+    let both = sheet("beeswax 25, olive oil 74, A 1", "B").unwrap();
+    assert_eq!(both.over.iter().map(|one| (one.percent, one.limit_percent)).collect::<Vec<_>>(), [(2.5, 2.0)]);
+    assert_eq!(both.scents.iter().map(|(_, percent)| *percent).collect::<Vec<_>>(), [0.985, 1.5]);
+    // What a scent is like is none.
+    let other = sheet("beeswax 25, isopropyl-myristate 74, lavender-oil 1", "rose").unwrap();
+    assert_eq!((other.over.as_slice(), other.scents.len()), (&[][..], 2));
+    assert_eq!(other.unlimited, [library.id_of("lavender-oil").unwrap()]);
 }
 
 #[test]

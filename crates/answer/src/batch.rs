@@ -4,6 +4,7 @@ use barwright_making::bar::density_kg_per_m3;
 use barwright_making::batch::{self as making, BatchError, BatchTask, Colour, Cost, OverLimit, Scent, WeighLine, uses};
 use barwright_making::declaration::{Content, Declaration, LabelTask};
 use barwright_making::pour::melting_order;
+use barwright_making::stock::{There, most_bars};
 use barwright_reference::mould::Mould;
 use barwright_reference::{Formula, IngredientId, Library, Market, Part};
 use schemars::JsonSchema;
@@ -16,13 +17,17 @@ use crate::places::Room;
 use crate::plans::{PlanTask, Plans, plan};
 use crate::pour::Poured;
 use crate::refusal::{Fault, Refusal};
-use crate::stock::{BarsFrom, Have, StockLine, Stocked, set_bars, there};
+use crate::stock::{BarsFrom, Have, StockLine, Stocked, there};
 use crate::weigh_sheet::View;
+use crate::words::scale::plain;
 use crate::words::units::Units;
 use crate::{Answered, Control};
 
 /// Default number of simulated draws behind the plans of a sheet: fewer than `pour` and `cool` take, so that the sheet is quick.
 pub const PLAN_DRAWS: usize = 64;
+
+/// A share of a bar below which a number of bars is a whole one: what a division leaves.
+const WHOLE_BAR: f64 = 1e-9;
 
 /// Batches that are bought for at once, at most.
 pub const MAX_BATCHES: u32 = 10_000;
@@ -309,7 +314,7 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
     };
     let runs_out = set_bars(library, &mut task, asked.bars_from, &there)?;
     let sheet = making::batch(library, &task).map_err(refused)?;
-    let stocked = Stocked::of(library, &sheet, there, asked.batches, runs_out);
+    let stocked = Stocked::of(library, &sheet.lines, there, asked.batches, runs_out);
     let label = label(library, asked, &sheet, &scents);
     let planned = |planning: &Planning| {
         let Planning { room, draws } = *planning;
@@ -337,6 +342,35 @@ pub fn batch(engine: &Engine, asked: &Batch, control: Control<'_>) -> Result<Ans
         figures.runs_out = stocked.runs_out(library);
     }
     Ok(Answered { figures, document, picture: None })
+}
+
+/// Sets the number of bars of a batch; returns the ingredient that runs out first, where that decides.
+fn set_bars(
+    library: &Library,
+    task: &mut BatchTask<'_>,
+    from: BarsFrom,
+    there: &[There],
+) -> Result<Option<IngredientId>, Refusal> {
+    match from {
+        BarsFrom::Size => Ok(None),
+        BarsFrom::Weighed(mass_g) => {
+            let bars = (mass_g * (1.0 - task.left_share) / task.bar_g + WHOLE_BAR).floor();
+            if !(1.0..=f64::from(making::MAX_BARS)).contains(&bars) {
+                let message = format!("{} g make {bars} bars of {} g", plain(mass_g), plain(task.bar_g));
+                let hint =
+                    format!("A batch has 1 to {} bars. Weigh another mass, or make smaller bars.", making::MAX_BARS);
+                return Err(Fault::new("batch", message).hint(hint).into());
+            }
+            task.bars = bars as u32;
+            task.left_share = 1.0 - bars * task.bar_g / mass_g;
+            Ok(None)
+        }
+        BarsFrom::Stock => {
+            let most = most_bars(library, task, there).map_err(refused)?;
+            task.bars = most.bars;
+            Ok(Some(most.runs_out))
+        }
+    }
 }
 
 /// The label.
@@ -415,7 +449,7 @@ fn in_melting_order(library: &Library, formula: &Formula) -> Formula {
 }
 
 /// Says why there is no batch.
-pub(crate) fn refused(error: BatchError) -> Refusal {
+fn refused(error: BatchError) -> Refusal {
     let fault = Fault::new("batch", error.to_string());
     let fault = match error {
         BatchError::TooCoarse { .. } => {
@@ -477,5 +511,51 @@ mod tests {
                 "Cautions"
             ]
         );
+    }
+
+    fn weighed(from: BarsFrom, have: &[(&str, f64)], batches: Option<u32>) -> Result<Batched, Refusal> {
+        let engine = Engine::builtin().unwrap();
+        let bar =
+            barwright_reference::formula::read_inline("beeswax 25, sunflower oil 75", "bar", &engine.library).unwrap();
+        let have = have.iter().map(|(name, mass_g)| Have { ingredient: (*name).to_owned(), mass_g: *mass_g });
+        let asked = Batch {
+            formula: Recipe::of(&bar.formulas[0], &engine.library),
+            size: Size::Bars { count: 10, bar_g: 40.0 },
+            bars_from: from,
+            have: have.collect(),
+            batches,
+            left_percent: 0.0,
+            ..Batch::default()
+        };
+        batch(&engine, &asked, &|_, _| ControlFlow::Continue(())).map(|answer| answer.figures)
+    }
+
+    #[test]
+    fn a_mass_makes_whole_bars_and_is_weighed_out_in_full() {
+        for (mass_g, bars) in [(40.0, 1), (439.0, 10), (440.0, 11), (1200.0, 30)] {
+            let made = weighed(BarsFrom::Weighed(mass_g), &[], None).unwrap();
+            assert_eq!((made.bars, made.melt_g, made.stock.len()), (bars, mass_g, 0), "{mass_g} g");
+        }
+        assert!(weighed(BarsFrom::Weighed(39.0), &[], None).is_err());
+        assert!(weighed(BarsFrom::Weighed(f64::NAN), &[], None).is_err());
+    }
+
+    #[test]
+    fn what_is_there_decides_and_what_is_left_is_told() {
+        let made = weighed(BarsFrom::Stock, &[("beeswax", 125.0), ("cocoa butter", 9.0)], None).unwrap();
+        assert_eq!((made.bars, made.runs_out.as_deref()), (12, Some("beeswax")));
+        let told: Vec<_> = made.stock.iter().map(|line| (line.needed_g, line.there_g, line.left_g)).collect();
+        assert_eq!(told, [(120.0, Some(125.0), Some(5.0)), (360.0, None, None)]);
+        assert!(weighed(BarsFrom::Stock, &[("beeswax", -1.0)], None).is_err());
+        assert!(weighed(BarsFrom::Stock, &[("beeswax", f64::NAN)], None).is_err());
+    }
+
+    #[test]
+    fn what_to_buy_is_the_sum_less_what_is_there() {
+        let made = weighed(BarsFrom::Size, &[("beeswax", 120.0)], Some(3)).unwrap();
+        let told: Vec<_> = made.stock.iter().map(|line| (line.needed_g, line.buy_g)).collect();
+        assert_eq!((made.bars, made.batches), (10, 3));
+        assert_eq!(told, [(300.0, 180.0), (900.0, 900.0)]);
+        assert!(weighed(BarsFrom::Size, &[], Some(0)).is_err());
     }
 }

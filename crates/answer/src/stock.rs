@@ -1,22 +1,18 @@
 //! What is in the drawer: how many bars it makes, what runs out first, what is left, what to buy.
 
-use barwright_making::batch::{self as making, BatchTask, Colour};
-use barwright_making::stock::{Held, THERE_G, There, hold, most_bars, taken_for};
+use barwright_making::batch::{Colour, WeighLine};
+use barwright_making::stock::{Held, THERE_G, There, hold, taken_for};
 use barwright_reference::{IngredientId, Library};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::batch::refused;
 use crate::document::{Block, Kind, Section, Table};
 use crate::engine::find;
 use crate::refusal::{Fault, Refusal};
-use crate::weigh_sheet::{Scale, plain};
 use crate::words::names::{in_text, list};
+use crate::words::scale::Scale;
 use crate::words::units::Units;
 use crate::words::visible::visible;
-
-/// A share of a bar below which a number of bars is a whole one: what a division leaves.
-const WHOLE_BAR: f64 = 1e-9;
 
 /// What decides how many bars are made.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -81,46 +77,17 @@ pub(crate) fn there(library: &Library, have: &[Have]) -> Result<Vec<There>, Refu
     have.iter().map(one).collect()
 }
 
-/// Sets the number of bars of a batch; returns the ingredient that runs out first, where that decides.
-pub(crate) fn set_bars(
-    library: &Library,
-    task: &mut BatchTask<'_>,
-    from: BarsFrom,
-    there: &[There],
-) -> Result<Option<IngredientId>, Refusal> {
-    match from {
-        BarsFrom::Size => Ok(None),
-        BarsFrom::Weighed(mass_g) => {
-            let bars = (mass_g * (1.0 - task.left_share) / task.bar_g + WHOLE_BAR).floor();
-            if !(1.0..=f64::from(making::MAX_BARS)).contains(&bars) {
-                let message = format!("{} g make {bars} bars of {} g", plain(mass_g), plain(task.bar_g));
-                let hint =
-                    format!("A batch has 1 to {} bars. Weigh another mass, or make smaller bars.", making::MAX_BARS);
-                return Err(Fault::new("batch", message).hint(hint).into());
-            }
-            task.bars = bars as u32;
-            task.left_share = 1.0 - bars * task.bar_g / mass_g;
-            Ok(None)
-        }
-        BarsFrom::Stock => {
-            let most = most_bars(library, task, there).map_err(refused)?;
-            task.bars = most.bars;
-            Ok(Some(most.runs_out))
-        }
-    }
-}
-
 impl Stocked {
     /// Holds a sheet against what is there; `None` when nobody asked.
     pub(crate) fn of(
         library: &Library,
-        sheet: &making::Batch,
+        lines: &[WeighLine],
         there: Vec<There>,
         batches: Option<u32>,
         runs_out: Option<IngredientId>,
     ) -> Option<Stocked> {
         let asked = !there.is_empty() || batches.is_some();
-        let held = || hold(library, &sheet.lines, &there, batches.unwrap_or(1));
+        let held = || hold(library, lines, &there, batches.unwrap_or(1));
         asked.then(held).map(|held| Stocked { there, held, batches, runs_out })
     }
 
@@ -157,29 +124,29 @@ impl Stocked {
     pub(crate) fn section(&self, library: &Library, colours: &[Colour], units: Units) -> Section {
         let scale = Scale(units);
         let called = |id: IngredientId| visible(library.common_name(id));
-        let there = |held: &Held| held.there_g.map_or_else(|| "not stated".to_owned(), |grams| scale.number(grams));
+        let there = |held: &Held| held.there_g.map_or_else(|| "not stated".to_owned(), |grams| scale.stock(grams));
         let heads = |heads: [&str; 3]| heads.map(|head| format!("{head}, {}", scale.unit()));
         let table = |caption: &str, numbers: [&str; 3]| {
             Table::new(caption).columns(Kind::Words, ["ingredient"]).columns(Kind::Number, heads(numbers))
         };
         let Some(batches) = self.batches else {
             let left = |left_g: f64| match left_g < 0.0 {
-                true => format!("{} short", scale.number(-left_g)),
-                false => scale.number(left_g),
+                true => format!("{} short", scale.stock(-left_g)),
+                false => scale.stock(left_g),
             };
             let row = |held: &Held| {
                 let left = held.left_g().map_or_else(|| "not stated".to_owned(), left);
-                [called(held.ingredient), there(held), scale.number(held.needed_g), left]
+                [called(held.ingredient), there(held), scale.stock(held.needed_g), left]
             };
             let table = table("What is left once the batch is weighed.", ["there", "goes in", "left"]);
             let table = table.rows(self.held.iter().map(row));
             return Section::new("Stock", [Block::Table(table), Block::said(self.said(library))]);
         };
         let row = |held: &Held| {
-            [called(held.ingredient), scale.number(held.needed_g), there(held), scale.number(held.lacking_g())]
+            [called(held.ingredient), scale.stock(held.needed_g), there(held), scale.stock(held.lacking_g())]
         };
         let colour = |colour: &Colour| {
-            let needed = scale.number(f64::from(batches) * colour.mass_g);
+            let needed = scale.stock(f64::from(batches) * colour.mass_g);
             [visible(&colour.name), needed.clone(), "not stated".to_owned(), needed]
         };
         let table = table("Of what nobody said is there, all is to buy.", ["needed", "there", "to buy"])
@@ -215,63 +182,5 @@ impl Stocked {
         let costs = lacking.map(cost).collect::<Option<Vec<f64>>>()?;
         (!costs.is_empty())
             .then(|| format!("That costs {:.2}, in the money of your prices.", costs.iter().sum::<f64>()))
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used, reason = "a test may stop at the first surprise")]
-
-    use std::ops::ControlFlow;
-
-    use super::*;
-    use crate::Engine;
-    use crate::batch::{Batch, Batched, Size, batch};
-    use crate::engine::Recipe;
-
-    fn asked(from: BarsFrom, have: &[(&str, f64)], batches: Option<u32>) -> Result<Batched, Refusal> {
-        let engine = Engine::builtin().unwrap();
-        let bar =
-            barwright_reference::formula::read_inline("beeswax 25, sunflower oil 75", "bar", &engine.library).unwrap();
-        let have = have.iter().map(|(name, mass_g)| Have { ingredient: (*name).to_owned(), mass_g: *mass_g });
-        let asked = Batch {
-            formula: Recipe::of(&bar.formulas[0], &engine.library),
-            size: Size::Bars { count: 10, bar_g: 40.0 },
-            bars_from: from,
-            have: have.collect(),
-            batches,
-            left_percent: 0.0,
-            ..Batch::default()
-        };
-        batch(&engine, &asked, &|_, _| ControlFlow::Continue(())).map(|answer| answer.figures)
-    }
-
-    #[test]
-    fn a_mass_makes_whole_bars_and_is_weighed_out_in_full() {
-        for (mass_g, bars) in [(40.0, 1), (439.0, 10), (440.0, 11), (1200.0, 30)] {
-            let made = asked(BarsFrom::Weighed(mass_g), &[], None).unwrap();
-            assert_eq!((made.bars, made.melt_g, made.stock.len()), (bars, mass_g, 0), "{mass_g} g");
-        }
-        assert!(asked(BarsFrom::Weighed(39.0), &[], None).is_err());
-        assert!(asked(BarsFrom::Weighed(f64::NAN), &[], None).is_err());
-    }
-
-    #[test]
-    fn what_is_there_decides_and_what_is_left_is_told() {
-        let made = asked(BarsFrom::Stock, &[("beeswax", 125.0), ("cocoa butter", 9.0)], None).unwrap();
-        assert_eq!((made.bars, made.runs_out.as_deref()), (12, Some("beeswax")));
-        let told: Vec<_> = made.stock.iter().map(|line| (line.needed_g, line.there_g, line.left_g)).collect();
-        assert_eq!(told, [(120.0, Some(125.0), Some(5.0)), (360.0, None, None)]);
-        assert!(asked(BarsFrom::Stock, &[("beeswax", -1.0)], None).is_err());
-        assert!(asked(BarsFrom::Stock, &[("beeswax", f64::NAN)], None).is_err());
-    }
-
-    #[test]
-    fn what_to_buy_is_the_sum_less_what_is_there() {
-        let made = asked(BarsFrom::Size, &[("beeswax", 120.0)], Some(3)).unwrap();
-        let told: Vec<_> = made.stock.iter().map(|line| (line.needed_g, line.buy_g)).collect();
-        assert_eq!((made.bars, made.batches), (10, 3));
-        assert_eq!(told, [(300.0, 180.0), (900.0, 900.0)]);
-        assert!(asked(BarsFrom::Size, &[], Some(0)).is_err());
     }
 }

@@ -3,7 +3,7 @@
 
 use barwright_blend::cautions::{Caution, HEAT, plant_statement, sensitises};
 use barwright_making::batch::{Batch, BatchTask, Colour, uses};
-use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT, OUNCE_G};
+use barwright_making::declaration::{ALLERGEN_PERCENT, Content, Declaration, FEW_PERCENT};
 use barwright_reference::mould::Mould;
 use barwright_reference::{IngredientId, Library, Market};
 
@@ -17,7 +17,8 @@ use crate::plans::Plans;
 use crate::pour;
 use crate::stock::Stocked;
 use crate::words::names::{in_text, list, name, title};
-use crate::words::number::{amount, fixed, significant, trimmed};
+use crate::words::number::{amount, fixed, significant};
+use crate::words::scale::{Scale, plain};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 
@@ -26,9 +27,6 @@ const COARSE: f64 = 0.05;
 
 /// A content that is less than the bar by more than this share of it was rounded.
 const ROUNDED: f64 = 1e-9;
-
-/// Decimals of a mass in grams, at most: those of the finest scale.
-const GRAM_DECIMALS: usize = 4;
 
 /// What colour asks of everyone.
 const COLOUR_RULE: &str = "Colour comes on top of the melt: rub it into a little of the batch's warm oil first. It can stain mould, skin and \
@@ -78,11 +76,6 @@ pub(crate) struct View<'a> {
     pub(crate) units: Units,
 }
 
-/// A mass in grams as the scale shows it.
-pub fn plain(grams: f64) -> String {
-    trimmed(grams, GRAM_DECIMALS)
-}
-
 /// Returns the sheet as a page to print.
 ///
 /// # Arguments
@@ -90,33 +83,6 @@ pub fn plain(grams: f64) -> String {
 pub fn page(sheet: &Document, number: Option<&str>) -> String {
     let number = number.map_or_else(String::new, |number| format!(", batch {}", visible(number)));
     html::page(sheet, &format!("{}{number}: weigh sheet", sheet.title), FOOT)
-}
-
-/// Masses as the scale shows them.
-#[derive(Debug, Clone, Copy)]
-pub struct Scale(pub Units);
-
-impl Scale {
-    /// Name of the unit.
-    pub fn unit(self) -> &'static str {
-        match self.0 {
-            Units::Metric => "g",
-            Units::Us => "oz",
-        }
-    }
-
-    /// A mass in that unit.
-    pub fn number(self, grams: f64) -> String {
-        match self.0 {
-            Units::Metric => plain(grams),
-            Units::Us => format!("{:.3}", grams / OUNCE_G),
-        }
-    }
-
-    /// A mass with its unit.
-    pub fn mass(self, grams: f64) -> String {
-        format!("{} {}", self.number(grams), self.unit())
-    }
 }
 
 impl View<'_> {

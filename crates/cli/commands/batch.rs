@@ -8,8 +8,9 @@ use barwright_answer::batch::{Batch, Line, MAX_BATCHES, PLAN_DRAWS, Planning, Sc
 use barwright_answer::engine::{builtin_model, find};
 use barwright_answer::places::Room;
 use barwright_answer::stock::{BarsFrom, Have};
-use barwright_answer::weigh_sheet::{page, plain};
+use barwright_answer::weigh_sheet::page;
 use barwright_answer::words::names::{name, nameless};
+use barwright_answer::words::scale::plain;
 use barwright_answer::words::units::Units;
 use barwright_answer::{Engine, Fault};
 use barwright_records::LotStock;

@@ -3,8 +3,8 @@
 use barwright_answer::Fault;
 use barwright_answer::batch::{Batch as Asked, Batched, Line};
 use barwright_answer::engine::find;
-use barwright_answer::weigh_sheet::plain;
 use barwright_answer::words::names::{self, capital};
+use barwright_answer::words::scale::plain;
 use barwright_making::batch::uses;
 use barwright_records::{Batch, Date, Lot, LotUse, RecordsError, Shortage, Store};
 use barwright_reference::formula::quantity::{Quantity, Unit, parse_quantity};

@@ -13,8 +13,6 @@ use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::stock::is_delivery_of;
-
 /// Accepted bulk densities, g/ml: from the fluffiest silica to metal powder (judgement).
 pub const BULK_G_ML: (f64, f64) = (0.02, 8.0);
 
@@ -353,6 +351,14 @@ pub fn batch(library: &Library, task: &BatchTask<'_>) -> Result<Batch, BatchErro
     let jugs = jugs(task, melt_g)?;
     let whole = Formula { name: task.formula.name.clone(), parts: whole };
     Ok(Batch { lines, melt_g, jugs, whole, scents, over, unlimited, cost, without_price })
+}
+
+/// Whether one is a delivery of the other that is sold by the same name: a scent of which a lot says only what it is like is not.
+pub(crate) fn is_delivery_of(library: &Library, lot: IngredientId, of: IngredientId) -> bool {
+    library
+        .get(lot)
+        .zip(library.get(of))
+        .is_some_and(|(lot, parent)| lot.lot_of == Some(of) && !lot.stands_alone && lot.inci_name == parent.inci_name)
 }
 
 /// Whether two ingredients are the same scent: one, or deliveries of one of the table.

@@ -13,13 +13,13 @@ use std::ops::RangeInclusive;
 
 use barwright_reference::{IngredientId, Library};
 
-use crate::batch::{BatchError, BatchTask, MAX_BARS, WeighLine, batch, uses};
+use crate::batch::{BatchError, BatchTask, MAX_BARS, WeighLine, batch, is_delivery_of, uses};
 
 /// Masses taken as what is there, g.
 pub const THERE_G: RangeInclusive<f64> = 0.0..=1e8;
 
-/// Masses that differ by less are the same, g: far below the last digit of any scale.
-const SAME_G: f64 = 1e-6;
+/// Parts of a gram in which masses are compared: far below the last digit of any scale.
+const PER_G: f64 = 1e6;
 
 /// What is there of one ingredient.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,9 +53,9 @@ impl Held {
     }
 }
 
-/// A difference of masses without the dust of its subtraction, g.
+/// A difference of masses without the dust of its subtraction, g; zero has no sign.
 fn settled(mass_g: f64) -> f64 {
-    (mass_g / SAME_G).round() * SAME_G
+    (mass_g * PER_G).round() / PER_G + 0.0
 }
 
 /// The most bars that what is there makes.
@@ -91,19 +91,14 @@ pub fn hold(library: &Library, lines: &[WeighLine], there: &[There], batches: u3
 }
 
 /// Which ingredient of a batch something in the drawer is weighed in for: itself, else one that it is a delivery of, or that is a delivery of it.
+///
+/// # Arguments
+/// * `needed`: what the batch takes of each ingredient, g.
 pub fn taken_for(library: &Library, needed: &[(IngredientId, f64)], there: IngredientId) -> Option<IngredientId> {
     let ids = || needed.iter().map(|(ingredient, _)| *ingredient);
     ids()
         .find(|id| *id == there)
         .or_else(|| ids().find(|id| is_delivery_of(library, *id, there) || is_delivery_of(library, there, *id)))
-}
-
-/// Whether one is a delivery of the other that is sold by the same name: a scent of which a lot says only what it is like is not.
-pub(crate) fn is_delivery_of(library: &Library, lot: IngredientId, of: IngredientId) -> bool {
-    library
-        .get(lot)
-        .zip(library.get(of))
-        .is_some_and(|(lot, parent)| lot.lot_of == Some(of) && !lot.stands_alone && lot.inci_name == parent.inci_name)
 }
 
 /// Finds the most bars that what is there makes.

@@ -5,8 +5,6 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 
-use crate::Shortage;
-
 /// Characters of a text that a message shows before it is cut.
 const SHOWN_CHARACTERS: usize = 60;
 
@@ -282,6 +280,17 @@ pub enum RecordsError {
         /// Why.
         source: Box<RecordsError>,
     },
+}
+
+/// A delivery of which a batch takes more than is left.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Shortage {
+    /// Its key.
+    pub lot: String,
+    /// What is left, g.
+    pub left_g: f64,
+    /// What the batch takes, g.
+    pub needed_g: f64,
 }
 
 /// What is wrong with one of the tables, indexes and other things a file is made of.

@@ -7,7 +7,7 @@ use rusqlite::Connection;
 
 use crate::error::{Stop, beginning};
 use crate::row::all;
-use crate::{Batch, Kind, Lot, LotUse, RecordsError, Store, batches, lots};
+use crate::{Batch, Kind, Lot, LotUse, RecordsError, Shortage, Store, batches, lots};
 
 /// Parts of a gram in which stock is counted: the last digit of the finest scale.
 const PER_G: f64 = 1e4;
@@ -26,17 +26,6 @@ impl LotStock {
     pub fn left_g(&self) -> Option<f64> {
         self.lot.delivered_g.map(|delivered_g| left_g(delivered_g, self.used_g))
     }
-}
-
-/// A delivery of which a batch takes more than is left.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Shortage {
-    /// Its key.
-    pub lot: String,
-    /// What is left, g.
-    pub left_g: f64,
-    /// What the batch takes, g.
-    pub needed_g: f64,
 }
 
 impl Store {
@@ -137,9 +126,9 @@ fn shortages(connection: &Connection, used: &[LotUse]) -> Result<Vec<Shortage>, 
     Ok(shortages)
 }
 
-/// What is left, g, without the dust of many subtractions.
+/// What is left, g, without the dust of many subtractions; zero has no sign.
 fn left_g(delivered_g: f64, used_g: f64) -> f64 {
-    ((delivered_g - used_g) * PER_G).round() / PER_G
+    ((delivered_g - used_g) * PER_G).round() / PER_G + 0.0
 }
 
 #[cfg(test)]

@@ -4,5 +4,6 @@ pub mod basis;
 pub mod group;
 pub mod names;
 pub mod number;
+pub mod scale;
 pub mod units;
 pub mod visible;

@@ -4,9 +4,9 @@ use std::path::Path;
 
 use barwright_answer::Document;
 use barwright_answer::document::{Block, Kind as Column, Section, Table};
-use barwright_answer::weigh_sheet::Scale;
 use barwright_answer::words::names::{capital, count, cut, name};
 use barwright_answer::words::number::amount;
+use barwright_answer::words::scale::Scale;
 use barwright_answer::words::units::Units;
 use barwright_answer::words::visible::visible;
 use barwright_records::{Bars, BatchTrace, Checked, Date, Kept, Kind, Lot, LotStock, LotTrace, Outcome, Went};
@@ -61,10 +61,10 @@ pub fn stock(stock: &[LotStock], units: Units) -> Document {
         return document.lead([Block::said(["None."])]);
     }
     let scale = Scale(units);
-    let stated = |grams: Option<f64>| grams.map_or_else(|| "not stated".to_owned(), |grams| scale.number(grams));
+    let stated = |grams: Option<f64>| grams.map_or_else(|| "not stated".to_owned(), |grams| scale.stock(grams));
     let best_before = |one: &LotStock| one.lot.best_before.map_or_else(String::new, |date| date.to_string());
     let row = |one: &LotStock| {
-        let masses = [stated(one.lot.delivered_g), scale.number(one.used_g), stated(one.left_g())];
+        let masses = [stated(one.lot.delivered_g), scale.stock(one.used_g), stated(one.left_g())];
         [visible(&one.lot.key), of_what(&one.lot)].into_iter().chain(masses).chain([best_before(one)])
     };
     let heads = ["came", "weighed in", "left"].map(|head| format!("{head}, {}", scale.unit()));

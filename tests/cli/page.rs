@@ -92,6 +92,7 @@ fn a_sheet_in_full_is_sound_whatever_names_say() {
             "Lots used",
             "Cost",
             "Label, a draft",
+            "Keeping",
             "Cautions"
         ]
     );

@@ -7,7 +7,7 @@
 //! |---|---|
 //! | `t` | time until a fat turns rancid, h |
 //! | `t_i`, `T_0` | induction time of an ingredient in warm, moving air, and the temperature of that test |
-//! | `w_i` | its mass fraction; waxes, hydrocarbons and powders count as what does not oxidise |
+//! | `w_i` | its share of the mass of all fats that oxidise: wax, hydrocarbons and powder neither hasten nor hold up the rest |
 //! | `Q` | how many times as long it takes 10 K colder |
 //!
 //! # Validity
@@ -61,7 +61,7 @@ pub fn keeping(library: &Library, formula: &Formula) -> Option<Keeping> {
         let known = |id: IngredientId| library.get(id).map(|one| (id, one));
         formula.parts.iter().filter_map(move |part| known(part.ingredient).map(|(id, one)| (id, one, part.percent)))
     };
-    let whole: f64 = parts().map(|(_, _, percent)| percent).sum();
+    let fats: f64 = parts().filter(|(_, one, _)| one.induction.is_some()).map(|(_, _, percent)| percent).sum();
     let hours_at = |one: &Ingredient, celsius: f64| {
         let induction = one.induction.as_ref()?;
         Some(induction.hours * TIMES_AS_LONG.powf(0.1 * (induction.at_c - celsius)))
@@ -73,7 +73,7 @@ pub fn keeping(library: &Library, formula: &Formula) -> Option<Keeping> {
         })?;
     let induction = one.induction.as_ref()?;
     let months = |celsius: f64| {
-        let rate: f64 = parts().filter_map(|(_, one, percent)| Some(percent / whole / hours_at(one, celsius)?)).sum();
+        let rate: f64 = parts().filter_map(|(_, one, percent)| Some(percent / fats / hours_at(one, celsius)?)).sum();
         let ln_sd = induction.ln_sd.hypot(0.1 * (induction.at_c - celsius) * TIMES_AS_LONG_LN_SD);
         let (value, factor) = (1.0 / rate / HOURS_PER_MONTH, (INTERVAL_SDS * ln_sd).exp());
         Estimate { value, low: value / factor, high: value * factor }
@@ -126,8 +126,8 @@ mod tests {
         let months = |text: &str| kept(text).unwrap().1.months.value;
         let (first, bar) = kept("beeswax 30, sunflower oil 40, cocoa butter 29.5, hemp oil 0.5").unwrap();
         assert_eq!(first, "sunflower-oil");
-        // 5, 40 and 1.5 h at 110 °C; wax counts as nothing.
-        let hours = 1.0 / (0.40 / 5.0 + 0.295 / 40.0 + 0.005 / 1.5);
+        // 5, 40 and 1.5 h at 110 °C, of 70 % of fats; wax counts as nothing.
+        let hours = 0.70 / (0.40 / 5.0 + 0.295 / 40.0 + 0.005 / 1.5);
         assert!((bar.months.value / (months("sunflower oil 100") * hours / 5.0) - 1.0).abs() < 1e-9);
         // Fifteen kelvin colder: Q to the power of 1.5.
         assert!((bar.fridge_months.value / bar.months.value - 2.15_f64.powf(1.5)).abs() < 1e-9);

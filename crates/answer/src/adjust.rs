@@ -14,7 +14,7 @@ use crate::cautions;
 use crate::demand;
 use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe};
-use crate::limits::{self, NamedLimits};
+use crate::limits::{self, NamedLimits, Reading};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::{capital, in_text, list, title};
 use crate::words::number::{amount, beside, in_hundred, interval, significant, whole};
@@ -110,7 +110,7 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     }
     let library = &engine.library;
     let formula = engine.formula(&asked.formula)?;
-    let (ingredients, limits) = limits::read(library, &formula, &asked.limits)?;
+    let Reading { ingredients, limits, kept } = limits::read(library, &formula, &asked.limits)?;
     let options = demand::options(&asked.options, &asked.demands);
     let task = Task {
         demands: asked.demands.clone(),
@@ -132,7 +132,7 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     let bench = engine.bench(&options)?;
     let (before, after) = (bench.assess(&formula)?, bench.assess(&found.formula)?);
 
-    let view = View { found: &found, even: even.as_ref(), task: &task, library, units: asked.units };
+    let view = View { found: &found, even: even.as_ref(), task: &task, kept: &kept, library, units: asked.units };
     let mut document = Document::new(title(&formula, &engine.library), options.state.word())
         .lead([Block::said(sentences(&view)), Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
@@ -180,6 +180,8 @@ struct View<'a> {
     /// The answer for an even chance, where the wish was for a surer one.
     even: Option<&'a Adjustment>,
     task: &'a Task,
+    /// What stays because a bar is not built of it.
+    kept: &'a [IngredientId],
     library: &'a Library,
     units: Units,
 }
@@ -243,6 +245,11 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     if let Some(even) = view.even {
         let what = if even.mass_moved < NO_CHANGE { "no change is needed".to_owned() } else { changes(view, even) };
         said.push(format!("For an even chance ({}): {what}.", in_hundred(EVEN)));
+    }
+    if !view.kept.is_empty() && found.mass_moved >= NO_CHANGE {
+        let names: Vec<String> = view.kept.iter().map(|&one| in_text(view.library.common_name(one))).collect();
+        let (stay, bar) = if names.len() == 1 { ("stays", "it is") } else { ("stay", "they are") };
+        said.push(format!("{} {stay} as {bar}.", capital(&list(&names, "and"))));
     }
     if found.feasible && !found.in_steps && task.step_percent.is_some() && found.mass_moved >= NO_CHANGE {
         said.push("No formula near it in whole steps meets every target, so the amounts are not rounded.".to_owned());

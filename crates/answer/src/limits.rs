@@ -3,7 +3,7 @@
 use barwright_reference::range::parse_range;
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library};
 use barwright_reformulate::Limits;
-use barwright_reformulate::limits::PriceLimit;
+use barwright_reformulate::limits::{PriceLimit, is_base};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +39,16 @@ pub struct Shelved {
     pub written_at: String,
 }
 
+/// Names, read.
+pub(crate) struct Reading {
+    /// The ingredients of the formula, each once and in its order, then those of the shelf.
+    pub ingredients: Vec<IngredientId>,
+    /// What may change of each.
+    pub limits: Limits,
+    /// Ingredients of the formula that stay although nobody asked for it: a bar is not built of them.
+    pub kept: Vec<IngredientId>,
+}
+
 /// Bounds of some ingredients, each end as far as it is given, mass %.
 struct Bound {
     places: Vec<usize>,
@@ -46,15 +56,11 @@ struct Bound {
     max_percent: Option<f64>,
 }
 
-/// Returns the ingredients of a formula, each once and in its order, then those of the shelf; and what may change of each.
+/// Reads what may change of a formula. What is no base of a bar ([`is_base`]) stays unless it is named behind an option; a kind names all that is of it.
 ///
 /// # Errors
 /// All faults of the names, the bounds and the prices.
-pub(crate) fn read(
-    library: &Library,
-    formula: &Formula,
-    asked: &NamedLimits,
-) -> Result<(Vec<IngredientId>, Limits), Refusal> {
+pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) -> Result<Reading, Refusal> {
     let mut faults = Vec::new();
     let mut ingredients: Vec<IngredientId> = Vec::new();
     for part in &formula.parts {
@@ -84,12 +90,19 @@ pub(crate) fn read(
     let (raise, lower) = (all(&asked.raise, "--raise"), all(&asked.lower, "--lower"));
     let keep = all(&asked.keep, "--keep");
     let mut limits = Limits::free(ingredients.len());
+    let mut kept = Vec::new();
     for (at, &ingredient) in ingredients.iter().enumerate() {
         let parts = formula.parts.iter().filter(|part| part.ingredient == ingredient);
         let now: f64 = parts.map(|part| part.percent).sum();
         // What comes from the shelf is there to be raised.
         let may_rise = asked.raise.is_empty() || raise.contains(&at) || at >= in_formula;
         let may_fall = asked.lower.is_empty() || lower.contains(&at);
+        let named = [&keep, &raise, &lower].iter().any(|places| places.contains(&at));
+        if at < in_formula && !named && !library.get(ingredient).is_some_and(is_base) {
+            kept.push(ingredient);
+            (limits.min_percent[at], limits.max_percent[at]) = (now, now);
+            continue;
+        }
         if keep.contains(&at) || !may_rise || lower.contains(&at) {
             limits.max_percent[at] = now;
         }
@@ -101,6 +114,7 @@ pub(crate) fn read(
         match names.bound(text) {
             // A bound may ask for a change by itself, whatever may rise or fall.
             Ok(Bound { places, min_percent, max_percent }) => places.into_iter().for_each(|at| {
+                kept.retain(|&one| one != ingredients[at]);
                 limits.min_percent[at] = min_percent.unwrap_or(limits.min_percent[at]);
                 limits.max_percent[at] = max_percent.unwrap_or(limits.max_percent[at]);
             }),
@@ -113,7 +127,7 @@ pub(crate) fn read(
             Err(fault) => faults.push(*fault),
         }
     }
-    if faults.is_empty() { Ok((ingredients, limits)) } else { Err(Refusal::input(faults)) }
+    if faults.is_empty() { Ok(Reading { ingredients, limits, kept }) } else { Err(Refusal::input(faults)) }
 }
 
 /// What names may mean: the ingredients of a formula and of the shelf.
@@ -189,7 +203,7 @@ mod tests {
         let formula =
             read_inline("beeswax 30, shea butter 20, olive oil 50", "bar", &library).unwrap().formulas.remove(0);
         match read(&library, &formula, asked) {
-            Ok((_, limits)) => Ok(limits.min_percent.into_iter().zip(limits.max_percent).collect()),
+            Ok(Reading { limits, .. }) => Ok(limits.min_percent.into_iter().zip(limits.max_percent).collect()),
             Err(refusal) => Err(refusal.faults.iter().map(|fault| fault.code).collect()),
         }
     }
@@ -216,6 +230,29 @@ mod tests {
             .to_vec();
         let asked = NamedLimits { shelf, raise: names(&["beeswax"]), ..NamedLimits::default() };
         assert_eq!(limits(&asked), Ok(vec![(30.0, 100.0), (0.0, 20.0), (0.0, 50.0), (0.0, 100.0)]));
+    }
+
+    /// Scent, powder and vitamin E stay unless they are named, by themselves or by their kind.
+    #[test]
+    fn what_is_no_base_of_a_bar_stays_unless_it_is_named() {
+        let library = Library::builtin().unwrap();
+        let text = "beeswax 30, olive oil 55, lavender oil 2, kaolin 12, vitamin e 1";
+        let formula = read_inline(text, "bar", &library).unwrap().formulas.remove(0);
+        let range = |asked: &NamedLimits| {
+            let Reading { limits, kept, .. } = read(&library, &formula, asked).unwrap();
+            let ranges: Vec<(f64, f64)> = limits.min_percent.into_iter().zip(limits.max_percent).collect();
+            (ranges[2..].to_vec(), kept.len())
+        };
+        let usual = NamedLimits::default();
+        assert_eq!(range(&usual), (vec![(2.0, 2.0), (12.0, 12.0), (1.0, 1.0)], 3));
+        let raise = NamedLimits { raise: names(&["waxes"]), ..usual.clone() };
+        assert_eq!(range(&raise), range(&usual));
+        let lower = NamedLimits { lower: names(&["powders", "vitamin e"]), ..usual.clone() };
+        assert_eq!(range(&lower), (vec![(2.0, 2.0), (0.0, 12.0), (0.0, 1.0)], 1));
+        let bounds = NamedLimits { bounds: names(&["lavender oil=1..3"]), ..usual.clone() };
+        assert_eq!(range(&bounds), (vec![(1.0, 3.0), (12.0, 12.0), (1.0, 1.0)], 2));
+        let keep = NamedLimits { keep: names(&["scents"]), ..usual };
+        assert_eq!(range(&keep), (vec![(2.0, 2.0), (12.0, 12.0), (1.0, 1.0)], 2), "asked for: no news");
     }
 
     #[test]

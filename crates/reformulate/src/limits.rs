@@ -1,5 +1,7 @@
 //! What may change, and how far.
 
+use barwright_reference::{Ingredient, IngredientKind};
+
 /// Largest error of a sum of shares, mass %.
 pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 
@@ -114,6 +116,12 @@ impl Limits {
         let Some(PriceLimit { per_kg, max_per_kg }) = &self.price else { return 0.0 };
         (price_per_kg(per_kg, percent) / max_per_kg - 1.0).max(0.0)
     }
+}
+
+/// Whether an ingredient is one a bar is built of: a wax, a butter, an oil or the like. What scents, colours, fills or preserves a bar is in it for its own
+/// sake, so that it is no means of making the bar firmer or softer.
+pub fn is_base(ingredient: &Ingredient) -> bool {
+    !matches!(ingredient.kind, IngredientKind::Scent | IngredientKind::Powder | IngredientKind::Other)
 }
 
 /// Checks the step of amounts, mass %; `None`: any amount.

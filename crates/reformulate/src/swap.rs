@@ -4,7 +4,7 @@
 //! minimise over y   Σ_k ((property_k(y) − property_k before) / step_k)²
 //! ```
 //! `y` is the mass % of the replacement. What it needs more or less than the ingredient it replaces is taken from, or given to, the liquids of the
-//! formula in proportion; without liquids, all the rest in proportion. Properties: logarithm of the yield stress at [`AT_C`] in use,
+//! formula in proportion; without liquids, all the rest in proportion; what a bar is not built of ([`is_base`]) keeps its share. Properties: logarithm of the yield stress at [`AT_C`] in use,
 //! logarithm of the finest relief, the temperature up to which it keeps its shape, the share melted on skin; each in steps that a maker would notice
 //! ([`Property::step`]). Central values: both bars share almost all of what is uncertain.
 //!
@@ -17,12 +17,12 @@ use barwright_blend::assess::Workbench;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::property::Step;
 use barwright_blend::{Assessment, BlendError, Model, Options, Property};
-use barwright_reference::{AnimalOrigin, Formula, IngredientId, IngredientKind, Library, NutOrigin, Part};
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::limits::{LimitError, check_step};
+use crate::limits::{LimitError, check_step, is_base};
 
 /// Temperatures at which firmness is kept, °C: a cool and a warm room.
 pub const AT_C: [f64; 2] = [20.0, 30.0];
@@ -254,14 +254,12 @@ struct Place<'a> {
 }
 
 impl Place<'_> {
-    /// Whether a part gives or takes the difference.
+    /// Whether a part gives or takes the difference: none that a bar is not built of does.
     fn gives(&self, part: &Part, liquids: bool) -> bool {
+        let liquid = |one: &Ingredient| one.kind == IngredientKind::Oil || one.melt_high_c < LIQUID_BELOW_C;
+        let fits = |one: &Ingredient| is_base(one) && (!liquids || liquid(one));
         let other = part.ingredient != self.replaced && part.ingredient != self.with;
-        let liquid = self
-            .library
-            .get(part.ingredient)
-            .is_some_and(|one| one.kind == IngredientKind::Oil || one.melt_high_c < LIQUID_BELOW_C);
-        other && (liquid || !liquids)
+        other && self.library.get(part.ingredient).is_some_and(fits)
     }
 
     /// Mass % that can give, and whether only liquids do.
@@ -442,6 +440,16 @@ mod tests {
             &place(&twice, "beeswax", "candelilla-wax", 30.0).formula(15.0),
             &[("candelilla-wax", 15.0), ("sunflower-oil", 85.0)],
         );
+    }
+
+    /// Neither vitamin E nor scent nor clay is thinned, though the first two are liquid.
+    #[test]
+    fn what_is_no_base_of_a_bar_gives_nothing() {
+        let start = bar("beeswax 26, sunflower oil 62, vitamin e 1, lavender oil 2, kaolin 9");
+        let liquids = place(&start, "beeswax", "candelilla-wax", 26.0);
+        assert_eq!(liquids.giving(), (62.0, true));
+        let start = bar("beeswax 26, mango butter 62, vitamin e 1, lavender oil 2, kaolin 9");
+        assert_eq!(place(&start, "beeswax", "candelilla-wax", 26.0).giving(), (62.0, false));
     }
 
     /// A fat or an ester that is molten at 20 °C counts as liquid, one that is not does not.

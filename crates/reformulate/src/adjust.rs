@@ -122,6 +122,17 @@ pub struct Task {
     pub step_percent: Option<f64>,
 }
 
+impl Task {
+    /// Mass % of each ingredient in a formula.
+    pub(crate) fn before(&self, formula: &Formula) -> Vec<f64> {
+        let amount = |&ingredient: &IngredientId| {
+            let parts = formula.parts.iter().filter(|part| part.ingredient == ingredient);
+            parts.map(|part| part.percent).sum::<f64>() + 0.0
+        };
+        self.ingredients.iter().map(amount).collect()
+    }
+}
+
 /// How far a formula meets one demand.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Met {
@@ -241,24 +252,47 @@ fn searched(
     }
     task.limits.check(task.ingredients.len())?;
     check_step(task.step_percent)?;
-    let amount = |ingredient: IngredientId| {
-        formula.parts.iter().filter(|part| part.ingredient == ingredient).map(|part| part.percent).sum::<f64>() + 0.0
-    };
-    let before: Vec<f64> = task.ingredients.iter().map(|&ingredient| amount(ingredient)).collect();
+    let before = task.before(formula);
     let judge = |demands: &[Demand], draws: usize| {
         let options = Options { draws, ..options.clone() };
         Judge::new(library, model, &options, &task.ingredients, demands, task.confidence)
     };
-    let few = judge(&task.demands, FEW_DRAWS.min(options.draws))?;
-    let all = judge(&task.demands, options.draws)?;
+    let found = solved(&before, task, options.draws, &judge, Search::round)?;
+    Ok(Adjustment { formula: named(formula, &task.ingredients, &found.after), ..found })
+}
+
+/// A formula of these amounts; parts of 0 % are left out.
+pub(crate) fn named(formula: &Formula, ingredients: &[IngredientId], percent: &[f64]) -> Formula {
+    let parts = ingredients.iter().zip(percent).filter(|(_, percent)| **percent > TRACE_PERCENT);
+    let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
+    Formula { name: formula.name.clone(), parts }
+}
+
+/// Rounds what was found to whole steps of a size.
+pub(crate) type Round<'s> = fn(&mut Search<'s>, &Judge<'_>, &Found, f64) -> Result<Option<Found>, BlendError>;
+
+/// The smallest change of some amounts; its formula is still empty.
+///
+/// # Arguments
+/// * `before`: the amounts, mass %.
+/// * `judge`: makes what judges amounts against some demands in so many draws.
+pub(crate) fn solved<'s, 'j>(
+    before: &'s [f64],
+    task: &'s Task,
+    draws: usize,
+    judge: &dyn Fn(&[Demand], usize) -> Result<Judge<'j>, BlendError>,
+    round: Round<'s>,
+) -> Result<Adjustment, AdjustError> {
+    let few = judge(&task.demands, FEW_DRAWS.min(draws))?;
+    let all = judge(&task.demands, draws)?;
     all.check()?;
     let meets = |found: &Found| found.missing <= MARGIN_TOLERANCE && task.limits.hold(&found.percent);
-    let mut search = Search { original: &before, limits: &task.limits, judged: Vec::new(), same_set: false };
+    let mut search = Search { original: before, limits: &task.limits, judged: Vec::new(), same_set: false };
     let mut found = search.solve(&few, &all, Vec::new())?;
     // What each demand alone leads to. Where each can be met, the joint search starts again from there before it gives up.
     let mut alone: Vec<Found> = Vec::new();
     let some_judges = |demands: &[Demand]| -> Result<_, BlendError> {
-        Ok((judge(demands, FEW_DRAWS.min(options.draws))?, judge(demands, options.draws)?))
+        Ok((judge(demands, FEW_DRAWS.min(draws))?, judge(demands, draws)?))
     };
     if !meets(&found) && !task.demands.is_empty() {
         let several = task.demands.iter().zip(&found.standings).filter(|_| task.demands.len() > 1);
@@ -283,13 +317,13 @@ fn searched(
         }
     }
     let rounded = match task.step_percent {
-        Some(step) if found.missing <= MARGIN_TOLERANCE => search.round(&all, &found, step)?,
+        Some(step) if found.missing <= MARGIN_TOLERANCE => round(&mut search, &all, &found, step)?,
         _ => None,
     };
     let in_steps = rounded.is_some();
     let found = rounded.unwrap_or(found);
     let feasible = meets(&found);
-    let start = search.judge(&all, &before, false)?;
+    let start = search.judge(&all, before, false)?;
     let mut demands: Vec<Met> = (task.demands.iter().zip(&start).zip(&found.standings))
         .map(|((demand, before), after)| Met {
             demand: *demand,
@@ -324,15 +358,13 @@ fn searched(
             }
         }
     }
-    let parts = task.ingredients.iter().zip(&found.percent).filter(|(_, percent)| **percent > TRACE_PERCENT);
-    let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
     let judged = search.judged;
     Ok(Adjustment {
-        formula: Formula { name: formula.name.clone(), parts },
-        mass_moved: mass_moved(&before, &found.percent),
+        formula: Formula { name: String::new(), parts: Vec::new() },
+        mass_moved: mass_moved(before, &found.percent),
         over_price: task.limits.over_price(&found.percent),
         after: found.percent,
-        before,
+        before: before.to_vec(),
         feasible,
         in_steps,
         demands,
@@ -343,8 +375,8 @@ fn searched(
 
 /// A formula and how far it meets the demands.
 #[derive(Debug, Clone)]
-struct Found {
-    percent: Vec<f64>,
+pub(crate) struct Found {
+    pub percent: Vec<f64>,
     standings: Vec<Standing>,
     cost: f64,
     missing: f64,
@@ -360,9 +392,9 @@ fn transfers(count: usize) -> impl Iterator<Item = (usize, usize)> {
     (0..count).flat_map(move |from| (0..count).filter(move |to| *to != from).map(move |to| (from, to)))
 }
 
-struct Search<'a> {
+pub(crate) struct Search<'a> {
     original: &'a [f64],
-    limits: &'a Limits,
+    pub limits: &'a Limits,
     /// Calls of the judge, by its number of draws.
     judged: Vec<Judged>,
     /// Whether a step that leads nowhere because an ingredient comes or goes is tried without that.
@@ -412,7 +444,7 @@ impl Search<'_> {
     }
 
     /// A formula, where it meets everything in all draws.
-    fn met(&mut self, all: &Judge<'_>, percent: Vec<f64>) -> Result<Option<Found>, BlendError> {
+    pub fn met(&mut self, all: &Judge<'_>, percent: Vec<f64>) -> Result<Option<Found>, BlendError> {
         self.count(all);
         if all.judge_within(&percent, MARGIN_TOLERANCE, false)?.is_none() {
             return Ok(None);

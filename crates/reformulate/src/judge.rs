@@ -15,6 +15,7 @@
 //! # Source
 //! Order statistics of the draws (textbook; recalled).
 
+use std::borrow::Cow;
 use std::cmp::Ordering;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -107,6 +108,32 @@ pub struct Judge<'a> {
     drawn: Vec<Vec<OnceLock<DrawnMixture>>>,
     /// Formulas judged in full.
     known: Mutex<Vec<Arc<Full>>>,
+    /// What is poured already, where formulas are a pot and what is added to it.
+    pot: Option<Pot>,
+}
+
+/// A pot whose contents stay in their shares, and what may be added to it.
+#[derive(Debug, Clone)]
+pub(crate) struct Pot {
+    /// What is in it, mass % of each ingredient.
+    pub percent: Vec<f64>,
+    /// Positions among the ingredients of what may be added.
+    pub addable: Vec<usize>,
+}
+
+impl Pot {
+    /// Mass % of each ingredient, of a mixture given as mass % of the pot and of each addition.
+    pub fn mixed(&self, share: &[f64]) -> Vec<f64> {
+        let mut mixed: Vec<f64> = self.percent.iter().map(|percent| percent * share[0] / 100.0).collect();
+        self.addable.iter().zip(&share[1..]).for_each(|(&at, added)| mixed[at] += added);
+        mixed
+    }
+
+    /// What a price or a slope of each ingredient is of the pot and of each addition.
+    pub fn along(&self, of_each: &[f64]) -> Vec<f64> {
+        let pot = of_each.iter().zip(&self.percent).map(|(one, percent)| one * percent / 100.0).sum();
+        std::iter::once(pot).chain(self.addable.iter().map(|&at| of_each[at])).collect()
+    }
 }
 
 /// A formula judged in all draws.
@@ -259,7 +286,18 @@ impl<'a> Judge<'a> {
             idle: Mutex::default(),
             drawn,
             known: Mutex::default(),
+            pot: None,
         })
+    }
+
+    /// Judges mixtures of a pot and additions from here on: every formula is the mass % of the pot, then of each addition.
+    pub(crate) fn of_pot(self, pot: Pot) -> Self {
+        Judge { pot: Some(pot), ..self }
+    }
+
+    /// Mass % of each ingredient.
+    fn mixed<'p>(&self, percent: &'p [f64]) -> Cow<'p, [f64]> {
+        self.pot.as_ref().map_or(Cow::Borrowed(percent), |pot| Cow::Owned(pot.mixed(percent)))
     }
 
     /// Number of draws.
@@ -324,8 +362,9 @@ impl<'a> Judge<'a> {
     /// # Errors
     /// [`BlendError::Equilibrium`]; never seen on valid input.
     pub fn judge(&self, percent: &[f64], with_gradients: bool) -> Result<Vec<Standing>, BlendError> {
-        let mix = self.mix(percent);
-        let full = self.full(percent, &mix)?;
+        let percent = self.mixed(percent);
+        let mix = self.mix(&percent);
+        let full = self.full(&percent, &mix)?;
         let all = vec![true; self.draws().max(1)];
         let standing = |(demand, one): (usize, &Ranked)| self.standing(&mix, demand, one, &all, with_gradients);
         full.demands.iter().enumerate().map(standing).collect()
@@ -363,11 +402,12 @@ impl<'a> Judge<'a> {
         most_missing: f64,
         with_gradients: bool,
     ) -> Result<Option<Vec<Standing>>, BlendError> {
-        let Some(near) = self.nearest(percent) else {
+        let mixed = self.mixed(percent);
+        let Some(near) = self.nearest(&mixed) else {
             let standings = self.judge(percent, with_gradients)?;
             return Ok(standings.iter().all(|one| one.margin >= -most_missing).then_some(standings));
         };
-        let mix = self.mix(percent);
+        let mix = self.mix(&mixed);
         let (rank, reach) = self.deciding();
         let mut windows: Vec<Window<'_>> = near.demands.iter().map(|full| Window::new(full, rank, reach)).collect();
         loop {
@@ -436,6 +476,10 @@ impl<'a> Judge<'a> {
             let deciding: Vec<usize> = neighbours.collect();
             let tangent = |lent: &mut Lent<'_>, draw: usize| {
                 let gradient = self.gradient(&mut lent.samplers, draw, demand)?;
+                let gradient = match &self.pot {
+                    Some(pot) => pot.along(&gradient),
+                    None => gradient,
+                };
                 Ok(Tangent { margin: margins[draw], gradient })
             };
             let tangents: Result<_, EquilibriumError> =

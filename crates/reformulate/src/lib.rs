@@ -7,6 +7,7 @@
 //! - [`linear`]: the best step inside the limits when everything is taken as linear.
 //! - [`swap`](mod@swap): one ingredient in place of another.
 //! - [`adjust()`]: the smallest change that meets every demand.
+//! - [`rescue()`]: the least to add to a pot already poured.
 //! - [`space`]: a space of formulas, filled with points ([`quasi_random`]).
 //! - [`front`]: the best trade-offs of many points.
 //! - [`explore()`]: the best trade-offs of a space.
@@ -19,6 +20,7 @@ pub mod judge;
 pub mod limits;
 pub mod linear;
 pub mod quasi_random;
+pub mod rescue;
 pub mod space;
 pub mod swap;
 
@@ -26,4 +28,5 @@ pub use adjust::{Adjustment, adjust};
 pub use demand::{Demand, DemandError, Firmness};
 pub use explore::{Exploration, explore};
 pub use limits::Limits;
+pub use rescue::{Rescue, rescue};
 pub use space::Space;

@@ -6,5 +6,6 @@ mod explore;
 #[path = "../../../../tests/kit/full.rs"]
 mod full;
 mod judge;
+mod rescue;
 mod swap;
 mod witness;

@@ -1,0 +1,157 @@
+//! What to add to a pot already poured so that it meets every demand: nothing can be taken out of it.
+//!
+//! ```text
+//! minimise   Σ a_i   subject to the demands on the mixture (m p + a) / (m + Σ a),   a ≥ 0
+//! ```
+//! `m` is the mass of the pot, `p` its shares, `a` what is added. As a formula of the pot itself and of each addition, in mass % of the mixture, it starts at
+//! 100 % of the pot, and the mass moved is `Σ a / (m + Σ a)`, which grows with `Σ a`: the search is that of [`crate::adjust`](mod@crate::adjust), the
+//! slope with the share of the pot being that along its contents.
+//!
+//! # Source
+//! As [`crate::adjust`](mod@crate::adjust).
+
+use barwright_blend::{BlendError, Model, Options};
+use barwright_reference::{Formula, Library};
+
+use crate::adjust::{AdjustError, Adjustment, Found, Search, Task, named, solved};
+use crate::demand::Demand;
+use crate::judge::{Judge, Pot};
+use crate::limits::{Limits, PriceLimit, SUM_TOLERANCE_PERCENT, check_step, mass_moved};
+
+/// Least share of the pot in the mixture, mass %: with more than three times its mass added, it is another batch.
+pub const MIN_POT_PERCENT: f64 = 25.0;
+
+/// An addition below this is none, % of the pot.
+const NOTHING_PERCENT: f64 = 1e-3;
+
+/// Largest number of combinations of steps tried in rounding.
+const MAX_ROUNDED: usize = 160;
+
+/// What to add.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rescue {
+    /// The mixture beside the pot, as of [`crate::adjust()`]; whole steps are those of the additions.
+    pub adjustment: Adjustment,
+    /// What is added of each ingredient, % of the mass of the pot; at least 0.
+    pub added_percent: Vec<f64>,
+}
+
+/// Finds the least mass to add to a pot.
+///
+/// # Arguments
+/// * `library`, `model`, `options`: as for [`crate::adjust()`].
+/// * `formula`: what is in the pot, mass %.
+/// * `task`: demands and limits. What may be more than it is (`max_percent`) may be added, any amount of it; the other bounds say nothing here. Steps are
+///   those of the additions, % of the pot.
+///
+/// # Errors
+/// [`AdjustError`].
+///
+/// # Validity
+/// As [`crate::adjust()`]; at most three times the mass of the pot is added.
+///
+/// # Example
+/// ```
+/// use barwright_blend::{Model, Options};
+/// use barwright_reference::{Library, formula};
+/// use barwright_reformulate::adjust::Task;
+/// use barwright_reformulate::{Demand, Limits, rescue};
+/// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+/// let library = Library::builtin()?;
+/// let pot = formula::read_inline("beeswax 20, sunflower oil 80", "pot", &library)?.formulas.remove(0);
+/// let task = Task {
+///     demands: vec![Demand::Hold { temperature_c: 50.0 }],
+///     confidence: 0.9,
+///     ingredients: pot.parts.iter().map(|part| part.ingredient).collect(),
+///     limits: Limits::free(2),
+///     step_percent: None,
+/// };
+/// let found = rescue(&library, &Model::builtin()?, &Options { draws: 64, ..Options::default() }, &pot, &task)?;
+/// assert!(found.added_percent[0] > 0.0 && found.added_percent[1] == 0.0);
+/// # Ok(())
+/// # }
+/// ```
+pub fn rescue(
+    library: &Library,
+    model: &Model,
+    options: &Options,
+    formula: &Formula,
+    task: &Task,
+) -> Result<Rescue, AdjustError> {
+    rayon::scope(|_| searched(library, model, options, formula, task))
+}
+
+fn searched(
+    library: &Library,
+    model: &Model,
+    options: &Options,
+    formula: &Formula,
+    task: &Task,
+) -> Result<Rescue, AdjustError> {
+    if task.demands.is_empty() && task.limits.price.is_none() {
+        return Err(AdjustError::NoDemand);
+    }
+    task.limits.check(task.ingredients.len())?;
+    check_step(task.step_percent)?;
+    let before = task.before(formula);
+    let may_rise = |&at: &usize| task.limits.max_percent[at] > before[at] + SUM_TOLERANCE_PERCENT;
+    let pot = Pot { addable: (0..before.len()).filter(may_rise).collect(), percent: before };
+    let mut limits = Limits::free(1 + pot.addable.len());
+    limits.min_percent[0] = MIN_POT_PERCENT;
+    limits.price = task
+        .limits
+        .price
+        .as_ref()
+        .map(|PriceLimit { per_kg, max_per_kg }| PriceLimit { per_kg: pot.along(per_kg), max_per_kg: *max_per_kg });
+    let inner = Task { limits, ..task.clone() };
+    let judge = |demands: &[Demand], draws: usize| {
+        let options = Options { draws, ..options.clone() };
+        let judge = Judge::new(library, model, &options, &task.ingredients, demands, task.confidence)?;
+        Ok(judge.of_pot(pot.clone()))
+    };
+    let mut start = vec![0.0; 1 + pot.addable.len()];
+    start[0] = 100.0;
+    let found = solved(&start, &inner, options.draws, &judge, round)?;
+    let after = pot.mixed(&found.after);
+    let mut added_percent = vec![0.0; pot.percent.len()];
+    pot.addable.iter().zip(added(&found.after)).for_each(|(&at, added)| added_percent[at] = added);
+    let adjustment = Adjustment {
+        formula: named(formula, &task.ingredients, &after),
+        mass_moved: mass_moved(&pot.percent, &after),
+        before: pot.percent,
+        after,
+        ..found
+    };
+    Ok(Rescue { adjustment, added_percent })
+}
+
+/// What is added, % of the pot, of a mixture in mass % of the pot and of each addition.
+fn added(share: &[f64]) -> Vec<f64> {
+    let of_pot = share[1..].iter().map(|added| 100.0 * added.max(0.0) / share[0]);
+    of_pot.map(|added| if added < NOTHING_PERCENT { 0.0 } else { added }).collect()
+}
+
+/// The mixture with whole steps of additions that meets everything with the least mass; `None` when none of those near does.
+fn round(search: &mut Search<'_>, all: &Judge<'_>, found: &Found, step: f64) -> Result<Option<Found>, BlendError> {
+    let mut combinations: Vec<Vec<f64>> = vec![Vec::new()];
+    for added in added(&found.percent) {
+        let least = (added / step + NOTHING_PERCENT).floor();
+        let choices: &[f64] = if added > 0.0 { &[0.0, 1.0, 2.0] } else { &[0.0] };
+        let longer = |one: &Vec<f64>| -> Vec<Vec<f64>> {
+            choices.iter().map(|extra| [one.as_slice(), &[step * (least + extra)]].concat()).collect()
+        };
+        combinations = combinations.iter().flat_map(longer).take(1 << 14).collect();
+    }
+    let total = |added: &[f64]| added.iter().sum::<f64>();
+    combinations.sort_by(|a, b| total(a).total_cmp(&total(b)));
+    for added in combinations.into_iter().take(MAX_ROUNDED) {
+        let whole = 100.0 / (100.0 + total(&added));
+        let share: Vec<f64> = std::iter::once(100.0).chain(added).map(|mass| mass * whole).collect();
+        if search.limits.hold(&share)
+            && let Some(found) = search.met(all, share)?
+        {
+            return Ok(Some(found));
+        }
+    }
+    Ok(None)
+}

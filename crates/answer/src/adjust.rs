@@ -4,7 +4,7 @@ use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, IngredientId, Library};
 use barwright_reformulate::Demand;
 use barwright_reformulate::adjust::{AdjustError, Adjustment, Conflict, Met, Task};
-use barwright_reformulate::limits::{LimitError, PriceLimit, price_per_kg};
+use barwright_reformulate::limits::{LimitError, PriceLimit, STEP_PERCENT, price_per_kg};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -17,7 +17,7 @@ use crate::engine::{Engine, Recipe};
 use crate::limits::{self, NamedLimits, Reading};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::{capital, in_text, list, title};
-use crate::words::number::{amount, beside, in_hundred, interval, significant, whole};
+use crate::words::number::{amount, beside, fixed, in_hundred, interval, significant, trimmed, whole};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 
@@ -26,6 +26,9 @@ const NO_CHANGE: f64 = 5e-4;
 
 /// Confidence of an even chance, shown beside a surer answer.
 const EVEN: f64 = 0.5;
+
+/// Additions are whole grams to a pot of this much or more, g, and tenths of a gram to a smaller one.
+const WHOLE_GRAMS_FROM_G: f64 = 200.0;
 
 /// What is the smallest change of a formula that meets every target?
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -43,6 +46,8 @@ pub struct Adjust {
     pub limits: NamedLimits,
     /// Amounts change in whole steps of this size, % of the bar; none: any amount.
     pub step_percent: Option<f64>,
+    /// Mass of the bar that is poured already, kg: nothing can be taken out of it, and the least is added. None: the formula is still on paper.
+    pub poured_kg: Option<f64>,
     /// Units of the words.
     pub units: Units,
 }
@@ -56,6 +61,7 @@ impl Default for Adjust {
             confidence: 0.9,
             limits: NamedLimits::default(),
             step_percent: Some(0.5),
+            poured_kg: None,
             units: Units::default(),
         }
     }
@@ -70,6 +76,9 @@ pub struct Adjusted {
     pub after: Assessment,
     /// Every amount that changes.
     pub changes: Vec<Change>,
+    /// What to add to the pot that is poured already; nowhere else.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub added: Vec<Added>,
     /// Whether every demand is met within the limits; where not, the changed bar is the nearest to it.
     pub feasible: bool,
     /// Probability that each demand had to be met with.
@@ -87,6 +96,22 @@ pub struct Adjusted {
     /// The changed formula.
     #[serde(skip)]
     pub formula: Formula,
+}
+
+/// An addition to a pot.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Added {
+    /// Key of the ingredient.
+    pub ingredient: String,
+    /// Mass, g.
+    pub mass_g: f64,
+}
+
+/// A change: of the shares of a formula, or by what is added to a pot.
+struct Solved {
+    adjustment: Adjustment,
+    /// Mass added of each ingredient, g; none where a formula is changed.
+    added_g: Vec<f64>,
 }
 
 /// One ingredient before and after.
@@ -108,6 +133,16 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     if asked.demands.is_empty() && asked.limits.max_price.is_none() {
         return Err(demand::none().into());
     }
+    let poured_g = asked.poured_kg.map(|mass| 1000.0 * mass);
+    if poured_g.is_some_and(|mass| !(mass.is_finite() && mass > 0.0)) {
+        return Err(Fault::new("poured", "the mass that is poured is not above 0").into());
+    }
+    if poured_g.is_some() && !(asked.limits.lower.is_empty() && asked.limits.bounds.is_empty()) {
+        let fault = Fault::new("poured", "`--lower` and `--bound` say nothing of a pot that is poured already");
+        return Err(fault
+            .hint("Nothing can be taken out of it; `--raise` and `--keep` choose what may be added.")
+            .into());
+    }
     let library = &engine.library;
     let formula = engine.formula(&asked.formula)?;
     let Reading { ingredients, limits, kept } = limits::read(library, &formula, &asked.limits)?;
@@ -117,22 +152,39 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
         confidence: asked.confidence,
         ingredients,
         limits,
-        step_percent: asked.step_percent,
+        step_percent: poured_g.map_or(asked.step_percent, |mass| Some(step_of_pot(mass))),
     };
-    let solve = |task: &Task| {
-        barwright_reformulate::adjust(library, &engine.model, &options, &formula, task)
-            .map_err(|error| refused(error, library, &task.ingredients))
+    let solve = |task: &Task| -> Result<Solved, Refusal> {
+        let model = &engine.model;
+        let solved = match poured_g {
+            Some(mass) => barwright_reformulate::rescue(library, model, &options, &formula, task).map(|found| Solved {
+                added_g: found.added_percent.iter().map(|percent| mass * percent / 100.0).collect(),
+                adjustment: found.adjustment,
+            }),
+            None => barwright_reformulate::adjust(library, model, &options, &formula, task)
+                .map(|adjustment| Solved { adjustment, added_g: Vec::new() }),
+        };
+        solved.map_err(|error| refused(error, library, &task.ingredients))
     };
-    let found = solve(&task)?;
+    let Solved { adjustment: found, added_g } = solve(&task)?;
     let even = if task.confidence > EVEN && found.mass_moved > 0.0 && !task.demands.is_empty() {
-        Some(solve(&Task { confidence: EVEN, ..task.clone() })?).filter(|even| even.feasible)
+        Some(solve(&Task { confidence: EVEN, ..task.clone() })?).filter(|even| even.adjustment.feasible)
     } else {
         None
     };
     let bench = engine.bench(&options)?;
     let (before, after) = (bench.assess(&formula)?, bench.assess(&found.formula)?);
 
-    let view = View { found: &found, even: even.as_ref(), task: &task, kept: &kept, library, units: asked.units };
+    let view = View {
+        found: &found,
+        added_g: &added_g,
+        poured_g,
+        even: even.as_ref(),
+        task: &task,
+        kept: &kept,
+        library,
+        units: asked.units,
+    };
     let mut document = Document::new(title(&formula, &engine.library), options.state.word())
         .lead([Block::said(sentences(&view)), Block::Small(RULE_OF_THUMB.to_owned())])
         .section("Parts, % by mass", [Block::Table(parts(&view))]);
@@ -143,7 +195,10 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
         let ingredient = library.get(id)?.key.clone();
         (from_percent != to_percent).then_some(Change { ingredient, from_percent, to_percent })
     };
+    let added = task.ingredients.iter().zip(&added_g).filter(|(_, mass)| **mass > 0.0);
+    let added = added.map(|(&id, &mass_g)| Added { ingredient: library.key(id).to_owned(), mass_g }).collect();
     let figures = Adjusted {
+        added,
         before,
         after,
         changes: task.ingredients.iter().zip(found.before.iter().zip(&found.after)).filter_map(change).collect(),
@@ -177,8 +232,12 @@ fn refused(error: AdjustError, library: &Library, ingredients: &[IngredientId]) 
 /// What is put into words.
 struct View<'a> {
     found: &'a Adjustment,
+    /// Mass added of each ingredient, g.
+    added_g: &'a [f64],
+    /// Mass that is poured already, g.
+    poured_g: Option<f64>,
     /// The answer for an even chance, where the wish was for a surer one.
-    even: Option<&'a Adjustment>,
+    even: Option<&'a Solved>,
     task: &'a Task,
     /// What stays because a bar is not built of it.
     kept: &'a [IngredientId],
@@ -213,16 +272,26 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     let mut said = Vec::new();
     let wanted = in_hundred(task.confidence);
     if found.mass_moved < NO_CHANGE && found.feasible {
-        said.push(format!("Nothing needs to change: every target is met with {wanted} confidence."));
+        let what = if view.poured_g.is_some() { "Nothing needs to be added" } else { "Nothing needs to change" };
+        said.push(format!("{what}: every target is met with {wanted} confidence."));
+    } else if let (true, Some(poured_g)) = (found.feasible, view.poured_g) {
+        said.push(pot_sentence(view, poured_g));
     } else if found.feasible {
         said.push(format!("Move {} % of the mass: {}.", amount(found.mass_moved), changes(view, found)));
     } else {
         let nearest =
             if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
-        said.push(format!(
-            "No formula was found within these limits that meets every target with {wanted} confidence."
-        ));
-        let what = if found.mass_moved < NO_CHANGE { String::new() } else { format!(": {}", changes(view, found)) };
+        said.push(match view.poured_g {
+            Some(_) => format!("Nothing was found that could be added to meet every target with {wanted} confidence: what is in the pot cannot be taken out."),
+            None => format!("No formula was found within these limits that meets every target with {wanted} confidence."),
+        });
+        let what = if found.mass_moved < NO_CHANGE {
+            String::new()
+        } else if view.poured_g.is_some() {
+            format!(": add {}", additions(view, view.added_g))
+        } else {
+            format!(": {}", changes(view, found))
+        };
         said.push(format!("{nearest}{what}."));
     }
     for met in &found.demands {
@@ -243,7 +312,14 @@ fn sentences(view: &View<'_>) -> Vec<String> {
         said.push(format!("These two seem to conflict: each can be met within these limits, but no formula was found that meets both: {first} and {second}."));
     }
     if let Some(even) = view.even {
-        let what = if even.mass_moved < NO_CHANGE { "no change is needed".to_owned() } else { changes(view, even) };
+        let Solved { adjustment, added_g } = even;
+        let what = if adjustment.mass_moved < NO_CHANGE {
+            "no change is needed".to_owned()
+        } else if view.poured_g.is_some() {
+            format!("add {}", additions(view, added_g))
+        } else {
+            changes(view, adjustment)
+        };
         said.push(format!("For an even chance ({}): {what}.", in_hundred(EVEN)));
     }
     if !view.kept.is_empty() && found.mass_moved >= NO_CHANGE {
@@ -277,6 +353,35 @@ pub(crate) fn before_and_after(before: &Assessment, after: &Assessment, options:
     row("on skin it".to_owned(), &|one| one.skin.verdict.word().to_owned());
     row("risk of grain".to_owned(), &|one| one.grain.verdict.word().to_owned());
     Section::new("Before and after", [Block::Table(table)])
+}
+
+/// Step of additions, % of the pot: what a kitchen scale shows.
+fn step_of_pot(poured_g: f64) -> f64 {
+    let grams = if poured_g >= WHOLE_GRAMS_FROM_G { 1.0 } else { 0.1 };
+    (100.0 * grams / poured_g).clamp(*STEP_PERCENT.start(), *STEP_PERCENT.end())
+}
+
+/// What to add to the pot, how much it is then, and what the addition costs where all prices are known.
+fn pot_sentence(view: &View<'_>, poured_g: f64) -> String {
+    let total: f64 = view.added_g.iter().sum();
+    let there = trimmed(poured_g, 1);
+    let price = |(&id, &mass_g): (&IngredientId, &f64)| {
+        let price = view.library.get(id).and_then(|one| one.price_per_kg);
+        if mass_g > 0.0 { price.map(|price| price * mass_g / 1000.0) } else { Some(0.0) }
+    };
+    let cost: Option<f64> = view.task.ingredients.iter().zip(view.added_g).map(price).sum();
+    let cost = cost.map_or_else(String::new, |cost| format!(" What is added costs {}.", fixed(cost, 2)));
+    let what = additions(view, view.added_g);
+    format!("Add {what} to the {there} g: {} g in all.{cost}", trimmed(poured_g + total, 1))
+}
+
+/// `84 g of beeswax and 10 g of cocoa butter`.
+fn additions(view: &View<'_>, added_g: &[f64]) -> String {
+    let added = view.task.ingredients.iter().zip(added_g).filter(|(_, mass)| **mass > 0.0);
+    let one = |(&id, &mass): (&IngredientId, &f64)| {
+        format!("{} g of {}", trimmed(mass, 1), in_text(view.library.common_name(id)))
+    };
+    list(&added.map(one).collect::<Vec<_>>(), "and")
 }
 
 /// `beeswax 26 to 33 %, sunflower oil 30 to 23 %`, what rises first.
@@ -331,6 +436,35 @@ mod tests {
         assert_eq!(json["changes"][0]["ingredient"], "beeswax");
         assert!(answer.figures.feasible && json.get("formula").is_none());
         assert!(answer.document.said()[0].starts_with("Move "), "{:?}", answer.document.said());
+    }
+
+    /// The pot is named with its mass, whole grams are added, and 13 % of beeswax is no more in a bigger pot.
+    #[test]
+    fn a_pot_is_added_to_in_grams() {
+        let engine = Engine::builtin().unwrap();
+        let mut asked: Adjust = serde_json::from_str(
+            r#"{
+                "formula": { "name": "bar", "parts": [{ "ingredient": "beeswax", "amount": 1 }, { "ingredient": "olive oil", "amount": 5 }] },
+                "options": { "draws": 16 },
+                "demands": [{ "demand": "hold", "temperature_c": 40 }],
+                "poured_kg": 0.5
+            }"#,
+        )
+        .unwrap();
+        let answer = adjust(&engine, &asked).unwrap();
+        let [Added { ingredient, mass_g }] = &answer.figures.added[..] else { unreachable!("one is added") };
+        assert!(ingredient == "beeswax" && *mass_g > 0.0 && (mass_g - mass_g.round()).abs() < 1e-6, "{mass_g}");
+        let said = format!("Add {} g of beeswax to the 500 g: {} g in all.", mass_g.round(), 500.0 + mass_g.round());
+        assert_eq!(answer.document.said()[0], said);
+        let shares = &answer.figures.formula.parts;
+        assert!((shares[0].percent - 100.0 * (500.0 / 6.0 + mass_g) / (500.0 + mass_g)).abs() < 1e-6, "{shares:?}");
+
+        asked.limits.raise = vec!["oils".to_owned()];
+        let answer = adjust(&engine, &asked).unwrap();
+        assert!(!answer.figures.feasible && answer.figures.limits[0].met_alone == Some(false));
+        assert!(answer.document.said()[0].starts_with("Nothing was found that could be added"));
+        asked.limits.bounds = vec!["beeswax=..20".to_owned()];
+        assert_eq!(adjust(&engine, &asked).err().unwrap().faults[0].code, "poured");
     }
 
     #[test]

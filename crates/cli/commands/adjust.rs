@@ -14,7 +14,7 @@ use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::{Formula, Library};
 use barwright_reformulate::Demand;
 
-use crate::args::{Making, OUTPUT, Showing, options, step, with_formula_help};
+use crate::args::{Making, OUTPUT, Showing, mass, options, step, with_formula_help};
 use crate::error::CliError;
 use crate::input::{load, read_file};
 use crate::output::Streams;
@@ -30,6 +30,7 @@ A NAME is an ingredient, or a kind: waxes, butters, oils, esters, hydrocarbons.
 Examples:
   barwright adjust winter.toml --hold 45C
   barwright adjust winter.toml --hold 45C --raise waxes --lower oils --out summer.toml
+  barwright adjust winter.toml --hold 45C --poured 500g
   barwright adjust 'beeswax 20, shea butter 30, olive oil 50' --firmness 30%@25C --add 'candelilla wax' --bound 'beeswax=..25'")
 )]
 pub struct Args {
@@ -78,6 +79,9 @@ pub struct Args {
     /// Change amounts in steps of this many percent of the bar; 0 for any amount
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
+    /// This much is poured or molten already: say what to add to it, since nothing can be taken out
+    #[arg(long, value_name = "MASS", value_parser = mass, conflicts_with_all = ["lower", "bound", "step"])]
+    pub poured: Option<f64>,
     /// Write the changed formula here; a formula file keeps its comments and order
     #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
@@ -136,6 +140,7 @@ impl Args {
                 max_price: self.max_price,
             },
             step_percent: (self.step > 0.0).then_some(self.step),
+            poured_kg: self.poured,
             units: self.showing.units,
         })
     }

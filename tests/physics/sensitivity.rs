@@ -38,6 +38,8 @@ proptest! {
         weights in proptest::collection::vec(5.0_f64..60.0, 6),
         state in proptest::sample::select(CrystalState::ALL.to_vec()),
     ) {
+        // Powder alone is no bar.
+        prop_assume!(picks.iter().any(|id| crate::LIBRARY.get(*id).is_some_and(|one| one.powder.is_none())));
         let total: f64 = weights[..picks.len()].iter().sum();
         let parts = picks.iter().zip(&weights).map(|(&ingredient, weight)| Part { ingredient, percent: 100.0 * weight / total });
         let formula = Formula { name: String::new(), parts: parts.collect() };

@@ -168,7 +168,7 @@ mod tests {
                 );
                 assert!((found.unwrap_or(f64::NAN) - exact[which]).abs() < 1e-7, "{found:?} {exact:?}");
             }
-            assert!(spent[0] <= 8 && spent[1] < spent[0], "{spent:?}");
+            assert!(spent[0] <= 8 && spent[1] <= 3, "{spent:?}");
             assert!(points.is_sorted_by(|a, b| a.at < b.at));
         }
     }

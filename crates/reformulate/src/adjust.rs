@@ -444,6 +444,9 @@ impl Search<'_> {
     }
 
     /// A formula, where it meets everything in all draws.
+    ///
+    /// # Errors
+    /// As [`Judge::judge`].
     pub fn met(&mut self, all: &Judge<'_>, percent: Vec<f64>) -> Result<Option<Found>, BlendError> {
         self.count(all);
         if all.judge_within(&percent, MARGIN_TOLERANCE, false)?.is_none() {

@@ -130,6 +130,12 @@ impl Pot {
     }
 
     /// What a price or a slope of each ingredient is of the pot and of each addition.
+    ///
+    /// # Arguments
+    /// * `of_each`: of each ingredient, in any unit.
+    ///
+    /// # Returns
+    /// In the same unit.
     pub fn along(&self, of_each: &[f64]) -> Vec<f64> {
         let pot = of_each.iter().zip(&self.percent).map(|(one, percent)| one * percent / 100.0).sum();
         std::iter::once(pot).chain(self.addable.iter().map(|&at| of_each[at])).collect()

@@ -125,7 +125,8 @@ fn random_bars_close_and_are_no_worse_than_one_to_one() {
         let replaced = picks[0];
         let task = SwapTask { replaced, candidates: vec![with], vegan: false, nut_free: false, step_percent: None };
         let is_powder = |id: IngredientId| LIBRARY.get(id).is_some_and(|one| one.powder.is_some());
-        if start.parts[1..].iter().all(|part| is_powder(part.ingredient)) && is_powder(with) {
+        let rest_is_powder = start.parts[1..].iter().all(|part| is_powder(part.ingredient));
+        if rest_is_powder && (is_powder(replaced) || is_powder(with)) {
             continue;
         }
         let best = run(&start, &task).unwrap().remove(0);

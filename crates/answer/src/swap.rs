@@ -87,11 +87,16 @@ pub struct Ranked {
     pub to_percent: f64,
     /// Distance from the bar as it was, in steps that a maker would notice.
     pub distance: f64,
+    /// Whether so much of it comes that it makes a different bar: those are last.
+    pub different_bar: bool,
     /// Whether what comes is from animals.
     pub animal_origin: AnimalOrigin,
     /// Every property.
     pub properties: Vec<Kept>,
 }
+
+/// What a bar is with far more of the replacement than went.
+const DIFFERENT_BAR: &str = "a different bar";
 
 /// Answers [`Swap`].
 ///
@@ -133,6 +138,7 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
 fn told(one: Replacement, library: &Library) -> (Formula, Ranked) {
     let known = library.get(one.ingredient);
     let ranked = Ranked {
+        different_bar: one.is_different_bar(),
         ingredient: known.map_or_else(String::new, |known| known.key.clone()),
         from_percent: one.from_percent,
         to_percent: one.to_percent,
@@ -218,12 +224,18 @@ fn nearest(view: &View<'_>) -> Section {
         .columns(Kind::Words, ["what it cannot match"])
         .rows(view.ranked.iter().map(|one| {
             let missed: Vec<String> = one.properties.iter().filter(|one| !one.matched).map(brief).collect();
+            let missed = list(&missed, "and");
+            let missed = match (one.is_different_bar(), missed.as_str()) {
+                (false, _) => missed,
+                (true, "") => DIFFERENT_BAR.to_owned(),
+                (true, _) => format!("{DIFFERENT_BAR}: {missed}"),
+            };
             [
                 visible(view.called(one.ingredient)),
                 amount(one.to_percent),
-                significant(one.to_percent / one.from_percent, 2),
+                significant(one.mass_ratio(), 2),
                 significant(one.distance, 2),
-                list(&missed, "and"),
+                missed,
             ]
         }));
     let steps = "A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 % melted.";
@@ -247,9 +259,9 @@ fn sentences(view: &View<'_>) -> Vec<String> {
             in_text(view.called(view.replaced)),
             amount(best.to_percent),
             in_text(view.called(best.ingredient)),
-            significant(best.to_percent / best.from_percent, 2)
+            significant(best.mass_ratio(), 2)
         ),
-        matched,
+        if best.is_different_bar() { format!("That is {DIFFERENT_BAR}. {matched}") } else { matched },
         "Colour, scent and gloss are not considered.".to_owned(),
     ];
     said.extend(possibly_animal(view));

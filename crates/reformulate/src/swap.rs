@@ -45,6 +45,9 @@ const SMALLEST_KPA: f64 = 1e-3;
 /// A relief coarser than this counts as none, mm.
 const COARSEST_MM: f64 = 1e3;
 
+/// Times the mass that went above which what comes makes a different bar: it is no replacement of an ingredient any more (judgement).
+pub const MAX_MASS_RATIO: f64 = 1.5;
+
 /// Inverse of the golden ratio.
 const GOLDEN: f64 = 0.618_033_988_749_895;
 
@@ -125,7 +128,19 @@ pub struct Replacement {
     pub properties: Vec<Kept>,
 }
 
-/// Finds the best amount of every candidate, the nearest bar first.
+impl Replacement {
+    /// Mass that comes over mass that went.
+    pub fn mass_ratio(&self) -> f64 {
+        self.to_percent / self.from_percent
+    }
+
+    /// Whether it takes so much that it is a different bar.
+    pub fn is_different_bar(&self) -> bool {
+        self.mass_ratio() > MAX_MASS_RATIO
+    }
+}
+
+/// Finds the best amount of every candidate, the nearest bar first; those that need more than [`MAX_MASS_RATIO`] times the mass that went come last.
 ///
 /// # Arguments
 /// * `library`, `model`: as for [`barwright_blend::assess()`].
@@ -177,7 +192,11 @@ pub fn swap(
     let one = |&ingredient: &IngredientId| -> Result<Replacement, BlendError> {
         let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
         let distance = |amount: f64| -> Result<f64, BlendError> {
-            let after = readings(&bench.assess(&place.formula(amount))?);
+            let after = match bench.assess(&place.formula(amount)) {
+                // So much powder that it is all there is: no bar.
+                Err(BlendError::OnlyPowder) => return Ok(f64::INFINITY),
+                found => readings(&found?),
+            };
             Ok(before.iter().zip(&after).map(|(before, after)| steps(before, after).powi(2)).sum::<f64>().sqrt())
         };
         // With nothing to give or take, the amount is what went.
@@ -215,7 +234,10 @@ pub fn swap(
     };
     let mut found = candidates.par_iter().map(one).collect::<Result<Vec<_>, _>>()?;
     let key = |one: &Replacement| library.key(one.ingredient);
-    found.sort_by(|a, b| a.distance.total_cmp(&b.distance).then_with(|| key(a).cmp(key(b))));
+    let other = Replacement::is_different_bar;
+    found.sort_by(|a, b| {
+        other(a).cmp(&other(b)).then(a.distance.total_cmp(&b.distance)).then_with(|| key(a).cmp(key(b)))
+    });
     Ok(found)
 }
 

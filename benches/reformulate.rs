@@ -11,7 +11,7 @@ use barwright_reformulate::adjust::{Adjustment, Task, adjust};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
 use barwright_reformulate::front::{Front, Scores};
 use barwright_reformulate::judge::{Judge, Standing};
-use barwright_reformulate::linear::mass_moved;
+use barwright_reformulate::limits::mass_moved;
 use barwright_reformulate::space::{Group, Space};
 use barwright_reformulate::{Demand, Limits};
 use cobyla::{RhoBeg, StopTols};

@@ -380,6 +380,11 @@ impl Mixture {
         self.lots.iter().map(|lot| (lot.ingredient, lot.percent))
     }
 
+    /// Whether nothing but powder is in it, which is no bar and has no equilibrium.
+    pub fn is_powder_alone(&self) -> bool {
+        self.lots.iter().all(|lot| lot.percent <= 0.0 || lot.shares.is_empty())
+    }
+
     /// What the model leaves out of this set of ingredients: in the central draw what the maker's trials say, without any nothing.
     pub(crate) fn discrepancy(&self, draw: Option<usize>) -> DrawnDiscrepancy {
         let of = |list: &[f64], central: f64| draw.and_then(|index| list.get(index)).copied().unwrap_or(central);

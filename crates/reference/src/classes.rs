@@ -51,7 +51,7 @@ pub(crate) fn class_of(name: &str) -> Option<Class> {
     let words = words(name);
     // `oats` as well as `oat`.
     let said = |known: &&str| words.iter().any(|word| word == known || word.strip_suffix('s') == Some(known));
-    CLASSES.iter().find(|(known, _)| known.iter().any(|known| said(&known))).map(|(_, class)| *class)
+    CLASSES.iter().find(|(known, _)| known.iter().any(said)).map(|(_, class)| *class)
 }
 
 #[cfg(test)]

@@ -268,6 +268,9 @@ pub(crate) fn named(formula: &Formula, ingredients: &[IngredientId], percent: &[
     Formula { name: formula.name.clone(), parts }
 }
 
+/// Makes what judges amounts against some demands in so many draws.
+pub(crate) type Judging<'j> = dyn Fn(&[Demand], usize) -> Result<Judge<'j>, BlendError> + 'j;
+
 /// Rounds what was found to whole steps of a size.
 pub(crate) type Round<'s> = fn(&mut Search<'s>, &Judge<'_>, &Found, f64) -> Result<Option<Found>, BlendError>;
 
@@ -280,7 +283,7 @@ pub(crate) fn solved<'s, 'j>(
     before: &'s [f64],
     task: &'s Task,
     draws: usize,
-    judge: &dyn Fn(&[Demand], usize) -> Result<Judge<'j>, BlendError>,
+    judge: &Judging<'j>,
     round: Round<'s>,
 ) -> Result<Adjustment, AdjustError> {
     let few = judge(&task.demands, FEW_DRAWS.min(draws))?;

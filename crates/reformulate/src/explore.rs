@@ -504,6 +504,9 @@ impl<'a> Explorer<'a> {
             let mut demands = self.demands.iter().enumerate();
             demands.any(|(index, demand)| there(spot(demand)) && !measure.met(index, point))
         };
+        if in_use.one.mixture().is_powder_alone() {
+            return Ok(None);
+        }
         // Each demand as soon as it can be judged: those of the bar in use first, since crystals that form anew make a fresh one two problems.
         let mut evaluator = in_use.one.at_drawn(central, &in_use.drawn)?;
         for (index, demand) in self.demands.iter().enumerate() {

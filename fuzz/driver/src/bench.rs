@@ -4,7 +4,7 @@ use std::ops::ControlFlow;
 
 use arbitrary::{Result, Unstructured};
 use barwright_blend::assess::Workbench;
-use barwright_blend::{Estimate, Options};
+use barwright_blend::{BlendError, Estimate, Options};
 use barwright_heat::HeatError;
 use barwright_making::{CoolTask, MakingError, Packing, ParcelTask, Place, PourTask};
 use barwright_reference::{Formula, Library};
@@ -55,6 +55,7 @@ fn refused(error: &MakingError) -> u64 {
         error,
         MakingError::NotMelted { .. }
             | MakingError::NotCooled { .. }
+            | MakingError::Blend(BlendError::OnlyPowder)
             // A box too large for the heat model, for example.
             | MakingError::Heat(HeatError::OutOfRange { .. })
     );
@@ -253,7 +254,9 @@ fn parcel_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     if let Some(holds_c) = &found.holds_c {
         estimate("shape kept to, °C", holds_c, -100.0, 200.0);
     }
-    assert!(found.needed_c >= found.asked.mean_c.value, "{} is needed", found.needed_c);
+    // The warmest bar is followed on a grid of its own.
+    let mean_c = found.asked.mean_c.value;
+    assert!(found.needed_c >= mean_c - STEP_ERRORS_K, "{} °C is needed, {mean_c} °C the mean", found.needed_c);
     assert!(found.ways.contains(&found.asked), "what was asked for is not among the ways");
     assert!(found.ways.windows(2).all(|two| two[0].keeps >= two[1].keeps), "not the surest first");
     for one in &found.ways {

@@ -10,7 +10,7 @@ use barwright_reformulate::adjust::{AdjustError, Met, Task};
 use barwright_reformulate::explore::{ExploreError, FirmnessAim, Settings};
 use barwright_reformulate::judge::{Judge, MARGIN_TOLERANCE, TRACE_PERCENT};
 use barwright_reformulate::limits::{PriceLimit, SUM_TOLERANCE_PERCENT};
-use barwright_reformulate::swap::{SwapError, SwapTask};
+use barwright_reformulate::swap::{Replacement, SwapError, SwapTask};
 use barwright_reformulate::{Adjustment, Demand, Firmness, Limits, Space};
 
 use crate::task::{self, MODEL, MODEL_C};
@@ -220,7 +220,8 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
         }
     };
     assert!(!found.is_empty(), "no error and nothing found");
-    assert!(found.windows(2).all(|two| two[0].distance <= two[1].distance), "not the nearest first");
+    let place = |one: &Replacement| (one.is_different_bar(), one.distance);
+    assert!(found.windows(2).all(|two| place(&two[0]) <= place(&two[1])), "not the nearest first, other bars last");
     let went: f64 = formula.parts.iter().filter(|part| part.ingredient == replaced).map(|part| part.percent).sum();
     for one in &found {
         let new = library.get(one.ingredient).expect("a known ingredient");

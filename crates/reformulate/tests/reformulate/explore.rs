@@ -305,3 +305,11 @@ fn forty_ingredients() {
     assert!(found.front.len() > 3 && found.front.iter().all(|one| filler.contains(&one.percent)));
     same_as_assess(&space, &settings, &found, 4);
 }
+
+#[test]
+fn powder_alone_is_no_candidate_and_ends_nothing() {
+    let mut space = space_of(&["kaolin", "mica", "beeswax"]);
+    space.max_percent[2] = 0.0;
+    let found = run(&space, &settings(16, 0), &[]).unwrap();
+    assert!(found.front.is_empty(), "{:?}", found.front);
+}

@@ -164,7 +164,7 @@ fn a_scented_and_coloured_batch_in_full() {
         Have it checked by your authority or a safety assessor before you sell.
 
     Keeping
-      my-oil turns rancid first: the bar keeps some 15 (4.8 to 44) months in a room, 46 in a
+      my-oil turns rancid first: the bar keeps some 11 (3.5 to 32) months in a room, 34 in a
         fridge.
       No lot states a date, so the label has none: a `best_before` in each lot gives one.
       From induction times in hot air, most of them recalled, carried down to a room: an

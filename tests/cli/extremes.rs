@@ -200,6 +200,8 @@ fn amounts_that_commands_read_themselves() {
             (&["batch", BAR, "--no-plans", "--bars", "1", "--bar", "50g", "--scent"][..], "castor oil={}g"),
             (&["batch", BAR, "--no-plans", "--bars", "1", "--bar", "50g", "--scent"], "castor oil={}%"),
             (&["batch", BAR, "--no-plans", "--bars", "1", "--bar", "50g", "--scent"], "castor oil={}ml"),
+            (&["batch", BAR, "--no-plans", "--bar", "50g", "--have"], "beeswax={}g"),
+            (&["adjust", BAR, "--hold", "30C", "--draws", "16", "--poured"], "{}g"),
             (&["adjust", BAR, "--skin", "60", "--draws", "16", "--bound"], "beeswax={}..{}"),
             (&["adjust", BAR, "--skin", "60", "--draws", "16", "--bound"], "beeswax=..{}"),
             (&["assess", "--draws", "16"], "beeswax {}, olive oil 74"),

@@ -99,7 +99,7 @@
 //! # Table
 //! | function | given | solved for | equations |
 //! |---|---|---|---|
-//! | [`crate::Mixture::amounts`] | formula, compositions, a draw | masses of species | 1 |
+//! | [`crate::Mixture::species`] | formula, compositions, a draw | masses of species | 1 |
 //! | [`crate::equilibrium::Solver::solve`] | moles, Tm, ΔH, δ, T | L, S_f, δ̄ | 2 |
 //! | [`crate::solubility::solid_solubility`] | T, Tm, ΔH, γ | mole fraction dissolved | 2, one solid |
 //! | [`crate::landmarks::Evaluator::clear_point_c`] | moles, Tm, ΔH, δ | T of the last crystal | 4, clear |

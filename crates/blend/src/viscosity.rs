@@ -14,7 +14,7 @@
 //! | `φ_i0` | solid share there: 1 below the melting range, 0 above it, straight between |
 //! | `ε`, `β` | contraction of crystals, expansion of the melt ([`crate::parameters::Heat`]) |
 //!
-//! Powder multiplies μ by the rule of [`crate::filler`]; ν and ρ stay those of the melt between its grains.
+//! Powder multiplies μ by the rule of `filler.rs`; ν and ρ stay those of the melt between its grains.
 //!
 //! # Spread
 //! In each draw an ingredient's line is shifted as a whole, by the root mean square of the `ln_sd` of its points. The rule of blending is an error of the
@@ -155,7 +155,7 @@ impl MeltCurve {
     /// Density of the melt without its powder, g/ml.
     ///
     /// # Arguments
-    /// * `temperature_c`: as for [`MeltCurve::kinematic_mm2_s`].
+    /// * `temperature_c`: °C, above the clear point; beyond [`LOWEST_C`] and [`HIGHEST_C`] the value there.
     pub fn density_g_ml(&self, temperature_c: f64) -> f64 {
         let celsius = temperature_c.clamp(LOWEST_C, HIGHEST_C);
         let volume = |part: &MeltPart| {

@@ -316,6 +316,9 @@ impl Workbench<'_> {
         // Neither the order of the parts nor that of the table changes a figure.
         parts.sort_by(|a, b| a.0.key.cmp(&b.0.key).then(a.1.total_cmp(&b.1)));
         let total: f64 = parts.iter().map(|(_, percent)| percent).sum();
+        if parts.is_empty() && !spaces.is_empty() {
+            return Err(BlendError::OnlyPowder);
+        }
         if !(total > 0.0 && total.is_finite()) {
             return Err(BlendError::NoParts);
         }

@@ -55,6 +55,7 @@ fn refused(error: &MakingError) -> u64 {
         error,
         MakingError::NotMelted { .. }
             | MakingError::NotCooled { .. }
+            | MakingError::TooHotForScent { .. }
             | MakingError::Blend(BlendError::OnlyPowder)
             // A box too large for the heat model, for example.
             | MakingError::Heat(HeatError::OutOfRange { .. })

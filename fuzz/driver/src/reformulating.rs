@@ -159,7 +159,11 @@ fn judged_again(library: &Library, options: &Options, task: &Task, found: &Adjus
     let ingredients: Vec<IngredientId> = found.formula.parts.iter().map(|part| part.ingredient).collect();
     let percent: Vec<f64> = found.formula.parts.iter().map(|part| part.percent).collect();
     let judge = Judge::new(library, &MODEL, options, &ingredients, &task.demands, task.confidence);
-    let standings = judge.and_then(|judge| judge.judge(&percent, false)).expect("the answer is judged again");
+    let standings = match judge.and_then(|judge| judge.judge(&percent, false)) {
+        // Limits that leave nothing but powder have no bar that could be judged.
+        Err(BlendError::OnlyPowder) => return,
+        standings => standings.expect("the answer is judged again"),
+    };
     for (met, standing) in found.demands.iter().zip(&standings) {
         let met_again = standing.margin >= -MARGIN_TOLERANCE - JUDGED_AGAIN;
         assert!(!met.met || met_again, "{:?} is met, and judged again misses by {}", met.demand, standing.margin);
@@ -213,6 +217,7 @@ fn swap_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     task::show(&(&options, &formula, &task));
     let found = match barwright_reformulate::swap::swap(library, &MODEL, &options, &formula, &task) {
         Ok(found) => found,
+        Err(SwapError::Blend(BlendError::OnlyPowder)) => return Ok(1),
         Err(SwapError::Blend(error)) => panic!("{error}"),
         Err(error) => {
             claims::sentence(&error.to_string());
@@ -284,6 +289,7 @@ fn explore_drawn(bytes: &mut Unstructured<'_>) -> Result<u64> {
     let found = barwright_reformulate::explore(library, &MODEL, &space, &settings, &limits.demands, None, &go_on);
     let found = match found {
         Ok(found) => found,
+        Err(ExploreError::Blend(BlendError::OnlyPowder)) => return Ok(1),
         Err(ExploreError::Blend(error)) => panic!("{error}"),
         Err(error) => {
             claims::sentence(&error.to_string());

@@ -23,7 +23,7 @@ use serde::Serialize;
 use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
 use crate::limits::{LimitError, Limits, check_step, mass_moved};
-use crate::linear::{best_step, cost, missing, most_missing};
+use crate::linear::{Objective, Program, Step, cost, missing, most_missing};
 
 /// Draws of the first search.
 const FEW_DRAWS: usize = 48;
@@ -458,6 +458,12 @@ impl Search<'_> {
         Ok(Some(self.found(all, percent, false)?).filter(|found| found.missing <= MARGIN_TOLERANCE))
     }
 
+    /// The best step when every margin is taken as linear.
+    fn best_step(&self, current: &[f64], standings: &[Standing], limits: &Limits, reach: f64) -> Option<Step> {
+        let objective = Objective::Moved(self.original);
+        Program { objective, current, standings, aimed: &[], limits, groups: &[], reach }.best()
+    }
+
     /// The same formula judged in all draws; where the search was wrong about it, what it leads to from there.
     fn confirmed(&mut self, all: &Judge<'_>, found: Found) -> Result<Found, BlendError> {
         let exact = self.found(all, found.percent, false)?;
@@ -618,7 +624,7 @@ impl Search<'_> {
         let mut standings = self.judge(all, &near.percent, true)?;
         standings.iter_mut().flat_map(|one| &mut one.tangents).for_each(|tangent| tangent.margin -= INSIDE);
         let limits = self.of_set(&near.percent);
-        let Some(step) = best_step(self.original, &near.percent, &standings, &limits, FIRST_TRANSFER) else {
+        let Some(step) = self.best_step(&near.percent, &standings, &limits, FIRST_TRANSFER) else {
             return Ok(near);
         };
         let inside = self.met(all, step.percent)?;
@@ -720,7 +726,7 @@ impl Search<'_> {
         let mut reach = FIRST_REACH;
         let mut limits = Cow::Borrowed(self.limits);
         for _ in 0..most_steps {
-            let Some(step) = best_step(self.original, &now.percent, &now.standings, &limits, reach) else { break };
+            let Some(step) = self.best_step(&now.percent, &now.standings, &limits, reach) else { break };
             let promised = now.cost - step.cost;
             if promised < MIN_GAIN {
                 break;

@@ -11,8 +11,10 @@
 //! - [`space`]: a space of formulas, filled with points ([`quasi_random`]).
 //! - [`front`]: the best trade-offs of many points.
 //! - [`explore()`]: the best trade-offs of a space.
+//! - [`aim`]: the one bar of a space that is best in one way.
 
 pub mod adjust;
+pub mod aim;
 pub mod demand;
 pub mod explore;
 pub mod front;

@@ -1,35 +1,72 @@
 //! The best step when every margin is taken as linear.
 //!
 //! ```text
-//! minimise   Σ u_i + μ Σ s_d
-//! subject to x = x0 + u − v,  Σ x = 100,  least ≤ x ≤ most,  |x − x_k| ≤ Δ,  price · x ≤ limit
-//!            m_d + ∇m_d · (x − x_k) + s_d ≥ 0 for each tangent of each demand,   u, v, s ≥ 0
+//! minimise   f(x) + μ Σ s_d
+//! subject to Σ x = 100,  least ≤ x ≤ most,  |x − x_k| ≤ Δ,  price · x ≤ limit,  least ≤ Σ x ≤ most of each total
+//!            m_d + ∇m_d · (x − x_k) + s_d ≥ 0 for each tangent of each demand,   s ≥ 0
+//!
+//! f(x) = Σ u,  u ≥ x − x0,  u ≥ 0          mass moved from x0
+//! f(x) = c · x                             a sum of shares, each at its rate
+//! f(x) = t,    t ≥ −m_j − ∇m_j · (x − x_k) the least of some margins, as large as can be
 //! ```
-//! The mass moved, `Σ u = Σ v`, is linear, so this is a linear program: `microlp` solves it.
+//! All of it is linear, so this is a linear program: `microlp` solves it.
 //!
 //! # Source
 //! As `adjust.rs`.
 
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
 
-use crate::judge::Standing;
+use crate::judge::{Standing, Tangent};
 use crate::limits::{Limits, PriceLimit, mass_moved};
+use crate::space::Group;
 
-/// Cost of a unit of margin missing, mass % moved: far above what any change of a formula costs for a unit.
+/// Cost of a unit of margin missing, in units of the objective: far above what any change of a formula costs for a unit.
 const MISSING_COST: f64 = 1000.0;
+
+/// What is made as small as can be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Objective<'a> {
+    /// Mass moved from this formula, mass %.
+    Moved(&'a [f64]),
+    /// The sum of the shares, each times its rate per mass %.
+    Sum(&'a [f64]),
+    /// Minus the smallest margin of these demands, which stand behind the others.
+    LeastMargin,
+}
+
+impl Objective<'_> {
+    /// Its value, in mass %, in what the rates sum to, or in margins.
+    ///
+    /// # Arguments
+    /// * `percent`: a formula, mass %.
+    /// * `aimed`: how it stands by the demands whose smallest margin is aimed at.
+    pub fn value(&self, percent: &[f64], aimed: &[Standing]) -> f64 {
+        match self {
+            // What rises: the formula may lack what stands in the other, so that more rises than falls.
+            Objective::Moved(original) => original.iter().zip(percent).map(|(x0, x)| (x - x0).max(0.0)).sum(),
+            Objective::Sum(rates) => rates.iter().zip(percent).map(|(rate, percent)| rate * percent).sum(),
+            Objective::LeastMargin => -aimed.iter().map(|one| one.margin).fold(f64::INFINITY, f64::min),
+        }
+    }
+}
 
 /// A step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
     /// The formula it leads to, mass %.
     pub percent: Vec<f64>,
-    /// Its cost by the linear program, mass % moved.
+    /// Its cost by the linear program, in units of the objective.
     pub cost: f64,
 }
 
 /// Cost of a formula, in mass % moved: the mass moved, and what is missing of its margins and its price.
 pub fn cost(original: &[f64], percent: &[f64], standings: &[Standing], limits: &Limits) -> f64 {
-    mass_moved(original, percent) + MISSING_COST * missing(standings, limits, percent)
+    weighed(mass_moved(original, percent), missing(standings, limits, percent))
+}
+
+/// The cost of a formula: its objective, and what is missing of its margins and its price.
+pub(crate) fn weighed(objective: f64, missing: f64) -> f64 {
+    objective + MISSING_COST * missing
 }
 
 /// How much may be missing of a margin where the cost of a formula stays below a limit; below 0 where it does not whatever the margins are.
@@ -42,58 +79,82 @@ pub fn missing(standings: &[Standing], limits: &Limits, percent: &[f64]) -> f64 
     standings.iter().map(|one| (-one.margin).max(0.0)).sum::<f64>() + limits.over_price(percent)
 }
 
-/// Finds the best step from `current`; `None` when the limits leave none.
-///
-/// # Arguments
-/// * `original`: the formula whose change is measured, mass %.
-/// * `current`: the formula at which the margins and their gradients hold, mass %.
-/// * `standings`: those.
-/// * `limits`: bounds and price.
-/// * `reach`: largest change of one ingredient, mass %.
-pub fn best_step(
-    original: &[f64],
-    current: &[f64],
-    standings: &[Standing],
-    limits: &Limits,
-    reach: f64,
-) -> Option<Step> {
-    let mut problem = Problem::new(OptimizationDirection::Minimize);
-    let count = original.len();
-    let up: Vec<Variable> = (0..count).map(|_| problem.add_var(1.0, (0.0, 100.0))).collect();
-    let down: Vec<Variable> = (0..count).map(|_| problem.add_var(0.0, (0.0, 100.0))).collect();
-    let balance: Vec<(Variable, f64)> = up.iter().map(|&u| (u, 1.0)).chain(down.iter().map(|&v| (v, -1.0))).collect();
-    problem.add_constraint(balance, ComparisonOp::Eq, 0.0);
-    for i in 0..count {
-        let low = limits.min_percent[i].max(current[i] - reach).min(current[i].max(limits.min_percent[i]));
-        let high = limits.max_percent[i].min(current[i] + reach).max(current[i].min(limits.max_percent[i]));
-        let moved = [(up[i], 1.0), (down[i], -1.0)];
-        problem.add_constraint(moved, ComparisonOp::Ge, low - original[i]);
-        problem.add_constraint(moved, ComparisonOp::Le, high - original[i]);
-    }
-    let linear =
-        |of: &[f64]| -> Vec<(Variable, f64)> { (0..count).flat_map(|i| [(up[i], of[i]), (down[i], -of[i])]).collect() };
-    for standing in standings {
-        let slack = problem.add_var(MISSING_COST, (0.0, f64::INFINITY));
-        for tangent in &standing.tangents {
-            let offset: f64 = tangent.gradient.iter().zip(original).zip(current).map(|((g, x0), x)| g * (x0 - x)).sum();
-            let mut row = linear(&tangent.gradient);
-            row.push((slack, 1.0));
-            problem.add_constraint(row, ComparisonOp::Ge, -tangent.margin - offset);
+/// The step to look for.
+#[derive(Debug, Clone, Copy)]
+pub struct Program<'a> {
+    /// What is made as small as can be.
+    pub objective: Objective<'a>,
+    /// The formula at which the margins and their gradients hold, mass %.
+    pub current: &'a [f64],
+    /// Those of the demands that must be met.
+    pub standings: &'a [Standing],
+    /// Those of the demands whose smallest margin is aimed at.
+    pub aimed: &'a [Standing],
+    /// Bounds and price.
+    pub limits: &'a Limits,
+    /// Totals.
+    pub groups: &'a [Group],
+    /// Largest change of one ingredient, mass %.
+    pub reach: f64,
+}
+
+impl Program<'_> {
+    /// Finds the best step; `None` when the limits leave none.
+    pub fn best(&self) -> Option<Step> {
+        let Program { objective, current, standings, aimed, limits, groups, reach } = *self;
+        let mut problem = Problem::new(OptimizationDirection::Minimize);
+        let count = current.len();
+        let share = |i: usize| {
+            let low = limits.min_percent[i].max(current[i] - reach).min(current[i].max(limits.min_percent[i]));
+            let high = limits.max_percent[i].min(current[i] + reach).max(current[i].min(limits.max_percent[i]));
+            let rate = if let Objective::Sum(rates) = objective { rates[i] } else { 0.0 };
+            (rate, (low.max(0.0), high.min(100.0)))
+        };
+        if (0..count).any(|i| share(i).1.0 > share(i).1.1) {
+            return None;
         }
+        let shares: Vec<Variable> = (0..count).map(|i| problem.add_var(share(i).0, share(i).1)).collect();
+        let row = |of: &[f64]| -> Vec<(Variable, f64)> { shares.iter().copied().zip(of.iter().copied()).collect() };
+        problem.add_constraint(row(&vec![1.0; count]), ComparisonOp::Eq, 100.0);
+        for group in groups {
+            let total: Vec<(Variable, f64)> = group.members.iter().map(|&one| (shares[one], 1.0)).collect();
+            problem.add_constraint(total.clone(), ComparisonOp::Ge, group.min_percent);
+            problem.add_constraint(total, ComparisonOp::Le, group.max_percent);
+        }
+        let at_current = |of: &[f64]| of.iter().zip(current).map(|(slope, percent)| slope * percent).sum::<f64>();
+        // The margin of a tangent and a variable are at least 0 together.
+        let tangent = |problem: &mut Problem, Tangent { margin, gradient }: &Tangent, variable: Variable| {
+            let mut row = row(gradient);
+            row.push((variable, 1.0));
+            problem.add_constraint(row, ComparisonOp::Ge, at_current(gradient) - margin);
+        };
+        for standing in standings {
+            let slack = problem.add_var(MISSING_COST, (0.0, f64::INFINITY));
+            standing.tangents.iter().for_each(|one| tangent(&mut problem, one, slack));
+        }
+        if let Some(PriceLimit { per_kg, max_per_kg }) = &limits.price {
+            let slack = problem.add_var(MISSING_COST, (0.0, f64::INFINITY));
+            let mut row = row(&per_kg.iter().map(|price| price / 100.0 / max_per_kg).collect::<Vec<_>>());
+            row.push((slack, -1.0));
+            problem.add_constraint(row, ComparisonOp::Le, 1.0);
+        }
+        match objective {
+            Objective::Moved(original) => {
+                for (&share, &before) in shares.iter().zip(original) {
+                    let up = problem.add_var(1.0, (0.0, f64::INFINITY));
+                    problem.add_constraint([(up, 1.0), (share, -1.0)], ComparisonOp::Ge, -before);
+                }
+            }
+            Objective::Sum(_) => {}
+            Objective::LeastMargin => {
+                let least = problem.add_var(1.0, (f64::NEG_INFINITY, f64::INFINITY));
+                aimed.iter().flat_map(|one| &one.tangents).for_each(|one| tangent(&mut problem, one, least));
+            }
+        }
+        let SolveOutcome::Solution(solution) = problem.solve().ok()? else { return None };
+        let percent = shares.iter().map(|&share| solution.var_value(share).clamp(0.0, 100.0)).collect();
+        Some(Step { percent, cost: solution.objective() })
     }
-    if let Some(PriceLimit { per_kg, max_per_kg }) = &limits.price {
-        let slack = problem.add_var(MISSING_COST, (0.0, f64::INFINITY));
-        let relative: Vec<f64> = per_kg.iter().map(|price| price / 100.0 / max_per_kg).collect();
-        let now: f64 = relative.iter().zip(original).map(|(price, percent)| price * percent).sum();
-        let mut row = linear(&relative);
-        row.push((slack, -1.0));
-        problem.add_constraint(row, ComparisonOp::Le, 1.0 - now);
-    }
-    let SolveOutcome::Solution(solution) = problem.solve().ok()? else { return None };
-    let percent: Vec<f64> = (0..count)
-        .map(|i| (original[i] + solution.var_value(up[i]) - solution.var_value(down[i])).clamp(0.0, 100.0))
-        .collect();
-    Some(Step { percent, cost: solution.objective() })
 }
 
 #[cfg(test)]
@@ -108,6 +169,11 @@ mod tests {
         let tangents =
             tangents.iter().map(|(margin, gradient)| Tangent { margin: *margin, gradient: gradient.to_vec() });
         Standing { probability: 0.5, margin, tangents: tangents.collect() }
+    }
+
+    fn step(current: &[f64], standings: &[Standing], limits: &Limits, reach: f64) -> Option<Step> {
+        let objective = Objective::Moved(&ORIGINAL);
+        Program { objective, current, standings, aimed: &[], limits, groups: &[], reach }.best()
     }
 
     fn priced(most: f64) -> Limits {
@@ -137,20 +203,20 @@ mod tests {
     fn a_step_goes_to_where_tangents_are_met() {
         let free = Limits::free(2);
         let low = [standing(-1.0, &[(-1.0, [0.2, 0.0])])];
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &free, 8.0), [35.0, 65.0], 5.0);
+        leads_to(step(&ORIGINAL, &low, &free, 8.0), [35.0, 65.0], 5.0);
         // A reach of 3 leaves 0.4 missing.
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &free, 3.0), [33.0, 67.0], 403.0);
+        leads_to(step(&ORIGINAL, &low, &free, 3.0), [33.0, 67.0], 403.0);
         // The gradient may be that of what gives way.
         let other = [standing(-1.0, &[(-1.0, [0.0, -0.2])])];
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &other, &free, 8.0), [35.0, 65.0], 5.0);
+        leads_to(step(&ORIGINAL, &other, &free, 8.0), [35.0, 65.0], 5.0);
         // From 40 %, with 0.5 to spare that is lost by 0.1 a percent, back to 35.
         let spare = [standing(0.5, &[(0.5, [0.1, 0.0])])];
-        leads_to(best_step(&ORIGINAL, &[40.0, 60.0], &spare, &free, 8.0), [35.0, 65.0], 5.0);
+        leads_to(step(&[40.0, 60.0], &spare, &free, 8.0), [35.0, 65.0], 5.0);
         // The worse of two tangents decides, and two demands miss apart.
         let two = [standing(-1.0, &[(-1.0, [0.2, 0.0]), (-0.9, [0.1, 0.0])])];
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &two, &free, 20.0), [39.0, 61.0], 9.0);
+        leads_to(step(&ORIGINAL, &two, &free, 20.0), [39.0, 61.0], 9.0);
         let both = [standing(-1.0, &[(-1.0, [0.2, 0.0])]), standing(-1.0, &[(-1.0, [0.0, 0.2])])];
-        let step = best_step(&ORIGINAL, &ORIGINAL, &both, &free, 20.0).unwrap();
+        let step = step(&ORIGINAL, &both, &free, 20.0).unwrap();
         assert!((step.cost - 2000.0).abs() < 50.0, "{step:?}");
     }
 
@@ -159,20 +225,20 @@ mod tests {
         let low = [standing(-1.0, &[(-1.0, [0.2, 0.0])])];
         let mut limits = Limits::free(2);
         limits.max_percent[0] = 32.0;
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [32.0, 68.0], 602.0);
+        leads_to(step(&ORIGINAL, &low, &limits, 8.0), [32.0, 68.0], 602.0);
         limits.max_percent[0] = 100.0;
         limits.min_percent[1] = 66.0;
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &low, &limits, 8.0), [34.0, 66.0], 204.0);
+        leads_to(step(&ORIGINAL, &low, &limits, 8.0), [34.0, 66.0], 204.0);
         // From outside them it goes in, if they are within reach.
         let limits = Limits { min_percent: vec![0.0, 90.0], max_percent: vec![10.0, 100.0], price: None };
-        assert_eq!(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 8.0), None);
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &limits, 25.0), [10.0, 90.0], 20.0);
+        assert_eq!(step(&ORIGINAL, &[], &limits, 8.0), None);
+        leads_to(step(&ORIGINAL, &[], &limits, 25.0), [10.0, 90.0], 20.0);
     }
 
     #[test]
     fn a_step_pays_no_more_than_it_may() {
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &priced(8.0), 20.0), [20.0, 80.0], 10.0);
+        leads_to(step(&ORIGINAL, &[], &priced(8.0), 20.0), [20.0, 80.0], 10.0);
         // 25 % of the dear one cost 8.75, three thirty-seconds too much.
-        leads_to(best_step(&ORIGINAL, &ORIGINAL, &[], &priced(8.0), 5.0), [25.0, 75.0], 5.0 + 93.75);
+        leads_to(step(&ORIGINAL, &[], &priced(8.0), 5.0), [25.0, 75.0], 5.0 + 93.75);
     }
 }

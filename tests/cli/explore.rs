@@ -466,3 +466,75 @@ mod ctrl_c {
         assert_eq!(std::fs::read_to_string(folder.path().join("notes.txt")).unwrap(), "my notes");
     }
 }
+
+/// The bar that is aimed at comes before the trade-offs, with its chance and its parts.
+#[test]
+fn the_cheapest_of_a_shelf() {
+    let answer = run(&["explore", SHELF, "--aim", "cheapest", "--show", "2", "--candidates", "500", "--draws", "64"]);
+    assert_snapshot!(answer.shown(), @"
+    exit 0
+    stdout:
+    Fern hand bar, from the shelf  (rested)
+
+    Invented. Which bars could be poured from this shelf for summer?
+    The cheapest bar that meets your limits: sunflower oil 65, shea butter 15, candelilla
+      wax 12, jojoba oil 5, beeswax 3; 9.95 per kilogram.
+    21 of 25 searches from all over the space ended there (562 more bars tried). No exchange
+      of 0.5 % between two ingredients makes it cheaper and still meets your limits. In any
+      amounts it would be 9.93 per kilogram.
+    Of 19289 bars tried (500 across the space, the others close to the best of these), 10028
+      that meet your limits are the best trade-offs: what is better in one way is worse in
+      another.
+    Weighed by central estimates: firmness, warmth, fine relief, feel on skin and price.
+    Detail, warmth, skin feel and grain: rule of thumb, no published relation.
+
+    A representative selection
+          kPa at 25 °C      keeps shape     relief, mm              melts, %        on skin     per kg
+                            to, °C
+     ──────────────────────────────────────────────────────────────────────────────────────────────────
+      *   19 (8.4 to 53)    44 (27 to 51)   0.79 (0.26 to 2.2)      88 (87 to 89)   glides        9.95
+      A   160 (72 to 420)   50 (42 to 54)   0.091 (0.029 to 0.25)   72 (67 to 73)   uncertain     16.8
+      B   93 (38 to 270)    50 (42 to 55)   0.18 (0.064 to 0.41)    72 (70 to 73)   uncertain     13.8
+      *: the bar named above. Keeps shape: for a day. Relief: the finest that leaves the
+        mould. Melts: share on skin, at 33 °C.
+
+    Chance that each meets your limits
+          keeps its shape for a day at 40 °C   leaves a mould with relief of 0.8 mm whole
+     ─────────────────────────────────────────────────────────────────────────────────────
+      *   75 %                                 52 %
+      A   98 %                                 over 99 %
+      B   98 %                                 over 99 %
+      To be surer of one of them, give it to `adjust` with the same demands.
+
+    Parts, % by mass
+      *: sunflower oil 65, shea butter 15, candelilla wax 12, jojoba oil 5, beeswax 3
+      A: mango butter 28.5, beeswax 23, cocoa butter 21.5, candelilla wax 12, sunflower oil
+        10, jojoba oil 5
+      B: sunflower oil 38, beeswax 23, mango butter 22, candelilla wax 12, jojoba oil 5
+      Give the one you like to `assess`, as a text in quotes: it has the cautions.
+
+    What this rests on
+      In brackets: 90 % intervals from 64 simulated draws (seed 20) over lots, melting
+        points and model parameters.
+    ");
+}
+
+#[test]
+fn the_nearest_to_a_formula() {
+    let found = explore(THREE, &["--aim", "nearest", "--near", "beeswax 12, castor oil 88", "--json"]);
+    let json: serde_json::Value = serde_json::from_str(&found.stdout).unwrap();
+    // Castor oil is not on the shelf: all but 12 % is new, in any amounts.
+    assert!((json["best"]["value"].as_f64().unwrap() - 88.0).abs() < 1e-6, "{}", json["best"]);
+}
+
+#[test]
+fn what_to_be_near_to_is_one_formula() {
+    for (more, code) in [
+        (&["--aim", "nearest"][..], "--near <FORMULA>"),
+        (&["--near", "beeswax 1"][..], "`--near` says nothing without `--aim nearest`"),
+        (&["--aim", "cheapest"][..], "`--aim cheapest`: there is no price"),
+    ] {
+        let refused = explore(THREE, more);
+        assert!(refused.status != 0 && refused.stderr.contains(code), "{}", refused.shown());
+    }
+}

@@ -8,16 +8,13 @@ use barwright_reformulate::{Demand, Firmness};
 use crate::firmness::parse_firmness;
 use crate::reading::{model_temperature, parse_relief, percent, positive};
 use crate::refusal::Fault;
-use crate::words::number::{amount, significant};
-use crate::words::units::{PSI_KPA, Units};
+use crate::words::number::amount;
+use crate::words::units::Units;
 
 /// What a demand asks, as the end of a sentence about the bar.
 pub(crate) fn words(demand: &Demand, units: Units) -> String {
     let firmness = |than: &Firmness| match than {
-        Firmness::Kpa(kpa) => match units {
-            Units::Metric => format!("{} kPa", significant(*kpa, 3)),
-            Units::Us => format!("{} psi", significant(*kpa / PSI_KPA, 3)),
-        },
+        Firmness::Kpa(kpa) => units.given_stress(*kpa),
         Firmness::BeeswaxPercent(percent) => format!("oil with {} % beeswax", amount(*percent)),
     };
     match demand {

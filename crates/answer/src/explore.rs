@@ -5,13 +5,16 @@ use std::sync::Arc;
 
 use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, Library, Part};
+use barwright_reformulate::aim::Optimum;
 use barwright_reformulate::explore::{Candidate, Exploration, ExploreError, FirmnessAim, Progress, Settings};
 use barwright_reformulate::judge::Judge;
+use barwright_reformulate::limits::price_per_kg;
 use barwright_reformulate::{Demand, Space};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize, Serializer};
 
 use crate::Answered;
+use crate::aim::{self, Aim};
 use crate::assess::{RULE_OF_THUMB, interval_words};
 use crate::demand;
 use crate::document::{Block, Document, Kind, Section, Table};
@@ -33,6 +36,9 @@ const NOTHING_PERCENT: f64 = 0.005;
 /// Candidates tried without one of the demands, to say which one is too much.
 const TRIED_WITHOUT: usize = 4000;
 
+/// What the bar that was aimed at is called.
+const BEST: &str = "*";
+
 /// An even chance.
 const EVEN: f64 = 0.5;
 
@@ -53,6 +59,8 @@ pub struct Explore {
     pub firmness_at_c: f64,
     /// Which way firmness is better.
     pub firmness: FirmnessAim,
+    /// Way in which one bar is to be the best, shown beside the trade-offs; none: only those.
+    pub aim: Option<Aim>,
     /// Trade-offs shown, at most.
     pub max_shown: usize,
     /// Whether to draw the trade-offs.
@@ -70,6 +78,7 @@ impl Default for Explore {
             candidates,
             firmness_at_c,
             firmness,
+            aim: None,
             max_shown: 6,
             picture: false,
             units: Units::default(),
@@ -90,6 +99,9 @@ pub struct Explored {
     pub rejected: usize,
     /// Temperature of the firmness that is weighed, °C.
     pub firmness_at_c: f64,
+    /// The one bar that was aimed at; none where nothing was, or nothing meets every demand.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub best: Option<Best>,
     /// Every trade-off.
     pub front: Vec<TradeOff>,
     /// Those that represent them.
@@ -147,6 +159,28 @@ pub struct Shown {
     pub demands: Vec<Odds>,
 }
 
+/// The best bar of a space.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Best {
+    /// What it is.
+    #[serde(flatten)]
+    pub shown: Shown,
+    /// What was aimed at: price of a kilogram, yield stress in kPa, `skin_ln_off`, or mass moved, %.
+    pub value: f64,
+    /// The same where the amounts need not be in whole steps.
+    pub value_unrounded: f64,
+    /// Step of its amounts, % of the bar.
+    pub step_percent: Option<f64>,
+    /// Price of a kilogram.
+    pub price_per_kg: Option<f64>,
+    /// Searches that ended in a bar that meets everything.
+    pub searches: usize,
+    /// Of those, how many ended at this one.
+    pub agree: usize,
+    /// Bars judged on the way, beside those of the trade-offs.
+    pub judged: usize,
+}
+
 /// How surely a demand is met.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 pub struct Odds {
@@ -155,6 +189,15 @@ pub struct Odds {
     pub demand: Demand,
     /// Share of draws that meet it.
     pub probability: f64,
+}
+
+/// A bar that is shown.
+struct Bar<'s> {
+    /// What it is called.
+    called: String,
+    formula: &'s Formula,
+    shown: &'s Shown,
+    price_per_kg: Option<f64>,
 }
 
 /// Searches a space, which may take long.
@@ -185,14 +228,27 @@ pub fn search(
 pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<Answered<Explored>, Refusal> {
     let question = Question::new(engine, asked)?;
     let picked = found.thinned(asked.max_shown, asked.firmness);
-    let shown = question.shown(&picked)?;
+    let percents = picked.iter().map(|one| question.rounded(&one.percent));
+    let shown = question.shown(percents)?;
+    let best = match &asked.aim {
+        Some(aim) => question.best(aim, found)?,
+        None => None,
+    };
     let mut document = Document::new(capital(&name(&question.space.name)), asked.options.state.word())
         .lead(question.space.note.as_deref().map(|note| Block::Small(visible(note))));
-    if found.front.is_empty() {
-        document = document.lead([question.nothing(found)?]);
-    } else {
-        document = document.lead(question.best(found));
-        document.sections = question.sections(found, &picked, &shown);
+    if let (Some(aim), Some((optimum, formula, _))) = (&asked.aim, &best) {
+        let parts = question.parts(formula);
+        let limited = question.limited();
+        let said = aim::sentences(aim, optimum, &parts, limited, asked.firmness_at_c, asked.units);
+        document = document.lead([Block::said(said)]);
+    }
+    document = document.lead(match found.front.is_empty() {
+        true => vec![question.nothing(found)?],
+        false => question.trade_offs_said(found),
+    });
+    let bars = question.bars(best.as_ref(), &picked, &shown);
+    if !bars.is_empty() {
+        document.sections = question.sections(shown.len() == found.front.len(), &bars);
     }
     let draw = || trade_offs::picture(&found.front, &picked, (asked.firmness, asked.firmness_at_c), asked.units);
     let picture = asked.picture.then(draw);
@@ -202,6 +258,7 @@ pub fn explore(engine: &Engine, asked: &Explore, found: &Exploration) -> Result<
         judged: found.judged,
         rejected: found.rejected,
         firmness_at_c: asked.firmness_at_c,
+        best: best.map(|(_, _, best)| best),
         front: question.trade_offs(&found.front),
         shown: shown.into_iter().map(|(_, shown)| shown).collect(),
     };
@@ -273,16 +330,24 @@ impl<'a> Question<'a> {
         .map_err(refused)
     }
 
-    /// Assesses trade-offs, their amounts rounded where the space allows.
-    fn shown(&self, picked: &[Candidate]) -> Result<Vec<(Formula, Shown)>, Refusal> {
+    /// Whether anything is demanded of the bars.
+    fn limited(&self) -> bool {
+        !self.space.demands.is_empty() || self.space.max_price.is_some()
+    }
+
+    /// Amounts rounded where the space allows.
+    fn rounded(&self, percent: &[f64]) -> Vec<f64> {
+        let rounded = |step| self.space.filler.rounded(percent, step);
+        SHOWN_STEPS_PERCENT.into_iter().find_map(rounded).unwrap_or_else(|| percent.to_vec())
+    }
+
+    /// Assesses bars of the space, given in mass % of each ingredient.
+    fn shown(&self, bars: impl Iterator<Item = Vec<f64>>) -> Result<Vec<(Formula, Shown)>, Refusal> {
         let (space, demands, options) = (self.formulas(), &self.space.demands, &self.settings.options);
         // The confidence decides a margin that is not used here.
         let judge = Judge::new(self.library(), &self.engine.model, options, &space.ingredients, demands, EVEN)?;
         let bench = self.engine.bench(options)?;
-        let shown = |candidate: &Candidate| {
-            let rounded = |step| self.space.filler.rounded(&candidate.percent, step);
-            let percent =
-                SHOWN_STEPS_PERCENT.into_iter().find_map(rounded).unwrap_or_else(|| candidate.percent.clone());
+        let shown = |percent: Vec<f64>| {
             let parts = (space.ingredients.iter().zip(&percent))
                 .filter(|(_, percent)| **percent > NOTHING_PERCENT)
                 .map(|(&ingredient, &percent)| Part { ingredient, percent })
@@ -294,7 +359,50 @@ impl<'a> Question<'a> {
             let odds = odds.map(|(&demand, standing)| Odds { demand, probability: standing.probability });
             Ok((formula, Shown { assessment, demands: odds.collect() }))
         };
-        picked.iter().map(shown).collect()
+        bars.map(shown).collect()
+    }
+
+    /// The bar that is best in the way aimed at.
+    fn best(&self, aim: &Aim, found: &Exploration) -> Result<Option<(Optimum, Formula, Best)>, Refusal> {
+        let best = aim::best(self.engine, aim, &self.space, &self.settings, found, &SHOWN_STEPS_PERCENT)?;
+        let Some(optimum) = best else { return Ok(None) };
+        let price_per_kg = self.formulas().price.as_ref().map(|price| price_per_kg(price, &optimum.percent));
+        let shown = self.shown(std::iter::once(optimum.percent.clone()))?.pop();
+        Ok(shown.map(|(formula, shown)| {
+            let best = Best {
+                shown,
+                value: optimum.value,
+                value_unrounded: optimum.unrounded,
+                step_percent: optimum.step_percent,
+                price_per_kg,
+                searches: optimum.searches,
+                agree: optimum.agree,
+                judged: optimum.judged,
+            };
+            (optimum, formula, best)
+        }))
+    }
+
+    /// What is shown of each bar: the one aimed at first, then the trade-offs.
+    fn bars<'s>(
+        &self,
+        best: Option<&'s (Optimum, Formula, Best)>,
+        picked: &[Candidate],
+        shown: &'s [(Formula, Shown)],
+    ) -> Vec<Bar<'s>> {
+        let best = best.map(|(_, formula, best)| Bar {
+            called: BEST.to_owned(),
+            formula,
+            shown: &best.shown,
+            price_per_kg: best.price_per_kg,
+        });
+        let trade_offs = picked.iter().zip(shown).enumerate().map(|(number, (one, (formula, shown)))| Bar {
+            called: letter(number),
+            formula,
+            shown,
+            price_per_kg: one.properties.price,
+        });
+        best.into_iter().chain(trade_offs).collect()
     }
 
     /// The figures of the trade-offs.
@@ -313,8 +421,8 @@ impl<'a> Question<'a> {
     }
 
     /// How many there are, and what was weighed.
-    fn best(&self, found: &Exploration) -> [Block; 3] {
-        let asked = !self.space.demands.is_empty() || self.space.max_price.is_some();
+    fn trade_offs_said(&self, found: &Exploration) -> Vec<Block> {
+        let asked = self.limited();
         let that_meet = if asked { " that meet your limits" } else { "" };
         let refined = match found.judged_across() {
             across if across < found.judged => {
@@ -340,38 +448,41 @@ impl<'a> Question<'a> {
         let weighed: Vec<String> =
             [firmness, "warmth", "fine relief", "feel on skin"].into_iter().chain(price).map(str::to_owned).collect();
         let weighed = format!("Weighed by central estimates: {}.", list(&weighed, "and"));
-        [Block::said([best]), Block::Small(weighed), Block::Small(RULE_OF_THUMB.to_owned())]
+        vec![Block::said([best]), Block::Small(weighed), Block::Small(RULE_OF_THUMB.to_owned())]
     }
 
-    /// A representative selection: their properties, how surely they meet the demands, their parts.
-    fn sections(&self, found: &Exploration, picked: &[Candidate], shown: &[(Formula, Shown)]) -> Vec<Section> {
-        let all = shown.len() == found.front.len();
+    /// Bars side by side: their properties, how surely they meet the demands, their parts.
+    ///
+    /// # Arguments
+    /// * `all`: whether every trade-off is among them.
+    fn sections(&self, all: bool, bars: &[Bar<'_>]) -> Vec<Section> {
         let heading = if all { "All of them" } else { "A representative selection" };
-        let legend = shown.first().map(|(_, first)| {
+        let legend = bars.first().map(|first| {
+            let best = if first.called == BEST { "*: the bar named above. " } else { "" };
             Block::Small(format!(
-                "Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on skin, at {}.",
-                self.asked.units.given_degrees(first.assessment.skin.temperature_c)
+                "{best}Keeps shape: for a day. Relief: the finest that leaves the mould. Melts: share on skin, at {}.",
+                self.asked.units.given_degrees(first.shown.assessment.skin.temperature_c)
             ))
         });
-        let table = Block::Table(self.properties(picked, shown));
+        let table = Block::Table(self.properties(bars));
         let mut sections = vec![Section::new(heading, std::iter::once(table).chain(legend))];
         if !self.space.demands.is_empty() {
             let surer = "To be surer of one of them, give it to `adjust` with the same demands.".to_owned();
             sections.push(Section::new(
                 "Chance that each meets your limits",
-                [Block::Table(self.odds(shown)), Block::Small(surer)],
+                [Block::Table(self.odds(bars)), Block::Small(surer)],
             ));
         }
-        let parts = shown.iter().enumerate().map(|(number, (formula, _))| (letter(number), self.parts(formula)));
+        let parts = bars.iter().map(|bar| (bar.called.clone(), self.parts(bar.formula)));
         let next = "Give the one you like to `assess`, as a text in quotes: it has the cautions.".to_owned();
         sections.push(Section::new("Parts, % by mass", [Block::terms(parts), Block::Small(next)]));
-        let intervals = shown.first().map(|(_, first)| interval_words(&first.assessment));
+        let intervals = bars.first().map(|first| interval_words(&first.shown.assessment));
         sections.push(Section::new("What this rests on", [Block::said(intervals)]));
         sections
     }
 
-    /// What the trade-offs shown are.
-    fn properties(&self, picked: &[Candidate], shown: &[(Formula, Shown)]) -> Table {
+    /// What the bars shown are.
+    fn properties(&self, bars: &[Bar<'_>]) -> Table {
         let units = self.asked.units;
         let priced = self.formulas().price.is_some();
         let mut table = Table::new("").columns(
@@ -388,10 +499,10 @@ impl<'a> Question<'a> {
         if priced {
             table = table.columns(Kind::Number, ["per kg"]);
         }
-        for (number, (candidate, (_, shown))) in picked.iter().zip(shown).enumerate() {
-            let answer = &shown.assessment;
+        for bar in bars {
+            let answer = &bar.shown.assessment;
             let mut row = vec![
-                letter(number),
+                bar.called.clone(),
                 answer.firmness.first().map_or_else(String::new, |at| units.yield_stress(&at.yield_stress_kpa)),
                 answer.warmth.hold_c.as_ref().map_or_else(|| "never".to_owned(), |hold| units.temperature(hold)),
                 units.relief(answer.detail.finest_feature_mm.as_ref()),
@@ -399,7 +510,7 @@ impl<'a> Question<'a> {
                 answer.skin.verdict.word().to_owned(),
             ];
             if priced {
-                row.push(candidate.properties.price.map_or_else(String::new, |price| significant(price, 3)));
+                row.push(bar.price_per_kg.map_or_else(String::new, |price| significant(price, 3)));
             }
             table.row(row);
         }
@@ -407,12 +518,12 @@ impl<'a> Question<'a> {
     }
 
     /// How surely each meets each demand.
-    fn odds(&self, shown: &[(Formula, Shown)]) -> Table {
+    fn odds(&self, bars: &[Bar<'_>]) -> Table {
         let demands = self.space.demands.iter().map(|one| demand::words(one, self.asked.units));
         let mut table = Table::new("").columns(Kind::Figure, [""]).columns(Kind::Words, demands);
-        for (number, (_, one)) in shown.iter().enumerate() {
-            let odds = one.demands.iter().map(|one| in_hundred(one.probability));
-            table.row(std::iter::once(letter(number)).chain(odds));
+        for bar in bars {
+            let odds = bar.shown.demands.iter().map(|one| in_hundred(one.probability));
+            table.row(std::iter::once(bar.called.clone()).chain(odds));
         }
         table
     }
@@ -491,6 +602,39 @@ mod tests {
         assert!(figures.finished && figures.shown.len() == 2 && picture.is_some());
         assert_eq!(figures.front.len(), found.front.len());
         assert!(document.said()[0].contains("that meet your limits"), "{:?}", document.said());
+    }
+
+    /// The cheapest has as much oil as its limits allow; the nearest to a bar that meets them is that bar.
+    #[test]
+    fn one_bar_is_aimed_at() {
+        let engine = Engine::builtin().unwrap();
+        let mut asked = asked("hold = 40\n[prices]\nbeeswax = 20\n'sunflower oil' = 5");
+        let answered = |asked: &Explore| {
+            let found = search(&engine, asked, None, &|_| ControlFlow::Continue(())).unwrap();
+            explore(&engine, asked, &found)
+        };
+        assert!(answered(&asked).unwrap().figures.best.is_none());
+        asked.aim = Some(Aim::Cheapest);
+        let Answered { figures, document, .. } = answered(&asked).unwrap();
+        let best = figures.best.unwrap();
+        let oil =
+            best.shown.assessment.formula.parts.iter().find(|part| part.ingredient == "sunflower-oil").unwrap().percent;
+        assert!((best.price_per_kg.unwrap() - (20.0 - 0.15 * oil)).abs() < 1e-9 && best.step_percent == Some(0.5));
+        assert!(figures.front.iter().all(|one| one.price_per_kg.unwrap() > best.value_unrounded - 1e-6));
+        let said = document.said();
+        assert!(said[0].starts_with("The cheapest bar that meets your limits: sunflower oil"), "{said:?}");
+        assert!(said[0].ends_with(" per kilogram.") && said[1].contains("No exchange of 0.5 %"), "{said:?}");
+        let amount =
+            |ingredient: &str, amount: f64| crate::engine::Amount { ingredient: ingredient.to_owned(), amount };
+        let parts = vec![amount("beeswax", 1.0), amount("sunflower oil", 3.0)];
+        asked.aim = Some(Aim::Nearest(crate::engine::Recipe { name: "mine".to_owned(), parts, remark: None }));
+        let best = answered(&asked).unwrap().figures.best.unwrap();
+        assert!(best.value < 1e-9 && best.shown.assessment.formula.parts[0].percent == 25.0, "{best:?}");
+        let json = serde_json::to_value(&asked.aim).unwrap();
+        assert_eq!(json["nearest"]["name"], "mine");
+        // Without prices there is no cheapest.
+        let without = Explore { aim: Some(Aim::Cheapest), ..self::asked("hold = 40") };
+        assert_eq!(answered(&without).err().unwrap().faults[0].code, "no-price");
     }
 
     #[test]

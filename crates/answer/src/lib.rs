@@ -3,6 +3,7 @@
 //! here opens a file, looks at a clock or prints.
 
 pub mod adjust;
+pub mod aim;
 pub mod assess;
 pub mod batch;
 mod cautions;

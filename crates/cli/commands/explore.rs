@@ -8,17 +8,20 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use crate::save::save;
+use barwright_answer::aim::Aim;
+use barwright_answer::engine::Recipe;
 use barwright_answer::explore::{Explore, explore, search};
 use barwright_answer::space::{self, ReadSpace, WrittenSpace};
 use barwright_answer::{Engine, Fault, Refusal};
 use barwright_reference::text_cell::guard;
 use barwright_reference::{IngredientId, Library};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Progress};
+use clap::ValueEnum;
 
 use crate::args::{Making, OUTPUT, Showing, model_temperature, options, whole};
 use crate::drawing::Drawing;
 use crate::error::CliError;
-use crate::input::{Lots, check_stdin_once, library_with, read_text};
+use crate::input::{Lots, check_stdin_once, library_with, load as formulas, read_text};
 use crate::output::Streams;
 use crate::profile::Profile;
 use crate::progress::Bar;
@@ -52,7 +55,9 @@ A SPACE is a .toml file of your shelf, in % of the bar; all but [ingredients] ca
 Examples:
   barwright explore shelf.toml
   barwright explore shelf.toml --candidates 100000 --out trade-offs.csv --plot trade-offs.svg
-  barwright explore shelf.toml --candidates 1000000 --resume shelf-kept.json")]
+  barwright explore shelf.toml --candidates 1000000 --resume shelf-kept.json
+  barwright explore shelf.toml --aim cheapest
+  barwright explore shelf.toml --aim nearest --near winter.toml")]
 pub struct Args {
     /// The space: a file with your ingredients, how much of each may be in, and what you ask
     #[arg(value_name = "SPACE")]
@@ -68,6 +73,12 @@ pub struct Args {
     /// Count softer as better, for a balm or a stick; otherwise firmer is better
     #[arg(long)]
     pub softer: bool,
+    /// One bar that is best in this way and meets your demands, shown before the trade-offs
+    #[arg(long, value_name = "AIM", value_enum)]
+    pub aim: Option<AimArg>,
+    /// The formula that `--aim nearest` stays as near to as it can: a file or a text
+    #[arg(long, value_name = "FORMULA", required_if_eq("aim", "nearest"))]
+    pub near: Option<OsString>,
     /// Trade-offs shown, a representative selection; `--out` writes them all
     #[arg(long, value_name = "N", default_value_t = 6, value_parser = whole::<u64>(1..=26))]
     pub show: u64,
@@ -88,11 +99,26 @@ pub struct Args {
     pub showing: Showing,
 }
 
+/// Way in which one bar is to be the best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum AimArg {
+    /// Costs least a kilogram; needs a price of each ingredient
+    Cheapest,
+    /// Firmest at `--firmness-at`
+    Firmest,
+    /// Softest at `--firmness-at`
+    Softest,
+    /// Farthest from smearing and from dragging on skin
+    Glide,
+    /// Least mass moved from the formula behind `--near`
+    Nearest,
+}
+
 /// Runs the subcommand.
 pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<(), CliError> {
     let showing = &args.showing;
     let lots = profile.lots(args.making.lots.as_deref());
-    let (library, written, space) = load(&args.space, lots.as_deref(), showing.drawn.seed, streams)?;
+    let Input { library, written, space, near } = load(args, lots.as_deref(), streams)?;
     let engine = Engine { library, model: profile.model(streams)? };
     let asked = Explore {
         space: written,
@@ -100,6 +126,13 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
         candidates: usize::try_from(args.candidates).unwrap_or(usize::MAX),
         firmness_at_c: args.firmness_at,
         firmness: if args.softer { FirmnessAim::Softer } else { FirmnessAim::Firmer },
+        aim: args.aim.map(|aim| match aim {
+            AimArg::Cheapest => Aim::Cheapest,
+            AimArg::Firmest => Aim::Firmest,
+            AimArg::Softest => Aim::Softest,
+            AimArg::Glide => Aim::Glide,
+            AimArg::Nearest => Aim::Nearest(near.unwrap_or_default()),
+        }),
         max_shown: usize::try_from(args.show).unwrap_or(usize::MAX),
         picture: args.drawing.is_wanted(),
         units: showing.units,
@@ -121,22 +154,47 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
     Ok(())
 }
 
-/// Loads lots and a space, and writes the notes on how they were read.
+/// What is read.
+struct Input {
+    library: Library,
+    written: WrittenSpace,
+    space: ReadSpace,
+    /// The formula to be near to.
+    near: Option<Recipe>,
+}
+
+/// Loads lots, a space and the formula to be near to, and writes the notes on how they were read.
 ///
 /// # Errors
-/// Everything that is wrong with the lots and the space.
-fn load(
-    argument: &OsStr,
-    lots: Option<&Path>,
-    seed: u64,
-    streams: &mut Streams<'_>,
-) -> Result<(Library, WrittenSpace, ReadSpace), CliError> {
-    check_stdin_once(&[argument], lots)?;
-    let Lots { library, mut faults, notes, about } = library_with(lots)?;
-    let lots_known = faults.is_empty();
-    for note in notes {
-        streams.remarks.note(&note)?;
+/// Everything that is wrong with the formula; with the lots and the space.
+fn load(args: &Args, lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<Input, CliError> {
+    if args.near.is_some() && args.aim != Some(AimArg::Nearest) {
+        let message = "`--near` says nothing without `--aim nearest`";
+        return Err(CliError::command_line(Fault::new("near", message)));
     }
+    let argument = args.space.as_os_str();
+    let read_twice: Vec<&OsStr> = std::iter::once(argument).chain(args.near.as_deref()).collect();
+    check_stdin_once(&read_twice, lots)?;
+    let (library, mut faults, about, near) = match &args.near {
+        Some(near) => {
+            let loaded = formulas(&[near], lots, streams)?;
+            if loaded.formulas.len() != 1 {
+                let message = format!("there are {} formulas, and `--near` takes one", loaded.formulas.len());
+                let hint = "Write the one you mean as a text in quotes, or into a file of its own.";
+                return Err(Fault::new("several-formulas", message).hint(hint).into());
+            }
+            let near = loaded.recipe(0)?;
+            (loaded.library, Vec::new(), loaded.about, Some(near))
+        }
+        None => {
+            let Lots { library, faults, notes, about } = library_with(lots)?;
+            for note in notes {
+                streams.remarks.note(&note)?;
+            }
+            (library, faults, about, None)
+        }
+    };
+    let lots_known = faults.is_empty();
     let path = Path::new(argument);
     let (text, origin) = match read_text(path) {
         Ok(read) => read,
@@ -148,7 +206,7 @@ fn load(
     let stem = path.file_stem().filter(|_| argument != "-").map(|stem| stem.to_string_lossy().into_owned());
     let name = stem.unwrap_or_else(|| "space".to_owned());
     let written = WrittenSpace { text: text.as_ref().to_owned(), origin, name };
-    let space = match space::read(&written, &library, seed) {
+    let space = match space::read(&written, &library, args.showing.drawn.seed) {
         Ok(space) if faults.is_empty() => space,
         read => {
             let own = read.err().map_or_else(Vec::new, |refusal| refusal.faults);
@@ -161,7 +219,7 @@ fn load(
     if let Some(without) = &space.without_price {
         streams.remarks.note(&format!("price is not weighed: there is no price of {without}"))?;
     }
-    Ok((library, written, space))
+    Ok(Input { library, written, space, near })
 }
 
 /// Reads an earlier exploration; `None` when there is no such file yet.

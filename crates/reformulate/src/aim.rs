@@ -11,8 +11,7 @@
 //! nearest    mass moved from a bar
 //! ```
 //! Sequential linear programming with a trust region from many starts: what exploring found, points of the space, and where the space alone is best. Price and
-//! mass moved are linear; all else is the smallest margin of one or two demands ([`crate::judge`]), with its exact tangent. Transfers between two
-//! ingredients then get out of kinks.
+//! mass moved are linear; all else is the smallest margin of one or two demands ([`crate::judge`]), with its exact tangent.
 //!
 //! The answer is in whole steps, so that it can be weighed: of the formulas in whole steps around the best, the best that meets everything, and from there any
 //! transfer of one step that is better still.
@@ -30,8 +29,8 @@ use crate::limits::{Limits, PriceLimit, mass_moved};
 use crate::linear::{Objective, Program, missing, weighed};
 use crate::space::{FillBuffers, Filler};
 
-/// Bars of the front that are started from: the best of it in what is aimed at.
-const FROM_FRONT: usize = 12;
+/// Bars already known that are started from: the best of them in what is aimed at.
+const FROM_KNOWN: usize = 12;
 
 /// Points of the space that are looked at for a start.
 const LOOKED_AT: u64 = 256;
@@ -59,10 +58,6 @@ const SUFFICIENT: f64 = 0.05;
 
 /// Searches that end within this of the best agree with it, mass % moved.
 const SAME_PERCENT: f64 = 0.1;
-
-/// First and last size of a transfer in polishing, mass %.
-const FIRST_TRANSFER: f64 = 4.0;
-const LAST_TRANSFER: f64 = 0.005;
 
 /// Largest number of formulas in whole steps that are judged around the best.
 const MAX_ROUNDED: usize = 4096;
@@ -231,9 +226,8 @@ pub fn best(
         judged: 0,
     };
     let mut ends: Vec<Found> = Vec::new();
-    for start in search.starts(known)? {
-        let end = search.descend(start)?;
-        ends.push(search.polished(end)?);
+    for start in search.starts(best_of(known, &goal.aim))? {
+        ends.push(search.descend(start)?);
     }
     ends.retain(Found::meets);
     let Some(best) = ends.iter().min_by(|a, b| a.value.total_cmp(&b.value)).cloned() else { return Ok(None) };
@@ -261,6 +255,20 @@ pub fn best(
         agree,
         judged,
     }))
+}
+
+/// The best of what is known, by its properties.
+fn best_of<'k>(known: &'k [Candidate], aim: &Aim) -> Vec<&'k Vec<f64>> {
+    let value = |one: &Candidate| match aim {
+        Aim::Cheapest => one.properties.price.unwrap_or_default(),
+        Aim::Firmest => -one.properties.firmness_kpa,
+        Aim::Softest => one.properties.firmness_kpa,
+        Aim::Glide => one.properties.skin_ln_off,
+        Aim::Nearest { percent } => mass_moved(percent, &one.percent),
+    };
+    let mut order: Vec<(f64, &Vec<f64>)> = known.iter().map(|one| (value(one), &one.percent)).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    order.into_iter().take(FROM_KNOWN).map(|(_, percent)| percent).collect()
 }
 
 /// Prices of a mass % in a kilogram.
@@ -326,8 +334,8 @@ impl Search<'_> {
         program.best().map(|step| (step.percent, step.cost))
     }
 
-    /// Where searches start: where the space alone is best, the best of what is known, and points of the space.
-    fn starts(&mut self, known: &[Candidate]) -> Result<Vec<Found>, ExploreError> {
+    /// Where searches start: where the space alone is best, what is known, and points of the space.
+    fn starts(&mut self, known: Vec<&Vec<f64>>) -> Result<Vec<Found>, ExploreError> {
         let (mut buffers, mut percent) = (FillBuffers::default(), Vec::new());
         let mut points = Vec::new();
         for number in 0..LOOKED_AT {
@@ -337,21 +345,15 @@ impl Search<'_> {
                 points.push(found);
             }
         }
-        let by_cost = |a: &Found, b: &Found| a.cost.total_cmp(&b.cost);
-        points.sort_by(by_cost);
+        points.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         let mut starts = Vec::new();
         if let Some((percent, _)) = points.first().and_then(|one| self.step(&one.percent, &[], ANYWHERE))
             && let Some(found) = self.found(percent, true)?
         {
             starts.push(found);
         }
-        let mut front = Vec::new();
-        for one in known {
-            front.extend(self.found(one.percent.clone(), false)?);
-        }
-        front.sort_by(by_cost);
-        for one in front.into_iter().take(FROM_FRONT) {
-            starts.extend(self.found(one.percent, true)?);
+        for percent in known {
+            starts.extend(self.found(percent.clone(), true)?);
         }
         starts.extend(points.into_iter().take(FROM_SPACE));
         Ok(starts)
@@ -381,34 +383,6 @@ impl Search<'_> {
             }
         }
         Ok(now)
-    }
-
-    /// Transfers between two ingredients while any is better.
-    fn polished(&mut self, mut best: Found) -> Result<Found, ExploreError> {
-        let mut size = FIRST_TRANSFER;
-        while size >= LAST_TRANSFER {
-            match self.transferred(&best, size)? {
-                Some(better) => best = self.descend(better)?,
-                None => size *= 0.5,
-            }
-        }
-        Ok(best)
-    }
-
-    /// The first transfer of at most so much, mass %, that is better.
-    fn transferred(&mut self, from_bar: &Found, size: f64) -> Result<Option<Found>, ExploreError> {
-        let count = from_bar.percent.len();
-        for (from, to) in (0..count).flat_map(|from| (0..count).map(move |to| (from, to))) {
-            let mut percent = from_bar.percent.clone();
-            if self.filler.transfer(&mut percent, from, to, size) <= TRACE_PERCENT {
-                continue;
-            }
-            let better = self.found(percent, true)?.filter(|one| one.cost < from_bar.cost - MIN_GAIN);
-            if better.is_some() {
-                return Ok(better);
-            }
-        }
-        Ok(None)
     }
 
     /// The best bar in whole steps around another, and by transfers of one step from there; `None` when none around it meets everything.

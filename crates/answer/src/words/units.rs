@@ -59,6 +59,15 @@ impl Units {
         }
     }
 
+    /// A yield stress as it was asked for, with its unit: `80 kPa`.
+    pub fn given_stress(self, kpa: f64) -> String {
+        let value = match self {
+            Units::Metric => kpa,
+            Units::Us => kpa / PSI_KPA,
+        };
+        format!("{} {}", significant(value, 3), self.stress())
+    }
+
     /// Returns a temperature on the scale shown.
     pub fn scaled(self, celsius: f64) -> f64 {
         match self {

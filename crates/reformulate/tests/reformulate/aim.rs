@@ -1,11 +1,13 @@
 //! `best` against every formula of a grid, refined around its best, on random spaces; and against the exact answer where nothing is demanded.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
+use std::ops::ControlFlow;
+
 use barwright_blend::suitability::skin_ln_off;
 use barwright_blend::{Model, Options, assess};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::aim::{Aim, AimError, Goal, Optimum, best};
-use barwright_reformulate::explore::Settings;
+use barwright_reformulate::explore::{Candidate, FirmnessAim, Settings, explore};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::limits::price_per_kg;
 use barwright_reformulate::space::{Filler, Group, Space};
@@ -32,7 +34,7 @@ fn aim(number: usize, ingredients: usize) -> Aim {
         1 => Aim::Firmest,
         2 => Aim::Softest,
         3 => Aim::Glide,
-        _ => Aim::Nearest { percent: [5.0, 9.0, 80.0, 1.0][..ingredients].to_vec() },
+        _ => Aim::Nearest { percent: [5.0, 9.0, 80.0, 1.0].into_iter().take(ingredients).collect() },
     }
 }
 
@@ -110,6 +112,12 @@ impl Told<'_> {
     }
 }
 
+/// The lowest and the highest price in a space.
+fn price_range(space: &Space) -> (f64, f64) {
+    let prices = space.price.iter().flatten();
+    prices.fold((f64::INFINITY, 0.0), |(low, high), price| (low.min(*price), high.max(*price)))
+}
+
 /// The best of a grid ever finer, by a value of each formula that is `None` where it is not allowed.
 fn grid(space: &Space, value: &dyn Fn(&[f64]) -> Option<f64>) -> Option<(f64, Vec<f64>)> {
     let free = space.ingredients.len() - 1;
@@ -148,7 +156,6 @@ fn grid(space: &Space, value: &dyn Fn(&[f64]) -> Option<f64>) -> Option<(f64, Ve
 fn the_best_bar_is_no_worse_than_the_best_of_a_grid() {
     let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
     let mut random = Pcg64::seed_from_u64(20_261_202);
-    let settings = Settings::default();
     let options = Options { draws: 0, ..Options::default() };
     let (mut compared, mut worst) = (0, [f64::NEG_INFINITY; 5]);
     while compared < SPACES {
@@ -159,8 +166,12 @@ fn the_best_bar_is_no_worse_than_the_best_of_a_grid() {
         let told = Told { library: &library, model: &model, space: &space, aim };
         let judge = Judge::new(&library, &model, &options, &space.ingredients, &demands, 0.5).unwrap();
         let filler = Filler::new(&space, 20).unwrap();
+        // For some, no more than halfway between the lowest price and the highest.
+        let max_price = (number == 1 || number == 3).then(|| 0.5 * (price_range(&space).0 + price_range(&space).1));
+        let settings = Settings { max_price, ..Settings::default() };
         let meets = |percent: &[f64]| {
             filler.contains(percent)
+                && max_price.is_none_or(|most| price_per_kg(space.price.as_ref().unwrap(), percent) <= most + 1e-6)
                 && judge
                     .judge_within(percent, f64::INFINITY, false)
                     .unwrap()
@@ -183,7 +194,7 @@ fn the_best_bar_is_no_worse_than_the_best_of_a_grid() {
         assert!((free - least) / scale <= TOLERANCE, "{compared} {:?}: {free} where {least} is at {at:?}", told.aim);
         worst[number] = worst[number].max((free - least) / scale);
         // The bar answered is in the space, meets everything, is in whole steps and worth what is said of it.
-        assert!(filler.contains(&percent), "{compared}: {percent:?}");
+        assert!(meets(&percent), "{compared}: {percent:?}");
         let standings = judge.judge(&percent, false).unwrap();
         assert!(standings.iter().all(|one| one.margin >= -1e-6), "{compared}: {standings:?}");
         assert!((told.of(&percent) - rounded).abs() < 1e-6, "{compared}: {} is not {rounded}", told.of(&percent));
@@ -204,6 +215,59 @@ fn the_best_bar_is_no_worse_than_the_best_of_a_grid() {
         }
     }
     println!("worst, over the grid: {worst:?}");
+}
+
+/// Of seven, too, no transfer of one step is better, nor is any of the best trade-offs, which are searched for in another way.
+#[test]
+fn no_exchange_of_one_step_is_better_on_a_whole_shelf() {
+    let (library, model) = (Library::builtin().unwrap(), Model::builtin().unwrap());
+    let keys =
+        ["beeswax", "candelilla-wax", "shea-butter", "mango-butter", "cocoa-butter", "sunflower-oil", "jojoba-oil"];
+    let space = Space {
+        ingredients: keys.iter().map(|key| library.id_of(key).unwrap()).collect(),
+        min_percent: vec![0.0, 0.0, 0.0, 0.0, 0.0, 10.0, 5.0],
+        max_percent: vec![35.0, 12.0, 30.0, 30.0, 25.0, 100.0, 20.0],
+        groups: vec![Group { name: "butters".into(), members: vec![2, 3, 4], min_percent: 15.0, max_percent: 55.0 }],
+        price: Some(vec![19.0, 24.0, 11.0, 14.0, 16.0, 5.0, 32.0]),
+    };
+    let demands = [Demand::Hold { temperature_c: 40.0 }, Demand::Detail { relief_mm: 0.8 }];
+    let options = Options { draws: 0, ..Options::default() };
+    let judge = Judge::new(&library, &model, &options, &space.ingredients, &demands, 0.5).unwrap();
+    let filler = Filler::new(&space, 20).unwrap();
+    let fronts = [FirmnessAim::Firmer, FirmnessAim::Softer].map(|firmness| {
+        let settings = Settings { candidates: 500, firmness, ..Settings::default() };
+        let go_on = |_| ControlFlow::Continue(());
+        explore(&library, &model, &space, &settings, &demands, None, &go_on).unwrap().front
+    });
+    for number in 0..5 {
+        let aim = match number {
+            4 => Aim::Nearest { percent: vec![10.0, 0.0, 30.0, 0.0, 0.0, 60.0, 0.0] },
+            number => aim(number, 0),
+        };
+        let told = Told { library: &library, model: &model, space: &space, aim };
+        let goal = Goal { aim: told.aim.clone(), steps_percent: vec![STEP] };
+        let found = best(&library, &model, &filler, &Settings::default(), &demands, &goal, &[]).unwrap().unwrap();
+        let value = told.answered(found.value);
+        let property = |one: &Candidate| match &told.aim {
+            Aim::Cheapest => one.properties.price.unwrap(),
+            Aim::Firmest => -one.properties.firmness_kpa.ln(),
+            Aim::Softest => one.properties.firmness_kpa.ln(),
+            Aim::Glide => one.properties.skin_ln_off,
+            Aim::Nearest { .. } => told.of(&one.percent),
+        };
+        let known = fronts.iter().flatten().map(property).fold(f64::INFINITY, f64::min);
+        let free = told.answered(found.unrounded);
+        println!("{:?}: {known:.4} on the front, {free:.4} found, {value:.4} in steps", goal.aim);
+        assert!(free <= known + 1e-6, "{:?}: {free} where {known} is known", goal.aim);
+        for (from, to) in (0..7).flat_map(|from| (0..7).map(move |to| (from, to))) {
+            let mut other = found.percent.clone();
+            other[from] -= STEP;
+            other[to] += STEP;
+            let meets = || judge.judge(&other, false).unwrap().iter().all(|one| one.margin >= 0.0);
+            let better = from != to && filler.contains(&other) && told.of(&other) < value - 1e-5 && meets();
+            assert!(!better, "{other:?} is better than {:?}", found.percent);
+        }
+    }
 }
 
 /// Without a demand the cheapest bar is filled from the cheapest ingredient up, each to its most: 50 spaces.

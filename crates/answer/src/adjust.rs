@@ -22,7 +22,7 @@ use crate::words::units::Units;
 use crate::words::visible::visible;
 
 /// Changes below this are none, mass %.
-const NO_CHANGE: f64 = 5e-4;
+pub(crate) const NO_CHANGE: f64 = 5e-4;
 
 /// Confidence of an even chance, shown beside a surer answer.
 const EVEN: f64 = 0.5;

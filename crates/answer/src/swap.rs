@@ -1,21 +1,22 @@
 //! Another ingredient in place of one that ran out: the best one first, what it cannot match, then the others.
 
 use barwright_blend::cautions::plant_statement;
+use barwright_blend::suitability::GrainRisk;
 use barwright_blend::{Assessment, Options, Property};
-use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, Library, NutOrigin};
+use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, Library, NutOrigin, Part};
 use barwright_reformulate::swap::{Kept, Replacement, SwapError, SwapTask};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::Answered;
-use crate::adjust::before_and_after;
+use crate::adjust::{NO_CHANGE, before_and_after};
 use crate::assess::{RULE_OF_THUMB, interval_words};
 use crate::cautions;
 use crate::document::{Block, Document, Kind, Section, Table};
 use crate::engine::{Engine, Recipe, find};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::{in_text, list, name, title};
-use crate::words::number::{amount, significant};
+use crate::words::number::{amount, fixed, significant};
 use crate::words::units::Units;
 use crate::words::visible::visible;
 
@@ -35,7 +36,7 @@ pub struct Swap {
     pub vegan: bool,
     /// Whether to try nothing that is or may be from nuts.
     pub nut_free: bool,
-    /// The amount is a multiple of this, % of the bar; none: any amount.
+    /// Amounts that change are multiples of this, % of the bar; none: any amount.
     pub step_percent: Option<f64>,
     /// Replacements told, at most.
     pub max_told: usize,
@@ -68,6 +69,8 @@ pub struct Swapped {
     pub after: Assessment,
     /// The replacements, best first.
     pub replacements: Vec<Ranked>,
+    /// Price of a kilogram of the bar as it was.
+    pub price_per_kg: Option<f64>,
     /// The formula with each of them.
     #[serde(skip)]
     pub formulas: Vec<Formula>,
@@ -85,8 +88,14 @@ pub struct Ranked {
     pub from_percent: f64,
     /// Mass % of what came for it.
     pub to_percent: f64,
-    /// Distance from the bar as it was, in steps that a maker would notice.
+    /// Distance from the bar as it was, in steps that a maker would notice: finer relief and more heat stood count half, less risk of grain nothing, 10 % of the
+    /// bar by which the other parts become more or less one step,
+    /// a higher word for the risk of grain one more, a glide that is lost two.
     pub distance: f64,
+    /// Whether the bar glided on skin and does not any more.
+    pub loses_glide: bool,
+    /// Price of a kilogram of the bar with it.
+    pub price_per_kg: Option<f64>,
     /// Whether so much of it comes that it makes a different bar: those are last.
     pub different_bar: bool,
     /// Whether what comes is from animals.
@@ -130,8 +139,10 @@ pub fn swap(engine: &Engine, asked: &Swap) -> Result<Answered<Swapped>, Refusal>
     document = document.ending([interval_words(&after)], cautions::section(&[&after], &[]));
 
     let notes = left(&view);
+    let price_per_kg = price(&formula, library);
     let (formulas, replacements) = ranked.into_iter().map(|one| told(one, library)).unzip();
-    Ok(Answered { figures: Swapped { before, after, replacements, formulas, notes }, document, picture: None })
+    let figures = Swapped { before, after, replacements, price_per_kg, formulas, notes };
+    Ok(Answered { figures, document, picture: None })
 }
 
 /// The formula with a replacement, and its figures.
@@ -143,10 +154,18 @@ fn told(one: Replacement, library: &Library) -> (Formula, Ranked) {
         from_percent: one.from_percent,
         to_percent: one.to_percent,
         distance: one.distance,
+        loses_glide: one.loses_glide,
+        price_per_kg: price(&one.formula, library),
         animal_origin: known.map_or(AnimalOrigin::Possible, |known| known.animal_origin),
         properties: one.properties,
     };
     (one.formula, ranked)
+}
+
+/// Price of a kilogram of a bar; none where one of its parts has no price.
+fn price(formula: &Formula, library: &Library) -> Option<f64> {
+    let part = |part: &Part| Some(0.01 * part.percent * library.get(part.ingredient)?.price_per_kg?);
+    formula.parts.iter().map(part).sum()
 }
 
 /// Says why nothing was replaced.
@@ -218,27 +237,33 @@ fn parts(view: &View<'_>) -> Table {
 
 /// All replacements, best first.
 fn nearest(view: &View<'_>) -> Section {
-    let table = Table::new("")
+    let costs: Vec<Option<f64>> = view.ranked.iter().map(|one| price(&one.formula, view.library)).collect();
+    let priced = costs.iter().any(Option::is_some);
+    let mut table = Table::new("")
         .columns(Kind::Figure, ["in its place"])
         .columns(Kind::Number, ["%", "times the mass", "off by, steps"])
-        .columns(Kind::Words, ["what it cannot match"])
-        .rows(view.ranked.iter().map(|one| {
-            let missed: Vec<String> = one.properties.iter().filter(|one| !one.matched).map(brief).collect();
-            let missed = list(&missed, "and");
-            let missed = match (one.is_different_bar(), missed.as_str()) {
-                (false, _) => missed,
-                (true, "") => DIFFERENT_BAR.to_owned(),
-                (true, _) => format!("{DIFFERENT_BAR}: {missed}"),
-            };
-            [
-                visible(view.called(one.ingredient)),
-                amount(one.to_percent),
-                significant(one.mass_ratio(), 2),
-                significant(one.distance, 2),
-                missed,
-            ]
-        }));
-    let steps = "A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 % melted.";
+        .columns(Kind::Number, priced.then_some("per kg"))
+        .columns(Kind::Words, ["what it cannot match"]);
+    for (one, cost) in view.ranked.iter().zip(costs) {
+        let missed = one.properties.iter().filter(|one| !one.matched).map(brief);
+        let missed: Vec<String> = missed.chain(one.loses_glide.then(|| "no longer glides".to_owned())).collect();
+        let missed = list(&missed, "and");
+        let missed = match (one.is_different_bar(), missed.as_str()) {
+            (false, _) => missed,
+            (true, "") => DIFFERENT_BAR.to_owned(),
+            (true, _) => format!("{DIFFERENT_BAR}: {missed}"),
+        };
+        let cells = [
+            visible(view.called(one.ingredient)),
+            amount(one.to_percent),
+            significant(one.mass_ratio(), 2),
+            significant(one.distance, 2),
+        ];
+        let cost = priced.then(|| cost.map_or_else(|| "–".to_owned(), |cost| fixed(cost, 2)));
+        table.row(cells.into_iter().chain(cost).chain([missed]));
+    }
+    let steps = "A step is what a maker would notice: firmness or relief by 1.3 times, 2 °C, 5 % melted, 0.15 of the grain index, 10 % of the bar in how much there \
+        is of the other parts. Finer relief and more warmth count half.";
     Section::new("The nearest, best first", [Block::Table(table), Block::Small(steps.to_owned())])
 }
 
@@ -247,25 +272,59 @@ fn sentences(view: &View<'_>) -> Vec<String> {
     let best = view.best;
     let missed: Vec<String> =
         best.properties.iter().filter(|one| !one.matched).map(|one| unmatched(one, view.asked.units)).collect();
-    let matched = if missed.is_empty() {
-        "Nobody should notice: firmness, relief, warmth and skin feel stay within a step.".to_owned()
-    } else {
+    let matched = if !missed.is_empty() {
         format!("It cannot match everything: {}.", list(&missed, "and"))
+    } else if best.loses_glide {
+        "Firmness, relief, warmth, melting and grain stay within a step.".to_owned()
+    } else {
+        "Nobody should notice: firmness, relief, warmth, skin feel and grain stay within a step.".to_owned()
     };
-    let mut said = vec![
-        format!(
-            "In place of {} % {}, take {} % {}: {} times the mass.",
-            amount(best.from_percent),
-            in_text(view.called(view.replaced)),
-            amount(best.to_percent),
-            in_text(view.called(best.ingredient)),
-            significant(best.mass_ratio(), 2)
-        ),
-        if best.is_different_bar() { format!("That is {DIFFERENT_BAR}. {matched}") } else { matched },
-        "Colour, scent and gloss are not considered.".to_owned(),
-    ];
+    let mut said = vec![format!(
+        "In place of {} % {}, take {} % {}: {} times the mass.",
+        amount(best.from_percent),
+        in_text(view.called(view.replaced)),
+        amount(best.to_percent),
+        in_text(view.called(best.ingredient)),
+        significant(best.mass_ratio(), 2)
+    )];
+    said.extend(others(view));
+    said.push(if best.is_different_bar() { format!("That is {DIFFERENT_BAR}. {matched}") } else { matched });
+    said.extend(best.loses_glide.then(|| "It no longer glides on skin as the bar did.".to_owned()));
+    if let (Some(before), Some(after)) = (price(view.formula, view.library), price(&best.formula, view.library)) {
+        said.push(format!("A kilogram of the bar costs {} (was {}).", fixed(after, 2), fixed(before, 2)));
+    }
+    said.push("Colour, scent and gloss are not considered.".to_owned());
     said.extend(possibly_animal(view));
     said
+}
+
+/// What becomes more or less of the other parts, where the replacement takes another mass than what went.
+fn others(view: &View<'_>) -> Option<String> {
+    let Replacement { ingredient, formula, .. } = view.best;
+    let percent = |formula: &Formula, id: IngredientId| {
+        formula.parts.iter().filter(|part| part.ingredient == id).map(|part| part.percent).sum::<f64>()
+    };
+    let mut names: Vec<IngredientId> = Vec::new();
+    for id in view.formula.parts.iter().map(|part| part.ingredient) {
+        if id != view.replaced && id != *ingredient && !names.contains(&id) {
+            names.push(id);
+        }
+    }
+    let changes = names.into_iter().filter_map(|id| {
+        let (before, after) = (percent(view.formula, id), percent(formula, id));
+        let told = format!("{} ({} to {} %)", in_text(view.called(id)), amount(before), amount(after));
+        ((after - before).abs() >= NO_CHANGE).then_some(told)
+    });
+    let changes = list(&changes.collect::<Vec<_>>(), "and");
+    let more = view.best.to_percent - view.best.from_percent;
+    (!changes.is_empty()).then(|| {
+        let mass = amount(more.abs());
+        if more > 0.0 {
+            format!("The extra {mass} % comes out of {changes}.")
+        } else {
+            format!("The {mass} % left over is made up with {changes}.")
+        }
+    })
 }
 
 /// Asked for nothing from animals: what of all that is offered may be from them.
@@ -289,6 +348,7 @@ fn called(property: Property) -> &'static str {
         Property::YieldStress { .. } => "firmness in a warm room",
         Property::FinestFeature => "relief",
         Property::Hold => "warmth",
+        Property::GrainRisk => "risk of grain",
         _ => "the share melted on skin",
     }
 }
@@ -300,6 +360,10 @@ fn unmatched(one: &Kept, units: Units) -> String {
             format!("{} to {}", units.given_degrees(one.before.round()), units.given_degrees(one.after.round()))
         }
         Property::SkinMelted => format!("{:.0} to {:.0} %", one.before, one.after),
+        Property::GrainRisk => {
+            let [before, after] = [one.before, one.after].map(|index| GrainRisk::from_index(index).word());
+            if before == after { format!("{after}, but more than it was") } else { format!("{before} to {after}") }
+        }
         _ => format!("{} times", significant(one.after / one.before, 2)),
     };
     format!("{} ({how})", called(one.property))
@@ -312,6 +376,7 @@ fn brief(one: &Kept) -> String {
         Property::YieldStress { .. } => ("softer in a warm room", "firmer in a warm room"),
         Property::FinestFeature => ("finer relief", "coarser relief"),
         Property::Hold => ("stands less heat", "stands more heat"),
+        Property::GrainRisk => ("less risk of grain", "more risk of grain"),
         _ => ("melts less on skin", "melts more on skin"),
     };
     if one.steps > 0.0 { more } else { less }.to_owned()

@@ -42,7 +42,7 @@ pub struct Args {
     /// Leave out whatever is, or may be, from nuts
     #[arg(long)]
     pub nut_free: bool,
-    /// Amount of the replacement in steps of this many percent of the bar; 0 for any amount
+    /// Amounts that change are multiples of this many percent of the bar, as a scale shows them; 0 for any amount
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
     /// Number of replacements listed

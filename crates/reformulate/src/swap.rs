@@ -1,12 +1,14 @@
-//! One ingredient in place of another: how much of it keeps the bar as near as possible to what it was.
+//! One ingredient in place of another: how much of it keeps the bar as near as possible to what it was, and which of several does it best.
 //!
 //! ```text
-//! minimise over y   Σ_k ((property_k(y) − property_k before) / step_k)²
+//! minimise over y   d² = Σ_k (w_k s_k)² + (|y − x| / 10 %)² + Σ g²,     s_k = (property_k(y) − property_k before) / step_k
 //! ```
-//! `y` is the mass % of the replacement. What it needs more or less than the ingredient it replaces is taken from, or given to, the liquids of the
-//! formula in proportion; without liquids, all the rest in proportion; what a bar is not built of ([`is_base`]) keeps its share. Properties: logarithm of the yield stress at [`AT_C`] in use,
-//! logarithm of the finest relief, the temperature up to which it keeps its shape, the share melted on skin; each in steps that a maker would notice
-//! ([`Property::step`]). Central values: both bars share almost all of what is uncertain.
+//! `x` is the mass % of what went, `y` that of the replacement. What it needs more or less than `x` is taken from, or given to, the liquids of the
+//! formula in proportion; without liquids, all the rest in proportion; what a bar is not built of ([`is_base`]) keeps its share. Properties: logarithm of the
+//! yield stress at [`AT_C`] in use, logarithm of the finest relief, the temperature up to which it keeps its shape, the share melted on skin, the risk of
+//! grain; each in steps that a maker would notice ([`Property::step`]). The weight `w` is 1, of what a maker gains `GAIN_WEIGHT`, of less grain 0. The second
+//! term is how far the other parts are thinned or crowded (`OTHERS_STEP_PERCENT`), `g` what is read as a worse word: a glide that is lost
+//! (`LOST_GLIDE_STEPS`), a higher risk of grain (`WORSE_GRAIN_STEPS`). All weights are judgement. Central values: both bars share almost all of what is uncertain.
 //!
 //! The least is looked for on a grid and then by golden section between its neighbours, since there may be several valleys.
 //!
@@ -16,6 +18,7 @@
 use barwright_blend::assess::Workbench;
 use barwright_blend::landmarks::LOWEST_LANDMARK_C;
 use barwright_blend::property::Step;
+use barwright_blend::suitability::{GrainRisk, SkinFeel};
 use barwright_blend::{Assessment, BlendError, Model, Options, Property};
 use barwright_reference::{AnimalOrigin, Formula, Ingredient, IngredientId, IngredientKind, Library, NutOrigin, Part};
 use rayon::prelude::*;
@@ -47,6 +50,18 @@ const COARSEST_MM: f64 = 1e3;
 
 /// Times the mass that went above which what comes makes a different bar: it is no replacement of an ingredient any more (judgement).
 pub const MAX_MASS_RATIO: f64 = 1.5;
+
+/// What a difference counts that a maker gains by: finer relief, more heat stood (judgement).
+const GAIN_WEIGHT: f64 = 0.5;
+
+/// Mass by which the other parts of a bar become more or less that counts as one noticeable step, mass % (judgement).
+const OTHERS_STEP_PERCENT: f64 = 10.0;
+
+/// Steps that a bar counts which glided and does not any more (judgement).
+const LOST_GLIDE_STEPS: f64 = 2.0;
+
+/// Steps that a bar counts for each word its risk of grain is higher: low, moderate, high (judgement).
+const WORSE_GRAIN_STEPS: f64 = 1.0;
 
 /// Inverse of the golden ratio.
 const GOLDEN: f64 = 0.618_033_988_749_895;
@@ -90,7 +105,7 @@ pub struct SwapTask {
     pub vegan: bool,
     /// Nothing that is or may be from nuts.
     pub nut_free: bool,
-    /// The amount is a multiple of this, mass %; `None`: any.
+    /// Amounts that change are multiples of this, mass %, but for the largest that makes up the whole; `None`: any.
     pub step_percent: Option<f64>,
 }
 
@@ -107,7 +122,7 @@ pub struct Kept {
     pub after: f64,
     /// Difference in steps that a maker would notice, with its sign.
     pub steps: f64,
-    /// Whether it is within one step.
+    /// Whether it is within one step; of the risk of grain: not a step more, and no worse in a word.
     pub matched: bool,
 }
 
@@ -122,8 +137,10 @@ pub struct Replacement {
     pub from_percent: f64,
     /// Mass % of the replacement, without what the formula already held of it.
     pub to_percent: f64,
-    /// Distance from the bar as it was: root of the sum of squared steps.
+    /// Distance from the bar as it was, in weighted steps.
     pub distance: f64,
+    /// Whether the bar glided on skin and does not any more.
+    pub loses_glide: bool,
     /// Every property.
     pub properties: Vec<Kept>,
 }
@@ -188,47 +205,38 @@ pub fn swap(
     let candidates = candidates(library, task)?;
     let central = Options { draws: 0, at_c: AT_C.to_vec(), ..options.clone() };
     let bench = Workbench::new(library, model, central)?;
-    let before = readings(&bench.assess(formula)?);
+    let before = Seen::new(&bench.assess(formula)?);
     let one = |&ingredient: &IngredientId| -> Result<Replacement, BlendError> {
         let place = Place { library, formula, replaced: task.replaced, with: ingredient, from_percent };
-        let distance = |amount: f64| -> Result<f64, BlendError> {
-            let after = match bench.assess(&place.formula(amount)) {
+        let distance = |amount: f64, formula: &Formula| -> Result<f64, BlendError> {
+            let after = match bench.assess(formula) {
                 // So much powder that it is all there is: no bar.
                 Err(BlendError::OnlyPowder) => return Ok(f64::INFINITY),
-                found => readings(&found?),
+                found => Seen::new(&found?),
             };
-            Ok(before.iter().zip(&after).map(|(before, after)| steps(before, after).powi(2)).sum::<f64>().sqrt())
+            Ok(before.distance(&after).hypot((amount - from_percent) / OTHERS_STEP_PERCENT))
         };
         // With nothing to give or take, the amount is what went.
         let fixed = place.giving().0 <= 0.0;
-        let amount = if fixed { from_percent } else { least(&distance, place.most())? };
-        let amount = match task.step_percent.filter(|_| !fixed) {
+        let exact = |amount: f64| distance(amount, &place.formula(amount));
+        let amount = if fixed { from_percent } else { least(&exact, place.most())? };
+        let (to_percent, formula) = match task.step_percent.filter(|_| !fixed) {
             Some(step) => {
-                let (below, above) =
-                    ((amount / step).floor() * step, ((amount / step).ceil() * step).min(place.most()));
-                if distance(below)? < distance(above)? { below } else { above }
+                let [below, above] =
+                    [(amount / step).floor() * step, ((amount / step).ceil() * step).min(place.most())];
+                let (less, more) = (place.in_steps(below, step), place.in_steps(above, step));
+                if distance(below, &less)? < distance(above, &more)? { (below, less) } else { (above, more) }
             }
-            None => amount,
+            None => (amount, place.formula(amount)),
         };
-        let formula = place.formula(amount);
-        let after = readings(&bench.assess(&formula)?);
-        let kept = before.iter().zip(&after).map(|(before, after)| {
-            let steps = steps(before, after);
-            Kept {
-                property: before.property,
-                unit: before.property.unit(),
-                before: before.value,
-                after: after.value,
-                steps,
-                matched: steps.abs() <= MATCHED_STEPS,
-            }
-        });
+        let after = Seen::new(&bench.assess(&formula)?);
         Ok(Replacement {
             ingredient,
             from_percent,
-            to_percent: amount,
-            distance: distance(amount)?,
-            properties: kept.collect(),
+            to_percent,
+            distance: distance(to_percent, &formula)?,
+            loses_glide: before.loses_glide(&after),
+            properties: before.kept(&after),
             formula,
         })
     };
@@ -322,6 +330,24 @@ impl Place<'_> {
         parts.retain(|part| part.percent > 0.0);
         Formula { name: self.formula.name.clone(), parts }
     }
+
+    /// The same where what gives or takes is in whole multiples of a step, mass %, too; the largest of it makes up the whole. As it is where that leaves
+    /// no room.
+    fn in_steps(&self, amount: f64, step: f64) -> Formula {
+        let plain = self.formula(amount);
+        let (_, liquids) = self.giving();
+        let changed = |at: &usize| self.gives(&plain.parts[*at], liquids);
+        let percent = |at: usize| plain.parts[at].percent;
+        let largest = (0..plain.parts.len()).filter(changed).max_by(|&a, &b| percent(a).total_cmp(&percent(b)));
+        let Some(largest) = largest.filter(|_| amount != self.from_percent) else { return plain };
+        let mut rounded = plain.clone();
+        for at in (0..plain.parts.len()).filter(changed).filter(|at| *at != largest) {
+            let whole = ((percent(at) / step).round() * step).max(step);
+            rounded.parts[at].percent = whole;
+            rounded.parts[largest].percent += percent(at) - whole;
+        }
+        if rounded.parts[largest].percent < step { plain } else { rounded }
+    }
 }
 
 /// The central value of a property.
@@ -330,20 +356,74 @@ struct Reading {
     value: f64,
 }
 
-fn readings(found: &Assessment) -> Vec<Reading> {
-    let yields = found.firmness.iter().map(|at| Reading {
-        property: Property::YieldStress { at_c: at.temperature_c },
-        value: at.yield_stress_kpa.value.max(SMALLEST_KPA),
-    });
-    let finest_mm = found.detail.finest_feature_mm.map_or(COARSEST_MM, |finest| finest.value);
-    let hold_c = found.warmth.hold_c.map_or(LOWEST_LANDMARK_C, |hold| hold.value);
-    yields
-        .chain([
-            Reading { property: Property::FinestFeature, value: finest_mm },
-            Reading { property: Property::Hold, value: hold_c },
-            Reading { property: Property::SkinMelted, value: found.skin.melted_percent.value },
-        ])
-        .collect()
+/// What is compared of a bar.
+struct Seen {
+    readings: Vec<Reading>,
+    feel: SkinFeel,
+    grain: GrainRisk,
+}
+
+impl Seen {
+    fn new(found: &Assessment) -> Self {
+        let yields = found.firmness.iter().map(|at| Reading {
+            property: Property::YieldStress { at_c: at.temperature_c },
+            value: at.yield_stress_kpa.value.max(SMALLEST_KPA),
+        });
+        let finest_mm = found.detail.finest_feature_mm.map_or(COARSEST_MM, |finest| finest.value);
+        let hold_c = found.warmth.hold_c.map_or(LOWEST_LANDMARK_C, |hold| hold.value);
+        let others = [
+            (Property::FinestFeature, finest_mm),
+            (Property::Hold, hold_c),
+            (Property::SkinMelted, found.skin.melted_percent.value),
+            (Property::GrainRisk, found.grain.risk.value),
+        ];
+        let others = others.map(|(property, value)| Reading { property, value });
+        Seen { readings: yields.chain(others).collect(), feel: found.skin.likeliest, grain: found.grain.verdict }
+    }
+
+    fn loses_glide(&self, after: &Seen) -> bool {
+        self.feel == SkinFeel::Glides && after.feel != SkinFeel::Glides
+    }
+
+    /// How many words higher the risk of grain is.
+    fn words_worse(&self, after: &Seen) -> u8 {
+        (after.grain as u8).saturating_sub(self.grain as u8)
+    }
+
+    /// Root of the sum of squared weighted steps.
+    fn distance(&self, after: &Seen) -> f64 {
+        let weighted = self.readings.iter().zip(&after.readings).map(|(before, after)| {
+            let steps = steps(before, after);
+            weight(before.property, steps) * steps
+        });
+        let lost = if self.loses_glide(after) { LOST_GLIDE_STEPS } else { 0.0 };
+        let grain = WORSE_GRAIN_STEPS * f64::from(self.words_worse(after));
+        weighted.chain([lost, grain]).map(|one| one * one).sum::<f64>().sqrt()
+    }
+
+    fn kept(&self, after: &Seen) -> Vec<Kept> {
+        let worse = self.words_worse(after);
+        let kept = |(before, after): (&Reading, &Reading)| {
+            let steps = steps(before, after);
+            let matched = match before.property {
+                Property::GrainRisk => steps <= MATCHED_STEPS && worse == 0,
+                _ => steps.abs() <= MATCHED_STEPS,
+            };
+            let (property, unit) = (before.property, before.property.unit());
+            Kept { property, unit, before: before.value, after: after.value, steps, matched }
+        };
+        self.readings.iter().zip(&after.readings).map(kept).collect()
+    }
+}
+
+/// What a difference of so many steps counts.
+fn weight(property: Property, steps: f64) -> f64 {
+    match property {
+        Property::Hold if steps > 0.0 => GAIN_WEIGHT,
+        Property::FinestFeature if steps < 0.0 => GAIN_WEIGHT,
+        Property::GrainRisk if steps < 0.0 => 0.0,
+        _ => 1.0,
+    }
 }
 
 /// Difference in steps that a maker would notice.
@@ -542,21 +622,27 @@ mod tests {
                 ("finest_feature_mm", "mm", of.detail.finest_feature_mm.unwrap().value),
                 ("hold_c", "°C", of.warmth.hold_c.unwrap().value),
                 ("skin_melted_percent", "%", of.skin.melted_percent.value),
+                ("grain_risk", "", of.grain.risk.value),
             ]
         };
-        assert_eq!(found.properties.len(), 5);
-        let mut squared = 0.0;
+        assert_eq!(found.properties.len(), 6);
+        let mut squared = ((found.to_percent - found.from_percent) / OTHERS_STEP_PERCENT).powi(2);
         for ((kept, (key, unit, was)), (_, _, is)) in found.properties.iter().zip(told(&before)).zip(told(&after)) {
             assert_eq!((kept.property.to_string().as_str(), kept.unit), (key, unit));
             assert!((kept.before - was).abs() < 1e-9 && (kept.after - is).abs() < 1e-9, "{kept:?}");
-            assert_eq!(kept.matched, kept.steps.abs() <= 1.0);
+            let worse = key == "grain_risk" && is > 0.15 && was < 0.15;
+            assert_eq!(kept.matched, kept.steps.abs() <= 1.0 && !worse, "{kept:?}");
+            squared += if worse { WORSE_GRAIN_STEPS.powi(2) } else { 0.0 };
             let expected = match key {
                 "hold_c" => (is - was) / NOTICEABLE_K,
                 "skin_melted_percent" => (is - was) / NOTICEABLE_POINTS,
+                "grain_risk" => (is - was) / 0.15,
                 _ => (is / was).ln() / NOTICEABLE_RATIO.ln(),
             };
             assert!((kept.steps - expected).abs() < 1e-9, "{kept:?} is not {expected} steps");
-            squared += kept.steps * kept.steps;
+            // What a maker gains counts half.
+            let gained = key == "hold_c" && is > was || key == "finest_feature_mm" && is < was;
+            squared += (if gained { 0.5 } else { 1.0 } * kept.steps).powi(2);
         }
         assert!((found.distance - squared.sqrt()).abs() < 1e-9);
         assert_eq!(found.from_percent, 26.0);
@@ -569,7 +655,7 @@ mod tests {
         let start = bar("sunflower oil 100");
         let options = Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() };
         let bench = Workbench::new(&LIBRARY, &MODEL, options).unwrap();
-        let values: Vec<f64> = readings(&bench.assess(&start).unwrap()).iter().map(|one| one.value).collect();
+        let values: Vec<f64> = Seen::new(&bench.assess(&start).unwrap()).readings.iter().map(|one| one.value).collect();
         assert_eq!(values[..3], [SMALLEST_KPA, SMALLEST_KPA, COARSEST_MM]);
         assert!(values[3] < 0.0 && values[4] > 99.0, "{values:?}");
     }
@@ -589,11 +675,11 @@ mod tests {
             let bench =
                 Workbench::new(&LIBRARY, &MODEL, Options { draws: 0, at_c: AT_C.to_vec(), ..Options::default() });
             let bench = bench.unwrap();
-            let before = readings(&bench.assess(&start).unwrap());
+            let before = Seen::new(&bench.assess(&start).unwrap());
             let other = if found.to_percent < exact { found.to_percent + step } else { found.to_percent - step };
             let changed = place(&start, "beeswax", "candelilla-wax", 26.0).formula(other);
-            let after = readings(&bench.assess(&changed).unwrap());
-            let distance = before.iter().zip(&after).map(|(a, b)| steps_squared(a, b)).sum::<f64>().sqrt();
+            let after = Seen::new(&bench.assess(&changed).unwrap());
+            let distance = before.distance(&after).hypot((other - 26.0) / OTHERS_STEP_PERCENT);
             assert!(found.distance <= distance, "{step}: {} and {distance}", found.distance);
         }
         // More than there is room for is cut to the room.
@@ -602,8 +688,59 @@ mod tests {
         assert!(found.to_percent == 0.0 || (found.to_percent - 68.0).abs() < 1e-9, "{}", found.to_percent);
     }
 
-    fn steps_squared(before: &Reading, after: &Reading) -> f64 {
-        steps(before, after).powi(2)
+    /// Liquids that give way or take over are multiples of the step, too; the largest makes up what is left, and what stays is not touched.
+    #[test]
+    fn what_gives_is_in_steps_as_well() {
+        let start = bar("beeswax 26, mango butter 22.3, sunflower oil 29.7, jojoba oil 12, castor oil 10");
+        let place = place(&start, "beeswax", "candelilla-wax", 26.0);
+        let expected = |candelilla, sunflower, jojoba, castor| {
+            [
+                ("candelilla-wax", candelilla),
+                ("mango-butter", 22.3),
+                ("sunflower-oil", sunflower),
+                ("jojoba-oil", jojoba),
+                ("castor-oil", castor),
+            ]
+        };
+        // In proportion: 37.46, 15.13 and 12.61 %.
+        is(&place.in_steps(12.5, 0.5), &expected(12.5, 37.7, 15.0, 12.5));
+        // One for one leaves everything as it was, and so does a step that leaves no room.
+        is(&place.in_steps(26.0, 5.0), &expected(26.0, 29.7, 12.0, 10.0));
+        assert_eq!(place.in_steps(57.7, 15.0), place.formula(57.7));
+    }
+
+    #[test]
+    fn what_a_maker_loses_counts_more_than_what_is_gained() {
+        let seen = |relief_mm, hold_c, grain, feel| {
+            let readings =
+                [(Property::FinestFeature, relief_mm), (Property::Hold, hold_c), (Property::GrainRisk, grain)];
+            Seen {
+                readings: readings.map(|(property, value)| Reading { property, value }).into(),
+                feel,
+                grain: GrainRisk::from_index(grain),
+            }
+        };
+        let bar = seen(1.0, 40.0, 0.1, SkinFeel::Glides);
+        let off = |other: Seen| bar.distance(&other);
+        for (other, expected) in [
+            (seen(1.3, 40.0, 0.1, SkinFeel::Glides), 1.0),
+            (seen(1.0 / 1.3, 40.0, 0.1, SkinFeel::Glides), 0.5),
+            (seen(1.0, 38.0, 0.1, SkinFeel::Glides), 1.0),
+            (seen(1.0, 42.0, 0.1, SkinFeel::Glides), 0.5),
+            (seen(1.0, 40.0, 0.14, SkinFeel::Glides), 0.04 / 0.15),
+            // Two steps of the index, and one word.
+            (seen(1.0, 40.0, 0.4, SkinFeel::Glides), 5.0_f64.sqrt()),
+            (seen(1.0, 40.0, 0.0, SkinFeel::Glides), 0.0),
+            (seen(1.0, 40.0, 0.1, SkinFeel::Drags), 2.0),
+            (seen(1.0, 38.0, 0.1, SkinFeel::Smears), 5.0_f64.sqrt()),
+        ] {
+            let found = off(other);
+            assert!((found - expected).abs() < 1e-9, "{found} is not {expected}");
+        }
+        assert_eq!(seen(1.0, 40.0, 0.1, SkinFeel::Drags).distance(&bar), 0.0, "a glide that is gained costs nothing");
+        // A tenth of a step that makes the word worse is no match.
+        let grain = |after: f64| bar.kept(&seen(1.0, 40.0, after, SkinFeel::Glides))[2].matched;
+        assert_eq!([0.0, 0.14, 0.16].map(grain), [true, true, false]);
     }
 
     #[test]

@@ -50,6 +50,103 @@ fn candelilla_replaces_beeswax_at_about_half_its_mass() {
     }
 }
 
+/// What a maker would reach for first: the bar, what ran out, whether nothing may be from animals, and what would do.
+type Practice = (&'static str, &'static str, bool, &'static [&'static str]);
+
+/// Common practice, no source; written down before the ranking was looked at.
+const PRACTICE: [Practice; 12] = [
+    // Half as much candelilla is a plant bar's beeswax.
+    ("beeswax 25, shea butter 25, sunflower oil 50", "beeswax", true, &["candelilla-wax"]),
+    ("beeswax 30, cocoa butter 30, sweet almond oil 40", "beeswax", true, &["candelilla-wax"]),
+    // Bleached or not, it is the same wax.
+    ("beeswax 25, shea butter 25, sunflower oil 50", "beeswax", false, &["white-beeswax"]),
+    // The hard butters of the tropics stand in for each other.
+    (
+        "beeswax 20, cocoa butter 30, sweet almond oil 50",
+        "cocoa-butter",
+        false,
+        &["kokum-butter", "illipe-butter", "sal-butter", "mango-butter"],
+    ),
+    // The butters of half that hardness, too.
+    ("beeswax 25, shea butter 30, sunflower oil 45", "shea-butter", false, &["mango-butter", "cupuacu-butter"]),
+    (
+        "beeswax 25, mango butter 30, sunflower oil 45",
+        "mango-butter",
+        false,
+        &["shea-butter", "cupuacu-butter", "sal-butter", "illipe-butter"],
+    ),
+    // The laurics are alike.
+    (
+        "beeswax 25, coconut oil 76 30, sweet almond oil 45",
+        "coconut-oil-76",
+        false,
+        &["babassu-oil", "palm-kernel-oil"],
+    ),
+    // A little of a hard plant wax for a little of another.
+    (
+        "carnauba wax 6, beeswax 15, shea butter 30, sunflower oil 49",
+        "carnauba-wax",
+        false,
+        &["candelilla-wax", "rice-bran-wax", "sunflower-wax", "sugarcane-wax"],
+    ),
+    (
+        "candelilla wax 15, shea butter 35, sunflower oil 50",
+        "candelilla-wax",
+        true,
+        &["carnauba-wax", "rice-bran-wax", "sunflower-wax", "sugarcane-wax"],
+    ),
+    // An oil that stays liquid in the cold: neither one that sets nor one much thicker.
+    ("beeswax 25, shea butter 25, sunflower oil 50", "sunflower-oil", false, LIQUID_OILS),
+    ("beeswax 25, shea butter 25, olive oil 50", "olive-oil", false, LIQUID_OILS),
+    ("beeswax 26, mango butter 32, jojoba oil 42", "jojoba-oil", false, LIQUID_OILS),
+];
+
+/// Where the model puts another first, and which.
+const MISSED: [(&str, &str); 3] =
+    [("mango-butter", "cocoa-butter"), ("candelilla-wax", "hydrogenated-jojoba"), ("sunflower-oil", "infused-oil")];
+
+/// Ordinary liquid oils.
+const LIQUID_OILS: &[&str] = &[
+    "sweet-almond-oil",
+    "apricot-kernel-oil",
+    "olive-oil",
+    "high-oleic-sunflower-oil",
+    "sunflower-oil",
+    "safflower-oil",
+    "high-oleic-safflower-oil",
+    "grapeseed-oil",
+    "rice-bran-oil",
+    "avocado-oil",
+    "argan-oil",
+    "hemp-oil",
+    "rosehip-oil",
+    "soybean-oil",
+    "rapeseed-oil",
+    "macadamia-oil",
+    "sesame-oil",
+    "peanut-oil",
+    "corn-oil",
+    "linseed-oil",
+    "hazelnut-oil",
+    "camellia-oil",
+];
+
+/// The model's own ranking is held against it; what it misses is told.
+#[test]
+fn what_a_maker_would_reach_for_comes_first() {
+    let mut missed = Vec::new();
+    for (text, replaced, vegan, wanted) in PRACTICE {
+        let step_percent = Some(0.5);
+        let found = run(&bar(text), &SwapTask { vegan, step_percent, ..task(replaced, &[]) }).unwrap();
+        let keys: Vec<&str> = found.iter().map(|one| LIBRARY.key(one.ingredient)).collect();
+        println!("{text}: for {replaced} {:?}", &keys[..5]);
+        if !wanted.contains(&keys[0]) {
+            missed.push((replaced, keys[0]));
+        }
+    }
+    assert_eq!(missed, MISSED);
+}
+
 #[test]
 fn the_same_wax_by_another_name_takes_its_place_one_to_one() {
     let found = run(&bar("beeswax 26, mango butter 32, sunflower oil 42"), &task("beeswax", &["white-beeswax"]));
@@ -111,6 +208,7 @@ fn what_makes_no_sense_is_refused() {
 fn random_bars_close_and_are_no_worse_than_one_to_one() {
     let mut random = Pcg64::seed_from_u64(6);
     let count = LIBRARY.ingredients.len();
+    let mut one_to_one = 0;
     for _ in 0..60 {
         let mut picks: Vec<IngredientId> = Vec::new();
         while picks.len() < 5 {
@@ -135,9 +233,14 @@ fn random_bars_close_and_are_no_worse_than_one_to_one() {
         let best = run(&start, &task).unwrap().remove(0);
         let sum: f64 = best.formula.parts.iter().map(|part| part.percent).sum();
         assert!((sum - 100.0).abs() < 1e-9 && best.formula.parts.iter().all(|part| part.ingredient != replaced));
-        // A step of exactly what went leaves none of it, as much, or twice as much.
+        // A step of exactly what went leaves none of it, as much, or twice as much; one for one nothing else changes.
         let plain = SwapTask { step_percent: Some(start.parts[0].percent), ..task };
         let plain = run(&start, &plain).unwrap().remove(0);
-        assert!(best.distance <= plain.distance + 0.02, "{} against {}", best.distance, plain.distance);
+        if (plain.mass_ratio() - 1.0).abs() < 1e-9 {
+            one_to_one += 1;
+            assert!(best.distance <= plain.distance + 0.02, "{} against {}", best.distance, plain.distance);
+        }
     }
+    println!("{one_to_one} one to one");
+    assert!(one_to_one >= 15, "{one_to_one}");
 }

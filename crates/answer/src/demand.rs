@@ -1,6 +1,7 @@
 //! What a bar must do, in words.
 
 use barwright_blend::Options;
+use barwright_blend::property::NOTICEABLE_RATIO;
 use barwright_reference::space::{Wish, WishText};
 use barwright_reformulate::demand::DemandError;
 use barwright_reformulate::{Demand, Firmness};
@@ -13,9 +14,18 @@ use crate::words::units::Units;
 
 /// What a demand asks, as the end of a sentence about the bar.
 pub(crate) fn words(demand: &Demand, units: Units) -> String {
-    let firmness = |than: &Firmness| match than {
-        Firmness::Kpa(kpa) => units.given_stress(*kpa),
-        Firmness::BeeswaxPercent(percent) => format!("oil with {} % beeswax", amount(*percent)),
+    let firmness = |than: &Firmness, least: bool| {
+        let bound = if least { "at least" } else { "at most" };
+        match than {
+            Firmness::Kpa(kpa) => format!("{bound} as firm as {}", units.given_stress(*kpa)),
+            Firmness::BeeswaxPercent(percent) => {
+                format!("{bound} as firm as oil with {} % beeswax", amount(*percent))
+            }
+            Firmness::Measured(_) => {
+                let other = if least { "softer" } else { "firmer" };
+                format!("at most {NOTICEABLE_RATIO} times {other} than the bought bar")
+            }
+        }
     };
     match demand {
         Demand::Hold { temperature_c } => {
@@ -25,10 +35,10 @@ pub(crate) fn words(demand: &Demand, units: Units) -> String {
             format!("leaves a mould with relief of {} whole", units.given_length(*relief_mm))
         }
         Demand::Firmer { than, temperature_c } => {
-            format!("is at least as firm as {} at {}", firmness(than), units.given_degrees(*temperature_c))
+            format!("is {} at {}", firmness(than, true), units.given_degrees(*temperature_c))
         }
         Demand::Softer { than, temperature_c } => {
-            format!("is at most as firm as {} at {}", firmness(than), units.given_degrees(*temperature_c))
+            format!("is {} at {}", firmness(than, false), units.given_degrees(*temperature_c))
         }
         Demand::Melts { percent } => format!("melts by at least {} % on skin", amount(*percent)),
     }

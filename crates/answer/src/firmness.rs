@@ -79,6 +79,7 @@ pub fn parse_firmness(text: &str) -> Result<FirmnessWish, String> {
     };
     let size = |one: Firmness| match one {
         Firmness::Kpa(value) | Firmness::BeeswaxPercent(value) => value,
+        Firmness::Measured(likeness) => likeness.measured.kpa,
     };
     if let (Some(low), Some(high)) = (low, high)
         && size(low) >= size(high)

@@ -5,15 +5,20 @@
 //! | keeps its shape at T | yield stress ≥ load and holding ≥ weeping limit, at T, in use | the smaller logarithm of the two ratios |
 //! | takes relief of w | yield stress ≥ c W / w, at release, fresh | logarithm of the ratio |
 //! | at least, at most this firm at T | yield stress, or structure against beeswax in oil, at T, in use | logarithm of the ratio |
+//! | as firm as a measured bar at T | two: at most [`NOTICEABLE_RATIO`] times softer, at most so much firmer, at T, in use | logarithm of the ratio |
 //! | melts on skin | melted share ≥ share, at skin temperature, in use | difference over [`MELTED_SCALE`] points |
 //!
 //! Each demand is for one temperature, so one equilibrium for each draw decides it: no landmark is looked for.
+//!
+//! A measured bar has a spread of its own, so that each draw has its own yield stress of it, too. Prediction and measurement together spread too far for
+//! a bar to be surely neither softer nor firmer: each side has a confidence of its own, usually an even chance ([`Likeness`]).
 
 use barwright_blend::assess::Workbench;
 use barwright_blend::beeswax::NEAT_PERCENT;
 use barwright_blend::equilibrium::EquilibriumError;
+use barwright_blend::property::NOTICEABLE_RATIO;
 use barwright_blend::suitability::yield_kpa_for_feature;
-use barwright_blend::{Draw, Options, Point, PointRates, Spread};
+use barwright_blend::{Draw, MeasuredYield, Options, Point, PointRates, Spread};
 use barwright_reference::CrystalState;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -30,6 +35,26 @@ pub enum Firmness {
     Kpa(f64),
     /// As firm as this much beeswax in liquid oil, mass %: above 0, to 100.
     BeeswaxPercent(f64),
+    /// As firm as a bar that was measured, give or take [`NOTICEABLE_RATIO`].
+    Measured(Likeness),
+}
+
+/// Confidence of a likeness that asks for none, 0 to 1: as likely a little softer as a little firmer.
+pub const EVEN_CHANCE: f64 = 0.5;
+
+/// A measured bar to come near to.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Likeness {
+    /// Its yield stress at the temperature of the demand.
+    #[serde(flatten)]
+    pub measured: MeasuredYield,
+    /// Share of draws that must meet either side, 0 to 1.
+    #[serde(default = "even_chance")]
+    pub confidence: f64,
+}
+
+fn even_chance() -> f64 {
+    EVEN_CHANCE
 }
 
 /// Why a firmness cannot be demanded.
@@ -49,6 +74,14 @@ pub enum DemandError {
         percent: f64,
         /// °C.
         temperature_c: f64,
+    },
+    /// No bar has the yield stress or the spread that was measured.
+    #[error("a measured firmness of {kpa} kPa with a spread of {ln_sd} is none")]
+    NoYieldStress {
+        /// kPa.
+        kpa: f64,
+        /// Standard deviation of its logarithm.
+        ln_sd: f64,
     },
 }
 
@@ -88,27 +121,47 @@ pub enum Demand {
 }
 
 impl Demand {
-    /// Beeswax in oil that it is measured against: mass % and °C.
-    fn beeswax(&self) -> Option<(f64, f64)> {
+    /// The two demands on a bar that is as firm as a measured one.
+    pub fn like(likeness: Likeness, temperature_c: f64) -> [Demand; 2] {
+        let than = Firmness::Measured(likeness);
+        [Demand::Firmer { than, temperature_c }, Demand::Softer { than, temperature_c }]
+    }
+
+    /// Firmness that it is measured against, and °C.
+    fn firmness(&self) -> Option<(Firmness, f64)> {
         match *self {
-            Demand::Firmer { than: Firmness::BeeswaxPercent(percent), temperature_c }
-            | Demand::Softer { than: Firmness::BeeswaxPercent(percent), temperature_c } => {
-                Some((percent, temperature_c))
+            Demand::Firmer { than, temperature_c } | Demand::Softer { than, temperature_c } => {
+                Some((than, temperature_c))
             }
-            _ => None,
+            Demand::Hold { .. } | Demand::Detail { .. } | Demand::Melts { .. } => None,
         }
     }
 
-    /// Structure of the beeswax in oil that each is measured against; `None` for those that are not.
+    /// Share of draws that must meet it, 0 to 1.
+    ///
+    /// # Arguments
+    /// * `asked`: of all demands that have no confidence of their own.
+    pub fn confidence(&self, asked: f64) -> f64 {
+        match self.firmness() {
+            Some((Firmness::Measured(likeness), _)) => likeness.confidence,
+            _ => asked,
+        }
+    }
+
+    /// What each is measured against, where that differs from draw to draw: the structure of beeswax in oil, or the yield stress of a measured bar, kPa.
     ///
     /// # Errors
     /// As [`Workbench::beeswax_structure`].
-    pub(crate) fn beeswax_structures(
+    pub(crate) fn references(
         demands: &[Demand],
         bench: &Workbench<'_>,
     ) -> Result<Vec<Option<Spread<f64>>>, EquilibriumError> {
-        let structure = |(percent, temperature_c)| bench.beeswax_structure(percent, temperature_c);
-        demands.iter().map(|demand| demand.beeswax().map(structure).transpose()).collect()
+        let reference = |demand: &Demand| match demand.firmness() {
+            Some((Firmness::BeeswaxPercent(percent), celsius)) => bench.beeswax_structure(percent, celsius).map(Some),
+            Some((Firmness::Measured(like), celsius)) => Ok(Some(like.measured.spread(celsius, bench.draws()))),
+            Some((Firmness::Kpa(_), _)) | None => Ok(None),
+        };
+        demands.iter().map(reference).collect()
     }
 
     /// Crystal state and temperature it is judged at.
@@ -146,8 +199,8 @@ pub(crate) struct Spot {
 pub(crate) struct Measure<'a> {
     pub bench: &'a Workbench<'a>,
     pub demands: &'a [Demand],
-    /// [`Demand::beeswax_structures`].
-    pub beeswax: &'a [Option<Spread<f64>>],
+    /// [`Demand::references`].
+    pub references: &'a [Option<Spread<f64>>],
 }
 
 impl Measure<'_> {
@@ -157,21 +210,28 @@ impl Measure<'_> {
     /// [`DemandError`].
     pub fn check(&self) -> Result<(), DemandError> {
         for (demand, asked) in self.demands.iter().enumerate() {
-            let Some((percent, temperature_c)) = asked.beeswax() else { continue };
-            if !(percent > 0.0 && percent <= NEAT_PERCENT) {
-                return Err(DemandError::NoPercentage { percent });
-            }
-            if self.beeswax_structure(demand, None) <= 0.0 {
-                return Err(DemandError::BeeswaxIsLiquid { percent, temperature_c });
+            match asked.firmness() {
+                Some((Firmness::BeeswaxPercent(percent), temperature_c)) => {
+                    if !(percent > 0.0 && percent <= NEAT_PERCENT) {
+                        return Err(DemandError::NoPercentage { percent });
+                    }
+                    if self.reference(demand, None) <= 0.0 {
+                        return Err(DemandError::BeeswaxIsLiquid { percent, temperature_c });
+                    }
+                }
+                Some((Firmness::Measured(Likeness { measured, .. }), _)) if !measured.is_sound() => {
+                    return Err(DemandError::NoYieldStress { kpa: measured.kpa, ln_sd: measured.ln_sd });
+                }
+                _ => {}
             }
         }
         Ok(())
     }
 
-    /// Structure of the beeswax in oil that a demand is measured against.
-    fn beeswax_structure(&self, demand: usize, number: Option<usize>) -> f64 {
-        let Some(Some(structure)) = self.beeswax.get(demand) else { return 0.0 };
-        number.and_then(|index| structure.drawn.get(index)).copied().unwrap_or(structure.central)
+    /// What a demand is measured against in a draw, see [`Demand::references`].
+    fn reference(&self, demand: usize, number: Option<usize>) -> f64 {
+        let Some(Some(reference)) = self.references.get(demand) else { return 0.0 };
+        number.and_then(|index| reference.drawn.get(index)).copied().unwrap_or(reference.central)
     }
 
     /// Ratio of the strength to what a demand requires, at its temperature: met from 1 up, or from 1 down when less is wanted. `None` for a
@@ -187,8 +247,12 @@ impl Measure<'_> {
                 Firmness::Kpa(kpa) => point.yield_kpa / kpa,
                 // Where the oil with beeswax in it is liquid in a draw, a solid bar is firmer beyond measure.
                 Firmness::BeeswaxPercent(_) => {
-                    let beeswax = self.beeswax_structure(demand, draw.number).max(f64::MIN_POSITIVE);
+                    let beeswax = self.reference(demand, draw.number).max(f64::MIN_POSITIVE);
                     (point.structure / beeswax).min(f64::MAX)
+                }
+                Firmness::Measured(_) => {
+                    let ratio = point.yield_kpa / self.reference(demand, draw.number);
+                    if self.demands[demand].wants_less() { ratio / NOTICEABLE_RATIO } else { ratio * NOTICEABLE_RATIO }
                 }
             }),
             Demand::Melts { .. } => None,
@@ -215,10 +279,10 @@ impl Measure<'_> {
         match self.demands[demand] {
             Demand::Hold { .. } if point.yield_kpa / model.load_kpa <= point.holding / model.weep_below => firmer,
             Demand::Hold { .. } => relative(point.holding, rate.holding),
-            Demand::Detail { .. } | Demand::Firmer { than: Firmness::Kpa(_), .. } => firmer,
-            Demand::Softer { than: Firmness::Kpa(_), .. } => -firmer,
             Demand::Firmer { than: Firmness::BeeswaxPercent(_), .. } => structure,
             Demand::Softer { than: Firmness::BeeswaxPercent(_), .. } => -structure,
+            Demand::Detail { .. } | Demand::Firmer { .. } => firmer,
+            Demand::Softer { .. } => -firmer,
             Demand::Melts { .. } => -100.0 * rate.solids / MELTED_SCALE,
         }
     }

@@ -325,8 +325,8 @@ enum Fate {
 struct Explorer<'a> {
     settings: &'a Settings,
     demands: &'a [Demand],
-    /// [`Demand::beeswax_structures`].
-    beeswax: Vec<Option<Spread<f64>>>,
+    /// [`Demand::references`].
+    references: Vec<Option<Spread<f64>>>,
     bench: Workbench<'a>,
     filler: Filler,
     /// What every thread starts with.
@@ -346,14 +346,14 @@ impl<'a> Explorer<'a> {
     ) -> Result<Self, ExploreError> {
         let filler = Filler::new(space, settings.seed)?;
         let bench = Workbench::new(library, model, Options { draws: 0, ..settings.options.clone() })?;
-        let beeswax = Demand::beeswax_structures(demands, &bench).map_err(BlendError::from)?;
-        Measure { bench: &bench, demands, beeswax: &beeswax }.check()?;
+        let references = Demand::references(demands, &bench).map_err(BlendError::from)?;
+        Measure { bench: &bench, demands, references: &references }.check()?;
         let one_point = filler.is_one_point();
         let line = Line::new(&bench, space)?;
         Ok(Explorer {
             settings,
             demands,
-            beeswax,
+            references,
             bench,
             filler,
             line,
@@ -496,7 +496,7 @@ impl<'a> Explorer<'a> {
         let Line { in_use, fresh, .. } = worker.line.mixed(percent);
         let (central, parameters) = (self.bench.draw(None), self.bench.parameters());
         let (model, skin) = (central.model, &parameters.skin);
-        let measure = Measure { bench: &self.bench, demands: self.demands, beeswax: &self.beeswax };
+        let measure = Measure { bench: &self.bench, demands: self.demands, references: &self.references };
         let spot = |demand: &Demand| demand.spot(options, skin.temperature_c);
         let at_release = |spot: Spot| spot.state == options.release_state() && spot.temperature_c == options.release_c;
         let on_skin = |spot: Spot| !at_release(spot) && spot.temperature_c == skin.temperature_c;

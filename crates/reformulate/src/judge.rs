@@ -91,8 +91,8 @@ pub struct Judge<'a> {
     bench: Workbench<'a>,
     confidence: f64,
     demands: Vec<Demand>,
-    /// [`Demand::beeswax_structures`].
-    beeswax: Vec<Option<Spread<f64>>>,
+    /// [`Demand::references`].
+    references: Vec<Option<Spread<f64>>>,
     /// Position in `spots` of each demand.
     spot_of: Vec<usize>,
     spots: Vec<Spot>,
@@ -166,6 +166,8 @@ impl Ranked {
 /// The draws in which one demand is judged: neighbours in the order of a formula judged in full.
 struct Window<'f> {
     full: &'f Ranked,
+    /// Place of the draw that decides.
+    rank: usize,
     places: Range<usize>,
     /// Margins of all draws: computed of those in the window, of the others as they would be if they shifted like those.
     margins: Vec<f64>,
@@ -178,7 +180,7 @@ impl<'f> Window<'f> {
         let count = full.order.len();
         let beside = ((WINDOW * count as f64) as usize).max(MIN_WINDOW);
         let places = rank.saturating_sub(beside)..(rank + beside.max(reach) + 1).min(count);
-        Window { full, places, margins: full.margins.clone(), computed: vec![false; count] }
+        Window { full, rank, places, margins: full.margins.clone(), computed: vec![false; count] }
     }
 
     /// Draws in it that are not computed yet.
@@ -187,14 +189,14 @@ impl<'f> Window<'f> {
     }
 
     /// Widens it as far as draws outside could come between, and returns the margin that decides.
-    fn widen(&mut self, rank: usize) -> f64 {
+    fn widen(&mut self) -> f64 {
         let Ranked { margins: before, order } = self.full;
         let inside = &order[self.places.clone()];
         let shifts = inside.iter().map(|&draw| self.margins[draw] - before[draw]);
         let (least, most) = shifts.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), one| (a.min(one), b.max(one)));
         let beyond = BEYOND * (most - least);
         let mut sorted: Vec<f64> = inside.iter().map(|&draw| self.margins[draw]).collect();
-        let (_, &mut decides, _) = sorted.select_nth_unstable_by(rank - self.places.start, f64::total_cmp);
+        let (_, &mut decides, _) = sorted.select_nth_unstable_by(self.rank - self.places.start, f64::total_cmp);
         let Range { start, end } = &mut self.places;
         while *start > 0 && before[order[*start - 1]] + most + beyond >= decides {
             *start -= 1;
@@ -241,7 +243,7 @@ impl<'a> Judge<'a> {
     /// * `options`: crystal state, temperature at release, draws, seed; its table of temperatures is not used.
     /// * `ingredients`: of the library, each once.
     /// * `demands`: the demands.
-    /// * `confidence`: share of draws that must meet each demand, 0 to 1.
+    /// * `confidence`: share of draws that must meet each demand without a confidence of its own, 0 to 1.
     ///
     /// # Errors
     /// [`BlendError`].
@@ -254,7 +256,7 @@ impl<'a> Judge<'a> {
         confidence: f64,
     ) -> Result<Self, BlendError> {
         let bench = Workbench::new(library, model, options.clone())?;
-        let beeswax = Demand::beeswax_structures(demands, &bench)?;
+        let references = Demand::references(demands, &bench)?;
         let mut spots: Vec<Spot> = Vec::new();
         let mut spot_of = Vec::new();
         for demand in demands {
@@ -282,7 +284,7 @@ impl<'a> Judge<'a> {
             bench,
             confidence,
             demands: demands.to_vec(),
-            beeswax,
+            references,
             spot_of,
             spots,
             samplers,
@@ -321,7 +323,7 @@ impl<'a> Judge<'a> {
 
     /// What the demands are measured with.
     fn measure(&self) -> Measure<'_> {
-        Measure { bench: &self.bench, demands: &self.demands, beeswax: &self.beeswax }
+        Measure { bench: &self.bench, demands: &self.demands, references: &self.references }
     }
 
     /// What the model leaves out of the ingredients that are there.
@@ -414,8 +416,11 @@ impl<'a> Judge<'a> {
             return Ok(standings.iter().all(|one| one.margin >= -most_missing).then_some(standings));
         };
         let mix = self.mix(&mixed);
-        let (rank, reach) = self.deciding();
-        let mut windows: Vec<Window<'_>> = near.demands.iter().map(|full| Window::new(full, rank, reach)).collect();
+        let window = |(demand, full)| {
+            let (rank, reach) = self.deciding(demand);
+            Window::new(full, rank, reach)
+        };
+        let mut windows: Vec<Window<'_>> = near.demands.iter().enumerate().map(window).collect();
         loop {
             let mut wanted = vec![Vec::new(); self.draws().max(1)];
             for (demand, window) in windows.iter().enumerate() {
@@ -436,7 +441,7 @@ impl<'a> Judge<'a> {
                 }
             }
             // In a window that is too narrow more draws may lie below, never fewer.
-            if windows.iter_mut().any(|window| window.widen(rank) < -most_missing) {
+            if windows.iter_mut().any(|window| window.widen() < -most_missing) {
                 return Ok(None);
             }
         }
@@ -446,10 +451,11 @@ impl<'a> Judge<'a> {
         windows.into_iter().enumerate().map(standing).collect::<Result<_, _>>().map(Some)
     }
 
-    /// Place of the draw that decides, from the smallest margin up, and how many beyond it are its neighbours.
-    fn deciding(&self) -> (usize, usize) {
+    /// Place of the draw that decides a demand, from the smallest margin up, and how many beyond it are its neighbours.
+    fn deciding(&self, demand: usize) -> (usize, usize) {
         let count = self.draws().max(1);
-        let needed = (self.confidence * count as f64).ceil().clamp(1.0, count as f64) as usize;
+        let needed =
+            (self.demands[demand].confidence(self.confidence) * count as f64).ceil().clamp(1.0, count as f64) as usize;
         (count - needed, ((NEIGHBOURS * count as f64) as usize).max(MIN_NEIGHBOURS))
     }
 
@@ -476,7 +482,7 @@ impl<'a> Judge<'a> {
         computed: &[bool],
         with_gradients: bool,
     ) -> Result<Standing, BlendError> {
-        let (rank, reach) = self.deciding();
+        let (rank, reach) = self.deciding(demand);
         let tangents = if with_gradients {
             let neighbours = order[rank..].iter().copied().filter(|&draw| computed[draw]).take(reach + 1);
             let deciding: Vec<usize> = neighbours.collect();

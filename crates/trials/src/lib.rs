@@ -5,8 +5,10 @@
 //! # Contents
 //! - [`trial`]: a bench test of one formula, and what is refused.
 //! - [`predict`](mod@predict): what the model expects of it, before or after learning.
+//! - [`bought`]: a bar of unknown formula, known by its tests alone.
 //! - [`learn`](mod@learn): a maker's own scores from all trials, and which trials do not fit.
 
+pub mod bought;
 mod error;
 pub mod learn;
 mod likelihood;

@@ -4,9 +4,10 @@
 use std::sync::LazyLock;
 use std::time::Instant;
 
-use barwright_blend::{Model, Options};
+use barwright_blend::{MeasuredYield, Model, Options, assess};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::demand::{EVEN_CHANCE, Likeness};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::limits::mass_moved;
 use barwright_reformulate::{Demand, Firmness, Limits};
@@ -133,9 +134,20 @@ fn compare(
     harder: f64,
 ) -> Option<(Option<f64>, Option<f64>)> {
     let (formula, limits) = random_bar(random, 2 + number % 2);
+    let demands = random_demands(random, harder);
+    answers(&formula, limits, demands, number, off)
+}
+
+/// The answers of both sides to some demands.
+fn answers(
+    formula: &Formula,
+    limits: Limits,
+    demands: Vec<Demand>,
+    number: usize,
+    off: std::ops::Range<f64>,
+) -> Option<(Option<f64>, Option<f64>)> {
     let ingredients: Vec<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
     let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
-    let demands = random_demands(random, harder);
     let judge = Judge::new(&LIBRARY, &MODEL, &options(), &ingredients, &demands, 0.9).unwrap();
     let worst = judge.judge(&original, false).unwrap().iter().map(|one| one.margin).fold(f64::INFINITY, f64::min);
     if !off.contains(&worst) {
@@ -144,7 +156,7 @@ fn compare(
     let best = grid(&judge, &original, &limits);
     let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };
     let started = Instant::now();
-    let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
+    let found = adjust(&LIBRARY, &MODEL, &options(), formula, &task).unwrap();
     let ours = found.feasible.then_some(found.mass_moved);
     let names: Vec<&str> =
         formula.parts.iter().map(|part| LIBRARY.get(part.ingredient).unwrap().key.as_str()).collect();
@@ -187,6 +199,40 @@ fn tasks_without_an_answer_are_called_so() {
         assert!(ours.is_none(), "task {tried}: {ours:?} % moved where the grid has none");
         without += 1;
         if without == wanted(UNANSWERED) {
+            break;
+        }
+    }
+}
+
+/// A bar within the room is measured; the way to it, or to what cannot be told from it, is as short as that of the grid.
+#[test]
+fn the_way_to_a_measured_bar_is_that_of_the_grid() {
+    let mut random = Pcg64::seed_from_u64(6);
+    let mut answered = 0;
+    for tried in 0.. {
+        let (formula, limits) = random_bar(&mut random, 2 + tried % 2);
+        let free: Vec<usize> = (0..4).filter(|&i| limits.max_percent[i] > limits.min_percent[i]).collect();
+        let mut other = formula.clone();
+        let by = random.random_range(2.0..ROOM);
+        other.parts[free[0]].percent += by;
+        other.parts[free[1]].percent -= by;
+        let at_c = vec![20.0, 30.0];
+        let told = assess(&LIBRARY, &MODEL, &other, &Options { at_c, ..options() }).unwrap();
+        let like = |at: &barwright_blend::assess::FirmnessAt| {
+            let measured = MeasuredYield { kpa: at.yield_stress_kpa.value, ln_sd: 0.2 };
+            Demand::like(Likeness { measured, confidence: EVEN_CHANCE }, at.temperature_c)
+        };
+        if told.firmness.iter().any(|at| at.yield_stress_kpa.value <= 0.0) {
+            continue;
+        }
+        let demands = told.firmness.iter().flat_map(like).collect();
+        let Some((Some(best), ours)) = answers(&formula, limits, demands, tried, -0.8..-0.01) else { continue };
+        let ours =
+            ours.unwrap_or_else(|| panic!("task {tried}: the grid has an answer, {best} %, and adjust has none"));
+        assert!((ours - best).abs() <= TOLERANCE, "task {tried}: {ours} against {best} % moved");
+        answered += 1;
+        if answered == wanted(ANSWERED) {
+            println!("{answered} measured bars, {tried} tried");
             break;
         }
     }

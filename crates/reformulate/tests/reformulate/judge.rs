@@ -3,8 +3,9 @@
 
 use std::sync::LazyLock;
 
-use barwright_blend::{Model, Options, Parameters, assess};
+use barwright_blend::{MeasuredYield, Model, Options, Parameters, assess};
 use barwright_reference::{CrystalState, Formula, IngredientId, Library, formula};
+use barwright_reformulate::demand::Likeness;
 use barwright_reformulate::judge::{Judge, Standing};
 use barwright_reformulate::{Demand, DemandError, Firmness};
 
@@ -51,6 +52,14 @@ fn demands() -> Vec<Demand> {
         Demand::Firmer { than: Firmness::BeeswaxPercent(12.0), temperature_c: 24.0 },
         Demand::Softer { than: Firmness::BeeswaxPercent(9.0), temperature_c: 18.0 },
     ]
+    .into_iter()
+    .chain(like(25.0, 0.3, 0.7))
+    .collect()
+}
+
+/// As firm as a bar that was measured at 22 °C.
+fn like(kpa: f64, ln_sd: f64, confidence: f64) -> [Demand; 2] {
+    Demand::like(Likeness { measured: MeasuredYield { kpa, ln_sd }, confidence }, 22.0)
 }
 
 #[track_caller]
@@ -71,6 +80,8 @@ fn central_margins_are_the_figures_of_assess() {
             let tau = told.firmness[0].yield_stress_kpa.value;
             near(text, margins[3], (tau / 30.0).ln());
             near(text, margins[4], -(tau / 30.0).ln());
+            near(text, margins[7], (1.3 * tau / 25.0).ln());
+            near(text, margins[8], -(tau / 25.0 / 1.3).ln());
             near(text, margins[2], (told.skin.melted_percent.value - 55.0) / 20.0);
             if let Some(finest) = told.detail.finest_feature_mm {
                 near(text, margins[1], (1.5 / finest.value).ln());
@@ -170,6 +181,33 @@ fn odds_are_those_of_assess() {
     near("holds", found[0].probability, told.warmth.probability);
     near("relief", found[1].probability, told.detail.probability);
     assert!(found.iter().all(|one| one.tangents.is_empty()));
+}
+
+/// Each draw has its own measured yield stress: the odds are counted here from the draws of `assess` and of the measurement.
+#[test]
+fn odds_of_a_likeness_count_both_spreads() {
+    let start = bar(BARS[0]);
+    let options = Options { at_c: vec![22.0], ..options(256) };
+    let told = assess(&LIBRARY, &MODEL, &start, &options).unwrap();
+    let draws = barwright_blend::sampling::Draws::new(options.seed, 256);
+    for ln_sd in [0.0, 0.3, 1.5] {
+        let measured = MeasuredYield { kpa: 45.0, ln_sd };
+        let drawn = measured.spread(22.0, &draws).drawn;
+        let ratio: Vec<f64> = told.outcomes().iter().zip(&drawn).map(|(one, kpa)| one.yield_kpa[0] / kpa).collect();
+        let share = |met: &dyn Fn(f64) -> bool| ratio.iter().filter(|one| met(**one)).count() as f64 / 256.0;
+        let found = standings(&options, &start, &like(45.0, ln_sd, 0.5), 0.9);
+        near("firm enough", found[0].probability, share(&|ratio| ratio >= 1.0 / 1.3));
+        near("soft enough", found[1].probability, share(&|ratio| ratio <= 1.3));
+    }
+}
+
+/// A likeness is judged at its own confidence, whatever is asked of the others.
+#[test]
+fn a_likeness_has_a_confidence_of_its_own() {
+    let start = bar(BARS[0]);
+    let at = |own: f64, asked: f64| standings(&options(16), &start, &like(45.0, 0.3, own), asked)[0].margin;
+    assert_eq!(at(0.5, 0.9), at(0.5, 0.6));
+    assert!(at(0.5, 0.9) > at(0.8, 0.9));
 }
 
 /// Central differences along exchanges of two ingredients, which keep the sum at 100 %.
@@ -310,6 +348,10 @@ fn what_no_bar_is_measured_against_is_refused() {
     };
     assert_eq!(check(20.0), Ok(()));
     assert_eq!(check(0.0), Err(DemandError::NoPercentage { percent: 0.0 }));
+    let measured = |kpa, ln_sd| judge(&options(0), &ingredients, &like(kpa, ln_sd, 0.5), 0.9).check();
+    assert_eq!(measured(45.0, 0.3), Ok(()));
+    assert_eq!(measured(-3.0, 0.3), Err(DemandError::NoYieldStress { kpa: -3.0, ln_sd: 0.3 }));
+    assert!(measured(45.0, f64::NAN).is_err());
 }
 
 /// Half a kelvin above its first crystal a melt is off by hardly more than the least.

@@ -17,6 +17,7 @@ use crate::error::CliError;
 use crate::output::Streams;
 use crate::save::refusal;
 use crate::today::today;
+use barwright_answer::bought::WrittenBar;
 use barwright_answer::engine::{Recipe, builtin_library, builtin_model};
 use barwright_answer::lot;
 use barwright_answer::refusal::{Fault, Place};
@@ -36,6 +37,13 @@ const SMALL: TextKind = TextKind {
     largest_bytes: 1_000_000,
     too_large: "A formula has a few lines; check that this is the right file.",
     empty: "Write each ingredient with its amount by mass, such as `beeswax 26, sunflower oil 74`.",
+};
+
+/// Bench tests of a bar of unknown formula.
+const TESTS: TextKind = TextKind {
+    largest_bytes: 1_000_000,
+    too_large: "A bar has a few tests; check that this is the right file.",
+    empty: "Write below a line `[[test]]` such as `rod = \"3mm\"`, `grams = 640` and `at = \"20C\"`.",
 };
 
 /// Routes: a logger's million rows have some thirty million bytes.
@@ -225,6 +233,13 @@ pub fn load(written: &[&OsStr], lots: Option<&Path>, streams: &mut Streams<'_>) 
     } else {
         Err(CliError::input(faults))
     }
+}
+
+/// Reads the bench tests of a bar of unknown formula; it is called by the name of its file where the text gives none.
+pub fn read_bar(path: &Path) -> Result<WrittenBar, Box<Fault>> {
+    let (text, origin) = read_text_of(path, &TESTS)?;
+    let name = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
+    Ok(WrittenBar { text: text.as_ref().to_owned(), origin, name })
 }
 
 /// Refuses to read standard input twice.

@@ -214,8 +214,8 @@ fn every_error_of_a_space_at_once() {
     11 | detial = '0.8mm'
        | ^^^^^^
        |
-       = hint: The nearest key is `detail`; `hold`, `detail`, `firmness`, `skin` and `max_price`
-               can be written here.
+       = hint: The nearest key is `detail`; `hold`, `detail`, `firmness`, `like`, `skin` and
+               `max_price` can be written here.
 
     6 errors in all
     "#);

@@ -28,6 +28,7 @@ mod ingredients;
 mod json;
 #[path = "../kit/mod.rs"]
 mod kit;
+mod like;
 mod limits;
 mod lots;
 mod manual;

@@ -26,8 +26,13 @@ fn commands(text: &str) -> Vec<Vec<String>> {
 fn every_command_of_the_bench_tests_runs() {
     let text = include_str!("../../docs/bench-tests.md");
     let folder = tempfile::TempDir::new().unwrap();
-    let bar = crate::demo_folder().join("fern-hand-bar-winter.toml");
-    std::fs::copy(bar, folder.path().join("winter.toml")).unwrap();
+    for season in ["winter", "summer"] {
+        let bar = crate::demo_folder().join(format!("fern-hand-bar-{season}.toml"));
+        std::fs::copy(bar, folder.path().join(format!("{season}.toml"))).unwrap();
+    }
+    // The file of a bought bar is the one that the text shows.
+    let tests = text.split("```toml").nth(1).and_then(|rest| rest.split("```").next()).unwrap();
+    std::fs::write(folder.path().join("market-bar.toml"), tests).unwrap();
     let all = commands(text);
     assert!(all.len() >= 11, "{all:?}");
     for arguments in &all {

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Answered;
 use crate::assess::{RULE_OF_THUMB, bar_word, interval_words};
+use crate::bought::{self, WrittenBar};
 use crate::cautions;
 use crate::demand;
 use crate::document::{Block, Document, Kind, Section, Table};
@@ -24,8 +25,11 @@ use crate::words::visible::visible;
 /// Changes below this are none, mass %.
 pub(crate) const NO_CHANGE: f64 = 5e-4;
 
-/// Confidence of an even chance, shown beside a surer answer.
-const EVEN: f64 = 0.5;
+/// Confidence of an even chance, shown beside a surer answer, and all that is asked of being as firm as a bought bar.
+const EVEN: f64 = barwright_reformulate::demand::EVEN_CHANCE;
+
+/// Confidence of a demand, unless another is asked for.
+const USUAL_CONFIDENCE: f64 = 0.9;
 
 /// Additions are whole grams to a pot of this much or more, g, and tenths of a gram to a smaller one.
 const WHOLE_GRAMS_FROM_G: f64 = 200.0;
@@ -40,8 +44,10 @@ pub struct Adjust {
     pub options: Options,
     /// What the bar must do.
     pub demands: Vec<Demand>,
-    /// Probability that each demand must be met with, 0 to 1.
-    pub confidence: f64,
+    /// A bar of unknown formula that it must be as firm as, wherever that was tested.
+    pub like: Option<WrittenBar>,
+    /// Probability that each demand must be met with, 0 to 1; none: 0.9, and an even chance of being as firm as a bar of unknown formula.
+    pub confidence: Option<f64>,
     /// What may change.
     pub limits: NamedLimits,
     /// Amounts change in whole steps of this size, % of the bar; none: any amount.
@@ -58,7 +64,8 @@ impl Default for Adjust {
             formula: Recipe::default(),
             options: Options::default(),
             demands: Vec::new(),
-            confidence: 0.9,
+            like: None,
+            confidence: None,
             limits: NamedLimits::default(),
             step_percent: Some(0.5),
             poured_kg: None,
@@ -130,7 +137,10 @@ pub struct Change {
 /// # Errors
 /// Nothing is demanded, a name is unknown, no formula fits the limits, or the options are outside the model.
 pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Refusal> {
-    if asked.demands.is_empty() && asked.limits.max_price.is_none() {
+    let like = asked.like.as_ref().map(bought::read).transpose()?;
+    let mut demands = asked.demands.clone();
+    demands.extend(like.iter().flat_map(|bar| bar.demands(asked.confidence.unwrap_or(EVEN))));
+    if demands.is_empty() && asked.limits.max_price.is_none() {
         return Err(demand::none().into());
     }
     let poured_g = asked.poured_kg.map(|mass| 1000.0 * mass);
@@ -147,9 +157,10 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     let formula = engine.formula(&asked.formula)?;
     let Reading { ingredients, limits, kept } = limits::read(library, &formula, &asked.limits)?;
     let options = demand::options(&asked.options, &asked.demands);
+    let usual = if like.is_some() && asked.demands.is_empty() { EVEN } else { USUAL_CONFIDENCE };
     let task = Task {
-        demands: asked.demands.clone(),
-        confidence: asked.confidence,
+        demands,
+        confidence: asked.confidence.unwrap_or(usual),
         ingredients,
         limits,
         step_percent: poured_g.map_or(asked.step_percent, |mass| Some(step_of_pot(mass))),
@@ -270,10 +281,10 @@ fn parts(view: &View<'_>) -> Table {
 fn sentences(view: &View<'_>) -> Vec<String> {
     let View { found, task, units, .. } = *view;
     let mut said = Vec::new();
-    let wanted = in_hundred(task.confidence);
+    let wanted = demand::confidence_words(&task.demands, task.confidence);
     if found.mass_moved < NO_CHANGE && found.feasible {
         let what = if view.poured_g.is_some() { "Nothing needs to be added" } else { "Nothing needs to change" };
-        said.push(format!("{what}: every target is met with {wanted} confidence."));
+        said.push(format!("{what}: every target is met with {wanted}."));
     } else if let (true, Some(poured_g)) = (found.feasible, view.poured_g) {
         said.push(pot_sentence(view, poured_g));
     } else if found.feasible {
@@ -282,8 +293,8 @@ fn sentences(view: &View<'_>) -> Vec<String> {
         let nearest =
             if found.mass_moved < NO_CHANGE { "The formula as it is comes nearest" } else { "The nearest is" };
         said.push(match view.poured_g {
-            Some(_) => format!("Nothing was found that could be added to meet every target with {wanted} confidence: what is in the pot cannot be taken out."),
-            None => format!("No formula was found within these limits that meets every target with {wanted} confidence."),
+            Some(_) => format!("Nothing was found that could be added to meet every target with {wanted}: what is in the pot cannot be taken out."),
+            None => format!("No formula was found within these limits that meets every target with {wanted}."),
         });
         let what = if found.mass_moved < NO_CHANGE {
             String::new()
@@ -400,6 +411,7 @@ fn changes(view: &View<'_>, found: &Adjustment) -> String {
 
 /// How a demand came out.
 fn outcome(met: &Met, units: Units, confidence: f64) -> String {
+    let confidence = met.demand.confidence(confidence);
     let before = beside(met.probability_before, confidence);
     let said = capital(&demand::words(&met.demand, units));
     if met.met {

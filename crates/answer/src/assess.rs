@@ -114,10 +114,13 @@ pub fn assess(engine: &Engine, asked: &Assess) -> Result<Answered<Assessed>, Ref
 /// What the tables call the parts of the bar a rule of thumb speaks about.
 pub const RULE_OF_THUMB: &str = "Detail, warmth, skin feel and grain: rule of thumb, no published relation.";
 
+/// The landmark that an open tube tests.
+pub(crate) const SLIP_POINT: &str = "slip point";
+
 /// The landmarks with the test each belongs to.
 pub(crate) const LANDMARKS: [(&str, &str); 5] = [
     ("half as firm as at 20 °C", "needle at several temperatures; ASTM D1321"),
-    ("slip point", "open tube; ISO 6321, AOCS Cc 3-25"),
+    (SLIP_POINT, "open tube; ISO 6321, AOCS Cc 3-25"),
     ("drop point", "falling drop; AOCS Cc 18-80, ASTM D127"),
     ("end of melting", "1 % of crystals left; calorimetry, AOCS Cj 1-94"),
     ("clear point", "last crystal gone; AOCS Cc 1-25"),

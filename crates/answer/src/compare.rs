@@ -9,8 +9,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::Answered;
 use crate::assess::{
-    RULE_OF_THUMB, bar_word, beeswax_in_oil, below_the_scale, half_as_firm, in_units, interval_words, landmarks, share,
+    LANDMARKS, RULE_OF_THUMB, SLIP_POINT, bar_word, beeswax_in_oil, below_the_scale, half_as_firm, in_units,
+    interval_words, landmarks, share,
 };
+use crate::bought::{self, Beside, WrittenBar};
 use crate::cautions;
 use crate::document::{Block, Document, Kind, Table};
 use crate::engine::{Engine, Recipe};
@@ -33,6 +35,9 @@ const MAX_DECIDING: usize = 5;
 /// Below this probability a property is not worth choosing by.
 const WORTH_SAYING: f64 = 0.6;
 
+/// What is shown of a bar that was not tested for a property.
+const NOT_TESTED: &str = "–";
+
 /// Shares closer than this are the same, mass %.
 const SAME_PERCENT: f64 = 1e-6;
 
@@ -50,6 +55,8 @@ pub(crate) struct View<'a> {
     pub(crate) units: Units,
     /// What the formulas are called.
     pub(crate) titles: &'a [String],
+    /// A bar of unknown formula beside them.
+    pub(crate) like: Option<&'a Beside>,
 }
 
 impl View<'_> {
@@ -63,8 +70,10 @@ impl View<'_> {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct Compare {
-    /// The bars, two or more.
+    /// The bars: two or more, or one beside a bar of unknown formula.
     pub formulas: Vec<Recipe>,
+    /// A bar of unknown formula beside them.
+    pub like: Option<WrittenBar>,
     /// Demands and options.
     pub options: Options,
     /// Whether to draw solids and firmness of all against temperature.
@@ -73,46 +82,71 @@ pub struct Compare {
     pub units: Units,
 }
 
+/// Several bars side by side.
+#[derive(Debug, Clone, Serialize, JsonSchema)]
+pub struct Compared {
+    /// The assessments and differences.
+    #[serde(flatten)]
+    pub comparison: Comparison,
+    /// The bar of unknown formula beside them; nowhere else than where one was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub like: Option<Beside>,
+}
+
 /// Answers [`Compare`].
 ///
 /// # Errors
-/// There are fewer than two formulas, one is none, or the options are outside the model.
-pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Comparison>, Refusal> {
-    if asked.formulas.len() < 2 {
+/// There is nothing to compare, a formula or a bar is none, or the options are outside the model.
+pub fn compare(engine: &Engine, asked: &Compare) -> Result<Answered<Compared>, Refusal> {
+    if asked.formulas.len() + usize::from(asked.like.is_some()) < 2 || asked.formulas.is_empty() {
         return Err(Fault::new("one-formula", "there is one formula, and `compare` takes two or more")
             .hint("Name a second formula, or use `barwright assess`.")
             .into());
     }
+    let bought = asked.like.as_ref().map(bought::read).transpose()?;
     let formulas = engine.formulas(&asked.formulas)?;
-    let comparison = barwright_blend::compare(&engine.library, &engine.model, &formulas, &asked.options)?;
+    let mut options = asked.options.clone();
+    if let Some(bought) = &bought {
+        options.at_c = bought.temperatures(&options.at_c);
+    }
+    let comparison = barwright_blend::compare(&engine.library, &engine.model, &formulas, &options)?;
+    let like = bought.map(|bought| bought.beside(&comparison.formulas, options.seed));
     let view = View {
         comparison: &comparison,
         formulas: &formulas,
         library: &engine.library,
-        options: &asked.options,
+        options: &options,
         units: asked.units,
         titles: &titles(&formulas, &engine.library),
+        like: like.as_ref(),
     };
     let document = document(&view);
     let picture = if asked.curves {
-        let computed = curves::computed(engine, &formulas, &comparison.formulas, &asked.options)?;
+        let computed = curves::computed(engine, &formulas, &comparison.formulas, &options)?;
         Some(curves::picture(&formulas, &engine.library, &computed, asked.units))
     } else {
         None
     };
-    Ok(Answered { figures: comparison, document, picture })
+    Ok(Answered { figures: Compared { comparison, like }, document, picture })
 }
 
 /// Puts a comparison into words: what decides, which to pour, the tables.
 fn document(view: &View<'_>) -> Document {
     let titles = view.titles;
-    let named: Vec<String> = titles.iter().take(MAX_NAMED).cloned().collect();
+    let bought = view.like.map(|like| capital(&name(&like.name)));
+    let named: Vec<String> = titles.iter().take(MAX_NAMED).cloned().chain(bought).collect();
     let mut document = Document::new(list(&named, "and"), view.options.state.word());
     let all_same = same_blends(view.formulas).iter().all(|first| *first == 0);
     let answers = view.comparison.formulas.as_slice();
     let unset = titles.iter().zip(answers).filter(|(_, answer)| !answer.sets_at_room());
     let unset = unset.map(|(title, _)| format!("{title} does not set into a bar at room temperature."));
-    document = document.section("What decides", [Block::said(what_decides(view).into_iter().chain(unset))]);
+    let several = answers.len() > 1;
+    let decides = if several { what_decides(view) } else { Vec::new() };
+    let decides: Vec<String> = decides.into_iter().chain(unset).collect();
+    if !decides.is_empty() {
+        document = document.section("What decides", [Block::said(decides)]);
+    }
+    document.sections.extend(view.like.map(|like| like.section(titles, MAX_BESIDE, view.units)));
     if !all_same {
         document = document.section("Which to pour", [Block::terms(purposes(view))]);
     }
@@ -454,74 +488,122 @@ fn skin_words(view: &View<'_>) -> String {
     format!("{}.", all.join("; "))
 }
 
-/// The tables of all properties, at most [`MAX_BESIDE`] formulas in each.
-pub(crate) fn side_by_side(view: &View<'_>) -> Vec<Table> {
-    let blocks = view.titles.chunks(MAX_BESIDE).zip(view.comparison.formulas.chunks(MAX_BESIDE));
-    let table = |(titles, answers): (&[String], &[Assessment])| {
-        Table::new("").columns(Kind::Words, [""]).columns(Kind::Figure, titles).rows(properties(view, answers))
-    };
-    blocks.map(table).collect()
+/// A bar in a table of properties.
+#[derive(Clone, Copy)]
+enum Column<'a> {
+    /// One whose formula is known.
+    Formula(&'a Assessment),
+    /// The one of unknown formula.
+    Tested,
 }
 
-/// The rows of all properties: what it is, and how much for each of some of the formulas.
-fn properties(view: &View<'_>, answers: &[Assessment]) -> Vec<Vec<String>> {
+/// The tables of all properties, at most [`MAX_BESIDE`] bars in each.
+pub(crate) fn side_by_side(view: &View<'_>) -> Vec<Table> {
+    let formulas = view.titles.iter().cloned().zip(view.comparison.formulas.iter().map(Column::Formula));
+    let tested = view.like.map(|like| (capital(&name(&like.name)), Column::Tested));
+    let columns: Vec<(String, Column<'_>)> = formulas.chain(tested).collect();
+    let table = |columns: &[(String, Column<'_>)]| {
+        let (titles, columns): (Vec<String>, Vec<Column<'_>>) = columns.iter().cloned().unzip();
+        Table::new("").columns(Kind::Words, [""]).columns(Kind::Figure, titles).rows(properties(view, &columns))
+    };
+    columns.chunks(MAX_BESIDE).map(table).collect()
+}
+
+/// The rows of all properties: what it is, and how much for each of some of the bars.
+fn properties(view: &View<'_>, columns: &[Column<'_>]) -> Vec<Vec<String>> {
     let units = view.units;
     let mut rows = Vec::new();
-    let mut row = |label: String, of: &dyn Fn(&Assessment) -> String| {
-        rows.push(std::iter::once(label).chain(answers.iter().map(of)).collect());
+    let mut row = |label: String, of: &dyn Fn(&Assessment) -> String, tested: Option<String>| {
+        let cell = |column: &Column<'_>| match column {
+            Column::Formula(answer) => of(answer),
+            Column::Tested => tested.clone().unwrap_or_else(|| NOT_TESTED.to_owned()),
+        };
+        rows.push(std::iter::once(label).chain(columns.iter().map(cell)).collect());
     };
     let leaving = bar_word(view.options.release_state());
-    row(format!("fine detail {leaving}, {}", units.given_length(view.options.relief_mm)), &|answer| {
-        format!("{} ({})", answer.detail.verdict.word(), in_hundred(answer.detail.probability))
-    });
-    row(format!("finest relief {leaving}, {}", units.length_unit()), &|answer| {
-        units.relief(answer.detail.finest_feature_mm.as_ref())
-    });
-    row(format!("holds {}", units.given_degrees(view.options.hold_c)), &|answer| {
-        format!("{} ({})", answer.warmth.verdict.word(), in_hundred(answer.warmth.probability))
-    });
-    row(format!("keeps its shape to, {}", units.degree()), &|answer| {
-        answer.warmth.hold_c.as_ref().map_or_else(|| "nowhere".to_owned(), |hold| units.temperature(hold))
-    });
-    row("on skin".to_owned(), &|answer| {
-        format!("{} ({})", answer.skin.verdict.word(), in_hundred(answer.skin.probability))
-    });
-    row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole));
-    row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")));
-    for (index, (label, _)) in crate::assess::LANDMARKS.iter().enumerate() {
-        row(format!("{}, {}", in_units(label, units), units.degree()), &|answer| {
-            landmarks(answer)
-                .get(index)
-                .and_then(|(_, estimate)| *estimate)
-                .map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate))
-        });
+    row(
+        format!("fine detail {leaving}, {}", units.given_length(view.options.relief_mm)),
+        &|answer| format!("{} ({})", answer.detail.verdict.word(), in_hundred(answer.detail.probability)),
+        None,
+    );
+    row(
+        format!("finest relief {leaving}, {}", units.length_unit()),
+        &|answer| units.relief(answer.detail.finest_feature_mm.as_ref()),
+        None,
+    );
+    row(
+        format!("holds {}", units.given_degrees(view.options.hold_c)),
+        &|answer| format!("{} ({})", answer.warmth.verdict.word(), in_hundred(answer.warmth.probability)),
+        None,
+    );
+    row(
+        format!("keeps its shape to, {}", units.degree()),
+        &|answer| answer.warmth.hold_c.as_ref().map_or_else(|| "nowhere".to_owned(), |hold| units.temperature(hold)),
+        None,
+    );
+    row(
+        "on skin".to_owned(),
+        &|answer| format!("{} ({})", answer.skin.verdict.word(), in_hundred(answer.skin.probability)),
+        None,
+    );
+    row("melted on skin, %".to_owned(), &|answer| interval(&answer.skin.melted_percent, whole), None);
+    row("risk of grain, 0 to 1".to_owned(), &|answer| interval(&answer.grain.risk, |risk| format!("{risk:.2}")), None);
+    let slip = view.like.and_then(|like| like.slip_point_c.as_ref()).map(|tested| units.temperature(tested));
+    for (index, (label, _)) in LANDMARKS.iter().enumerate() {
+        row(
+            format!("{}, {}", in_units(label, units), units.degree()),
+            &|answer| {
+                landmarks(answer)
+                    .get(index)
+                    .and_then(|(_, estimate)| *estimate)
+                    .map_or_else(|| below_the_scale(units), |estimate| units.temperature(estimate))
+            },
+            slip.clone().filter(|_| *label == SLIP_POINT),
+        );
     }
     for (index, celsius) in view.options.at_c.iter().enumerate() {
         let at = units.given_degrees(*celsius);
-        row(format!("solids at {at}, %"), &|answer| {
-            answer.solids.get(index).map_or_else(String::new, |solids| interval(&solids.percent, whole))
-        });
+        row(
+            format!("solids at {at}, %"),
+            &|answer| answer.solids.get(index).map_or_else(String::new, |solids| interval(&solids.percent, whole)),
+            None,
+        );
     }
     for (index, celsius) in view.options.at_c.iter().enumerate() {
         let at = units.given_degrees(*celsius);
-        row(format!("yield stress at {at}, {}", units.stress()), &|answer| {
-            answer
-                .firmness
-                .get(index)
-                .map_or_else(String::new, |firmness| units.yield_stress(&firmness.yield_stress_kpa))
-        });
+        row(
+            format!("yield stress at {at}, {}", units.stress()),
+            &|answer| {
+                answer
+                    .firmness
+                    .get(index)
+                    .map_or_else(String::new, |firmness| units.yield_stress(&firmness.yield_stress_kpa))
+            },
+            view.like.and_then(|like| like.yield_stress(*celsius)).map(|tested| units.yield_stress(tested)),
+        );
     }
     for (index, celsius) in view.options.at_c.iter().enumerate() {
         let at = units.given_degrees(*celsius);
-        row(format!("as beeswax in oil at {at}, %"), &|answer| {
-            answer.firmness.get(index).map_or_else(String::new, |firmness| beeswax_in_oil(&firmness.beeswax_equivalent))
-        });
+        row(
+            format!("as beeswax in oil at {at}, %"),
+            &|answer| {
+                answer
+                    .firmness
+                    .get(index)
+                    .map_or_else(String::new, |firmness| beeswax_in_oil(&firmness.beeswax_equivalent))
+            },
+            None,
+        );
     }
     for (index, celsius) in view.options.at_c.iter().enumerate() {
         let at = units.given_degrees(*celsius);
-        row(format!("needle at {at}, 0.1 mm"), &|answer| {
-            answer.firmness.get(index).map_or_else(String::new, |firmness| needle(firmness.needle_dmm.as_ref()))
-        });
+        row(
+            format!("needle at {at}, 0.1 mm"),
+            &|answer| {
+                answer.firmness.get(index).map_or_else(String::new, |firmness| needle(firmness.needle_dmm.as_ref()))
+            },
+            None,
+        );
     }
     rows
 }

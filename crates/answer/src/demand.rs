@@ -9,7 +9,7 @@ use barwright_reformulate::{Demand, Firmness};
 use crate::firmness::parse_firmness;
 use crate::reading::{model_temperature, parse_relief, percent, positive};
 use crate::refusal::Fault;
-use crate::words::number::amount;
+use crate::words::number::{amount, in_hundred};
 use crate::words::units::Units;
 
 /// What a demand asks, as the end of a sentence about the bar.
@@ -44,12 +44,21 @@ pub(crate) fn words(demand: &Demand, units: Units) -> String {
     }
 }
 
+/// How sure a bar must be to meet demands, as `90 % confidence`.
+pub(crate) fn confidence_words(demands: &[Demand], confidence: f64) -> String {
+    let own = demands.iter().map(|demand| demand.confidence(confidence)).find(|own| *own != confidence);
+    let own = own.map_or_else(String::new, |own| format!(" ({} for the bought bar)", in_hundred(own)));
+    format!("{} confidence{own}", in_hundred(confidence))
+}
+
 /// What one wish asks.
 pub(crate) enum Asked {
     /// What the bar must do.
     Demands(Vec<Demand>),
     /// What a kilogram may cost, in any currency.
     Price(f64),
+    /// As firm as the bar of this file.
+    Like(String),
 }
 
 /// Reads one wish, as it stands in a space.
@@ -59,6 +68,7 @@ pub(crate) fn asked(wish: &WishText) -> Result<Asked, String> {
         Wish::Hold => model_temperature(&wish.text).map(|temperature_c| one(Demand::Hold { temperature_c })),
         Wish::Detail => parse_relief(&wish.text).map(|relief_mm| one(Demand::Detail { relief_mm })),
         Wish::Firmness => parse_firmness(&wish.text).map(|firmness| Asked::Demands(firmness.0)),
+        Wish::Like => Ok(Asked::Like(wish.text.clone())),
         Wish::Skin => percent(&wish.text).map(|percent| one(Demand::Melts { percent })),
         Wish::MaxPrice => positive(&wish.text).map(Asked::Price),
     }
@@ -80,7 +90,7 @@ pub(crate) fn options(options: &Options, demands: &[Demand]) -> Options {
 /// Says that nothing is demanded.
 pub fn none() -> Fault {
     Fault::new("no-demand", "no target given").hint(
-        "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`.",
+        "Say what it must do: `--hold 45C`, `--detail 0.8mm`, `--firmness 30%@25C`, `--skin 60`, `--max-price 12`, `--like market-bar.toml`.",
     )
 }
 

@@ -585,7 +585,7 @@ mod tests {
     fn asked(demands: &str) -> Explore {
         let text = format!("[ingredients]\nbeeswax = '10..40'\n'sunflower oil' = '20..'\n[demands]\n{demands}");
         Explore {
-            space: WrittenSpace { text, origin: "shelf".to_owned(), name: "shelf".to_owned() },
+            space: WrittenSpace { text, origin: "shelf".to_owned(), name: "shelf".to_owned(), like: None },
             options: Options { draws: 16, ..Options::default() },
             candidates: 60,
             max_shown: 2,

@@ -6,6 +6,7 @@ pub mod adjust;
 pub mod aim;
 pub mod assess;
 pub mod batch;
+pub mod bought;
 mod cautions;
 pub mod compare;
 pub mod cool;

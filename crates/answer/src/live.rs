@@ -92,8 +92,15 @@ impl<'a> LiveEngine<'a> {
             let (library, titles) = (&self.engine.library, titles(&formulas, &self.engine.library));
             if formulas.len() > 1 {
                 let (comparison, formulas) = (&comparison, formulas.as_slice());
-                let view =
-                    View { comparison, formulas, library, options: &options, units: asked.units, titles: &titles };
+                let view = View {
+                    comparison,
+                    formulas,
+                    library,
+                    options: &options,
+                    units: asked.units,
+                    titles: &titles,
+                    like: None,
+                };
                 document = document
                     .lead([Block::Under("What decides between them".to_owned())])
                     .lead(compare::deciding(&view));

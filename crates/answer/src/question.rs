@@ -57,7 +57,7 @@ questions! {
     /// What goes on the scale?
     Batch(batch::Batch) -> batch::Batched, "batch", batch::batch;
     /// Which of several bars is what?
-    Compare(compare::Compare) -> barwright_blend::Comparison, "compare", |engine, asked, _| compare::compare(engine, asked);
+    Compare(compare::Compare) -> compare::Compared, "compare", |engine, asked, _| compare::compare(engine, asked);
     /// How long until it can leave the mould, and where should it cool?
     Cool(cool::Cool) -> cool::Cooled, "cool", cool::cool;
     /// Which bars of a space are the best trade-offs?

@@ -266,6 +266,7 @@ impl Shown<'_> {
             options: &self.asked.options,
             units: self.asked.units,
             titles: self.titles,
+            like: None,
         })
     }
 

@@ -2,13 +2,15 @@
 
 use std::sync::Arc;
 
-use barwright_reference::space::{SpaceText, Wish};
+use barwright_reference::space::{SpaceText, Wish, WishText};
 use barwright_reference::{Diagnostic, Diagnostics, IngredientId, Library};
+use barwright_reformulate::demand::EVEN_CHANCE;
 use barwright_reformulate::space::{Filler, Group, SpaceError};
 use barwright_reformulate::{Demand, Space};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::bought::{self, Bought, WrittenBar};
 use crate::demand::{self, Asked};
 use crate::refusal::{Fault, Refusal};
 use crate::words::names::list;
@@ -23,6 +25,8 @@ pub struct WrittenSpace {
     pub origin: String,
     /// What the space is called where the text does not say.
     pub name: String,
+    /// The bar of unknown formula that `like` below `[demands]` names.
+    pub like: Option<WrittenBar>,
 }
 
 /// A space that was read.
@@ -51,28 +55,53 @@ pub struct ReadSpace {
 /// All its faults.
 pub fn read(written: &WrittenSpace, library: &Library, seed: u64) -> Result<ReadSpace, Refusal> {
     let text: Arc<str> = Arc::from(written.text.as_str());
-    let found = SpaceText::read(&text, library).and_then(|space| understood(space, &written.name, library, seed));
-    found.map_err(|errors| {
-        let faults = errors.into_iter().map(|error| Fault::from_diagnostic(error, &written.origin, &text));
-        Refusal::input(faults.collect())
-    })
+    let like = written.like.as_ref().map(bought::read);
+    let found =
+        SpaceText::read(&text, library).and_then(|space| understood(space, written, like.as_ref(), library, seed));
+    let place = |error| Fault::from_diagnostic(error, &written.origin, &text);
+    let (space, mut faults) = match found {
+        Ok(space) => (Some(space), Vec::new()),
+        Err(errors) => (None, errors.into_iter().map(place).collect()),
+    };
+    faults.extend(like.and_then(Result::err).into_iter().flat_map(|refusal| refusal.faults));
+    space.filter(|_| faults.is_empty()).ok_or_else(|| Refusal::input(faults))
+}
+
+/// Returns the file that `like` names below the `[demands]` of a space, as written; `None` where there is none, or the space cannot be read.
+///
+/// # Arguments
+/// * `text`: the space.
+pub fn named_bar(text: &str, library: &Library) -> Option<String> {
+    let space = SpaceText::read(text, library).ok()?;
+    space.wishes.into_iter().find(|wish| wish.wish == Wish::Like).map(|wish| wish.text)
 }
 
 /// Resolves a space, or returns all its faults.
-fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> Result<ReadSpace, Diagnostics> {
+///
+/// # Arguments
+/// * `like`: the bar of unknown formula that it may name; what is wrong with it is told elsewhere.
+fn understood(
+    written: SpaceText,
+    asked: &WrittenSpace,
+    like: Option<&Result<Bought, Refusal>>,
+    library: &Library,
+    seed: u64,
+) -> Result<ReadSpace, Diagnostics> {
     let mut errors = Vec::new();
     let (mut demands, mut max_price) = (Vec::new(), None);
+    let mut refuse = |wish: &WishText, message: &str| {
+        let message = format!("`{}`: {message}", wish.wish.word());
+        errors.push(Diagnostic::error("bad-demand", message, wish.span.clone()));
+    };
     for wish in &written.wishes {
         match demand::asked(wish) {
             Ok(Asked::Demands(asked)) => demands.extend(asked),
             Ok(Asked::Price(most)) => max_price = Some(most),
-            Err(message) => {
-                errors.push(Diagnostic::error(
-                    "bad-demand",
-                    format!("`{}`: {message}", wish.wish.word()),
-                    wish.span.clone(),
-                ));
-            }
+            Ok(Asked::Like(file)) => match like {
+                Some(bar) => demands.extend(bar.iter().flat_map(|bar| bar.demands(EVEN_CHANCE))),
+                None => refuse(wish, &format!("the tests of the bar in `{file}` are not there")),
+            },
+            Err(message) => refuse(wish, &message),
         }
     }
     let mut space = Space {
@@ -118,7 +147,7 @@ fn understood(written: SpaceText, name: &str, library: &Library, seed: u64) -> R
     }
     match Filler::new(&space, seed) {
         Ok(filler) if errors.is_empty() => Ok(ReadSpace {
-            name: written.name.unwrap_or_else(|| name.to_owned()),
+            name: written.name.unwrap_or_else(|| asked.name.clone()),
             note: written.note,
             filler,
             demands,

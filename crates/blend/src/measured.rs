@@ -37,12 +37,18 @@ impl MeasuredYield {
     /// let drawn = measured.spread(20.0, &Draws::new(7, 100)).drawn;
     /// assert_eq!(drawn.iter().filter(|kpa| **kpa > 70.0).count(), 50);
     /// ```
+    ///
+    /// # Source
+    /// As [`crate::sampling`].
     pub fn spread(&self, temperature_c: f64, draws: &Draws) -> Spread<f64> {
         let scores = draws.dimension(&format!("measured:{temperature_c}"));
         Spread { central: self.kpa, drawn: scores.iter().map(|score| self.kpa * (self.ln_sd * score).exp()).collect() }
     }
 
     /// The yield stress with its 90 % interval, kPa.
+    ///
+    /// # Source
+    /// Quantiles of the log-normal distribution (textbook; recalled).
     pub fn estimate(&self) -> Estimate {
         let reach = (self.ln_sd * Normal::standard().inverse_cdf(1.0 - TAIL)).exp();
         Estimate { value: self.kpa, low: self.kpa / reach, high: self.kpa * reach }

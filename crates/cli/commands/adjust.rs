@@ -16,7 +16,7 @@ use barwright_reformulate::Demand;
 
 use crate::args::{Making, OUTPUT, Showing, mass, options, step, with_formula_help};
 use crate::error::CliError;
-use crate::input::{load, read_file};
+use crate::input::{load, read_bar, read_file};
 use crate::output::Streams;
 use crate::pick::pick;
 use crate::profile::Profile;
@@ -31,6 +31,7 @@ Examples:
   barwright adjust winter.toml --hold 45C
   barwright adjust winter.toml --hold 45C --raise waxes --lower oils --out summer.toml
   barwright adjust winter.toml --hold 45C --poured 500g
+  barwright adjust winter.toml --like market-bar.toml
   barwright adjust 'beeswax 20, shea butter 30, olive oil 50' --firmness 30%@25C --add 'candelilla wax' --bound 'beeswax=..25'")
 )]
 pub struct Args {
@@ -49,15 +50,21 @@ pub struct Args {
     /// Be at least this firm: `30%@25C` (as oil with 30 % beeswax) or `80kPa`; `20..40%` for a range
     #[arg(long, value_name = "FIRMNESS", value_parser = parse_firmness)]
     pub firmness: Vec<FirmnessWish>,
+    /// Be as firm as a bar whose formula you do not know, such as a bought one: a file of your bench tests on it
+    ///
+    /// Of each test a line `[[test]]`, and below it `rod = "3mm"`, `grams = 640`, `at = "20C"` or `needle = "32dmm"`, `at = "25C"`, as for `trial add`. At each
+    /// temperature the bar is to be at most 1.3 times softer and at most 1.3 times firmer; the odds count the spread of your tests, too.
+    #[arg(long, value_name = "FILE")]
+    pub like: Option<PathBuf>,
     /// Melt at least this share on skin (33 °C), so that it still glides
     #[arg(long, value_name = "PERCENT", value_parser = percent)]
     pub skin: Option<f64>,
     /// Cost at most this per kilogram, in the currency of your lots' prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub max_price: Option<f64>,
-    /// How sure you want to be that the targets are met, in %: lower it if 90 % takes too big a change
-    #[arg(long, value_name = "PERCENT", default_value = "90", value_parser = confidence)]
-    pub confidence: f64,
+    /// How sure you want to be that the targets are met, in %: lower it if 90 % takes too big a change [default: 90; 50 for `--like`]
+    #[arg(long, value_name = "PERCENT", value_parser = confidence)]
+    pub confidence: Option<f64>,
     /// Leave this ingredient as it is
     #[arg(long, value_name = "NAME")]
     pub keep: Vec<String>,
@@ -123,14 +130,15 @@ impl Args {
     /// The question about a formula.
     fn asked(&self, formula: Recipe) -> Result<Adjust, CliError> {
         let demands = self.demands();
-        if demands.is_empty() && self.max_price.is_none() {
+        if demands.is_empty() && self.max_price.is_none() && self.like.is_none() {
             return Err(CliError::command_line(demand::none()));
         }
         Ok(Adjust {
             formula,
             options: options(&self.making, &self.showing.drawn),
             demands,
-            confidence: self.confidence / 100.0,
+            like: self.like.as_deref().map(read_bar).transpose()?,
+            confidence: self.confidence.map(|percent| percent / 100.0),
             limits: NamedLimits {
                 shelf: self.shelf()?,
                 keep: self.keep.clone(),

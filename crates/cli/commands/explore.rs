@@ -21,7 +21,7 @@ use clap::ValueEnum;
 use crate::args::{Making, OUTPUT, Showing, model_temperature, options, whole};
 use crate::drawing::Drawing;
 use crate::error::CliError;
-use crate::input::{Lots, check_stdin_once, library_with, load as formulas, read_text};
+use crate::input::{Lots, check_stdin_once, library_with, load as formulas, read_bar, read_text};
 use crate::output::Streams;
 use crate::profile::Profile;
 use crate::progress::Bar;
@@ -49,6 +49,7 @@ A SPACE is a .toml file of your shelf, in % of the bar; all but [ingredients] ca
   hold            = \"40C\"
   detail          = \"0.8mm\"
   firmness        = \"20..45%@25C\"
+  like            = \"market-bar.toml\"    # your bench tests on a bar of unknown formula, beside this file
   skin            = 60
   max_price       = 12
 
@@ -205,7 +206,17 @@ fn load(args: &Args, lots: Option<&Path>, streams: &mut Streams<'_>) -> Result<I
     };
     let stem = path.file_stem().filter(|_| argument != "-").map(|stem| stem.to_string_lossy().into_owned());
     let name = stem.unwrap_or_else(|| "space".to_owned());
-    let written = WrittenSpace { text: text.as_ref().to_owned(), origin, name };
+    let like = match space::named_bar(&text, &library) {
+        Some(bar) => match read_bar(&path.with_file_name(bar)) {
+            Ok(like) => Some(like),
+            Err(fault) => {
+                faults.push(*fault);
+                return Err(CliError::input(faults));
+            }
+        },
+        None => None,
+    };
+    let written = WrittenSpace { text: text.as_ref().to_owned(), origin, name, like };
     let space = match space::read(&written, &library, args.showing.drawn.seed) {
         Ok(space) if faults.is_empty() => space,
         read => {

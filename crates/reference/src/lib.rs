@@ -8,6 +8,7 @@
 //! - [`Species`], [`CrystalForm`], [`Ingredient`]: one row each, with source and [`Status`] beside every figure.
 //! - [`formula`]: a blend by mass, from inline text, TOML or CSV; [`formula::quantity`] reads one amount.
 //! - [`space`]: a space of formulas, from TOML; [`range`] reads one range of amounts.
+//! - [`bought`]: a bar of unknown formula, known by bench tests, from TOML.
 //! - [`mould`]: a mould, from TOML; [`length`]: lengths in mm.
 //! - [`route`]: the air around a parcel against time, from CSV or built in.
 //! - [`text_cell`]: text in a table that no spreadsheet computes.
@@ -21,6 +22,7 @@
 //! - [`diagnostic`]: what was wrong, where, and what to do.
 
 pub mod apportion;
+pub mod bought;
 mod classes;
 mod columns;
 mod data_fault;

@@ -5,7 +5,7 @@
 //! [ingredients]             ingredient = "5..30" (either end open), or one amount; mass % of the bar
 //! [totals]                  a kind (waxes, butters, ...) = "20..35", or a name = { of = [ingredients, kinds], range = "..10" }
 //! [prices]                  ingredient = money for a kilogram
-//! [demands]                 hold, detail, firmness, skin, max_price
+//! [demands]                 hold, detail, firmness, like, skin, max_price
 //! ```
 //! Demands are kept as written: what they mean is the model's to say.
 
@@ -44,6 +44,8 @@ pub enum Wish {
     Detail,
     /// So firm, at least or at most.
     Firmness,
+    /// As firm as a bar of unknown formula, whose tests are in a file of this name.
+    Like,
     /// Melts on skin by this share.
     Skin,
     /// Costs at most this.
@@ -52,10 +54,10 @@ pub enum Wish {
 
 impl Wish {
     /// Every wish.
-    pub const ALL: [Wish; 5] = [Wish::Hold, Wish::Detail, Wish::Firmness, Wish::Skin, Wish::MaxPrice];
+    pub const ALL: [Wish; 6] = [Wish::Hold, Wish::Detail, Wish::Firmness, Wish::Like, Wish::Skin, Wish::MaxPrice];
 
     /// The words written in a space file.
-    const WORDS: [&'static str; 5] = ["hold", "detail", "firmness", "skin", "max_price"];
+    const WORDS: [&'static str; 6] = ["hold", "detail", "firmness", "like", "skin", "max_price"];
 
     /// Returns the word written in a space file.
     pub fn word(self) -> &'static str {

@@ -137,13 +137,16 @@ impl Demand {
         }
     }
 
-    /// Share of draws that must meet it, 0 to 1.
+    /// Share of draws that must meet it, 0 to 1: of a likeness its own, where that is less.
     ///
     /// # Arguments
-    /// * `asked`: of all demands that have no confidence of their own.
+    /// * `asked`: share asked of all demands, 0 to 1.
+    ///
+    /// # Returns
+    /// A share, 0 to 1.
     pub fn confidence(&self, asked: f64) -> f64 {
         match self.firmness() {
-            Some((Firmness::Measured(likeness), _)) => likeness.confidence,
+            Some((Firmness::Measured(likeness), _)) => likeness.confidence.min(asked),
             _ => asked,
         }
     }

@@ -243,7 +243,7 @@ impl<'a> Judge<'a> {
     /// * `options`: crystal state, temperature at release, draws, seed; its table of temperatures is not used.
     /// * `ingredients`: of the library, each once.
     /// * `demands`: the demands.
-    /// * `confidence`: share of draws that must meet each demand without a confidence of its own, 0 to 1.
+    /// * `confidence`: share of draws that must meet each demand, 0 to 1; see [`Demand::confidence`].
     ///
     /// # Errors
     /// [`BlendError`].

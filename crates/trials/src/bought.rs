@@ -16,6 +16,8 @@
 //! # Source
 //! Means of errors of which one part is shared (textbook; recalled).
 
+use std::cmp::Ordering;
+
 use barwright_blend::property::NOTICEABLE_RATIO;
 use barwright_blend::sampling::Draws;
 use barwright_blend::{Assessment, Estimate, MeasuredYield, Spread};
@@ -52,14 +54,14 @@ pub struct Level {
 /// Two tests of one bar that cannot both be right.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Contradiction {
-    /// Position of one, which is as warm or colder.
-    pub cooler: usize,
+    /// Position of one.
+    pub earlier: usize,
     /// Position of the other.
-    pub warmer: usize,
-    /// How many times as firm the warmer is.
+    pub later: usize,
+    /// How many times as firm the bar is by the later.
     pub times: f64,
-    /// Whether both were made at one temperature.
-    pub same_temperature: bool,
+    /// Temperature of the later beside that of the earlier.
+    pub temperature: Ordering,
 }
 
 /// How like a bought bar a formula is.
@@ -167,14 +169,14 @@ pub fn contradictions(tests: &[Test]) -> Vec<Contradiction> {
     let contradicted = |place: usize| {
         let (later, (later_c, later_ln)) = read[place];
         read[..place].iter().find_map(|&(earlier, (earlier_c, earlier_ln))| {
-            let (cooler, warmer, rise) = if earlier_c <= later_c {
-                (earlier, later, later_ln - earlier_ln)
-            } else {
-                (later, earlier, earlier_ln - later_ln)
+            let rise = later_ln - earlier_ln;
+            let temperature = later_c.total_cmp(&earlier_c);
+            let apart = match temperature {
+                Ordering::Equal => rise.abs(),
+                Ordering::Greater => rise,
+                Ordering::Less => -rise,
             };
-            let same_temperature = earlier_c == later_c;
-            let apart = if same_temperature { rise.abs() } else { rise };
-            (apart > most).then(|| Contradiction { cooler, warmer, times: rise.exp(), same_temperature })
+            (apart > most).then(|| Contradiction { earlier, later, times: rise.exp(), temperature })
         })
     };
     (0..read.len()).filter_map(contradicted).collect()
@@ -316,16 +318,17 @@ mod tests {
     /// 3 standard deviations of a difference are a ratio of 3.57.
     #[test]
     fn tests_that_cannot_both_be_right_are_named() {
-        let of = |tests: &[Test]| -> Vec<(usize, usize, bool)> {
+        let of = |tests: &[Test]| -> Vec<(usize, usize, Ordering)> {
             let found = contradictions(tests);
-            found.iter().map(|one| (one.cooler, one.warmer, one.same_temperature)).collect()
+            found.iter().map(|one| (one.earlier, one.later, one.temperature)).collect()
         };
         assert_eq!(of(&[rod(70.0, 20.0), rod(230.0, 20.0)]), []);
-        assert_eq!(of(&[rod(70.0, 20.0), rod(260.0, 20.0)]), [(0, 1, true)]);
-        assert_eq!(of(&[rod(260.0, 20.0), rod(70.0, 20.0)]), [(0, 1, true)]);
+        assert_eq!(of(&[rod(70.0, 20.0), rod(260.0, 20.0)]), [(0, 1, Ordering::Equal)]);
+        assert_eq!(of(&[rod(260.0, 20.0), rod(70.0, 20.0)]), [(0, 1, Ordering::Equal)]);
         assert_eq!(of(&[rod(70.0, 20.0), rod(10.0, 30.0)]), []);
-        assert_eq!(of(&[rod(70.0, 30.0), rod(10.0, 20.0)]), [(1, 0, false)]);
-        assert!((contradictions(&[rod(10.0, 20.0), rod(70.0, 30.0)])[0].times - 7.0).abs() < 1e-9);
+        assert_eq!(of(&[rod(70.0, 30.0), rod(10.0, 20.0)]), [(0, 1, Ordering::Less)]);
+        let warm = contradictions(&[rod(10.0, 20.0), rod(70.0, 30.0)])[0];
+        assert!((warm.times - 7.0).abs() < 1e-9 && warm.temperature == Ordering::Greater, "{warm:?}");
     }
 
     /// A formula is like its own expected readings; the odds are those of the two spreads together.

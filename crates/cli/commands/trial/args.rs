@@ -2,16 +2,13 @@
 
 use std::ffi::OsString;
 
+use barwright_answer::reading::{grams, hours, kelvin, needle_depth, rod_diameter};
 use barwright_answer::words::units::Units;
 use barwright_records::Date;
-use barwright_reference::length::parse_length;
 use barwright_trials::Test;
 use clap::{ArgGroup, Subcommand};
 
 use crate::args::{OUTPUT, date, model_temperature, parse_relief, units, whole, with_formula_help};
-
-/// Diameters of rods taken, mm: how wide one may be is for the trial to say.
-const ROD_MM: std::ops::RangeInclusive<f64> = 0.0..=1000.0;
 
 /// `trial`.
 #[derive(Debug, clap::Args)]
@@ -64,13 +61,13 @@ pub struct Add {
     #[arg(long, value_name = "TEMP", value_parser = model_temperature, allow_hyphen_values = true)]
     pub tube: Option<f64>,
     /// Spread of the tube readings, one standard deviation; without it, 1 °C
-    #[arg(long, value_name = "KELVIN", value_parser = spread, requires = "tube")]
+    #[arg(long, value_name = "KELVIN", value_parser = kelvin, requires = "tube")]
     pub spread: Option<f64>,
     /// Standard needle, 100 g for 5 s: its depth, in 0.1 mm (`32` or `32dmm`) or mm (`3.2mm`)
-    #[arg(long, value_name = "DEPTH", value_parser = depth, requires = "at", allow_hyphen_values = true)]
+    #[arg(long, value_name = "DEPTH", value_parser = needle_depth, requires = "at", allow_hyphen_values = true)]
     pub needle: Option<f64>,
     /// Flat rod pressed into the bar on a kitchen scale: its diameter
-    #[arg(long, value_name = "LENGTH", value_parser = rod, requires = "grams", requires = "at", allow_hyphen_values = true)]
+    #[arg(long, value_name = "LENGTH", value_parser = rod_diameter, requires = "grams", requires = "at", allow_hyphen_values = true)]
     pub rod: Option<f64>,
     /// What the scale shows as the rod goes in, less the weight of the bar
     #[arg(long, value_name = "GRAMS", value_parser = grams, requires = "rod", allow_hyphen_values = true)]
@@ -199,57 +196,4 @@ pub struct Fit {
     /// Print one JSON document and nothing else, for scripts
     #[arg(long, help_heading = OUTPUT)]
     pub json: bool,
-}
-
-/// Reads a number with or without its unit; what it may be is for the trial to say.
-fn figure(text: &str, unit: &str) -> Result<f64, String> {
-    let lower = text.trim().to_lowercase();
-    let digits = lower.strip_suffix(unit).unwrap_or(&lower).trim();
-    let value = digits.parse::<f64>().ok().filter(|value| value.is_finite());
-    value.ok_or_else(|| {
-        format!("`{text}` is not a number{}", if unit.is_empty() { String::new() } else { format!(" of {unit}") })
-    })
-}
-
-/// Reads the depth of the needle; returns 0.1 mm.
-fn depth(text: &str) -> Result<f64, String> {
-    let lower = text.trim().to_lowercase();
-    if lower.ends_with("mm") && !lower.ends_with("dmm") {
-        return figure(text, "mm").map(|millimetres| 10.0 * millimetres);
-    }
-    figure(text, "dmm")
-}
-
-/// Reads the diameter of a rod; returns mm.
-fn rod(text: &str) -> Result<f64, String> {
-    parse_length(text, ROD_MM)
-}
-
-/// Reads what the scale shows; returns g.
-fn grams(text: &str) -> Result<f64, String> {
-    figure(text, "g")
-}
-
-/// Reads hours.
-fn hours(text: &str) -> Result<f64, String> {
-    figure(text, "h")
-}
-
-/// Reads a spread in K.
-fn spread(text: &str) -> Result<f64, String> {
-    figure(text, "k")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_depth_is_in_tenths_of_a_millimetre_unless_it_says_mm() {
-        assert_eq!([depth("32"), depth("32 dmm"), depth("3.2mm")], [Ok(32.0), Ok(32.0), Ok(32.0)]);
-        for text in ["", "dmm", "3 cm", "nan", "inf"] {
-            assert!(depth(text).is_err(), "{text}");
-        }
-        assert_eq!(grams("-5 g"), Ok(-5.0));
-    }
 }

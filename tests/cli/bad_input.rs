@@ -1,6 +1,7 @@
 //! What the user wrote is wrong: exit status 1, nothing on standard output, and a message that helps.
 
 use std::fs::File;
+use std::path::{Path, PathBuf};
 
 use insta::assert_snapshot;
 use tempfile::TempDir;
@@ -681,5 +682,185 @@ fn nothing_makes_it_panic() {
             let answer = run_on(name, text, &["assess", name]);
             assert_eq!((answer.status, answer.stdout.as_str()), (1, ""), "{text:?} in {name}");
         }
+    }
+}
+
+/// A negative scent is refused in a formula file at its place, and behind `--scent` however it is written.
+#[test]
+fn a_scent_of_less_than_nothing() {
+    let bar = "[parts]\nbeeswax = 26\n'olive oil' = 74\n'lavender oil' = '-3 %'\n'kaolin' = -1\n";
+    assert_snapshot!(run_on("bar.toml", bar, &["assess", "bar.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[negative-amount]: `-3 %` is negative
+     --> bar.toml:4:18
+      |
+    4 | 'lavender oil' = '-3 %'
+      |                  ^^^^^^
+      |
+      = hint: Write an amount above 0.
+
+    error[negative-amount]: `-1` is negative
+     --> bar.toml:5:12
+      |
+    5 | 'kaolin' = -1
+      |            ^^
+      |
+      = hint: Write an amount above 0.
+
+    2 errors in all
+    ");
+    let batch = ["batch", "beeswax 26, olive oil 74", "--bars", "4", "--bar", "50g"];
+    assert_snapshot!(run(&[&batch[..], &["--scent", "lavender oil=-3%"]].concat()).shown(), @"
+    exit 1
+    stderr:
+    error[bad-scent]: --scent: `-3%` is negative
+     |
+     = hint: Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`.
+     = hint: A share of the bar in % belongs in the formula.
+    ");
+    assert_snapshot!(run(&[&batch[..], &["--scent", "-3%"]].concat()).shown(), @"
+    exit 1
+    stderr:
+    error[bad-scent]: --scent: `-3%` has no `=`
+     |
+     = hint: Write a name and an amount: `spring-scent=6ml` or `spring-scent=5.5g`.
+    ");
+    let share = run(&[&batch[..], &["--scent", "lavender oil=3%"]].concat());
+    assert!(share.status == 1 && share.stderr.contains("belongs in the formula"), "{}", share.shown());
+}
+
+/// No part of a bar is more than the bar: in a text, a file and a table.
+#[test]
+fn a_powder_of_more_than_the_whole_bar() {
+    let bar = "[parts]\nbeeswax = '26 %'\nkaolin = '120 %'\n'green clay' = '101%'\n";
+    assert_snapshot!(run_on("bar.toml", bar, &["assess", "bar.toml"]).shown(), @"
+    exit 1
+    stderr:
+    error[over-whole]: 120 % is more than the whole bar, 100 %
+     --> bar.toml:3:10
+      |
+    3 | kaolin = '120 %'
+      |          ^^^^^^^
+      |
+      = hint: Write a share of the bar in %, or parts by mass without `%`: those may have any sum.
+
+    error[over-whole]: 101 % is more than the whole bar, 100 %
+     --> bar.toml:4:16
+      |
+    4 | 'green clay' = '101%'
+      |                ^^^^^^
+      |
+      = hint: Write a share of the bar in %, or parts by mass without `%`: those may have any sum.
+
+    2 errors in all
+    ");
+    let table = "ingredient,percent\nbeeswax,26\nkaolin,120\n";
+    let answer = run_on("bar.csv", table, &["assess", "bar.csv"]);
+    assert!(answer.status == 1 && answer.stderr.contains("bar.csv:3:8"), "{}", answer.shown());
+    let inline = run(&["pour", "beeswax 26 %, kaolin 120 %", "--mass", "100g"]);
+    assert!(inline.status == 1 && inline.stderr.contains("over-whole"), "{}", inline.shown());
+    // Parts by mass may have any sum.
+    assert_eq!(run(&["assess", "beeswax 126, kaolin 120, olive oil 300", "--draws", "16"]).status, 0);
+}
+
+#[test]
+fn what_a_certificate_cannot_say_in_a_lot() {
+    let lots = "[lot.may-wax]\nkind = 'buter'\nmelt_c = 35\n\
+        [lot.old-wax]\nclass = 'wax'\nlike = 'beeswax'\n\
+        [lot.spring-scent]\nlike = 'sunflower oil'\nflash_c = 15\nlimit_percent = 120\nallergens = { Linalool = 130 }\n";
+    assert_snapshot!(run_on("lots.toml", lots, &["assess", "beeswax 1, olive oil 3", "--lots", "lots.toml"]).shown(), @r#"
+    exit 1
+    stderr:
+    error[unknown-kind]: `buter` is not a kind
+     --> lots.toml:2:8
+      |
+    2 | kind = 'buter'
+      |        ^^^^^^^
+      |
+      = hint: The nearest kind is `butter`. Write `wax`, `butter`, `oil`, `ester`,
+              `fatty-alcohol`, `fatty-acid`, `hydrocarbon`, `scent`, `powder` or `other`.
+
+    error[unknown-key]: `class` is not a key here
+     --> lots.toml:5:1
+      |
+    5 | class = 'wax'
+      | ^^^^^
+      |
+      = hint: What the table lacks is described by its `kind`, such as `kind = "wax"`.
+
+    error[out-of-range]: `flash_c` is 15, outside 20 to 400 °C
+     --> lots.toml:9:11
+      |
+    9 | flash_c = 15
+      |           ^^
+      |
+      = hint: Write the flash point of its data sheet in °C; what flashes in a room does not go
+              into a melt.
+
+    error[out-of-range]: `limit_percent` is 120, outside 0.0001 to 100 mass %
+      --> lots.toml:10:17
+       |
+    10 | limit_percent = 120
+       |                 ^^^
+       |
+       = hint: Write the most that its certificate allows, in % of the bar.
+
+    error[out-of-range]: `Linalool` is 130, outside 0 to 100 mass %
+      --> lots.toml:11:26
+       |
+    11 | allergens = { Linalool = 130 }
+       |                          ^^^
+       |
+       = hint: Check the number and its unit.
+
+    5 errors in all
+    "#);
+}
+
+/// The bytes of every file of a folder; none of one that is not there.
+fn bytes(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+    let Ok(entries) = std::fs::read_dir(folder) else { return Vec::new() };
+    let mut files: Vec<_> =
+        entries.map(|entry| entry.unwrap().path()).map(|path| (path.clone(), std::fs::read(path).unwrap())).collect();
+    files.sort();
+    files
+}
+
+/// Stock never falls below nothing, and whoever tries changes no byte of the profile.
+#[test]
+fn stock_below_nothing_changes_no_byte() {
+    let folder = TempDir::new().unwrap();
+    let (path, profile) = (folder.path(), folder.path().join("p"));
+    let at = |arguments: &[&str]| run_in(path, &[&["--profile", "p"], arguments].concat(), b"");
+    let lot = ["records", "lot", "W-1", "--like", "beeswax"];
+    let negative = at(&[&lot[..], &["--mass", "-5g"]].concat());
+    assert_eq!(negative.status, 2);
+    assert!(negative.stderr.contains("`-5g` is negative; write such as `350g`"), "{}", negative.shown());
+    assert!(!profile.exists(), "a profile was made for nothing");
+
+    assert_eq!(at(&[&lot[..], &["--mass", "100g"]].concat()).status, 0);
+    let before = bytes(&profile);
+    assert!(!before.is_empty());
+    let batch = ["batch", "beeswax 26, olive oil 74", "--bar", "50g", "--no-plans", "--bars"];
+    let record = ["20", "--number", "B-1", "--record", "--from"];
+    for (arguments, status, words) in [
+        (
+            [&batch[..], &record[..], &["beeswax=W-1"]].concat(),
+            1,
+            "of the lot `W-1` 100 g are left, and the batch takes 274 g",
+        ),
+        ([&batch[..], &record[..], &["beeswax=W-1:-5g"]].concat(), 1, "--from: `-5g` is negative"),
+        ([&batch[..], &["4", "--have", "beeswax=-3g"]].concat(), 1, "--have: `-3g` is negative"),
+        ([&batch[..], &["4", "--have", "-3g"]].concat(), 1, "--have: `-3g` has no `=`"),
+        ([&batch[..], &["4", "--labour", "-3"]].concat(), 2, "`-3` is outside"),
+        (vec!["records", "lot", "W-2", "--like", "beeswax", "--mass", "-5g"], 2, "`-5g` is negative"),
+        (vec!["records", "lot", "W-2", "--like", "beeswax", "--mass", "0g"], 2, "`0g` is zero"),
+        (vec!["records", "lot", "W-2", "--like", "beeswax", "--price", "-3"], 2, "`-3` is outside"),
+    ] {
+        let refused = at(&arguments);
+        assert_eq!((refused.status, refused.stdout.as_str()), (status, ""), "{arguments:?}: {}", refused.shown());
+        assert!(refused.stderr.contains(words), "{arguments:?}: {}", refused.shown());
+        assert!(bytes(&profile) == before, "{arguments:?} changed the profile");
     }
 }

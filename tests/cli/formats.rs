@@ -101,9 +101,9 @@ fn one_ingredient_in_two_spellings_is_added_up_and_noted() {
 
 #[test]
 fn percent_that_do_not_sum_are_scaled_and_noted() {
-    let answer = run(&with_quick(&["assess", "beeswax 53%, olive oil 147%"]));
+    let answer = run(&with_quick(&["assess", "beeswax 13.25%, olive oil 36.75%"]));
     assert_eq!(shares(&answer.json()), wanted());
-    assert!(answer.stderr.contains("note: formula 1: the shares marked % sum to 200"), "{}", answer.stderr);
+    assert!(answer.stderr.contains("note: formula 1: the shares marked % sum to 50"), "{}", answer.stderr);
 }
 
 #[test]

@@ -78,7 +78,7 @@ pub struct Args {
     pub weigh: Option<f64>,
     /// What is there of an ingredient: `beeswax=120g`. Where nothing else says how many, as many bars as what runs out first
     /// makes; what is not named there is enough of
-    #[arg(long, value_name = "NAME=AMOUNT")]
+    #[arg(long, value_name = "NAME=AMOUNT", allow_hyphen_values = true)]
     pub have: Vec<String>,
     /// Take what your records say is left of each delivery as what is there, too; needs `--profile`
     #[arg(long)]
@@ -93,7 +93,7 @@ pub struct Args {
     #[arg(long, value_name = "MASS", default_value = "1g", value_parser = digit)]
     pub scale: f64,
     /// A scent, by mass, volume or spoon: `spring-scent=6ml`; a volume needs the density in its lot
-    #[arg(long, value_name = "NAME=AMOUNT")]
+    #[arg(long, value_name = "NAME=AMOUNT", allow_hyphen_values = true)]
     pub scent: Vec<String>,
     /// A pigment by its name on the label: `CI 77491=2g`, or by spoon with its bulk density: `green mica=1/4 tsp@0.35g/ml`;
     /// `#2` after it puts it into the second jug. Pigments come on top of the melt
@@ -112,10 +112,10 @@ pub struct Args {
     #[arg(long, value_enum, default_value = "eu")]
     pub market: LabelMarket,
     /// Cost of packaging one bar, in the currency of your prices
-    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    #[arg(long, value_name = "PRICE", value_parser = positive, allow_hyphen_values = true)]
     pub packaging: Option<f64>,
     /// Cost of your work on the batch, in the same currency
-    #[arg(long, value_name = "PRICE", value_parser = positive)]
+    #[arg(long, value_name = "PRICE", value_parser = positive, allow_hyphen_values = true)]
     pub labour: Option<f64>,
     /// Leave out the plans for pouring and cooling: the sheet comes at once
     #[arg(long)]
@@ -335,7 +335,11 @@ fn named_mass(library: &Library, of: &Masses, text: &str, teaspoon_ml: f64) -> R
     let (written, amount) = text.rsplit_once('=').ok_or_else(|| wrong(format!("`{}` has no `=`", name(text))))?;
     let ingredient = library.get(find(library, written.trim(), of.option)?);
     let of_volume = |millilitres: f64| millilitres * ingredient.map_or(f64::NAN, |one| one.density_g_ml);
-    let mass_g = match parse_measure(amount).map_err(|error| wrong(error.to_string()))? {
+    let share = |fault: Box<Fault>| {
+        let to_formula = "A share of the bar in % belongs in the formula.";
+        if amount.trim_end().ends_with('%') { Box::new(fault.hint(to_formula)) } else { fault }
+    };
+    let mass_g = match parse_measure(amount).map_err(|error| share(wrong(error.to_string())))? {
         Measure::Grams(grams) => grams,
         Measure::Millilitres(millilitres) => of_volume(millilitres),
         Measure::Teaspoons(count) => of_volume(count * teaspoon_ml),

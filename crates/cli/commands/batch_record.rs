@@ -25,7 +25,7 @@ pub struct Recording {
     pub record: bool,
     /// A delivery used, by the code on its bag: `beeswax=W-2311`, or part of the mass, `beeswax=W-2311:120g`;
     /// deliveries of your lot file are known by themselves
-    #[arg(long, value_name = "INGREDIENT=LOT", requires = "record")]
+    #[arg(long, value_name = "INGREDIENT=LOT", requires = "record", allow_hyphen_values = true)]
     from: Vec<String>,
     /// Keep the batch even where it takes more of a delivery than your records say is left; a note says so
     #[arg(long, requires = "record")]

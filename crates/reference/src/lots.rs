@@ -43,6 +43,14 @@ const KEYS: &[&str] = &[
     "allergens",
     "best_before",
 ];
+
+/// The kinds of what the table lacks.
+const KINDS: [&str; 10] =
+    ["wax", "butter", "oil", "ester", "fatty-alcohol", "fatty-acid", "hydrocarbon", "scent", "powder", "other"];
+
+/// Keys that are written where `kind` is meant.
+const CALLED_KIND: [&str; 3] = ["class", "type", "category"];
+
 /// Sums of stated shares that are taken as complete, mass %.
 const COMPLETE_PERCENT: RangeInclusive<f64> = 98.0..=102.0;
 /// Sums this near to 100 are 100, mass %.
@@ -345,6 +353,13 @@ impl Stated {
                     stated.species = Some(entry.key_span.clone());
                     stated.composition = composition(base, entry, offset, findings);
                 }
+                key if CALLED_KIND.contains(&key) => {
+                    let message = format!("{} is not a key here", quote(key));
+                    findings.push(
+                        Diagnostic::error("unknown-key", message, entry.key_span)
+                            .hint("What the table lacks is described by its `kind`, such as `kind = \"wax\"`."),
+                    );
+                }
                 _ => findings.push(unknown_key(&entry, KEYS)),
             }
         }
@@ -419,12 +434,12 @@ fn kind(entry: &Entry<'_>, findings: &mut Findings) -> Option<IngredientKind> {
     let word = filled_text(entry, findings)?;
     let found = kind_named(&word);
     if found.is_none() {
+        let near = nearest(&word, KINDS.into_iter().enumerate(), 1);
+        let near = near.first().and_then(|index| KINDS.get(*index));
+        let near = near.map_or_else(String::new, |near| format!("The nearest kind is `{near}`. "));
         findings.push(
             Diagnostic::error("unknown-kind", format!("{} is not a kind", quote(&word)), entry.value_span.clone())
-                .hint(
-                    "Write `wax`, `butter`, `oil`, `ester`, `fatty-alcohol`, `fatty-acid`, `hydrocarbon`, `scent`, `powder` \
-                     or `other`.",
-                ),
+                .hint(format!("{near}Write {}.", list(KINDS, "or"))),
         );
     }
     found
@@ -443,10 +458,19 @@ fn figure(entry: &Entry<'_>, range: RangeInclusive<f64>, unit: &str, findings: &
             let message = format!("{} is {number}, outside {low} to {high} {unit}", quote(&entry.key));
             findings.push(
                 Diagnostic::error("out-of-range", message, entry.value_span.clone())
-                    .hint("Check the number and its unit."),
+                    .hint(out_of_range_hint(&entry.key)),
             );
             None
         }
+    }
+}
+
+/// What to do about a figure that cannot be.
+fn out_of_range_hint(key: &str) -> &'static str {
+    match key {
+        "flash_c" => "Write the flash point of its data sheet in °C; what flashes in a room does not go into a melt.",
+        "limit_percent" => "Write the most that its certificate allows, in % of the bar.",
+        _ => "Check the number and its unit.",
     }
 }
 

@@ -161,7 +161,7 @@ pub struct LotArgs {
     #[arg(long, value_name = "MASS", value_parser = crate::args::mass, allow_hyphen_values = true)]
     pub mass: Option<f64>,
     /// Price of a kilogram
-    #[arg(long, value_name = "PRICE", value_parser = crate::args::positive)]
+    #[arg(long, value_name = "PRICE", value_parser = crate::args::positive, allow_hyphen_values = true)]
     pub price: Option<f64>,
     /// Anything else worth keeping
     #[arg(long, value_name = "TEXT")]

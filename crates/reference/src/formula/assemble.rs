@@ -15,6 +15,9 @@ pub const MAX_PARTS: usize = 200;
 /// Largest number of formulas in one text.
 pub const MAX_FORMULAS: usize = 1000;
 
+/// The whole bar, mass %: no part of it is more.
+pub(super) const WHOLE_PERCENT: f64 = 100.0;
+
 /// How far shares marked % may sum from 100 before it is noted.
 const PERCENT_TOLERANCE: f64 = 0.5;
 
@@ -66,6 +69,16 @@ pub(crate) fn assemble(
             let mut diagnostic = error.diagnostic(part.amount_span.clone(), known);
             diagnostic.hints.extend(part.amount_hint.map(str::to_owned));
             findings.push(diagnostic);
+        }
+        if let Ok(Quantity { value, unit: Unit::Percent }) = part.amount
+            && value > WHOLE_PERCENT
+        {
+            let message = format!("{} % is more than the whole bar, 100 %", short(value));
+            findings.push(
+                Diagnostic::error("over-whole", message, part.amount_span.clone())
+                    .hint("Write a share of the bar in %, or parts by mass without `%`: those may have any sum."),
+            );
+            sound = false;
         }
         let (Some(ingredient), Ok(quantity)) = (ingredient, &part.amount) else {
             sound = false;
@@ -154,6 +167,18 @@ mod tests {
             let sum: f64 = reading.formulas[0].parts.iter().map(|part| part.percent).sum();
             assert!((sum - 100.0).abs() < 1e-9);
         }
+    }
+
+    #[test]
+    fn a_share_of_more_than_the_whole_is_refused() {
+        let errors = read_inline("beeswax 120 %, castor oil 101%, lavender 3", "x", &library()).unwrap_err();
+        let seen: Vec<_> = errors.iter().map(|error| (error.code, error.span.clone())).collect();
+        assert_eq!(seen[..2], [("over-whole", 8..13), ("over-whole", 26..30)], "{errors:?}");
+        assert!(errors[0].message.starts_with("120 % is more than the whole bar"), "{errors:?}");
+        assert!(
+            read_inline("beeswax 100 %", "x", &library()).is_ok()
+                && read_inline("beeswax 120", "x", &library()).is_ok()
+        );
     }
 
     #[test]

@@ -7,7 +7,8 @@ use std::ops::Range;
 
 use toml::de::DeValue;
 
-use super::quantity::parse_quantity;
+use super::assemble::WHOLE_PERCENT;
+use super::quantity::{Unit, parse_quantity};
 use super::rounding::{Wanted, round};
 use super::toml::read_toml;
 use super::write::{WriteError, checked, key, plain_name, quoted, shares};
@@ -20,7 +21,8 @@ use crate::{IngredientId, Library, Lookup};
 /// Returns the text of a TOML formula with other parts, and with another name if one is given.
 ///
 /// Comments, blank lines, order, quoting, line ends and a byte-order mark stay. Each amount keeps its kind: a number stays a number
-/// and a text keeps its unit, and together they keep the file's total, be it 100, 500 or 1.2 kg. Digits are those that matter: a
+/// and a text keeps its unit, and together they keep the file's total, be it 100, 500 or 1.2 kg; where a share marked % would come to more than the whole
+/// bar by that, they sum to 100. Digits are those that matter: a
 /// thousandth of the total, or two digits of a smaller dose. An amount that does not change is not written again. A part that falls
 /// to nothing loses its line and the comment on it; a comment above stays, and between braces (`parts = { ... }`) every comment does. A new ingredient is appended to the parts.
 ///
@@ -59,20 +61,19 @@ pub fn rewrite_toml(text: &str, parts: &[Part], name: Option<&str>, library: &Li
         edits.push(file.rename(name.trim())?);
     }
 
-    let total: f64 = file.lines.iter().map(Line::mass).sum();
+    let template = file.lines.iter().max_by(|one, other| one.mass().total_cmp(&other.mass()));
+    let total = file.total(&shares, template);
     // What each line is to hold; an ingredient written twice keeps the ratio of its amounts.
     let wanted: Vec<Option<Wanted>> = file
         .lines
         .iter()
         .map(|line| {
             let share = shares.iter().find(|part| part.ingredient == line.ingredient)?;
-            let mass: f64 = file.lines.iter().filter(|one| one.ingredient == line.ingredient).map(Line::mass).sum();
-            let amount = line.number * (share.percent / 100.0 * total / mass);
+            let amount = line.number * (share.percent / 100.0 * total / file.mass_of(line.ingredient));
             Some(Wanted { amount, per_unit: line.per_unit, old: Some(line.number) })
         })
         .collect();
     shares.retain(|part| file.lines.iter().all(|line| line.ingredient != part.ingredient));
-    let template = file.lines.iter().max_by(|one, other| one.mass().total_cmp(&other.mass()));
     let per_unit = template.map_or(1.0, |line| line.per_unit);
     let new = shares.iter().map(|part| Wanted { amount: part.percent / 100.0 * total / per_unit, per_unit, old: None });
     let all: Vec<Wanted> = wanted.iter().flatten().copied().chain(new).collect();
@@ -127,6 +128,8 @@ struct Line {
     number: f64,
     /// What one of the unit is in grams, or 1 for a share.
     per_unit: f64,
+    /// Whether it is marked %.
+    percent: bool,
 }
 
 /// A formula file and the places in it.
@@ -166,6 +169,27 @@ impl<'t> File<'t> {
         let texts = file.lines.iter().filter_map(|line| line.text.as_deref());
         file.comma = texts.map(number_of).any(|number| number.contains(','));
         file
+    }
+
+    /// Amounts of an ingredient, in grams or in shares.
+    fn mass_of(&self, ingredient: IngredientId) -> f64 {
+        self.lines.iter().filter(|line| line.ingredient == ingredient).map(Line::mass).sum()
+    }
+
+    /// What the amounts of other shares sum to, in grams or in shares: as they do now, unless one marked % would be more than the whole bar.
+    ///
+    /// # Arguments
+    /// * `template`: the line whose unit a new ingredient has.
+    fn total(&self, shares: &[Part], template: Option<&Line>) -> f64 {
+        let total: f64 = self.lines.iter().map(Line::mass).sum();
+        let over = |part: &Part| {
+            let of_part = || self.lines.iter().filter(|line| line.ingredient == part.ingredient);
+            let amount = part.percent / 100.0 * total;
+            let new = of_part().next().is_none() && template.is_some_and(|line| line.percent) && amount > WHOLE_PERCENT;
+            new || of_part()
+                .any(|line| line.percent && line.number * amount / self.mass_of(part.ingredient) > WHOLE_PERCENT)
+        };
+        if shares.iter().any(over) { WHOLE_PERCENT } else { total }
     }
 
     fn literal_keys(&self) -> bool {
@@ -285,9 +309,11 @@ impl Line {
             value => (None, number_text(value)?),
         };
         let unit = scan(written.trim()).rest()?;
-        let per_unit = parse_quantity(&format!("1 {unit}")).ok()?.value;
+        let one = parse_quantity(&format!("1 {unit}")).ok()?;
+        let (per_unit, percent) = (one.value, one.unit == Unit::Percent);
         let number = parse_quantity(written).ok()?.value / per_unit;
-        Some(Line { ingredient, key: entry.key_span.clone(), value: entry.value_span.clone(), text, number, per_unit })
+        let (key, value) = (entry.key_span.clone(), entry.value_span.clone());
+        Some(Line { ingredient, key, value, text, number, per_unit, percent })
     }
 
     /// The amount in grams or in shares.

@@ -188,6 +188,12 @@ proptest! {
             if format != Format::Inline {
                 prop_assert_eq!(sniff(&text), format);
             }
+            if text.contains(" %") && parts.iter().any(|(_, amount)| *amount > 100.0) {
+                // More than the whole bar.
+                let errors = read(&text, format, "x", &LIBRARY).unwrap_err();
+                prop_assert!(errors.iter().all(|error| error.code == "over-whole"), "{:?}", errors);
+                continue;
+            }
             let reading = read(&text, format, "x", &LIBRARY).map_err(|errors| TestCaseError::fail(format!("{text}\n{errors:?}")))?;
             prop_assert_eq!(reading.formulas[0].parts.len(), parts.len());
             for (part, (key, amount)) in reading.formulas[0].parts.iter().zip(&parts) {

@@ -262,3 +262,16 @@ fn a_file_of_the_most_parts_takes_no_more() {
     let error = rewrite_toml(&format!("[parts]\n{lines}"), &parts, None, &LIBRARY).unwrap_err();
     assert!(error.to_string().contains("more than 200"), "{error}");
 }
+
+/// Shares that sum to 160 %: a part that would come to 120 % of a bar is no bar, so the whole is written as 100 %.
+#[test]
+fn no_share_is_written_as_more_than_the_whole() {
+    let text = "[parts]\nbeeswax = '80 %' # of the year\n'sunflower oil' = '80 %'\n";
+    let mut parts = read_toml(text, "x", &LIBRARY).unwrap().formulas.remove(0).parts;
+    (parts[0].percent, parts[1].percent) = (25.0, 75.0);
+    let changed = rewrite_toml(text, &parts, None, &LIBRARY).unwrap();
+    assert_eq!(changed, "[parts]\nbeeswax = '25 %' # of the year\n'sunflower oil' = '75 %'\n");
+    (parts[0].percent, parts[1].percent) = (40.0, 60.0);
+    let changed = rewrite_toml(text, &parts, None, &LIBRARY).unwrap();
+    assert_eq!(changed, "[parts]\nbeeswax = '64 %' # of the year\n'sunflower oil' = '96 %'\n");
+}

@@ -7,8 +7,9 @@
 //! between them, and without each ingredient in turn. Margins jump where an ingredient comes or goes, since what the model leaves out belongs to a set of
 //! ingredients: these last searches try a step that such a jump spoils again within the set. It says then that none was found, which is no proof.
 //!
-//! The answer is then rounded to whole steps: the nearest combinations of steps are judged in the order of mass moved, and the first that
-//! meets every demand is taken.
+//! The answer is then made one to weigh. It holds no crumbs ([`MIN_PART_PERCENT`](crate::limits::MIN_PART_PERCENT)): where it would, the search is repeated with that ingredient left out, left as
+//! it was, or held above. And it is rounded to whole steps (`rounding.rs`): amounts in steps near it are judged in the order of mass moved, and the first
+//! that meets every demand is taken; where none does, the demands are overfulfilled by ever more, which leads to where more amounts in steps meet them.
 //!
 //! # Source
 //! Fletcher and Sainz de la Maza 1989, Math. Program. 43:235 (sequential linear programming with a trust region; recalled).
@@ -21,9 +22,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::demand::{Demand, DemandError};
-use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
-use crate::limits::{LimitError, Limits, check_step, mass_moved};
+use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT, Tangent};
+use crate::limits::{LimitError, Limits, check_step, is_base, mass_moved};
 use crate::linear::{Objective, Program, Step, cost, missing, most_missing};
+use crate::rounding::{Rounding, near};
 
 /// Draws of the first search.
 const FEW_DRAWS: usize = 48;
@@ -86,8 +88,21 @@ const MAX_REPAIRS: usize = 300;
 /// Transfers tried in polishing.
 const MAX_TRANSFERS: usize = 60;
 
-/// Largest number of combinations of steps tried in rounding.
-const MAX_ROUNDED: usize = 160;
+/// Margins by which the demands are overfulfilled, one after the other, until a formula in whole steps nearby meets them.
+const TIGHTER: [f64; 5] = [0.0, 0.01, 0.03, 0.1, 0.3];
+
+/// Halvings between the last that had none and the first that had one.
+const HALVINGS: usize = 2;
+
+/// Formulas in whole steps that are judged at a time: those that tangents say meet everything, then others.
+const MAX_PROMISING: usize = 160;
+const MAX_OTHERS: usize = 40;
+
+/// What tangents may say is missing of a formula that is worth judging.
+const PROMISING: f64 = 0.02;
+
+/// Searches with a crumb left out, kept, or made a part of its own.
+const MAX_BRANCHES: usize = 16;
 
 /// Why nothing could be computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -118,7 +133,7 @@ pub struct Task {
     pub ingredients: Vec<IngredientId>,
     /// What may change.
     pub limits: Limits,
-    /// Amounts change in whole steps of this size, mass %; `None`: any amount.
+    /// Amounts that change become whole multiples of this, mass %, but for one where the sum leaves no other way; `None`: any amount.
     pub step_percent: Option<f64>,
 }
 
@@ -257,7 +272,9 @@ fn searched(
         let options = Options { draws, ..options.clone() };
         Judge::new(library, model, &options, &task.ingredients, demands, task.confidence)
     };
-    let found = solved(&before, task, options.draws, &judge, Search::round)?;
+    let base = |&id: &IngredientId| library.get(id).is_some_and(is_base);
+    let rounding = Rounding { near, wide: false, may_crumble: task.ingredients.iter().map(base).collect() };
+    let found = solved(&before, task, options.draws, &judge, &rounding)?;
     Ok(Adjustment { formula: named(formula, &task.ingredients, &found.after), ..found })
 }
 
@@ -271,26 +288,25 @@ pub(crate) fn named(formula: &Formula, ingredients: &[IngredientId], percent: &[
 /// Makes what judges amounts against some demands in so many draws.
 pub(crate) type Judging<'j> = dyn Fn(&[Demand], usize) -> Result<Judge<'j>, BlendError> + 'j;
 
-/// Rounds what was found to whole steps of a size.
-pub(crate) type Round<'s> = fn(&mut Search<'s>, &Judge<'_>, &Found, f64) -> Result<Option<Found>, BlendError>;
-
 /// The smallest change of some amounts; its formula is still empty.
 ///
 /// # Arguments
 /// * `before`: the amounts, mass %.
 /// * `judge`: makes what judges amounts against some demands in so many draws.
-pub(crate) fn solved<'s, 'j>(
-    before: &'s [f64],
-    task: &'s Task,
+/// * `rounding`: how amounts become what a maker would weigh.
+pub(crate) fn solved<'j>(
+    before: &[f64],
+    task: &Task,
     draws: usize,
     judge: &Judging<'j>,
-    round: Round<'s>,
+    rounding: &Rounding,
 ) -> Result<Adjustment, AdjustError> {
     let few = judge(&task.demands, FEW_DRAWS.min(draws))?;
     let all = judge(&task.demands, draws)?;
     all.check()?;
     let meets = |found: &Found| found.missing <= MARGIN_TOLERANCE && task.limits.hold(&found.percent);
-    let mut search = Search { original: before, limits: &task.limits, judged: Vec::new(), same_set: false };
+    let mut search =
+        Search { original: before, limits: &task.limits, judged: Vec::new(), same_set: false, inside_by: 0.0 };
     let mut found = search.solve(&few, &all, Vec::new())?;
     // What each demand alone leads to. Where each can be met, the joint search starts again from there before it gives up.
     let mut alone: Vec<Found> = Vec::new();
@@ -319,12 +335,11 @@ pub(crate) fn solved<'s, 'j>(
             alone.push(found.clone());
         }
     }
-    let rounded = match task.step_percent {
-        Some(step) if found.missing <= MARGIN_TOLERANCE => round(&mut search, &all, &found, step)?,
-        _ => None,
+    let (found, in_steps) = if found.missing <= MARGIN_TOLERANCE {
+        search.weighable(&all, found, rounding, task.step_percent)?
+    } else {
+        (found, false)
     };
-    let in_steps = rounded.is_some();
-    let found = rounded.unwrap_or(found);
     let feasible = meets(&found);
     let start = search.judge(&all, before, false)?;
     let mut demands: Vec<Met> = (task.demands.iter().zip(&start).zip(&found.standings))
@@ -402,6 +417,8 @@ pub(crate) struct Search<'a> {
     judged: Vec<Judged>,
     /// Whether a step that leads nowhere because an ingredient comes or goes is tried without that.
     same_set: bool,
+    /// Margin by which the demands are to be met.
+    inside_by: f64,
 }
 
 impl Search<'_> {
@@ -415,7 +432,16 @@ impl Search<'_> {
 
     fn judge(&mut self, judge: &Judge<'_>, percent: &[f64], gradients: bool) -> Result<Vec<Standing>, BlendError> {
         self.count(judge);
-        judge.judge(percent, gradients)
+        Ok(self.tightened(judge.judge(percent, gradients)?))
+    }
+
+    /// Margins as they count here.
+    fn tightened(&self, mut standings: Vec<Standing>) -> Vec<Standing> {
+        for standing in &mut standings {
+            standing.margin -= self.inside_by;
+            standing.tangents.iter_mut().for_each(|tangent| tangent.margin -= self.inside_by);
+        }
+        standings
     }
 
     fn found(&mut self, judge: &Judge<'_>, percent: Vec<f64>, gradients: bool) -> Result<Found, BlendError> {
@@ -442,8 +468,10 @@ impl Search<'_> {
             return Ok(None);
         }
         self.count(judge);
-        let standings = judge.judge_within(&percent, most_missing, gradients)?;
-        Ok(standings.map(|standings| self.with(percent, standings)).filter(|found| found.cost < most_cost))
+        let standings = judge.judge_within(&percent, most_missing - self.inside_by, gradients)?;
+        Ok(standings
+            .map(|standings| self.with(percent, self.tightened(standings)))
+            .filter(|found| found.cost < most_cost))
     }
 
     /// A formula, where it meets everything in all draws.
@@ -566,11 +594,11 @@ impl Search<'_> {
             if limits.check(percent.len()).is_err() {
                 continue;
             }
-            let mut inner = Search { limits: &limits, judged: std::mem::take(&mut self.judged), ..*self };
             // The original may lie outside the limits.
-            let start = inner.inside(&percent);
-            let dropped = inner.descend(all, start, MAX_STEPS)?;
-            self.judged = inner.judged;
+            let dropped = self.within(&limits, self.inside_by, |inner| {
+                let start = inner.inside(&percent);
+                inner.descend(all, start, MAX_STEPS)
+            })?;
             if dropped.cost < best.cost - MIN_GAIN {
                 best = dropped;
             }
@@ -722,7 +750,7 @@ impl Search<'_> {
     fn descend(&mut self, judge: &Judge<'_>, start: Vec<f64>, most_steps: usize) -> Result<Found, BlendError> {
         self.count(judge);
         let standings = judge.judge_within(&start, f64::INFINITY, true)?.unwrap_or_default();
-        let mut now = self.with(start, standings);
+        let mut now = self.with(start, self.tightened(standings));
         let mut reach = FIRST_REACH;
         let mut limits = Cow::Borrowed(self.limits);
         for _ in 0..most_steps {
@@ -752,43 +780,168 @@ impl Search<'_> {
         Ok(now)
     }
 
-    /// The nearest formula in whole steps that meets everything; `None` when none of those near does.
-    fn round(&mut self, all: &Judge<'_>, found: &Found, step: f64) -> Result<Option<Found>, BlendError> {
-        let steps: Vec<f64> =
-            found.percent.iter().zip(self.original).map(|(after, before)| (after - before) / step).collect();
-        let moved: Vec<usize> = (0..steps.len()).filter(|&i| steps[i].abs() > MIN_GAIN).collect();
-        let mut combinations: Vec<Vec<f64>> = vec![Vec::new()];
-        // Few ingredients change: each may go to either side, and one step further.
-        let spread: &[f64] = if moved.len() <= 4 { &[-1.0, 0.0, 1.0, 2.0] } else { &[0.0, 1.0] };
-        for &i in &moved {
-            let floor = steps[i].floor();
-            let longer = |one: &Vec<f64>| -> Vec<Vec<f64>> {
-                spread.iter().map(|extra| [one.as_slice(), &[floor + extra]].concat()).collect()
-            };
-            combinations = combinations.iter().flat_map(longer).collect();
-            combinations.truncate(1 << 14);
-        }
-        let mut candidates: Vec<Vec<f64>> = combinations
-            .into_iter()
-            .filter(|one| one.iter().sum::<f64>().abs() < 0.5)
-            .map(|one| {
-                let mut percent = self.original.to_vec();
-                for (&i, count) in moved.iter().zip(one) {
-                    percent[i] = self.original[i] + count * step;
+    /// What a maker would weigh: in whole steps and without crumbs where a formula like that meets everything, in steps with crumbs or without crumbs where
+    /// only such a one does; and whether it is in steps.
+    fn weighable(
+        &mut self,
+        all: &Judge<'_>,
+        found: Found,
+        rounding: &Rounding,
+        step_percent: Option<f64>,
+    ) -> Result<(Found, bool), BlendError> {
+        if let Some(step) = step_percent {
+            let wide = Rounding { wide: true, may_crumble: rounding.may_crumble.clone(), ..*rounding };
+            for rounding in [rounding, &wide] {
+                if let Some(neat) = self.without_crumbs(all, &found, rounding, Some(step))? {
+                    return Ok((neat, true));
                 }
-                percent
-            })
-            .filter(|percent| percent.iter().all(|p| *p >= -TRACE_PERCENT) && self.limits.hold(percent))
-            .collect();
-        candidates.sort_by(|a, b| mass_moved(self.original, a).total_cmp(&mass_moved(self.original, b)));
-        for percent in candidates.into_iter().take(MAX_ROUNDED) {
-            let percent: Vec<f64> = percent.into_iter().map(|p| p.max(0.0)).collect();
-            let found = self.met(all, percent)?;
-            if found.is_some() {
-                return Ok(found);
+            }
+            let any = Rounding { may_crumble: vec![false; found.percent.len()], ..wide };
+            if let Some(rounded) = self.in_steps(all, &found, &any, step)? {
+                return Ok((rounded, true));
+            }
+            for left_out in 0..found.percent.len() {
+                let Some(limits) = self.limits.without(left_out) else { continue };
+                let end = self.settled(all, &limits, &found.percent)?;
+                let rounded = match end {
+                    Some(end) => self.within(&limits, 0.0, |inner| inner.in_steps(all, &end, rounding, step))?,
+                    None => None,
+                };
+                if let Some(rounded) = rounded {
+                    return Ok((rounded, true));
+                }
             }
         }
+        Ok((self.without_crumbs(all, &found, rounding, None)?.unwrap_or(found), false))
+    }
+
+    /// The nearest formula without crumbs, in whole steps where any are given: where the search ends with one, that ingredient is left out, left as it was,
+    /// or held above it, the most promising first.
+    fn without_crumbs(
+        &mut self,
+        all: &Judge<'_>,
+        found: &Found,
+        rounding: &Rounding,
+        step_percent: Option<f64>,
+    ) -> Result<Option<Found>, BlendError> {
+        let mut open = vec![(self.limits.clone(), found.clone())];
+        let mut best: Option<Found> = None;
+        for _ in 0..MAX_BRANCHES {
+            let next = (0..open.len()).min_by(|&a, &b| open[a].1.cost.total_cmp(&open[b].1.cost));
+            let Some((limits, node)) = next.map(|next| open.swap_remove(next)) else { break };
+            if best.as_ref().is_some_and(|best| best.cost <= node.cost + MIN_GAIN) {
+                break;
+            }
+            if let Some(crumb) = rounding.crumb(self.original, &node.percent) {
+                for limits in limits.without_crumb(crumb, self.original[crumb]) {
+                    if let Some(end) = self.settled(all, &limits, &node.percent)? {
+                        open.push((limits, end));
+                    }
+                }
+                continue;
+            }
+            let neat = match step_percent {
+                Some(step) => {
+                    self.within(&limits, self.inside_by, |inner| inner.in_steps(all, &node, rounding, step))?
+                }
+                None => Some(node),
+            };
+            if let Some(neat) = neat.filter(|neat| best.as_ref().is_none_or(|best| neat.cost < best.cost)) {
+                best = Some(neat);
+            }
+        }
+        Ok(best)
+    }
+
+    /// Where a search within other limits ends, from near some amounts; `None` where that does not meet everything.
+    fn settled(&mut self, all: &Judge<'_>, limits: &Limits, percent: &[f64]) -> Result<Option<Found>, BlendError> {
+        let end = self.within(limits, 0.0, |inner| {
+            let start = inner.inside(percent);
+            let end = inner.descend(all, start, MAX_STEPS)?;
+            let end = inner.nudged(all, end)?;
+            inner.confirmed(all, end)
+        })?;
+        Ok(Some(end).filter(|end| end.missing <= MARGIN_TOLERANCE && limits.hold(&end.percent)))
+    }
+
+    /// The nearest formula in whole steps that meets everything; where none near what was found does, near what overfulfils the demands by ever more. `None` when
+    /// there is none either.
+    fn in_steps(
+        &mut self,
+        all: &Judge<'_>,
+        found: &Found,
+        rounding: &Rounding,
+        step: f64,
+    ) -> Result<Option<Found>, BlendError> {
+        let mut tried: Vec<Vec<f64>> = Vec::new();
+        let (mut before, mut goal) = (found.percent.clone(), found.percent.clone());
+        for inside_by in TIGHTER {
+            if inside_by > 0.0 {
+                before.clone_from(&goal);
+                let limits = self.limits;
+                goal = self.within(limits, inside_by, |inner| inner.descend(all, before.clone(), MAX_STEPS))?.percent;
+            }
+            let Some(mut best) = self.near(all, &goal, rounding, step, &mut tried)? else { continue };
+            for _ in 0..HALVINGS {
+                let middle: Vec<f64> = before.iter().zip(&goal).map(|(a, b)| 0.5 * (a + b)).collect();
+                match self.near(all, &middle, rounding, step, &mut tried)? {
+                    Some(nearer) => {
+                        goal = middle;
+                        best = if nearer.cost < best.cost { nearer } else { best };
+                    }
+                    None => before = middle,
+                }
+            }
+            return Ok(Some(best));
+        }
         Ok(None)
+    }
+
+    /// The first formula in whole steps near a goal that meets everything, in the order of mass moved.
+    ///
+    /// # Arguments
+    /// * `tried`: those that were judged and do not.
+    fn near(
+        &mut self,
+        all: &Judge<'_>,
+        goal: &[f64],
+        rounding: &Rounding,
+        step: f64,
+        tried: &mut Vec<Vec<f64>>,
+    ) -> Result<Option<Found>, BlendError> {
+        let mut candidates = (rounding.near)(self.original, goal, step, rounding.wide);
+        candidates.retain(|one| self.limits.hold(one) && rounding.crumb(self.original, one).is_none());
+        candidates.sort_by(|a, b| mass_moved(self.original, a).total_cmp(&mass_moved(self.original, b)));
+        let standings = self.judge(all, goal, true)?;
+        let promising = |one: &Vec<f64>| {
+            let tangents = standings.iter().flat_map(|one| &one.tangents);
+            let margin = |tangent: &Tangent| {
+                let along =
+                    tangent.gradient.iter().zip(one.iter().zip(goal)).map(|(slope, (to, from))| slope * (to - from));
+                tangent.margin + along.sum::<f64>()
+            };
+            tangents.map(margin).all(|margin| margin >= -PROMISING)
+        };
+        let (first, then): (Vec<_>, Vec<_>) = candidates.into_iter().partition(promising);
+        for one in first.into_iter().take(MAX_PROMISING).chain(then.into_iter().take(MAX_OTHERS)) {
+            if tried.contains(&one) {
+                continue;
+            }
+            if let Some(found) = self.met(all, one.clone())? {
+                return Ok(Some(found));
+            }
+            tried.push(one);
+        }
+        Ok(None)
+    }
+
+    /// Runs a search within other limits, with another margin.
+    fn within<T>(&mut self, limits: &Limits, inside_by: f64, run: impl FnOnce(&mut Search<'_>) -> T) -> T {
+        let judged = std::mem::take(&mut self.judged);
+        let mut inner = Search { original: self.original, limits, judged, same_set: self.same_set, inside_by };
+        let found = run(&mut inner);
+        self.judged = inner.judged;
+        found
     }
 }
 

@@ -23,6 +23,7 @@ pub mod limits;
 pub mod linear;
 pub mod quasi_random;
 pub mod rescue;
+mod rounding;
 pub mod space;
 pub mod swap;
 

@@ -8,6 +8,9 @@ pub const SUM_TOLERANCE_PERCENT: f64 = 1e-6;
 /// Accepted steps of amounts, mass %: from what a fine scale resolves of a bar to all of it.
 pub const STEP_PERCENT: std::ops::RangeInclusive<f64> = 1e-3..=100.0;
 
+/// Least share of a part that a change makes, mass %: less of a wax, butter or oil is a crumb that no maker weighs for its own sake (judgement).
+pub const MIN_PART_PERCENT: f64 = 2.0;
+
 /// Limit on the price of a formula.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PriceLimit {
@@ -102,6 +105,26 @@ impl Limits {
         Ok(())
     }
 
+    /// The limits with an amount held in a narrower range, mass %; `None` where that leaves no formula.
+    fn narrowed(&self, ingredient: usize, (low, high): (f64, f64)) -> Option<Limits> {
+        let mut limits = self.clone();
+        limits.min_percent[ingredient] = low.max(self.min_percent[ingredient]);
+        limits.max_percent[ingredient] = high.min(self.max_percent[ingredient]);
+        limits.check(self.min_percent.len()).ok().map(|()| limits)
+    }
+
+    /// The limits without an ingredient.
+    pub(crate) fn without(&self, ingredient: usize) -> Option<Limits> {
+        self.narrowed(ingredient, (0.0, 0.0))
+    }
+
+    /// The limits under which an ingredient is no crumb: without it, with as much as it was, with [`MIN_PART_PERCENT`] or more.
+    pub(crate) fn without_crumb(&self, ingredient: usize, before: f64) -> Vec<Limits> {
+        let ranges = [(0.0, 0.0), (before, before), (MIN_PART_PERCENT, 100.0)];
+        let ranges = &ranges[usize::from(before == 0.0)..];
+        ranges.iter().filter_map(|range| self.narrowed(ingredient, *range)).collect()
+    }
+
     /// Whether a formula, mass %, lies inside the bounds and within the price limit.
     pub fn hold(&self, percent: &[f64]) -> bool {
         let inside = |((p, least), most): ((&f64, &f64), &f64)| {
@@ -116,6 +139,13 @@ impl Limits {
         let Some(PriceLimit { per_kg, max_per_kg }) = &self.price else { return 0.0 };
         (price_per_kg(per_kg, percent) / max_per_kg - 1.0).max(0.0)
     }
+}
+
+/// Whether a change leaves a crumb of an ingredient, mass %: some, but less than [`MIN_PART_PERCENT`], and not what it was.
+pub fn is_crumb(before: f64, after: f64) -> bool {
+    after > SUM_TOLERANCE_PERCENT
+        && after < MIN_PART_PERCENT - SUM_TOLERANCE_PERCENT
+        && (after - before).abs() > SUM_TOLERANCE_PERCENT
 }
 
 /// Whether an ingredient is one a bar is built of: a wax, a butter, an oil or the like. What scents, colours, fills or preserves a bar is in it for its own

@@ -10,13 +10,14 @@
 //! # Source
 //! As [`crate::adjust`](mod@crate::adjust).
 
-use barwright_blend::{BlendError, Model, Options};
+use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, Library};
 
-use crate::adjust::{AdjustError, Adjustment, Found, Search, Task, named, solved};
+use crate::adjust::{AdjustError, Adjustment, Task, named, solved};
 use crate::demand::Demand;
 use crate::judge::{Judge, Pot};
-use crate::limits::{Limits, PriceLimit, SUM_TOLERANCE_PERCENT, check_step, mass_moved};
+use crate::limits::{Limits, PriceLimit, SUM_TOLERANCE_PERCENT, check_step, is_base, mass_moved};
+use crate::rounding::Rounding;
 
 /// Least share of the pot in the mixture, mass %: with more than three times its mass added, it is another batch.
 pub const MIN_POT_PERCENT: f64 = 25.0;
@@ -24,8 +25,11 @@ pub const MIN_POT_PERCENT: f64 = 25.0;
 /// An addition below this is none, % of the pot.
 const NOTHING_PERCENT: f64 = 1e-3;
 
-/// Largest number of combinations of steps tried in rounding.
-const MAX_ROUNDED: usize = 160;
+/// Additions that are tried of each, in steps from the one below it.
+const STEPS: [f64; 4] = [-1.0, 0.0, 1.0, 2.0];
+
+/// Combinations of them, at most.
+const MAX_COMBINATIONS: usize = 1 << 14;
 
 /// What to add.
 #[derive(Debug, Clone, PartialEq)]
@@ -111,7 +115,14 @@ fn searched(
     };
     let mut start = vec![0.0; 1 + pot.addable.len()];
     start[0] = 100.0;
-    let found = solved(&start, &inner, options.draws, &judge, round)?;
+    // An ingredient that comes in new may be a crumb; what is in the pot already cannot be taken out.
+    let new = |&at: &usize| pot.percent[at] <= 0.0 && library.get(task.ingredients[at]).is_some_and(is_base);
+    let rounding = Rounding {
+        near,
+        wide: false,
+        may_crumble: std::iter::once(false).chain(pot.addable.iter().map(new)).collect(),
+    };
+    let found = solved(&start, &inner, options.draws, &judge, &rounding)?;
     let after = pot.mixed(&found.after);
     let mut added_percent = vec![0.0; pot.percent.len()];
     pot.addable.iter().zip(added(&found.after)).for_each(|(&at, added)| added_percent[at] = added);
@@ -131,27 +142,24 @@ fn added(share: &[f64]) -> Vec<f64> {
     of_pot.map(|added| if added < NOTHING_PERCENT { 0.0 } else { added }).collect()
 }
 
-/// The mixture with whole steps of additions that meets everything with the least mass; `None` when none of those near does.
-fn round(search: &mut Search<'_>, all: &Judge<'_>, found: &Found, step: f64) -> Result<Option<Found>, BlendError> {
+/// Mixtures with whole steps of additions near one, as shares of the pot and of each addition, mass %.
+fn near(_: &[f64], share: &[f64], step: f64, wide: bool) -> Vec<Vec<f64>> {
     let mut combinations: Vec<Vec<f64>> = vec![Vec::new()];
-    for added in added(&found.percent) {
-        let least = (added / step + NOTHING_PERCENT).floor();
-        let choices: &[f64] = if added > 0.0 { &[0.0, 1.0, 2.0] } else { &[0.0] };
-        let longer = |one: &Vec<f64>| -> Vec<Vec<f64>> {
-            choices.iter().map(|extra| [one.as_slice(), &[step * (least + extra)]].concat()).collect()
-        };
-        combinations = combinations.iter().flat_map(longer).take(1 << 14).collect();
-    }
-    let total = |added: &[f64]| added.iter().sum::<f64>();
-    combinations.sort_by(|a, b| total(a).total_cmp(&total(b)));
-    for added in combinations.into_iter().take(MAX_ROUNDED) {
-        let whole = 100.0 / (100.0 + total(&added));
-        let share: Vec<f64> = std::iter::once(100.0).chain(added).map(|mass| mass * whole).collect();
-        if search.limits.hold(&share)
-            && let Some(found) = search.met(all, share)?
-        {
-            return Ok(Some(found));
+    for added in added(share) {
+        let below = (added / step + NOTHING_PERCENT).floor();
+        let mut amounts: Vec<f64> = STEPS.iter().map(|extra| step * (below + extra)).collect();
+        amounts.retain(|amount| *amount >= 0.0);
+        if added == 0.0 && !wide {
+            amounts = vec![0.0];
         }
+        let longer = |one: &Vec<f64>| -> Vec<Vec<f64>> {
+            amounts.iter().map(|amount| [one.as_slice(), &[*amount]].concat()).collect()
+        };
+        combinations = combinations.iter().flat_map(longer).take(MAX_COMBINATIONS).collect();
     }
-    Ok(None)
+    let mixed = |added: Vec<f64>| {
+        let whole = 100.0 / (100.0 + added.iter().sum::<f64>());
+        std::iter::once(100.0).chain(added).map(|mass| mass * whole).collect()
+    };
+    combinations.into_iter().map(mixed).collect()
 }

@@ -56,7 +56,7 @@ fn nothing_asked(bar: &Formula) -> Judge<'static> {
 }
 
 fn search<'a>(original: &'a [f64], limits: &'a Limits) -> Search<'a> {
-    Search { original, limits, judged: Vec::new(), same_set: false }
+    Search { original, limits, judged: Vec::new(), same_set: false, inside_by: 0.0 }
 }
 
 /// 20 a kilogram of wax and 5 of oil: 30 % of wax cost 9.50, 20 % cost 8.00.
@@ -143,16 +143,60 @@ fn parts_of_one_ingredient_are_added() {
 #[test]
 fn whole_steps_go_as_far_as_they_must_and_no_further() {
     let start = bar("beeswax 30, sunflower oil 70");
-    // 10 % has to move: 4 steps of 3, 2 of 5, 20 of 0.5; a step of 60 takes more than there is.
-    for (step, after) in [(3.0, Some(18.0)), (5.0, Some(20.0)), (0.5, Some(20.0)), (4.0, Some(18.0)), (60.0, None)] {
+    // No more than 20 % of wax may stay: the multiples of 3, 5, 0.5, 7 and 60 at or below it.
+    for (step, wax) in [(3.0, 18.0), (5.0, 20.0), (0.5, 20.0), (7.0, 14.0), (60.0, 0.0)] {
         let mut task = priced(&start, &[20.0, 5.0], 8.0);
         task.step_percent = Some(step);
         let found = run(&start, &task);
-        assert!(found.feasible, "{step}");
-        assert_eq!(found.in_steps, after.is_some(), "{step}");
-        let wax = after.unwrap_or(20.0);
+        assert!(found.feasible && found.in_steps, "{step}");
         assert!(close(&found.after, &[wax, 100.0 - wax]), "{step}: {:?}", found.after);
     }
+    // Where a bound leaves no multiple, the amounts are what they must be.
+    let mut task = priced(&start, &[20.0, 5.0], 8.0);
+    task.limits.min_percent[0] = 19.0;
+    task.step_percent = Some(7.0);
+    let found = run(&start, &task);
+    assert!(found.feasible && !found.in_steps, "{found:?}");
+    assert!(close(&found.after, &[20.0, 80.0]), "{:?}", found.after);
+}
+
+/// 33.3 % becomes 28 %, not 28.3 %; what stays odd stays, and the largest that changes takes what is left.
+#[test]
+fn amounts_that_change_are_multiples_of_the_step_themselves() {
+    let start = bar("beeswax 33.3, cocoa butter 33.3, sunflower oil 33.4");
+    let mut task = priced(&start, &[20.0, 6.0, 5.0], 9.5);
+    task.limits.min_percent[1] = 33.3;
+    task.step_percent = Some(1.0);
+    let found = run(&start, &task);
+    assert!(found.in_steps && found.feasible, "{found:?}");
+    assert!(close(&found.after, &[27.0, 33.3, 39.7]), "{:?}", found.after);
+}
+
+/// Of a wax at 4 % at most 1.7 % may stay: none of it does. Where it was 1.7 % already it stays; scent may be a trace; what must stay is a crumb.
+#[test]
+fn no_crumb_is_left_of_what_a_bar_is_built_of() {
+    let after = |text: &str, prices: &[f64], most: f64, least: f64| {
+        let start = bar(text);
+        let mut task = priced(&start, prices, most);
+        task.limits.min_percent[0] = least;
+        task.step_percent = Some(0.1);
+        let found = run(&start, &task);
+        assert!(found.feasible && found.in_steps, "{text}: {found:?}");
+        found.after
+    };
+    // 100 a kilogram: with 1.7 % of it and 5 a kilogram for the rest it costs 6.615.
+    let found = after("carnauba wax 4, sunflower oil 96", &[100.0, 5.0], 6.615, 0.0);
+    assert!(close(&found, &[0.0, 100.0]), "{found:?}");
+    // 2.5 % of it may stay, and does.
+    let found = after("carnauba wax 4, sunflower oil 96", &[100.0, 5.0], 7.375, 0.0);
+    assert!(close(&found, &[2.5, 97.5]), "{found:?}");
+    let found = after("carnauba wax 4, sunflower oil 96", &[100.0, 5.0], 6.615, 1.0);
+    assert!(close(&found, &[1.7, 98.3]), "{found:?}");
+    let found = after("lavender oil 4, sunflower oil 96", &[100.0, 5.0], 6.615, 0.0);
+    assert!(close(&found, &[1.7, 98.3]), "{found:?}");
+    // 1.2 % more of the cheap one are wanted, of which there was 0.5 %: 2 % or none of it, or it stays and another changes.
+    let found = after("jojoba oil 0.5, sunflower oil 99.5", &[1.0, 5.0], 4.932, 0.0);
+    assert!(close(&found, &[2.0, 98.0]), "{found:?}");
 }
 
 /// Three go up or down by a fraction of a step. 3.7 % of the dearest have to go, most of what comes may only be 2.2 %.

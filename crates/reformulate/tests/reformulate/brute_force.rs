@@ -9,7 +9,7 @@ use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::{Task, adjust};
 use barwright_reformulate::demand::{EVEN_CHANCE, Likeness};
 use barwright_reformulate::judge::Judge;
-use barwright_reformulate::limits::mass_moved;
+use barwright_reformulate::limits::{is_crumb, mass_moved};
 use barwright_reformulate::{Demand, Firmness, Limits};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -34,6 +34,9 @@ const ANSWERED: (usize, usize) = (10, 50);
 /// Tasks without one.
 const UNANSWERED: (usize, usize) = (5, 20);
 
+/// Tasks that are rounded.
+const ROUNDED: (usize, usize) = (60, 500);
+
 /// Half width of the range of each free ingredient, mass %.
 const ROOM: f64 = 6.0;
 
@@ -42,7 +45,10 @@ fn options() -> Options {
 }
 
 /// A random bar of wax, butter and oils, and what is free in it.
-fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
+///
+/// # Arguments
+/// * `little`: whether there is little or nothing of the second wax, and it is free.
+fn random_bar(random: &mut Pcg64, free: usize, little: bool) -> (Formula, Limits) {
     let mut pick = |kind: IngredientKind, taken: &[IngredientId]| loop {
         let id = LIBRARY.id_at(random.random_range(0..LIBRARY.ingredients.len())).unwrap();
         if LIBRARY.get(id).unwrap().kind == kind && !taken.contains(&id) {
@@ -50,20 +56,23 @@ fn random_bar(random: &mut Pcg64, free: usize) -> (Formula, Limits) {
         }
     };
     let first = pick(IngredientKind::Wax, &[]);
-    let second = pick(IngredientKind::Wax, &[first]);
+    let other_wax = pick(IngredientKind::Wax, &[first]);
     let butter = pick(IngredientKind::Butter, &[]);
     let oil = pick(IngredientKind::Oil, &[]);
-    let (wax, other, soft) =
-        (random.random_range(150..250), random.random_range(30..100), random.random_range(150..350));
+    let (wax, other, soft) = (
+        random.random_range(150..250),
+        random.random_range(if little { 0..15 } else { 30..100 }),
+        random.random_range(150..350),
+    );
     let shares = [wax, other, soft, 1000 - wax - other - soft].map(|tenths| 0.1 * f64::from(tenths));
-    let parts = [first, second, butter, oil].into_iter().zip(shares);
+    let parts = [first, other_wax, butter, oil].into_iter().zip(shares);
     let formula = Formula {
         name: "random".to_owned(),
         parts: parts.map(|(ingredient, percent)| Part { ingredient, percent }).collect(),
     };
     let mut limits = Limits { min_percent: shares.to_vec(), max_percent: shares.to_vec(), price: None };
     // The oil is always free, the waxes and the butter in turn.
-    let mut chosen = vec![3, random.random_range(0..3)];
+    let mut chosen = vec![3, if little { 1 } else { random.random_range(0..3) }];
     while chosen.len() < free {
         let next = random.random_range(0..3);
         if !chosen.contains(&next) {
@@ -133,7 +142,7 @@ fn compare(
     off: std::ops::Range<f64>,
     harder: f64,
 ) -> Option<(Option<f64>, Option<f64>)> {
-    let (formula, limits) = random_bar(random, 2 + number % 2);
+    let (formula, limits) = random_bar(random, 2 + number % 2, false);
     let demands = random_demands(random, harder);
     answers(&formula, limits, demands, number, off)
 }
@@ -210,7 +219,7 @@ fn the_way_to_a_measured_bar_is_that_of_the_grid() {
     let mut random = Pcg64::seed_from_u64(6);
     let mut answered = 0;
     for tried in 0.. {
-        let (formula, limits) = random_bar(&mut random, 2 + tried % 2);
+        let (formula, limits) = random_bar(&mut random, 2 + tried % 2, false);
         let free: Vec<usize> = (0..4).filter(|&i| limits.max_percent[i] > limits.min_percent[i]).collect();
         let mut other = formula.clone();
         let by = random.random_range(2.0..ROOM);
@@ -236,4 +245,90 @@ fn the_way_to_a_measured_bar_is_that_of_the_grid() {
             break;
         }
     }
+}
+
+/// Whether a formula is in whole steps: what changes is a multiple of the step, but for one.
+fn is_in_steps(before: &[f64], after: &[f64], step: f64) -> bool {
+    let changed = before.iter().zip(after).filter(|(before, after)| (*before - *after).abs() > 1e-6);
+    changed.filter(|(_, after)| (*after / step - (*after / step).round()).abs() > 1e-6).count() <= 1
+}
+
+/// The least mass moved of all formulas in whole steps that meet every demand, without crumbs or with.
+fn whole_steps(judge: &Judge<'_>, original: &[f64], limits: &Limits, step: f64, crumbs: bool) -> Option<f64> {
+    let count = original.len();
+    let amounts = |at: usize| -> Vec<f64> {
+        let multiples = (0..=(100.0 / step) as i32).map(|n| f64::from(n) * step);
+        let inside = |p: &f64| *p >= limits.min_percent[at] && *p <= limits.max_percent[at] && *p != original[at];
+        std::iter::once(original[at]).chain(multiples.filter(inside)).collect()
+    };
+    let mut formulas: Vec<Vec<f64>> = Vec::new();
+    for rest in (0..count).filter(|&at| limits.max_percent[at] > limits.min_percent[at]) {
+        let mut some = vec![original.to_vec()];
+        for at in (0..count).filter(|&at| at != rest && limits.max_percent[at] > limits.min_percent[at]) {
+            let with = |formula: &Vec<f64>, amount: f64| {
+                let mut formula = formula.clone();
+                formula[at] = amount;
+                formula
+            };
+            some = some.iter().flat_map(|one| amounts(at).into_iter().map(|amount| with(one, amount))).collect();
+        }
+        for formula in &mut some {
+            formula[rest] += 100.0 - formula.iter().sum::<f64>();
+        }
+        formulas.extend(some);
+    }
+    formulas.retain(|one| limits.hold(one) && is_in_steps(original, one, step));
+    formulas.retain(|one| crumbs || !original.iter().zip(one).any(|(before, after)| is_crumb(*before, *after)));
+    formulas.sort_by(|a, b| mass_moved(original, a).total_cmp(&mass_moved(original, b)));
+    let meets = |one: &Vec<f64>| judge.judge(one, false).unwrap().iter().all(|one| one.margin >= 0.0);
+    formulas.iter().find(|one| meets(one)).map(|one| mass_moved(original, one))
+}
+
+/// In whole steps and without crumbs where any formula of the grid is, and then the nearest of those to within a step.
+#[test]
+fn amounts_are_whole_steps_without_crumbs_where_the_grid_has_any() {
+    let mut random = Pcg64::seed_from_u64(6);
+    let (mut tasks, mut rounded, mut crumbs_are_nearer, mut farthest) = (0, 0, 0, 0.0_f64);
+    for tried in 0.. {
+        let little = tried % 4 > 1;
+        let (formula, limits) = random_bar(&mut random, 2 + tried % 2, little);
+        let ingredients: Vec<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
+        let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
+        let demands = random_demands(&mut random, 0.0);
+        let judge = Judge::new(&LIBRARY, &MODEL, &options(), &ingredients, &demands, 0.9).unwrap();
+        let off = judge.judge(&original, false).unwrap().iter().map(|one| one.margin).fold(f64::INFINITY, f64::min);
+        if !(if little { -0.05 } else { -0.8 }..-0.003).contains(&off) {
+            continue;
+        }
+        let step = [0.5, 1.0, 2.0][tried / 4 % 3];
+        let neat = whole_steps(&judge, &original, &limits, step, false);
+        let any = whole_steps(&judge, &original, &limits, step, true);
+        let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: Some(step) };
+        let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
+        if !found.feasible {
+            continue;
+        }
+        let what = format!(
+            "task {tried} of {original:.1?}, steps of {step}: grid {neat:.2?} or {any:.2?}, ours {:.2?}",
+            found.after
+        );
+        assert!(!found.in_steps || is_in_steps(&original, &found.after, step), "{what}");
+        assert!(found.in_steps || any.is_none(), "{what}");
+        let crumb = original.iter().zip(&found.after).any(|(before, after)| is_crumb(*before, *after));
+        assert!(!crumb || neat.is_none(), "{what}");
+        if let (true, Some(best)) = (found.in_steps, neat.or(any)) {
+            assert!(found.mass_moved - best <= step + 1e-6, "{what}");
+            farthest = farthest.max(found.mass_moved - best);
+            rounded += 1;
+        }
+        crumbs_are_nearer += usize::from(any < neat && neat.is_some());
+        tasks += 1;
+        if tasks == wanted(ROUNDED) {
+            break;
+        }
+    }
+    println!(
+        "{rounded} of {tasks} in steps, {crumbs_are_nearer} nearer with crumbs; {farthest:.2} % more moved than need be"
+    );
+    assert!(crumbs_are_nearer > 0, "nothing is known of crumbs");
 }

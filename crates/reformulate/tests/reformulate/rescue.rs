@@ -5,6 +5,7 @@ use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
 use barwright_reformulate::adjust::Task;
 use barwright_reformulate::judge::Judge;
+use barwright_reformulate::limits::is_crumb;
 use barwright_reformulate::{Demand, Firmness, Limits, rescue};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -93,7 +94,12 @@ fn the_least_is_added_that_a_grid_finds() {
             let whole: f64 = mass.iter().sum();
             mass.iter().map(|mass| 100.0 * mass / whole).collect()
         };
-        let meets = |added| judge.judge(&mixture(added), false).unwrap().iter().all(|one| one.margin >= 0.0);
+        let meets = |added: [f64; 2]| {
+            let mixed = mixture(added);
+            // What comes in new is no crumb.
+            let crumb = before[addable[1]] == 0.0 && is_crumb(0.0, mixed[addable[1]]);
+            !crumb && judge.judge(&mixed, false).unwrap().iter().all(|one| one.margin >= 0.0)
+        };
         let Some(least) = grid(&meets).filter(|least| *least > 0.0) else { continue };
         compared += 1;
         let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };

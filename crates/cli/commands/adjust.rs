@@ -62,7 +62,7 @@ pub struct Args {
     /// Cost at most this per kilogram, in the currency of your lots' prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub max_price: Option<f64>,
-    /// How sure you want to be that the targets are met, in %: lower it if 90 % takes too big a change [default: 90; 50 for `--like`]
+    /// How sure you want to be that the targets are met, in %; above 50 the change for an even chance is told first [default: 90; 50 for `--like`]
     #[arg(long, value_name = "PERCENT", value_parser = confidence)]
     pub confidence: Option<f64>,
     /// Leave this ingredient as it is
@@ -83,13 +83,13 @@ pub struct Args {
     /// A list of what is on your shelf, one ingredient a line: any of them may be used
     #[arg(long, value_name = "FILE")]
     pub shelf: Option<PathBuf>,
-    /// Change amounts in steps of this many percent of the bar; 0 for any amount
+    /// Make amounts that change multiples of this many percent of the bar, as a scale shows them; 0 for any amount
     #[arg(long, value_name = "PERCENT", default_value = "0.5", value_parser = step)]
     pub step: f64,
     /// This much is poured or molten already: say what to add to it, since nothing can be taken out
     #[arg(long, value_name = "MASS", value_parser = mass, conflicts_with_all = ["lower", "bound", "step"])]
     pub poured: Option<f64>,
-    /// Write the changed formula here; a formula file keeps its comments and order
+    /// Write the formula changed for `--confidence` here; a formula file keeps its comments and order
     #[arg(long, help_heading = OUTPUT, value_name = "FILE")]
     pub out: Option<PathBuf>,
     /// How the bar is made.
@@ -168,11 +168,22 @@ pub fn run(args: &Args, profile: &Profile, streams: &mut Streams<'_>) -> Result<
             "not-written",
             format!("`{}` is not written: nothing within the limits meets everything", path.display()),
         )
-        .hint("Ask for less, loosen a limit, or lower `--confidence`.")
+        .hint(match answer.figures.even {
+            Some(_) => "`--confidence 50` writes the change for an even chance.",
+            None => "Ask for less, loosen a limit, or lower `--confidence`.",
+        })
         .into());
     }
     let text = loaded.texts.get(index).and_then(Option::as_deref);
-    write_formula(path, text, &answer.figures.formula, &engine.library, streams)
+    write_formula(path, text, &answer.figures.formula, &engine.library, streams)?;
+    if answer.figures.even.is_some() {
+        let what = format!(
+            "that is the change for {} %; `--confidence 50` writes the one for an even chance",
+            100.0 * answer.figures.confidence
+        );
+        streams.remarks.note(&what)?;
+    }
+    Ok(())
 }
 
 /// Writes a changed formula: into the text it came from, where that is a formula file, or as a fresh one.

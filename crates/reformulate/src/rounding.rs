@@ -17,10 +17,13 @@ const MAX_COMBINATIONS: usize = 1 << 14;
 /// How far a number of steps may be from a whole one.
 const WHOLE_TOLERANCE: f64 = 1e-6;
 
+/// Finds amounts in whole steps near some, as [`near`].
+pub(crate) type Near = fn(&[f64], &[f64], f64, bool) -> Vec<Vec<f64>>;
+
 /// How amounts become what a maker would weigh.
 pub(crate) struct Rounding {
-    /// Amounts in whole steps near some: as [`near`].
-    pub near: fn(&[f64], &[f64], f64, bool) -> Vec<Vec<f64>>,
+    /// Finds amounts in whole steps near some.
+    pub near: Near,
     /// Whether amounts that did not change may, too.
     pub wide: bool,
     /// Which of the amounts may be a crumb: those a bar is built of.

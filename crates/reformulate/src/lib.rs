@@ -24,6 +24,7 @@ pub mod linear;
 pub mod quasi_random;
 pub mod rescue;
 mod rounding;
+mod search;
 pub mod space;
 pub mod swap;
 

@@ -72,15 +72,12 @@ impl Search<'_> {
         step_percent: Option<f64>,
     ) -> Result<(Found, bool), BlendError> {
         if let Some(step) = step_percent {
-            let wide = Rounding { wide: true, may_crumble: rounding.may_crumble.clone(), ..*rounding };
-            for rounding in [rounding, &wide] {
-                if let Some(neat) = self.without_crumbs(all, &found, rounding, Some(step))? {
+            for (wide, crumbs) in [(false, false), (true, false), (false, true), (true, true)] {
+                let may_crumble = rounding.may_crumble.iter().map(|may| *may && !crumbs).collect();
+                let rounding = Rounding { near: rounding.near, wide, may_crumble };
+                if let Some(neat) = self.without_crumbs(all, &found, &rounding, Some(step))? {
                     return Ok((neat, true));
                 }
-            }
-            let any = Rounding { may_crumble: vec![false; found.percent.len()], ..wide };
-            if let Some(rounded) = self.in_steps(all, &found, &any, step)? {
-                return Ok((rounded, true));
             }
             for left_out in 0..found.percent.len() {
                 let Some(limits) = self.limits.without(left_out) else { continue };

@@ -25,6 +25,27 @@ const KEYS: &[&str] = &["name", "note", "test"];
 /// The keys a test can have.
 const TEST_KEYS: &[&str] = &["rod", "needle", "tube", "grams", "at", "spread"];
 
+/// A tool, and what is written with it.
+struct Tool {
+    key: &'static str,
+    needed: &'static [&'static str],
+    other: &'static [&'static str],
+    /// What to write where something is missing.
+    hint: &'static str,
+}
+
+/// The tools that a bar is tested with.
+const TOOLS: [Tool; 3] = [
+    Tool {
+        key: "rod",
+        needed: &["grams", "at"],
+        other: &[],
+        hint: "Write what the scale shows as `grams = 640`, and the temperature of the bar as `at = \"20C\"`.",
+    },
+    Tool { key: "needle", needed: &["at"], other: &[], hint: "Write the temperature of the bar as `at = \"20C\"`." },
+    Tool { key: "tube", needed: &[], other: &["spread"], hint: "" },
+];
+
 /// Most tests taken of one bar.
 const MAX_TESTS: usize = 100;
 
@@ -159,69 +180,52 @@ impl BoughtText {
 /// # Arguments
 /// * `span`: where it begins.
 fn read_test(table: DeTable<'_>, span: Range<usize>, offset: usize, findings: &mut Findings) -> Option<TestText> {
-    let mut figures: [Option<Written>; TEST_KEYS.len()] = Default::default();
+    let mut figures: Vec<(String, Written)> = Vec::new();
     let mut sound = true;
     for entry in entries(table, offset) {
-        let Some(place) = TEST_KEYS.iter().position(|key| *key == entry.key) else {
-            findings.push(unknown_key(&entry, TEST_KEYS));
-            sound = false;
-            continue;
-        };
         let text = match &entry.value {
             DeValue::String(text) => Some(text.to_string()),
             value => number_text(value).map(str::to_owned),
         };
         match text {
-            Some(text) => figures[place] = Some(Written { text, span: entry.value_span }),
-            None => {
-                findings.push(wrong_kind(&entry, "a number").hint(HOW));
-                sound = false;
+            _ if !TEST_KEYS.contains(&entry.key.as_str()) => findings.push(unknown_key(&entry, TEST_KEYS)),
+            None => findings.push(wrong_kind(&entry, "a number").hint(HOW)),
+            Some(text) => {
+                figures.push((entry.key, Written { text, span: entry.value_span }));
+                continue;
             }
         }
+        sound = false;
     }
-    let [rod, needle, tube, grams, at, spread] = &mut figures;
-    // What the tool reads, what goes with it, what may.
-    let tools = [("rod", rod.take()), ("needle", needle.take()), ("tube", tube.take())];
-    let mut named = tools.into_iter().filter_map(|(tool, figure)| Some((tool, figure?)));
-    let (tool, figure) = match (named.next(), named.next()) {
-        (Some(one), None) => one,
-        (None, _) if !sound => return None,
-        (first, _) => {
-            let message = if first.is_none() { "a test names no tool" } else { "a test names two tools" };
+    let figure = |key: &str| figures.iter().find(|(known, _)| known == key).map(|(_, written)| written.clone());
+    let named: Vec<&Tool> = TOOLS.iter().filter(|tool| figure(tool.key).is_some()).collect();
+    let &[tool] = &named[..] else {
+        if sound || named.len() > 1 {
+            let message = if named.is_empty() { "a test names no tool" } else { "a test names two tools" };
             let hint = "Write one of `rod`, `needle` and `tube` below each line `[[test]]`.";
             findings.push(Diagnostic::error("one-tool", message, span).hint(hint));
-            return None;
         }
+        return None;
     };
-    let needed: &[(&str, bool)] = match tool {
-        "rod" => &[("grams", grams.is_none()), ("at", at.is_none())],
-        "needle" => &[("at", at.is_none())],
-        _ => &[],
-    };
-    let missing: Vec<&str> = needed.iter().filter(|(_, missing)| *missing).map(|(key, _)| *key).collect();
-    let others =
-        [("grams", &*grams, tool == "rod"), ("at", &*at, tool != "tube"), ("spread", &*spread, tool == "tube")];
-    for (key, stray, belongs) in others {
-        if let (Some(stray), false) = (stray, belongs) {
-            let message = format!("{} says nothing of a {tool}", quote(key));
-            findings.push(Diagnostic::error("stray-key", message, stray.span.clone()).hint("Leave it out."));
-            sound = false;
-        }
+    let belongs = |key: &str| key == tool.key || tool.needed.contains(&key) || tool.other.contains(&key);
+    for (key, stray) in figures.iter().filter(|(key, _)| !belongs(key)) {
+        let message = format!("{} says nothing of a {}", quote(key), tool.key);
+        findings.push(Diagnostic::error("stray-key", message, stray.span.clone()).hint("Leave it out."));
+        sound = false;
     }
+    let missing: Vec<&str> = tool.needed.iter().copied().filter(|key| figure(key).is_none()).collect();
     if sound && !missing.is_empty() {
-        let message = format!("the test with the {tool} has no {}", list(missing, "and no"));
-        let hint = match tool {
-            "rod" => "Write what the scale shows as `grams = 640`, and the temperature of the bar as `at = \"20C\"`.",
-            _ => "Write the temperature of the bar as `at = \"20C\"`.",
-        };
-        findings.push(Diagnostic::error("test-incomplete", message, figure.span).hint(hint));
+        let message = format!("the test with the {} has no {}", tool.key, list(missing, "and no"));
+        let place = figure(tool.key).map_or(span, |written| written.span);
+        findings.push(Diagnostic::error("test-incomplete", message, place).hint(tool.hint));
+    }
+    if !sound {
         return None;
     }
-    match (tool, grams.take(), at.take()) {
-        _ if !sound => None,
-        ("rod", Some(grams), Some(at)) => Some(TestText::Rod { diameter: figure, grams, at }),
-        ("needle", _, Some(at)) => Some(TestText::Needle { depth: figure, at }),
-        _ => Some(TestText::Tube { melt: figure, spread: spread.take() }),
+    match tool.key {
+        "rod" => Some(TestText::Rod { diameter: figure("rod")?, grams: figure("grams")?, at: figure("at")? }),
+        "needle" => Some(TestText::Needle { depth: figure("needle")?, at: figure("at")? }),
+        _ => Some(TestText::Tube { melt: figure("tube")?, spread: figure("spread") }),
     }
 }
 

@@ -702,6 +702,34 @@ mod tests {
         assert_eq!(parts(&library, reading), [("my-wax", 50.0), ("oil-2", 50.0)]);
     }
 
+    /// The nearest right thing, and where it is written.
+    #[test]
+    fn what_a_lot_cannot_say_is_told_the_nearest() {
+        let told = |stated: &str| {
+            let text = format!("[lot.a]\nlike = 'castor-oil'\n{stated}\n");
+            let errors = library().with_lots(&text).unwrap_err();
+            assert_eq!(errors.len(), 1, "{errors:?}");
+            (text[errors[0].span.clone()].to_owned(), errors[0].hints[0].clone())
+        };
+        let (place, hint) = told("kind = 'buters'");
+        assert!(place == "'buters'" && hint.starts_with("The nearest kind is `butter`. "), "{place}: {hint}");
+        for (stated, seen, word) in [
+            ("class = 'wax'", "class", "`kind`"),
+            ("flash_c = 15", "15", "data sheet"),
+            ("limit_percent = 120", "120", "certificate"),
+            ("price_per_kg = -3", "-3", "Check the number"),
+        ] {
+            let (place, hint) = told(stated);
+            assert!(place == seen && hint.contains(word), "{place}: {hint}");
+        }
+    }
+
+    /// The kinds that are named are those that are read.
+    #[test]
+    fn every_kind_named_is_one() {
+        assert!(KINDS.iter().all(|word| kind_named(word).is_some()));
+    }
+
     #[test]
     fn what_the_table_lacks_is_described_by_its_kind() {
         let text = "[lot.clay]\nkind='powder'\nname='Blue clay'\ndensity_g_ml=2.4\ngrain_um=7\n\

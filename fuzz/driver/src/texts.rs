@@ -2,6 +2,7 @@
 
 use barwright_blend::certificate::fit_lots;
 use barwright_blend::{Options, assess};
+use barwright_reference::bought::{BoughtText, TestText};
 use barwright_reference::formula::quantity::{Measure, Quantity, Unit, parse_measure, parse_quantity};
 use barwright_reference::length::parse_length;
 use barwright_reference::mould::{BAR_MM, BarShape, Mould, RELIEF_MM};
@@ -223,6 +224,20 @@ fn filled(filler: &Filler) {
             assert!(filler.contains(&percent), "a point outside its space: {percent:?}");
         }
     }
+}
+
+/// Bench tests on a bar of unknown formula.
+pub fn bought(data: &[u8]) -> u64 {
+    let text = claims::text(data);
+    let (bar, errors) = BoughtText::read(&text);
+    assert!(bar.tests.iter().all(|test| text.get(test.span()).is_some()), "{bar:?}");
+    if !errors.is_empty() {
+        claims::errors(&text, &errors);
+        return claims::digest_of(&errors);
+    }
+    let firm = bar.tests.iter().filter(|test| !matches!(test, TestText::Tube { .. })).count();
+    assert!(firm > 0, "read without a test of firmness: {bar:?}");
+    claims::digest((firm.min(3), bar.tests.len().min(5), bar.name.is_some()))
 }
 
 /// Single amounts: quantities, measures, lengths, temperatures, ranges.

@@ -3,6 +3,7 @@
 
 use std::sync::LazyLock;
 
+use barwright_reference::bought::BoughtText;
 use barwright_reference::formula::{Format, Reading, read, read_toml, rewrite_toml, sniff};
 use barwright_reference::temperature::parse_temperatures;
 use barwright_reference::{Diagnostic, Library};
@@ -55,6 +56,11 @@ fn read_as_everything(text: &str) {
         }
         Err(errors) => check_places(text, &errors),
     }
+    let (bar, errors) = BoughtText::read(text);
+    assert!(
+        bar.tests.iter().all(|test| text.get(test.span()).is_some()) && (!bar.tests.is_empty() || !errors.is_empty())
+    );
+    check_places(text, &errors);
     if let Err(errors) = parse_temperatures(text) {
         check_places(text, &errors);
     }
@@ -88,6 +94,10 @@ fn pieces() -> impl Strategy<Value = String> {
         "parts",
         "[parts]",
         "[lot.a]",
+        "[[test]]",
+        "rod",
+        "grams",
+        "at",
         "[lot",
         "like",
         "species",

@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, formula};
-use barwright_reformulate::adjust::{Adjustment, Task, adjust};
+use barwright_reformulate::adjust::{Adjustment, Least, Task, adjust};
 use barwright_reformulate::explore::{Exploration, FirmnessAim, Properties, Settings, explore};
 use barwright_reformulate::front::{Front, Scores};
 use barwright_reformulate::judge::{Judge, Standing};

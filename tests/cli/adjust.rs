@@ -280,6 +280,41 @@ fn a_price_is_met_with_the_prices_of_the_lots() {
     assert!(found.stdout.contains("No formula was found within these limits"), "{}", found.shown());
 }
 
+/// The cheapest bar that holds has no more wax than it takes and all the butter turned to oil; the smallest change leaves it dearer.
+#[test]
+fn the_cheapest_bar_costs_less_than_the_smallest_change() {
+    let lots = [("my-wax", "beeswax", 20.0), ("my-butter", "shea-butter", 12.0), ("my-oil", "sunflower-oil", 5.0)];
+    let text: String =
+        lots.map(|(key, like, price)| format!("[lot.{key}]\nlike = '{like}'\nprice_per_kg = {price}\n")).concat();
+    let bar = "my-wax 15, my-butter 25, my-oil 60";
+    let asked = ["adjust", bar, "--lots", "lots.toml", "--hold", "40", "--draws", "16"];
+    let price = |more: &[&str]| {
+        let found = run_on("lots.toml", &text, &[&asked, more, &["--json"]].concat()).json();
+        let parts = found["after"]["formula"]["parts"].as_array().unwrap().clone();
+        let price = |part: &serde_json::Value| {
+            let (_, _, price) = lots.iter().find(|(key, ..)| part["ingredient"] == *key).unwrap();
+            price * part["percent"].as_f64().unwrap() / 100.0
+        };
+        parts.iter().map(price).sum::<f64>()
+    };
+    let (smallest, cheapest) = (price(&[]), price(&["--aim", "cheapest"]));
+    assert!(cheapest < smallest - 0.2, "{cheapest} {smallest}");
+    let told = run_on("lots.toml", &text, &[&asked, &["--aim", "cheapest"][..]].concat());
+    assert!(told.stdout.contains("per kilogram (was 9"), "{}", told.shown());
+    let poured = run_on("lots.toml", &text, &[&asked, &["--aim", "cheapest", "--poured", "300g"][..]].concat());
+    assert!(
+        poured.status != 0 && poured.stderr.contains("`--aim cheapest` says nothing of a pot"),
+        "{}",
+        poured.shown()
+    );
+    let without = run(&["adjust", BAR, "--hold", "45", "--aim", "cheapest"]);
+    assert!(
+        without.status != 0 && without.stderr.contains("--aim cheapest: there is no price of"),
+        "{}",
+        without.shown()
+    );
+}
+
 #[test]
 fn every_fault_of_the_options_is_named_at_once() {
     let arguments = [

@@ -9,7 +9,7 @@ use barwright_blend::{Options, assess};
 use barwright_making::{CoolTask, Place, cool};
 use barwright_reference::mould::Mould;
 use barwright_reference::{CrystalState, IngredientId, IngredientKind, formula};
-use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::adjust::{Least, Task, adjust};
 use barwright_reformulate::{Demand, Limits};
 
 use crate::{LIBRARY, MODEL, answer};
@@ -121,6 +121,7 @@ fn summer_post_takes_three_to_ten_points_of_wax_out_of_the_oil() {
                 ingredients: ingredients.clone(),
                 limits,
                 step_percent: Some(0.5),
+                least: Least::Moved,
             };
             adjust(&LIBRARY, &MODEL, &options, &bar, &task).unwrap()
         };

@@ -3,7 +3,7 @@
 use barwright_blend::{Assessment, Options};
 use barwright_reference::{Formula, IngredientId, Library};
 use barwright_reformulate::Demand;
-use barwright_reformulate::adjust::{AdjustError, Adjustment, Conflict, Met, Task};
+use barwright_reformulate::adjust::{AdjustError, Adjustment, Conflict, Least, Met, Task};
 use barwright_reformulate::limits::{
     LimitError, MIN_PART_PERCENT, PriceLimit, STEP_PERCENT, is_base, is_crumb, price_per_kg,
 };
@@ -52,12 +52,25 @@ pub struct Adjust {
     pub confidence: Option<f64>,
     /// What may change.
     pub limits: NamedLimits,
+    /// Which change is the best.
+    pub aim: ChangeAim,
     /// Amounts change in whole steps of this size, % of the bar; none: any amount.
     pub step_percent: Option<f64>,
     /// Mass of the bar that is poured already, kg: nothing can be taken out of it, and the least is added. None: the formula is still on paper.
     pub poured_kg: Option<f64>,
     /// Units of the words.
     pub units: Units,
+}
+
+/// Which of the changes that meet every target is the best.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ChangeAim {
+    /// The one that moves the least mass.
+    #[default]
+    Smallest,
+    /// The one that makes the cheapest bar.
+    Cheapest,
 }
 
 impl Default for Adjust {
@@ -69,6 +82,7 @@ impl Default for Adjust {
             like: None,
             confidence: None,
             limits: NamedLimits::default(),
+            aim: ChangeAim::Smallest,
             step_percent: Some(0.5),
             poured_kg: None,
             units: Units::default(),
@@ -184,7 +198,16 @@ pub fn adjust(engine: &Engine, asked: &Adjust) -> Result<Answered<Adjusted>, Ref
     let Reading { ingredients, limits, kept } = limits::read(library, &formula, &asked.limits)?;
     let options = demand::options(&asked.options, &asked.demands);
     let usual = if like.is_some() && asked.demands.is_empty() { EVEN } else { USUAL_CONFIDENCE };
+    if poured_g.is_some() && asked.aim != ChangeAim::Smallest {
+        let fault = Fault::new("poured", "`--aim cheapest` says nothing of a pot that is poured already");
+        return Err(fault.hint("The least is added, and what that costs is said where prices are known.").into());
+    }
+    let least = match asked.aim {
+        ChangeAim::Smallest => Least::Moved,
+        ChangeAim::Cheapest => Least::Price { per_kg: limits::prices(library, &ingredients, "--aim cheapest")? },
+    };
     let task = Task {
+        least,
         demands,
         confidence: asked.confidence.unwrap_or(usual),
         ingredients,
@@ -374,19 +397,7 @@ fn sentences(view: &View<'_>) -> Vec<String> {
         Some(even) => two_outcomes(met, &even.adjustment.demands[at], view),
         None => outcome(met, units, task.confidence),
     }));
-    if let Some(PriceLimit { per_kg, max_per_kg }) = &task.limits.price {
-        let price = |percent: &[f64]| significant(price_per_kg(per_kg, percent), 4);
-        let word = if found.over_price > 0.0 { "over budget" } else { "met" };
-        let after = match view.even {
-            Some(even) => format!("{} and {}", price(&even.adjustment.after), price(&found.after)),
-            None => price(&found.after),
-        };
-        said.push(format!(
-            "Costs at most {} per kilogram: {word}, {after} (was {}).",
-            significant(*max_per_kg, 4),
-            price(&found.before)
-        ));
-    }
+    said.extend(costs(view));
     for conflict in &found.conflicts {
         let [first, second] = [&conflict.first, &conflict.second].map(|one| demand::words(one, units));
         said.push(format!("These two seem to conflict: each can be met within these limits, but no formula was found that meets both: {first} and {second}."));
@@ -423,6 +434,30 @@ fn sentences(view: &View<'_>) -> Vec<String> {
         ));
     }
     said
+}
+
+/// What the bar costs, where that is limited or aimed at.
+fn costs(view: &View<'_>) -> Option<String> {
+    let Task { limits, least, .. } = view.task;
+    let found = &view.solved.adjustment;
+    let (per_kg, limit) = match (&limits.price, least) {
+        (Some(PriceLimit { per_kg, max_per_kg }), _) => {
+            let word = if found.over_price > 0.0 { "over budget" } else { "met" };
+            (per_kg, Some(format!("Costs at most {} per kilogram: {word}, ", significant(*max_per_kg, 4))))
+        }
+        (None, Least::Price { per_kg }) => (per_kg, None),
+        (None, Least::Moved) => return None,
+    };
+    let price = |percent: &[f64]| significant(price_per_kg(per_kg, percent), 4);
+    let (after, before) = (price(&found.after), price(&found.before));
+    let after = match view.even {
+        Some(even) => format!("{} and {after}", price(&even.adjustment.after)),
+        None => after,
+    };
+    Some(match limit {
+        Some(limit) => format!("{limit}{after} (was {before})."),
+        None => format!("Costs {after} per kilogram (was {before})."),
+    })
 }
 
 /// A change in one sentence, behind what it is for.

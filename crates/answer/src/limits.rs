@@ -122,12 +122,20 @@ pub(crate) fn read(library: &Library, formula: &Formula, asked: &NamedLimits) ->
         }
     }
     if let Some(most) = asked.max_price {
-        match names.prices() {
+        match names.prices("--max-price") {
             Ok(prices) => limits.price = Some(PriceLimit { per_kg: prices, max_per_kg: most }),
             Err(fault) => faults.push(*fault),
         }
     }
     if faults.is_empty() { Ok(Reading { ingredients, limits, kept }) } else { Err(Refusal::input(faults)) }
+}
+
+/// Prices of a kilogram of each ingredient, in the money of the lots.
+///
+/// # Errors
+/// Some have none.
+pub(crate) fn prices(library: &Library, ingredients: &[IngredientId], option: &str) -> Result<Vec<f64>, Refusal> {
+    Names { library, ingredients }.prices(option).map_err(|fault| Refusal::input(vec![*fault]))
 }
 
 /// What names may mean: the ingredients of a formula and of the shelf.
@@ -170,7 +178,10 @@ impl Names<'_> {
     }
 
     /// Prices of a kilogram of each ingredient.
-    fn prices(&self) -> Result<Vec<f64>, Box<Fault>> {
+    ///
+    /// # Arguments
+    /// * `option`: what asks for them.
+    fn prices(&self, option: &str) -> Result<Vec<f64>, Box<Fault>> {
         let known = || self.ingredients.iter().filter_map(|&index| self.library.get(index));
         let without: Vec<String> =
             known().filter(|one| one.price_per_kg.is_none()).map(|one| format!("`{}`", one.key)).collect();
@@ -178,7 +189,7 @@ impl Names<'_> {
             return Ok(known().filter_map(|one| one.price_per_kg).collect());
         }
         Err(Box::new(
-            Fault::new("no-price", format!("--max-price: there is no price of {}", list(&without, "and"))).hint(
+            Fault::new("no-price", format!("{option}: there is no price of {}", list(&without, "and"))).hint(
                 "Prices come from your lots: write `price_per_kg` into a file of lots, name it behind `--lots`, and use the lots in the formula.",
             ),
         ))

@@ -4,7 +4,7 @@
 use std::ops::ControlFlow;
 
 use barwright::prelude::*;
-use barwright::reformulate::adjust::{AdjustError, Task};
+use barwright::reformulate::adjust::{AdjustError, Least, Task};
 use barwright::reformulate::explore::{ExploreError, Settings, explore};
 use barwright::reformulate::limits::Limits;
 use barwright::reformulate::space::Space;
@@ -49,6 +49,7 @@ fn a_formula_of_another_library_is_refused() {
             ingredients: ingredients.clone(),
             limits: limits.clone(),
             step_percent: None,
+            least: Least::Moved,
         };
         let error = adjust(&library, &model, &options(), &bar, &task).unwrap_err();
         assert!(matches!(error, AdjustError::Blend(found) if found == refused));

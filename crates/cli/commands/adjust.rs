@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use crate::save::save;
-use barwright_answer::adjust::{Adjust, adjust};
+use barwright_answer::adjust::{Adjust, ChangeAim, adjust};
 use barwright_answer::engine::Recipe;
 use barwright_answer::firmness::{FirmnessWish, parse_firmness};
 use barwright_answer::limits::{NamedLimits, Shelved};
@@ -13,6 +13,7 @@ use barwright_answer::{Engine, Fault, demand};
 use barwright_reference::formula::{rewrite_toml, to_toml};
 use barwright_reference::{Formula, Library};
 use barwright_reformulate::Demand;
+use clap::ValueEnum;
 
 use crate::args::{Making, OUTPUT, Showing, mass, options, step, with_formula_help};
 use crate::error::CliError;
@@ -62,6 +63,9 @@ pub struct Args {
     /// Cost at most this per kilogram, in the currency of your lots' prices
     #[arg(long, value_name = "PRICE", value_parser = positive)]
     pub max_price: Option<f64>,
+    /// Which change is best: the smallest, or the one that makes the cheapest bar
+    #[arg(long, value_name = "AIM", value_enum, default_value_t = AimArg::Smallest)]
+    pub aim: AimArg,
     /// How sure you want to be that the targets are met, in %; above 50 the change for an even chance is told first [default: 90; 50 for `--like`]
     #[arg(long, value_name = "PERCENT", value_parser = confidence)]
     pub confidence: Option<f64>,
@@ -98,6 +102,15 @@ pub struct Args {
     /// How the answer is computed and shown.
     #[command(flatten)]
     pub showing: Showing,
+}
+
+/// Which change is best.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum AimArg {
+    /// Moves the least mass
+    Smallest,
+    /// Costs least a kilogram; needs a price of each ingredient in your lots
+    Cheapest,
 }
 
 impl Args {
@@ -146,6 +159,10 @@ impl Args {
                 lower: self.lower.clone(),
                 bounds: self.bound.clone(),
                 max_price: self.max_price,
+            },
+            aim: match self.aim {
+                AimArg::Smallest => ChangeAim::Smallest,
+                AimArg::Cheapest => ChangeAim::Cheapest,
             },
             step_percent: (self.step > 0.0).then_some(self.step),
             poured_kg: self.poured,

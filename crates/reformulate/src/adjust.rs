@@ -13,6 +13,7 @@ use serde::Serialize;
 use crate::demand::{Demand, DemandError};
 use crate::judge::{Judge, MARGIN_TOLERANCE, TRACE_PERCENT};
 use crate::limits::{LimitError, Limits, check_step, is_base, mass_moved};
+use crate::linear::Objective;
 use crate::rounding::{Rounding, near};
 pub use crate::search::Judged;
 use crate::search::{Found, Search};
@@ -51,6 +52,29 @@ pub struct Task {
     pub limits: Limits,
     /// Amounts that change become whole multiples of this, mass %, but for one where the sum leaves no other way; `None`: any amount.
     pub step_percent: Option<f64>,
+    /// What is to be the least.
+    pub least: Least,
+}
+
+/// What a change is to be the least of.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Least {
+    /// Mass moved.
+    Moved,
+    /// Price of the changed formula.
+    Price {
+        /// Price per kilogram of each ingredient of the task, in any one currency.
+        per_kg: Vec<f64>,
+    },
+}
+
+impl Least {
+    /// Prices on a scale on which their mean is 1 for a mass %, so that a gain is worth about as much as one of mass moved; none for mass moved.
+    fn rates(&self) -> Vec<f64> {
+        let Least::Price { per_kg } = self else { return Vec::new() };
+        let mean = per_kg.iter().sum::<f64>() / per_kg.len().max(1) as f64;
+        per_kg.iter().map(|price| price / mean.max(f64::MIN_POSITIVE)).collect()
+    }
 }
 
 impl Task {
@@ -114,7 +138,7 @@ pub struct Adjustment {
     pub judged: Vec<Judged>,
 }
 
-/// Finds the smallest change.
+/// Finds the smallest change, or the cheapest formula.
 ///
 /// # Arguments
 /// * `library`, `model`: as for [`barwright_blend::assess()`].
@@ -133,7 +157,7 @@ pub struct Adjustment {
 /// ```
 /// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
-/// use barwright_reformulate::adjust::{Task, adjust};
+/// use barwright_reformulate::adjust::{Least, Task, adjust};
 /// use barwright_reformulate::{Demand, Limits};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin()?;
@@ -145,6 +169,7 @@ pub struct Adjustment {
 ///     ingredients: bar.parts.iter().map(|part| part.ingredient).collect(),
 ///     limits: Limits::free(bar.parts.len()),
 ///     step_percent: Some(0.5),
+///     least: Least::Moved,
 /// };
 /// let answer = adjust(&library, &Model::builtin()?, &Options { draws: 64, ..Options::default() }, &bar, &task)?;
 /// assert!(answer.feasible && answer.mass_moved > 0.0);
@@ -174,6 +199,11 @@ fn searched(
     }
     task.limits.check(task.ingredients.len())?;
     check_step(task.step_percent)?;
+    if let Least::Price { per_kg } = &task.least
+        && per_kg.len() != task.ingredients.len()
+    {
+        return Err(LimitError::Length { found: per_kg.len(), expected: task.ingredients.len() }.into());
+    }
     let before = task.before(formula);
     let judge = |demands: &[Demand], draws: usize| {
         let options = Options { draws, ..options.clone() };
@@ -212,7 +242,11 @@ pub(crate) fn solved<'j>(
     let all = judge(&task.demands, draws)?;
     all.check()?;
     let meets = |found: &Found| found.missing <= MARGIN_TOLERANCE && task.limits.hold(&found.percent);
+    let rates = task.least.rates();
     let mut search = Search::new(before, &task.limits);
+    if let Least::Price { .. } = task.least {
+        search.objective = Objective::Sum(&rates);
+    }
     let mut found = search.solve(&few, &all, Vec::new())?;
     // What each demand alone leads to. Where each can be met, the joint search starts again from there before it gives up.
     let mut alone: Vec<Found> = Vec::new();

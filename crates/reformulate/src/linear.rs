@@ -17,7 +17,7 @@
 use microlp::{ComparisonOp, OptimizationDirection, Problem, SolveOutcome, Variable};
 
 use crate::judge::{Standing, Tangent};
-use crate::limits::{Limits, PriceLimit, mass_moved};
+use crate::limits::{Limits, PriceLimit};
 use crate::space::Group;
 
 /// Cost of a unit of margin missing, in units of the objective: far above what any change of a formula costs for a unit.
@@ -59,19 +59,17 @@ pub struct Step {
     pub cost: f64,
 }
 
-/// Cost of a formula, in mass % moved: the mass moved, and what is missing of its margins and its price.
-pub fn cost(original: &[f64], percent: &[f64], standings: &[Standing], limits: &Limits) -> f64 {
-    weighed(mass_moved(original, percent), missing(standings, limits, percent))
-}
-
 /// The cost of a formula: its objective, and what is missing of its margins and its price.
 pub(crate) fn weighed(objective: f64, missing: f64) -> f64 {
     objective + MISSING_COST * missing
 }
 
 /// How much may be missing of a margin where the cost of a formula stays below a limit; below 0 where it does not whatever the margins are.
-pub(crate) fn most_missing(original: &[f64], percent: &[f64], limits: &Limits, most_cost: f64) -> f64 {
-    (most_cost - mass_moved(original, percent)) / MISSING_COST - limits.over_price(percent)
+///
+/// # Arguments
+/// * `objective`: its value.
+pub(crate) fn most_missing(objective: f64, percent: &[f64], limits: &Limits, most_cost: f64) -> f64 {
+    (most_cost - objective) / MISSING_COST - limits.over_price(percent)
 }
 
 /// What is missing of the margins and the price, as a sum of margins (dimensionless).
@@ -161,7 +159,7 @@ impl Program<'_> {
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use crate::judge::Tangent;
+    use crate::limits::mass_moved;
 
     const ORIGINAL: [f64; 2] = [30.0, 70.0];
 
@@ -194,8 +192,10 @@ mod tests {
         let standings = [standing(-0.2, &[]), standing(0.5, &[])];
         let found = missing(&standings, &priced(6.4), &[20.0, 80.0]);
         assert!((found - 0.45).abs() < 1e-12, "{found}");
-        let found = cost(&ORIGINAL, &[20.0, 80.0], &standings, &priced(6.4));
-        assert!((found - 460.0).abs() < 1e-9, "{found}");
+        let moved = Objective::Moved(&ORIGINAL).value(&[20.0, 80.0], &[]);
+        assert!((weighed(moved, found) - 460.0).abs() < 1e-9, "{found}");
+        assert_eq!(Objective::Sum(&[0.2, 0.05]).value(&[20.0, 80.0], &[]), 8.0);
+        assert_eq!(Objective::LeastMargin.value(&[20.0, 80.0], &standings), 0.2);
     }
 
     /// A margin of −1 that grows by 0.2 a percent needs 5 % more.

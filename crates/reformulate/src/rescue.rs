@@ -13,7 +13,7 @@
 use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, Library};
 
-use crate::adjust::{AdjustError, Adjustment, Task, named, solved};
+use crate::adjust::{AdjustError, Adjustment, Least, Task, named, solved};
 use crate::demand::Demand;
 use crate::judge::{Judge, Pot};
 use crate::limits::{Limits, PriceLimit, SUM_TOLERANCE_PERCENT, check_step, is_base, mass_moved};
@@ -46,7 +46,7 @@ pub struct Rescue {
 /// * `library`, `model`, `options`: as for [`crate::adjust()`].
 /// * `formula`: what is in the pot, mass %.
 /// * `task`: demands and limits. What may be more than it is (`max_percent`) may be added, any amount of it; the other bounds say nothing here. Steps are
-///   those of the additions, % of the pot.
+///   those of the additions, % of the pot; what is to be the least is the mass added, whatever the task says.
 ///
 /// # Errors
 /// [`AdjustError`].
@@ -58,7 +58,7 @@ pub struct Rescue {
 /// ```
 /// use barwright_blend::{Model, Options};
 /// use barwright_reference::{Library, formula};
-/// use barwright_reformulate::adjust::Task;
+/// use barwright_reformulate::adjust::{Least, Task};
 /// use barwright_reformulate::{Demand, Limits, rescue};
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
 /// let library = Library::builtin()?;
@@ -69,6 +69,7 @@ pub struct Rescue {
 ///     ingredients: pot.parts.iter().map(|part| part.ingredient).collect(),
 ///     limits: Limits::free(2),
 ///     step_percent: None,
+///     least: Least::Moved,
 /// };
 /// let found = rescue(&library, &Model::builtin()?, &Options { draws: 64, ..Options::default() }, &pot, &task)?;
 /// assert!(found.added_percent[0] > 0.0 && found.added_percent[1] == 0.0);
@@ -107,7 +108,7 @@ fn searched(
         .price
         .as_ref()
         .map(|PriceLimit { per_kg, max_per_kg }| PriceLimit { per_kg: pot.along(per_kg), max_per_kg: *max_per_kg });
-    let inner = Task { limits, ..task.clone() };
+    let inner = Task { limits, least: Least::Moved, ..task.clone() };
     let judge = |demands: &[Demand], draws: usize| {
         let options = Options { draws, ..options.clone() };
         let judge = Judge::new(library, model, &options, &task.ingredients, demands, task.confidence)?;

@@ -6,7 +6,7 @@
 use barwright_blend::BlendError;
 
 use crate::judge::{Judge, MARGIN_TOLERANCE, Tangent};
-use crate::limits::{Limits, is_crumb, mass_moved};
+use crate::limits::{Limits, is_crumb};
 use crate::search::{Found, MAX_STEPS, MIN_GAIN, Search};
 
 /// A change below this is none, mass %.
@@ -176,7 +176,7 @@ impl Search<'_> {
         Ok(None)
     }
 
-    /// The first formula in whole steps near a goal that meets everything, in the order of mass moved.
+    /// The first formula in whole steps near a goal that meets everything, in the order of mass moved or of price.
     ///
     /// # Arguments
     /// * `tried`: those that were judged and do not.
@@ -192,7 +192,7 @@ impl Search<'_> {
         candidates.retain(|one| self.limits.hold(one) && rounding.crumb(self.original, one).is_none());
         let changed = |one: &[f64]| one.iter().zip(self.original).filter(|(after, before)| after != before).count();
         // Of those that move the same, the one that touches less.
-        let moved = |one: &[f64]| (mass_moved(self.original, one) / step / WHOLE_TOLERANCE).round();
+        let moved = |one: &[f64]| (self.value(one) / step / WHOLE_TOLERANCE).round();
         candidates.sort_by(|a, b| moved(a).total_cmp(&moved(b)).then_with(|| changed(a).cmp(&changed(b))));
         let standings = self.judge(all, goal, true)?;
         let promising = |one: &Vec<f64>| {

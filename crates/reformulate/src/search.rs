@@ -1,4 +1,4 @@
-//! A search for the formula of least cost: the mass moved, and what is missing of the demands.
+//! A search for the formula of least cost: the mass moved or the price, and what is missing of the demands.
 //!
 //! Sequential linear programming with a trust region: every margin is replaced by its tangent ([`crate::judge`] gives exact derivatives), the linear
 //! program is solved inside the region ([`crate::linear`]), the step is judged, the region grows or shrinks. It starts from the
@@ -16,7 +16,7 @@ use barwright_blend::BlendError;
 
 use crate::judge::{Judge, MARGIN_TOLERANCE, Standing, TRACE_PERCENT};
 use crate::limits::{Limits, mass_moved};
-use crate::linear::{Objective, Program, Step, cost, missing, most_missing};
+use crate::linear::{Objective, Program, Step, missing, most_missing, weighed};
 
 /// First reach of a step, mass %.
 const FIRST_REACH: f64 = 8.0;
@@ -107,6 +107,8 @@ fn transfers(count: usize) -> impl Iterator<Item = (usize, usize)> {
 /// A search, and what it has judged.
 pub(crate) struct Search<'a> {
     pub original: &'a [f64],
+    /// What is made as small as can be, beside what is missing.
+    pub objective: Objective<'a>,
     pub limits: &'a Limits,
     /// Calls of the judge, by its number of draws.
     pub judged: Vec<Judged>,
@@ -117,9 +119,10 @@ pub(crate) struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    /// A search from some amounts, mass %.
+    /// A search for the nearest to some amounts, mass %.
     pub(crate) fn new(original: &'a [f64], limits: &'a Limits) -> Self {
-        Search { original, limits, judged: Vec::new(), same_set: false, inside_by: 0.0 }
+        let objective = Objective::Moved(original);
+        Search { original, objective, limits, judged: Vec::new(), same_set: false, inside_by: 0.0 }
     }
 
     fn count(&mut self, judge: &Judge<'_>) {
@@ -154,9 +157,14 @@ impl<'a> Search<'a> {
         Ok(self.with(percent, standings))
     }
 
+    /// What is made as small as can be.
+    pub(crate) fn value(&self, percent: &[f64]) -> f64 {
+        self.objective.value(percent, &[])
+    }
+
     fn with(&self, percent: Vec<f64>, standings: Vec<Standing>) -> Found {
-        let cost = cost(self.original, &percent, &standings, self.limits);
         let missing = missing(&standings, self.limits, &percent);
+        let cost = weighed(self.value(&percent), missing);
         Found { percent, standings, cost, missing }
     }
 
@@ -168,7 +176,7 @@ impl<'a> Search<'a> {
         percent: Vec<f64>,
         gradients: bool,
     ) -> Result<Option<Found>, BlendError> {
-        let most_missing = most_missing(self.original, &percent, self.limits, most_cost);
+        let most_missing = most_missing(self.value(&percent), &percent, self.limits, most_cost);
         if most_missing < 0.0 {
             return Ok(None);
         }
@@ -193,7 +201,7 @@ impl<'a> Search<'a> {
 
     /// The best step when every margin is taken as linear.
     fn best_step(&self, current: &[f64], standings: &[Standing], limits: &Limits, reach: f64) -> Option<Step> {
-        let objective = Objective::Moved(self.original);
+        let objective = self.objective;
         Program { objective, current, standings, aimed: &[], limits, groups: &[], reach }.best()
     }
 
@@ -322,8 +330,8 @@ impl<'a> Search<'a> {
                 let mut percent = best.percent.clone();
                 percent[from] -= size;
                 percent[to] += size;
-                // Only what brings the formula nearer to the original can be a gain.
-                let nearer = mass_moved(self.original, &percent) < best.cost - MIN_GAIN;
+                // Only what brings the formula nearer to the original, or makes it cheaper, can be a gain.
+                let nearer = self.value(&percent) < best.cost - MIN_GAIN;
                 if left == 0 || percent[from] < 0.0 || !nearer || !self.limits.hold(&percent) {
                     continue;
                 }
@@ -498,7 +506,7 @@ impl<'a> Search<'a> {
     /// Runs a search within other limits, with another margin.
     pub(crate) fn within<T>(&mut self, limits: &Limits, inside_by: f64, run: impl FnOnce(&mut Search<'_>) -> T) -> T {
         let judged = std::mem::take(&mut self.judged);
-        let mut inner = Search { original: self.original, limits, judged, same_set: self.same_set, inside_by };
+        let mut inner = Search { limits, judged, inside_by, ..*self };
         let found = run(&mut inner);
         self.judged = inner.judged;
         found

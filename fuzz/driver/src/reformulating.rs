@@ -6,7 +6,7 @@ use arbitrary::{Result, Unstructured};
 use barwright_blend::BlendError;
 use barwright_blend::{Options, assess};
 use barwright_reference::{Formula, IngredientId, Library, NutOrigin, Origin};
-use barwright_reformulate::adjust::{AdjustError, Met, Task};
+use barwright_reformulate::adjust::{AdjustError, Least, Met, Task};
 use barwright_reformulate::explore::{ExploreError, FirmnessAim, Settings};
 use barwright_reformulate::judge::{Judge, MARGIN_TOLERANCE, TRACE_PERCENT};
 use barwright_reformulate::limits::{PriceLimit, SUM_TOLERANCE_PERCENT};
@@ -87,13 +87,15 @@ fn change(bytes: &mut Unstructured<'_>, library: &Library, formula: &Formula) ->
         let per_kg = ingredients.iter().map(|_| task::figure(bytes, 0.0, 100.0)).collect::<Result<Vec<_>>>()?;
         limits.price = Some(PriceLimit { per_kg, max_per_kg: task::magnitude(bytes, 0.1, 100.0)? });
     }
-    Ok(Task {
-        demands,
-        confidence: task::figure(bytes, 0.0, 1.0)?,
-        ingredients,
-        limits,
-        step_percent: if bytes.arbitrary()? { Some(task::magnitude(bytes, 0.01, 10.0)?) } else { None },
-    })
+    let confidence = task::figure(bytes, 0.0, 1.0)?;
+    let step_percent = if bytes.arbitrary()? { Some(task::magnitude(bytes, 0.01, 10.0)?) } else { None };
+    let least = if bytes.ratio(1, 4)? {
+        let per_kg = ingredients.iter().map(|_| task::figure(bytes, 0.0, 100.0)).collect::<Result<Vec<_>>>()?;
+        Least::Price { per_kg }
+    } else {
+        Least::Moved
+    };
+    Ok(Task { demands, confidence, ingredients, limits, step_percent, least })
 }
 
 fn demand(bytes: &mut Unstructured<'_>) -> Result<Demand> {

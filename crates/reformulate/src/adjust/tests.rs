@@ -32,6 +32,7 @@ fn of(bar: &Formula, demands: &[Demand]) -> Task {
         ingredients: bar.parts.iter().map(|part| part.ingredient).collect(),
         limits: Limits::free(bar.parts.len()),
         step_percent: None,
+        least: Least::Moved,
     }
 }
 

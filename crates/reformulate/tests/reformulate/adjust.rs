@@ -3,7 +3,7 @@
 
 use barwright_blend::{Model, Options};
 use barwright_reference::{Library, formula};
-use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::adjust::{Least, Task, adjust};
 use barwright_reformulate::{Demand, Limits};
 
 /// An ingredient above its most has to give way to a trace of another, which then is tried without: the first must not come back.
@@ -30,6 +30,7 @@ fn an_ingredient_above_its_most_stays_down_when_another_is_left_out() {
             ingredients: bar.parts.iter().map(|part| part.ingredient).collect(),
             limits,
             step_percent: None,
+            least: Least::Moved,
         };
         let found = adjust(&library, &model, &options, &bar, &task).unwrap();
         assert!(task.limits.hold(&found.after), "{text}: {:?}", found.after);

@@ -6,10 +6,10 @@ use std::time::Instant;
 
 use barwright_blend::{MeasuredYield, Model, Options, assess};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
-use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::adjust::{Least, Task, adjust};
 use barwright_reformulate::demand::{EVEN_CHANCE, Likeness};
 use barwright_reformulate::judge::Judge;
-use barwright_reformulate::limits::{is_crumb, mass_moved};
+use barwright_reformulate::limits::{is_crumb, mass_moved, price_per_kg};
 use barwright_reformulate::{Demand, Firmness, Limits};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
@@ -102,8 +102,8 @@ fn random_demands(random: &mut Pcg64, harder: f64) -> Vec<Demand> {
     }
 }
 
-/// The least mass moved of all formulas of the grid that meet every demand.
-fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
+/// The least value of all formulas of the grid that meet every demand.
+fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits, value: &dyn Fn(&[f64]) -> f64) -> Option<f64> {
     let free: Vec<usize> = (0..original.len()).filter(|&i| limits.max_percent[i] > limits.min_percent[i]).collect();
     let (last, others) = free.split_last()?;
     let steps = (ROOM / GRID).round() as i32;
@@ -124,10 +124,9 @@ fn grid(judge: &Judge<'_>, original: &[f64], limits: &Limits) -> Option<f64> {
         point[*last] += 100.0 - point.iter().sum::<f64>();
     }
     points.retain(|point| limits.hold(point));
-    points.sort_by(|a, b| mass_moved(original, a).total_cmp(&mass_moved(original, b)));
+    points.sort_by(|a, b| value(a).total_cmp(&value(b)));
     let meets = |point: &Vec<f64>| judge.judge(point, false).unwrap().iter().all(|one| one.margin >= 0.0);
-    let best = points.iter().find(|point| meets(point));
-    best.map(|point| mass_moved(original, point))
+    points.iter().find(|point| meets(point)).map(|point| value(point))
 }
 
 /// How many of each.
@@ -162,8 +161,8 @@ fn answers(
     if !off.contains(&worst) {
         return None;
     }
-    let best = grid(&judge, &original, &limits);
-    let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };
+    let best = grid(&judge, &original, &limits, &|point| mass_moved(&original, point));
+    let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None, least: Least::Moved };
     let started = Instant::now();
     let found = adjust(&LIBRARY, &MODEL, &options(), formula, &task).unwrap();
     let ours = found.feasible.then_some(found.mass_moved);
@@ -303,7 +302,8 @@ fn amounts_are_whole_steps_without_crumbs_where_the_grid_has_any() {
         let step = [0.5, 1.0, 2.0][tried / 4 % 3];
         let neat = whole_steps(&judge, &original, &limits, step, false);
         let any = whole_steps(&judge, &original, &limits, step, true);
-        let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: Some(step) };
+        let task =
+            Task { demands, confidence: 0.9, ingredients, limits, step_percent: Some(step), least: Least::Moved };
         let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
         if !found.feasible {
             continue;
@@ -331,4 +331,44 @@ fn amounts_are_whole_steps_without_crumbs_where_the_grid_has_any() {
         "{rounded} of {tasks} in steps, {crumbs_are_nearer} nearer with crumbs; {farthest:.2} % more moved than need be"
     );
     assert!(crumbs_are_nearer > 0, "nothing is known of crumbs");
+}
+
+/// The cheapest formula without crumbs of random tasks at random prices is that of the grid to within 0.2 % of its price, and as cheap in whole steps as a step allows.
+#[test]
+fn the_cheapest_formula_is_that_of_the_grid() {
+    let mut random = Pcg64::seed_from_u64(8);
+    let (mut answered, mut cheaper) = (0, 0);
+    for tried in 0.. {
+        let (formula, limits) = random_bar(&mut random, 2 + tried % 2, false);
+        let ingredients: Vec<IngredientId> = formula.parts.iter().map(|part| part.ingredient).collect();
+        let original: Vec<f64> = formula.parts.iter().map(|part| part.percent).collect();
+        let per_kg: Vec<f64> = original.iter().map(|_| f64::from(random.random_range(30..300)) / 10.0).collect();
+        let demands = random_demands(&mut random, 0.0);
+        let judge = Judge::new(&LIBRARY, &MODEL, &options(), &ingredients, &demands, 0.9).unwrap();
+        let price = |point: &[f64]| price_per_kg(&per_kg, point);
+        let crumb = |point: &[f64]| original.iter().zip(point).any(|(before, after)| is_crumb(*before, *after));
+        let neat = |point: &[f64]| if crumb(point) { f64::INFINITY } else { price(point) };
+        let Some(best) = grid(&judge, &original, &limits, &neat).filter(|best| best.is_finite()) else { continue };
+        let least = Least::Price { per_kg: per_kg.clone() };
+        let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None, least };
+        let found = adjust(&LIBRARY, &MODEL, &options(), &formula, &task).unwrap();
+        let ours = price(&found.after);
+        assert!(found.feasible && task.limits.hold(&found.after), "task {tried}: {:?}", found.after);
+        let met = |percent: &[f64]| judge.judge(percent, false).unwrap().iter().all(|one| one.margin >= -1e-6);
+        assert!(met(&found.after), "task {tried}");
+        println!("{answered:>3} grid {best:.3} ours {ours:.3} {:.2?}", found.after);
+        assert!(ours <= 1.002 * best, "task {tried}: {ours} a kilogram where {best} do");
+        let stepped =
+            adjust(&LIBRARY, &MODEL, &options(), &formula, &Task { step_percent: Some(0.5), ..task }).unwrap();
+        let in_steps = price(&stepped.after);
+        assert!(met(&stepped.after) && in_steps >= ours - 0.002 * best, "task {tried}: {in_steps} in steps");
+        assert!(!stepped.in_steps || in_steps <= ours + 0.02 * best, "task {tried}: {in_steps} in steps, {ours}");
+        cheaper += usize::from(ours < price(&original) - 1e-3);
+        answered += 1;
+        if answered == wanted(ANSWERED) {
+            break;
+        }
+    }
+    println!("{answered} tasks, {cheaper} of them cheaper than before");
+    assert!(cheaper > 0);
 }

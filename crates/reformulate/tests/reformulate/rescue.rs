@@ -3,7 +3,7 @@
 
 use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
-use barwright_reformulate::adjust::Task;
+use barwright_reformulate::adjust::{Least, Task};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::limits::is_crumb;
 use barwright_reformulate::{Demand, Firmness, Limits, rescue};
@@ -102,7 +102,7 @@ fn the_least_is_added_that_a_grid_finds() {
         };
         let Some(least) = grid(&meets).filter(|least| *least > 0.0) else { continue };
         compared += 1;
-        let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None };
+        let task = Task { demands, confidence: 0.9, ingredients, limits, step_percent: None, least: Least::Moved };
         let found = rescue(&library, &model, &options, &pot, &task).unwrap();
         let total: f64 = found.added_percent.iter().sum();
         println!("{compared}: {least:.2} on the grid, {total:.3} found");

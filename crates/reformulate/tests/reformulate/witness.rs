@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use barwright_blend::{Model, Options};
 use barwright_reference::{Formula, IngredientId, IngredientKind, Library, Part};
-use barwright_reformulate::adjust::{Task, adjust};
+use barwright_reformulate::adjust::{Least, Task, adjust};
 use barwright_reformulate::judge::Judge;
 use barwright_reformulate::limits::{is_crumb, mass_moved};
 use barwright_reformulate::{Demand, Firmness, Limits};
@@ -144,7 +144,8 @@ fn random_known(random: &mut Pcg64) -> Known {
         let parts = ingredients.iter().zip(&original).filter(|(_, percent)| **percent > 0.0);
         let parts = parts.map(|(&ingredient, &percent)| Part { ingredient, percent }).collect();
         let formula = Formula { name: "random".to_owned(), parts };
-        let task = Task { demands, confidence: CONFIDENCE, ingredients, limits, step_percent: None };
+        let task =
+            Task { demands, confidence: CONFIDENCE, ingredients, limits, step_percent: None, least: Least::Moved };
         return Known { formula, original, task, witness };
     }
 }

@@ -59,6 +59,7 @@ impl Bench {
             ingredients: bar.parts.iter().map(|part| part.ingredient).collect(),
             limits: Limits::free(bar.parts.len()),
             step_percent: None,
+            least: Least::Moved,
         };
         Bench { library, model, bar, task }
     }

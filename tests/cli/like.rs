@@ -30,12 +30,12 @@ fn paragraph(answer: &Run, start: &str) -> String {
 fn a_summer_bar_is_made_as_firm_as_the_bought_one() {
     let answer = demo(&["adjust", SUMMER, "--like", MARKET]);
     assert_snapshot!(paragraph(&answer, "Move"), @"
-    Move 5 % of the mass: sunflower oil 24 to 28 %, jojoba oil 10 to 11 % and candelilla wax
-      5 to 0 %.
-    Is at most 1.3 times softer than the bought bar at 20 °C: met, 61 % (was 87 %).
-    Is at most 1.3 times firmer than the bought bar at 20 °C: met, 71 % (was 34 %).
-    Is at most 1.3 times softer than the bought bar at 30 °C: met, 71 % (was 96 %).
-    Is at most 1.3 times firmer than the bought bar at 30 °C: met, 56 % (was 13 %).
+    Move 5 % of the mass: jojoba oil 10 to 14 %, beeswax 28 to 29 % and candelilla wax 5 to
+      0 %.
+    Is at most 1.3 times softer than the bought bar at 20 °C: met, 64 % (was 87 %).
+    Is at most 1.3 times firmer than the bought bar at 20 °C: met, 68 % (was 34 %).
+    Is at most 1.3 times softer than the bought bar at 30 °C: met, 75 % (was 96 %).
+    Is at most 1.3 times firmer than the bought bar at 30 °C: met, 50 % (was 13 %).
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
     ");
     // With another target the two have confidences of their own.
@@ -45,16 +45,19 @@ fn a_summer_bar_is_made_as_firm_as_the_bought_one() {
       (50 % for the bought bar).
     The nearest is: sunflower oil 24 to 44.72 %, beeswax 28 to 32.96 %, mango butter 25 to
       22.31 %, candelilla wax 5 to 0 %, shea butter 8 to 0 % and jojoba oil 10 to 0 %.
-    Keeps its shape for a day at 40 °C: met, 91 % (was 91 %).
-    Is at most 1.3 times softer than the bought bar at 20 °C: met, 63 % (was 92 %).
-    Is at most 1.3 times firmer than the bought bar at 20 °C: met, 73 % (was 42 %).
-    Is at most 1.3 times softer than the bought bar at 30 °C: met, 91 % (was 97 %).
-    Is at most 1.3 times firmer than the bought bar at 30 °C: not met, 38 % where 50 % is
-      wanted (was 14 %); it could be met as the only target.
+    Keeps its shape for a day at 40 °C: 55 % with the even-chance change, 91 % with the
+      nearest (was 91 %).
+    Is at most 1.3 times softer than the bought bar at 20 °C: 61 % with the even-chance
+      change, 63 % with the nearest (was 92 %).
+    Is at most 1.3 times firmer than the bought bar at 20 °C: 69 % with the even-chance
+      change, 73 % with the nearest (was 42 %).
+    Is at most 1.3 times softer than the bought bar at 30 °C: 69 % with the even-chance
+      change, 91 % with the nearest (was 97 %).
+    Is at most 1.3 times firmer than the bought bar at 30 °C: 50 % with the even-chance
+      change, 38 % with the nearest (was 14 %).
     These two seem to conflict: each can be met within these limits, but no formula was
       found that meets both: keeps its shape for a day at 40 °C and is at most 1.3 times
       firmer than the bought bar at 30 °C.
-    For an even chance (50 %): jojoba oil 10 to 14.5 % and candelilla wax 5 to 0.5 %.
     Detail, warmth, skin feel and grain: rule of thumb, no published relation.
     ");
 }
@@ -67,9 +70,9 @@ fn a_likeness_can_be_asked_for_more_surely() {
         let odds = figures["limits"].as_array().unwrap().iter().map(|met| met["probability_after"].as_f64().unwrap());
         (odds.fold(1.0, f64::min), figures["mass_moved_percent"].as_f64().unwrap(), figures["confidence"].clone())
     };
-    let (even, surer) = (margin(&[]), margin(&["--confidence", "60"]));
-    assert!(even.0 >= 0.5 && surer.0 >= 0.6, "{even:?} {surer:?}");
-    assert!(even.1 < surer.1 && even.2 == 0.5 && surer.2 == 0.6, "{even:?} {surer:?}");
+    let (even, surer) = (margin(&[]), margin(&["--confidence", "55"]));
+    assert!(even.0 >= 0.5 && surer.0 >= 0.55, "{even:?} {surer:?}");
+    assert!(even.1 < surer.1 && even.2 == 0.5 && surer.2 == 0.55, "{even:?} {surer:?}");
 }
 
 #[test]

@@ -44,7 +44,7 @@ fn ways(value_name: &str) -> Option<&'static [&'static str]> {
         "NAME=AMOUNT" => &["green={}g", "green={} tsp@0.35g/ml", "green=1ml@{}g/ml", "green=2g#{}"],
         "NAME=LOW..HIGH" => &[],
         "FILE" | "FOLDER" | "NAME" | "TEXT" | "INGREDIENT" | "INGREDIENT=LOT" | "LOT" | "ROUTE" | "FORMULA"
-        | "DATE" | "ADDR" | "WHEN" | "STATE" | "UNITS" | "KIND" | "MARKET" => return None,
+        | "DATE" | "ADDR" | "WHEN" | "STATE" | "UNITS" | "KIND" | "MARKET" | "AIM" => return None,
         other => panic!("say in this test what a {other} is"),
     })
 }

@@ -479,9 +479,9 @@ fn the_cheapest_of_a_shelf() {
     Invented. Which bars could be poured from this shelf for summer?
     The cheapest bar that meets your limits: sunflower oil 65, shea butter 15, candelilla
       wax 12, jojoba oil 5, beeswax 3; 9.95 per kilogram.
-    21 of 25 searches from all over the space ended there (562 more bars tried). No exchange
-      of 0.5 % between two ingredients makes it cheaper and still meets your limits. In any
-      amounts it would be 9.93 per kilogram.
+    21 of 25 searches from all over the space came out as good (562 more bars tried). No
+      exchange of 0.5 % between two ingredients makes it cheaper and still meets your
+      limits. In any amounts it would be 9.93 per kilogram.
     Of 19289 bars tried (500 across the space, the others close to the best of these), 10028
       that meet your limits are the best trade-offs: what is better in one way is worse in
       another.

@@ -126,7 +126,7 @@ pub(crate) fn sentences(
         (all, agree) => format!("{agree} of {all} searches from all over the space"),
     };
     let still = if limited { " and still meets your limits" } else { "" };
-    let tried = format!("{ended} ended there ({} more bars tried)", best.judged);
+    let tried = format!("{ended} came out as good ({} more bars tried)", best.judged);
     let how = match best.step_percent {
         Some(step) => {
             let step = trimmed(step, 1);

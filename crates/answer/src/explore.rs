@@ -175,7 +175,7 @@ pub struct Best {
     pub price_per_kg: Option<f64>,
     /// Searches that ended in a bar that meets everything.
     pub searches: usize,
-    /// Of those, how many ended at this one.
+    /// Of those, how many ended in one as good as this, to a thousandth.
     pub agree: usize,
     /// Bars judged on the way, beside those of the trade-offs.
     pub judged: usize,

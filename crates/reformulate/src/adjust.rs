@@ -277,6 +277,8 @@ pub(crate) fn solved<'j>(
     }
     let (found, in_steps) = if found.missing <= MARGIN_TOLERANCE {
         search.weighable(&all, found, rounding, task.step_percent)?
+    } else if let Some(step) = task.step_percent {
+        search.nearest_in_steps(&all, found, rounding, step)?
     } else {
         (found, false)
     };

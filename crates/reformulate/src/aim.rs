@@ -56,8 +56,8 @@ const MIN_GAIN: f64 = 1e-7;
 /// Share of the promised gain that a step must bring.
 const SUFFICIENT: f64 = 0.05;
 
-/// Searches that end within this of the best agree with it, mass % moved.
-const SAME_PERCENT: f64 = 0.1;
+/// A search ends as good as the best within this of its value, as a share of it, or of a unit where that is more.
+const AS_GOOD: f64 = 1e-3;
 
 /// Largest number of formulas in whole steps that are judged around the best.
 const MAX_ROUNDED: usize = 4096;
@@ -102,7 +102,7 @@ pub struct Optimum {
     pub unrounded: f64,
     /// Searches that ended in a bar that meets everything.
     pub searches: usize,
-    /// Of those, how many ended at this one.
+    /// Of those, how many ended in one as good as this, to a thousandth.
     pub agree: usize,
     /// Bars judged.
     pub judged: usize,
@@ -231,7 +231,8 @@ pub fn best(
     }
     ends.retain(Found::meets);
     let Some(best) = ends.iter().min_by(|a, b| a.value.total_cmp(&b.value)).cloned() else { return Ok(None) };
-    let agree = ends.iter().filter(|end| mass_moved(&end.percent, &best.percent) < SAME_PERCENT).count();
+    let as_good = best.value + AS_GOOD * best.value.abs().max(1.0);
+    let agree = ends.iter().filter(|end| end.value <= as_good).count();
     let mut rounded = None;
     for &step in &goal.steps_percent {
         rounded = search.rounded(&best, step)?.map(|found| (found, Some(step)));

@@ -86,6 +86,18 @@ pub struct Tangent {
     pub gradient: Vec<f64>,
 }
 
+impl Tangent {
+    /// The margin at another formula, as if it were linear.
+    ///
+    /// # Arguments
+    /// * `here`: the formula it is the tangent at, mass %.
+    /// * `there`: the other.
+    pub(crate) fn margin_at(&self, here: &[f64], there: &[f64]) -> f64 {
+        let along = self.gradient.iter().zip(there.iter().zip(here)).map(|(slope, (to, from))| slope * (to - from));
+        self.margin + along.sum::<f64>()
+    }
+}
+
 /// Judges formulas made of one list of ingredients.
 pub struct Judge<'a> {
     bench: Workbench<'a>,

@@ -5,8 +5,9 @@
 
 use barwright_blend::BlendError;
 
-use crate::judge::{Judge, MARGIN_TOLERANCE, Tangent};
+use crate::judge::{Judge, MARGIN_TOLERANCE};
 use crate::limits::{Limits, is_crumb};
+use crate::linear::weighed;
 use crate::search::{Found, MAX_STEPS, MIN_GAIN, Search};
 
 /// A change below this is none, mass %.
@@ -33,6 +34,9 @@ const MAX_OTHERS: usize = 40;
 
 /// What tangents may say is missing of a formula that is worth judging.
 const PROMISING: f64 = 0.02;
+
+/// Formulas in whole steps that are judged where none meets everything: those that tangents say miss least.
+const MAX_NEAREST: usize = 16;
 
 /// Searches with a crumb left out, kept, or made a part of its own.
 const MAX_BRANCHES: usize = 16;
@@ -92,6 +96,43 @@ impl Search<'_> {
             }
         }
         Ok((self.without_crumbs(all, &found, rounding, None)?.unwrap_or(found), false))
+    }
+
+    /// Of a formula that misses something, the one in whole steps near it that misses least, without crumbs where any near it is.
+    pub(crate) fn nearest_in_steps(
+        &mut self,
+        all: &Judge<'_>,
+        found: Found,
+        rounding: &Rounding,
+        step: f64,
+    ) -> Result<(Found, bool), BlendError> {
+        // What is over its price stays within its bounds.
+        let bounds = Limits { price: None, ..self.limits.clone() };
+        let mut candidates = (rounding.near)(self.original, &found.percent, step, false);
+        candidates.extend((rounding.near)(self.original, &found.percent, step, true));
+        candidates.retain(|one| bounds.hold(one));
+        if candidates.iter().any(|one| rounding.crumb(self.original, one).is_none()) {
+            candidates.retain(|one| rounding.crumb(self.original, one).is_none());
+        }
+        let standings = self.judge(all, &found.percent, true)?;
+        let by_tangents = |one: &[f64]| {
+            let missing = standings.iter().map(|standing| {
+                let least = standing.tangents.iter().map(|tangent| tangent.margin_at(&found.percent, one));
+                (-least.fold(f64::INFINITY, f64::min)).max(0.0)
+            });
+            weighed(self.value(one), missing.sum::<f64>() + self.limits.over_price(one))
+        };
+        let mut told: Vec<(f64, Vec<f64>)> = candidates.into_iter().map(|one| (by_tangents(&one), one)).collect();
+        told.sort_by(|a, b| a.0.total_cmp(&b.0));
+        told.dedup_by(|a, b| a.1 == b.1);
+        let mut best: Option<Found> = None;
+        for (_, one) in told.into_iter().take(MAX_NEAREST) {
+            let one = self.found(all, one, false)?;
+            if best.as_ref().is_none_or(|best| one.cost < best.cost) {
+                best = Some(one);
+            }
+        }
+        Ok(best.map_or((found, false), |best| (best, true)))
     }
 
     /// The nearest formula without crumbs, in whole steps where any are given: where the search ends with one, that ingredient is left out, left as it was,
@@ -197,12 +238,7 @@ impl Search<'_> {
         let standings = self.judge(all, goal, true)?;
         let promising = |one: &Vec<f64>| {
             let tangents = standings.iter().flat_map(|one| &one.tangents);
-            let margin = |tangent: &Tangent| {
-                let along =
-                    tangent.gradient.iter().zip(one.iter().zip(goal)).map(|(slope, (to, from))| slope * (to - from));
-                tangent.margin + along.sum::<f64>()
-            };
-            tangents.map(margin).all(|margin| margin >= -PROMISING)
+            tangents.map(|tangent| tangent.margin_at(goal, one)).all(|margin| margin >= -PROMISING)
         };
         let (first, then): (Vec<_>, Vec<_>) = candidates.into_iter().partition(promising);
         for one in first.into_iter().take(MAX_PROMISING).chain(then.into_iter().take(MAX_OTHERS)) {

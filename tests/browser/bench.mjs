@@ -134,8 +134,9 @@ async function story(page) {
   await page.getByRole("button", { name: "Find the change" }).click();
   await page.locator("#adjust-answer table").first().waitFor();
   const change = await text(page, "#adjust-answer li >> nth=0");
-  check("a change for 45 °C is found", /Move [\d.]+ % of the mass|Nothing needs to change/.test(change), change);
-  await settled(page, () => page.getByRole("button", { name: /Put it into tray A/ }).first().click());
+  check("a change for 45 °C is found", /^For an even chance \(50 %\), move [\d.]+ % of the mass/.test(change), change);
+  check("the even-chance change can be taken, too", await page.getByRole("button", { name: /Put the even-chance one into tray A/ }).count() === 1, change);
+  await settled(page, () => page.getByRole("button", { name: /Put the 90 % one into tray A/ }).click());
   await page.locator("#hold").fill("45");
   await settled(page, () => page.locator("#hold").blur());
   const warm = await text(page, "#verdict [data-topic=warmth] td:nth-child(2)");

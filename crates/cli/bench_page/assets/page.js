@@ -428,18 +428,18 @@ function form(id, answerId, question) {
   });
 }
 
-/// An answer in words and tables, with buttons to take its formula over.
-function offered({ figures, lead, sections }, before, remark) {
-  const { name, parts } = figures.after.formula;
-  const buttons = LETTERS.map((letter, index) => {
-    const button = make("button", { type: "button", className: "plain", "aria-label": `Put it into tray ${letter}: ${remark}` }, `Put it into tray ${letter}`);
+/// An answer in words and tables, with buttons to take over each formula it has: what it is called, and the formula.
+function offered({ lead, sections }, formulas, before, remark) {
+  const buttons = formulas.flatMap(([called, { name, parts }]) => LETTERS.map((letter, index) => {
+    const label = `Put ${called} into tray ${letter}`;
+    const button = make("button", { type: "button", className: "plain", "aria-label": `${label}: ${remark}` }, label);
     button.addEventListener("click", () => {
       const formula = { name: index ? `${name}, ${remark}`.slice(0, 120) : name, parts: parts.map(({ ingredient, percent }) => ({ ingredient, amount: percent })) };
       take(index, asBar(formula, bars[index] === before ? before.file : null));
       trays[index].section.scrollIntoView({ block: "nearest" });
     });
     return button;
-  });
+  }));
   return [make("div", { innerHTML: lead }), make("p", { className: "tools" }, ...buttons), make("div", { innerHTML: sections })];
 }
 
@@ -452,7 +452,11 @@ form("adjust", "adjust-answer", async () => {
   ];
   const keep = [...$("adjust-keep").querySelectorAll("input:checked")].map((one) => one.value);
   const found = await post("/api/ask", { adjust: { formula: asked(bar), options: conditions(), demands, limits: { keep } } });
-  return offered(found, bar, "changed");
+  const { after, even, confidence } = found.figures;
+  const changes = even?.changes.length
+    ? [["the even-chance one", even.after.formula], [`the ${Math.round(100 * confidence)} % one`, after.formula]]
+    : [["it", after.formula]];
+  return offered(found, changes, bar, "changed");
 });
 
 form("swap", "swap-answer", async () => {
@@ -462,7 +466,8 @@ form("swap", "swap-answer", async () => {
     formula: asked(bar), options: conditions(), replace: $("swap-replace").value,
     with: typed ? [swapWith.dataset.key ?? typed] : [], vegan: $("swap-vegan").checked, nut_free: $("swap-nut").checked,
   } });
-  return offered(found, bar, `with ${title(found.figures.replacements[0].ingredient)}`);
+  const remark = `with ${title(found.figures.replacements[0].ingredient)}`;
+  return offered(found, [["it", found.figures.after.formula]], bar, remark);
 });
 const swapWith = picker($("swap-with"), { id: "swap-name", label: "With (empty: try all of its kind)", keepText: true });
 

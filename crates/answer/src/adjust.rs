@@ -448,7 +448,7 @@ fn costs(view: &View<'_>) -> Option<String> {
         (None, Least::Price { per_kg }) => (per_kg, None),
         (None, Least::Moved) => return None,
     };
-    let price = |percent: &[f64]| significant(price_per_kg(per_kg, percent), 4);
+    let price = |percent: &[f64]| trimmed(price_per_kg(per_kg, percent), 2);
     let (after, before) = (price(&found.after), price(&found.before));
     let after = match view.even {
         Some(even) => format!("{} and {after}", price(&even.adjustment.after)),
